@@ -1,0 +1,7 @@
+//! Amperule: a design language and compliance checker for electric-vehicle charge-point
+//! installations.
+//!
+//! Data flows one way: text → syntax tree → the ruleset that it names → design (facts with
+//! spans) → derived facts → findings → report. Each module uses only those listed above it.
+
+pub mod source;

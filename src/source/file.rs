@@ -1,0 +1,244 @@
+//! Source files with a line index, and spans into them.
+
+use std::sync::Arc;
+
+/// Names one file of a [`Sources`]. Ruleset files have the high bit set, so that one span type
+/// serves both a design's own files and the shared files of the ruleset that judges it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct FileId(pub u16);
+
+impl FileId {
+    /// First id of the files of a ruleset.
+    pub const RULESET: u16 = 0x8000;
+
+    /// Whether the file belongs to a ruleset (else to a design).
+    #[must_use]
+    pub const fn is_ruleset(self) -> bool {
+        self.0 >= Self::RULESET
+    }
+}
+
+/// A stretch of bytes in a file, end not included.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct Span {
+    /// The file it lies in.
+    pub file: FileId,
+    /// First byte.
+    pub start: u32,
+    /// One past the last byte.
+    pub end: u32,
+}
+
+impl Span {
+    /// A span of `file` from `start` up to, not including, `end`.
+    #[must_use]
+    pub fn new(file: FileId, start: usize, end: usize) -> Self {
+        let clamp = |n: usize| u32::try_from(n).unwrap_or(u32::MAX);
+        Self {
+            file,
+            start: clamp(start),
+            end: clamp(end.max(start)),
+        }
+    }
+
+    /// The smallest span that holds both; `self`, if they lie in different files.
+    #[must_use]
+    pub fn to(self, other: Self) -> Self {
+        if self.file != other.file {
+            return self;
+        }
+        Self {
+            file: self.file,
+            start: self.start.min(other.start),
+            end: self.end.max(other.end),
+        }
+    }
+
+    /// First byte, as an index.
+    #[must_use]
+    pub const fn from(self) -> usize {
+        self.start as usize
+    }
+
+    /// One past the last byte, as an index.
+    #[must_use]
+    pub const fn until(self) -> usize {
+        self.end as usize
+    }
+}
+
+/// A value and where it was written.
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
+pub struct Spanned<T> {
+    /// The value.
+    pub value: T,
+    /// Where it was written.
+    pub span: Span,
+}
+
+impl<T> Spanned<T> {
+    /// Joins a value with its place.
+    pub const fn new(value: T, span: Span) -> Self {
+        Self { value, span }
+    }
+}
+
+/// Line and column, both counted from one; the column counts characters, not bytes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Position {
+    /// Line, from 1.
+    pub line: u32,
+    /// Column in characters, from 1.
+    pub column: u32,
+}
+
+/// One text with its name and the starts of its lines.
+#[derive(Debug)]
+pub struct SourceFile {
+    name: String,
+    text: String,
+    line_starts: Vec<u32>,
+}
+
+impl SourceFile {
+    /// Takes a text and indexes its lines.
+    #[must_use]
+    pub fn new(name: impl Into<String>, text: impl Into<String>) -> Self {
+        let text = text.into();
+        let mut line_starts = vec![0];
+        line_starts.extend(
+            text.bytes()
+                .enumerate()
+                .filter(|(_, b)| *b == b'\n')
+                .map(|(i, _)| u32::try_from(i + 1).unwrap_or(u32::MAX)),
+        );
+        Self {
+            name: name.into(),
+            text,
+            line_starts,
+        }
+    }
+
+    /// The name shown in messages: a path as the user gave it.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        &self.name
+    }
+
+    /// The whole text.
+    #[must_use]
+    pub fn text(&self) -> &str {
+        &self.text
+    }
+
+    /// Index of the line that holds a byte, counted from zero.
+    #[must_use]
+    pub fn line_of(&self, byte: usize) -> usize {
+        let byte = u32::try_from(byte).unwrap_or(u32::MAX);
+        self.line_starts.partition_point(|s| *s <= byte).saturating_sub(1)
+    }
+
+    /// How many lines there are (a text without a newline has one).
+    #[must_use]
+    pub fn line_count(&self) -> usize {
+        self.line_starts.len()
+    }
+
+    /// First byte of a line counted from zero; the end of the text for a line past the last.
+    #[must_use]
+    pub fn line_start(&self, line: usize) -> usize {
+        self.line_starts
+            .get(line)
+            .map_or(self.text.len(), |s| *s as usize)
+    }
+
+    /// The text of a line counted from zero, without its line break.
+    #[must_use]
+    pub fn line(&self, line: usize) -> &str {
+        let start = self.line_start(line);
+        let end = self.line_start(line + 1);
+        self.text
+            .get(start..end)
+            .unwrap_or("")
+            .trim_end_matches(['\n', '\r'])
+    }
+
+    /// Line and column of a byte; a byte inside a character counts as that character.
+    #[must_use]
+    pub fn position(&self, byte: usize) -> Position {
+        let byte = byte.min(self.text.len());
+        let line = self.line_of(byte);
+        let start = self.line_start(line);
+        let column = self
+            .text
+            .get(start..)
+            .unwrap_or("")
+            .char_indices()
+            .take_while(|(i, _)| start + i < byte)
+            .count();
+        Position {
+            line: u32::try_from(line + 1).unwrap_or(u32::MAX),
+            column: u32::try_from(column + 1).unwrap_or(u32::MAX),
+        }
+    }
+}
+
+/// The files one run has read: those of a design, and behind them those of its ruleset.
+#[derive(Clone, Debug, Default)]
+pub struct Sources {
+    own: Vec<Arc<SourceFile>>,
+    ruleset: Arc<Vec<Arc<SourceFile>>>,
+}
+
+impl Sources {
+    /// Sources of a design that is judged by a ruleset with these files.
+    #[must_use]
+    pub const fn over(ruleset: Arc<Vec<Arc<SourceFile>>>) -> Self {
+        Self {
+            own: Vec::new(),
+            ruleset,
+        }
+    }
+
+    /// Adds a file of the design and names it.
+    pub fn add(&mut self, file: SourceFile) -> FileId {
+        let id = u16::try_from(self.own.len()).unwrap_or(FileId::RULESET - 1);
+        self.own.push(Arc::new(file));
+        FileId(id)
+    }
+
+    /// Puts the ruleset's files behind the design's.
+    pub fn set_ruleset(&mut self, files: Arc<Vec<Arc<SourceFile>>>) {
+        self.ruleset = files;
+    }
+
+    /// The file with this id, if it is known here.
+    #[must_use]
+    pub fn get(&self, id: FileId) -> Option<&Arc<SourceFile>> {
+        if id.is_ruleset() {
+            self.ruleset.get((id.0 - FileId::RULESET) as usize)
+        } else {
+            self.own.get(id.0 as usize)
+        }
+    }
+
+    /// The design's own files, in the order in which they were read.
+    #[must_use]
+    pub fn own(&self) -> &[Arc<SourceFile>] {
+        &self.own
+    }
+
+    /// The text under a span; empty if the span lies outside.
+    #[must_use]
+    pub fn slice(&self, span: Span) -> &str {
+        self.get(span.file)
+            .and_then(|f| f.text().get(span.from()..span.until()))
+            .unwrap_or("")
+    }
+
+    /// Line and column of the start of a span.
+    #[must_use]
+    pub fn position(&self, span: Span) -> Option<Position> {
+        self.get(span.file).map(|f| f.position(span.from()))
+    }
+}

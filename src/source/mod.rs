@@ -1,0 +1,7 @@
+//! Files, spans and problems: everything that points into a text the user wrote.
+
+mod file;
+mod problem;
+
+pub use file::{FileId, Position, SourceFile, Sources, Span, Spanned};
+pub use problem::{Label, Problem, Weight, closest};
