@@ -5,3 +5,13 @@
 //! spans) → derived facts → findings → report. Each module uses only those listed above it.
 
 pub mod source;
+
+pub mod quantity;
+
+pub mod vocabulary;
+
+pub mod physics;
+
+pub mod expression;
+
+pub mod ruleset;

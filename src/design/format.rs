@@ -1,0 +1,424 @@
+//! The one layout of a design file.
+//!
+//! Comments and the grouping by blank lines stay, everything else follows from what is written:
+//! two blanks of indentation, one entry a line in blocks that spanned lines, short blocks on one
+//! line, one blank before a unit. Formatting twice changes nothing. The result is read back and
+//! compared with the original before it is handed out.
+
+use pest::iterators::Pair;
+
+use super::layout;
+use super::lower_tree::fold_unit;
+use super::parse::{Rule, pairs, parse};
+use crate::source::{FileId, Problem};
+
+/// Blocks that would reach beyond this column are broken into lines.
+const WIDTH: usize = 100;
+/// Indentation of a value that goes on over several lines, beyond that of its entry.
+const CONTINUED: usize = 4;
+
+/// Formats a design file.
+///
+/// # Errors
+/// The mistakes of a text that is not sound; their spans lie in `FileId(0)`. A fault of the
+/// formatter itself (the result would say something else than the text) is reported as problem
+/// `format-changes-meaning` instead of being handed out.
+pub fn format(text: &str) -> Result<String, Vec<Problem>> {
+    let file = FileId(0);
+    let parsed = parse(file, text);
+    if !parsed.is_sound() {
+        return Err(parsed.problems);
+    }
+    let look = layout::look(file, text);
+    let mut printer = Printer::new(text);
+    for piece in &look.pieces {
+        printer.base = piece.start;
+        let slice = look.text.get(piece.clone()).unwrap_or("");
+        let Ok(matched) = pairs(Rule::file, slice) else {
+            return Err(vec![fault("the text could not be read a second time")]);
+        };
+        for file in matched {
+            for pair in file.into_inner() {
+                printer.entry(pair, 0);
+            }
+        }
+    }
+    let out = printer.finish();
+    let again = parse(file, &out);
+    if let Some(problem) = again.problems.first() {
+        return Err(vec![fault(&format!("{}: {}", problem.code, problem.message))]);
+    }
+    if parsed.tree.outline() != again.tree.outline() {
+        return Err(vec![fault("the values or their order would differ")]);
+    }
+    if !parsed
+        .comments
+        .iter()
+        .map(|c| &c.value)
+        .eq(again.comments.iter().map(|c| &c.value))
+    {
+        return Err(vec![fault("the comments would differ")]);
+    }
+    Ok(out)
+}
+
+fn fault(why: &str) -> Problem {
+    Problem::error(
+        "format-changes-meaning",
+        format!("formatting would change what the file says ({why}); it is left as it is"),
+    )
+    .help("this is a fault of the formatter: please report it with the file")
+}
+
+/// Writes matched pairs in order.
+struct Printer<'t> {
+    text: &'t str,
+    /// Where the piece being printed begins.
+    base: usize,
+    out: String,
+    /// Indentation of the line being written.
+    line_indent: usize,
+    /// Column, in characters, of the next sign.
+    column: usize,
+    /// End, in the text, of what was written last.
+    source_end: usize,
+    /// A comment was written: the next thing begins a line.
+    must_break: bool,
+    /// Nothing was written since the beginning or an opening brace: no blank line is kept.
+    fresh: bool,
+    /// Blocks are written on one line, to see how long they are.
+    flat: bool,
+}
+
+impl<'t> Printer<'t> {
+    fn new(text: &'t str) -> Self {
+        Self {
+            text,
+            base: 0,
+            out: String::with_capacity(text.len()),
+            line_indent: 0,
+            column: 0,
+            source_end: 0,
+            must_break: false,
+            fresh: true,
+            flat: false,
+        }
+    }
+
+    fn finish(mut self) -> String {
+        if !self.out.is_empty() && !self.out.ends_with('\n') {
+            self.out.push('\n');
+        }
+        self.out
+    }
+
+    fn start(&self, pair: &Pair<'_, Rule>) -> usize {
+        self.base + pair.as_span().start()
+    }
+
+    fn end(&self, pair: &Pair<'_, Rule>) -> usize {
+        self.base + pair.as_span().end()
+    }
+
+    fn push(&mut self, text: &str) {
+        self.out.push_str(text);
+        self.column += text.chars().count();
+    }
+
+    /// How many line breaks the text has between what was written last and `start`.
+    fn breaks_before(&self, start: usize) -> usize {
+        let between = self.text.get(self.source_end..start).unwrap_or("");
+        let feeds = between.matches('\n').count();
+        feeds.max(between.matches('\r').count())
+    }
+
+    /// Begins a line, keeping one blank line if there was any.
+    fn line(&mut self, start: usize, indent: usize) {
+        if !self.out.is_empty() {
+            self.out.push('\n');
+            if !self.fresh && self.breaks_before(start) > 1 {
+                self.out.push('\n');
+            }
+        }
+        self.out.extend(std::iter::repeat_n(' ', indent));
+        self.line_indent = indent;
+        self.column = indent;
+        self.must_break = false;
+    }
+
+    /// Writes a token of a value: on a new line where the text has one, else after `gap`.
+    fn token(&mut self, text: &str, start: usize, end: usize, gap: &str, indent: usize) {
+        if self.must_break || self.breaks_before(start) > 0 {
+            self.fresh = true;
+            self.line(start, indent + CONTINUED);
+        } else {
+            self.push(gap);
+        }
+        self.push(text);
+        self.fresh = false;
+        self.source_end = end;
+    }
+
+    fn comment(&mut self, pair: &Pair<'_, Rule>, indent: usize) {
+        let (start, end) = (self.start(pair), self.end(pair));
+        let own_line = self.out.is_empty() || self.must_break || self.breaks_before(start) > 0;
+        if own_line {
+            self.line(start, indent);
+        } else {
+            self.push("  ");
+        }
+        self.push(pair.as_str().trim_end());
+        self.source_end = end;
+        self.must_break = true;
+        self.fresh = false;
+    }
+
+    /// One entry on a line of its own (or, when measuring, after two blanks).
+    fn entry(&mut self, pair: Pair<'_, Rule>, indent: usize) {
+        if pair.as_rule() == Rule::comment {
+            self.comment(&pair, indent);
+            return;
+        }
+        if pair.as_rule() == Rule::EOI {
+            return;
+        }
+        let start = self.start(&pair);
+        if self.flat {
+            self.push(if self.fresh { " " } else { "  " });
+        } else {
+            self.line(start, indent);
+        }
+        self.fresh = false;
+        self.source_end = start;
+        let end = self.end(&pair);
+        match pair.as_rule() {
+            Rule::fact => self.fact(pair, "", indent),
+            Rule::parameter => self.fact(pair, "parameter ", indent),
+            Rule::define => {
+                let mut inner = pair.into_inner();
+                if let (Some(name), Some(head), Some(body)) =
+                    (inner.next(), inner.next(), inner.next())
+                {
+                    self.push(&format!("define {} as {} ", name.as_str(), head.as_str()));
+                    self.body(body);
+                }
+            }
+            Rule::use_file => {
+                self.push("use ");
+                if let Some(path) = pair.into_inner().next() {
+                    self.push(path.as_str());
+                }
+            }
+            Rule::no_kind => {
+                self.push("no ");
+                if let Some(kind) = pair.into_inner().next() {
+                    self.push(kind.as_str());
+                }
+            }
+            _ => self.block(pair),
+        }
+        self.source_end = end.max(self.source_end);
+    }
+
+    fn block(&mut self, pair: Pair<'_, Rule>) {
+        let departs = pair.as_rule() == Rule::departure;
+        if departs {
+            self.push("departure from ");
+        }
+        let mut first = true;
+        for part in pair.into_inner() {
+            match part.as_rule() {
+                Rule::body => {
+                    self.push(" ");
+                    self.body(part);
+                    continue;
+                }
+                Rule::name => {
+                    let mut inner = part.into_inner();
+                    let word = inner.next();
+                    self.push(" ");
+                    self.push(word.as_ref().map_or("", Pair::as_str));
+                    if let Some(repeat) = inner.next() {
+                        let ends: Vec<&str> = repeat.into_inner().map(|n| n.as_str()).collect();
+                        self.push(&format!("[{}]", ends.join("..")));
+                    }
+                }
+                _ => {
+                    if !first {
+                        self.push(" ");
+                    }
+                    self.push(part.as_str());
+                }
+            }
+            first = false;
+        }
+    }
+
+    fn body(&mut self, pair: Pair<'_, Rule>) {
+        let (start, end) = (self.start(&pair), self.end(&pair));
+        if pair.as_str().contains(['\n', '\r']) || (!self.flat && !self.fits(&pair)) {
+            let indent = self.line_indent;
+            self.push("{");
+            self.source_end = start + 1;
+            self.fresh = true;
+            let mut empty = true;
+            for entry in pair.into_inner() {
+                empty = false;
+                self.entry(entry, indent + 2);
+            }
+            if !empty {
+                self.fresh = true;
+                self.line(end - 1, indent);
+            }
+            self.push("}");
+            self.fresh = false;
+            self.source_end = end;
+            return;
+        }
+        let outer = std::mem::replace(&mut self.flat, true);
+        self.push("{");
+        self.fresh = true;
+        let mut empty = true;
+        for entry in pair.into_inner() {
+            empty = false;
+            self.entry(entry, 0);
+        }
+        self.push(if empty { "}" } else { " }" });
+        self.flat = outer;
+        self.fresh = false;
+        self.source_end = end;
+    }
+
+    /// Whether a block without line breaks may stay on this line.
+    fn fits(&self, pair: &Pair<'_, Rule>) -> bool {
+        let mut trial = Printer::new(self.text);
+        trial.base = self.base;
+        trial.flat = true;
+        trial.body(pair.clone());
+        self.column + trial.column <= WIDTH
+    }
+
+    fn fact(&mut self, pair: Pair<'_, Rule>, before: &str, indent: usize) {
+        self.push(before);
+        let mut inner = pair.into_inner();
+        if let Some(key) = inner.next() {
+            self.source_end = self.end(&key);
+            self.push(key.as_str());
+            self.push(":");
+        }
+        let indent = if self.flat { 0 } else { indent };
+        self.value(inner, " ", indent);
+    }
+
+    /// The tokens of a value; `gap` stands before the first.
+    fn value<'p>(
+        &mut self,
+        tokens: impl Iterator<Item = Pair<'p, Rule>>,
+        gap: &str,
+        indent: usize,
+    ) {
+        let mut gap = gap;
+        for token in tokens {
+            let (start, end) = (self.start(&token), self.end(&token));
+            match token.as_rule() {
+                Rule::comment => {
+                    self.comment(&token, indent + CONTINUED);
+                    continue;
+                }
+                Rule::body => {
+                    self.push(" ");
+                    self.body(token);
+                    self.source_end = end;
+                }
+                Rule::index => {
+                    let text = index(token);
+                    self.token(&text, start, end, "", indent);
+                }
+                Rule::comma => self.token(",", start, end, "", indent),
+                Rule::number => self.token(&number(token), start, end, gap, indent),
+                Rule::pm => self.token("±", start, end, gap, indent),
+                Rule::group => {
+                    self.token("(", start, start + 1, gap, indent);
+                    self.value(token.into_inner(), "", indent);
+                    self.token(")", end - 1, end, "", indent);
+                }
+                Rule::origin | Rule::all_of | Rule::at_most | Rule::at_least => {
+                    let text = one_blank(token.as_str());
+                    self.token(&text, start, end, gap, indent);
+                }
+                _ => self.token(token.as_str(), start, end, gap, indent),
+            }
+            gap = " ";
+        }
+    }
+}
+
+/// Words with one blank between them, and none inside brackets.
+fn one_blank(text: &str) -> String {
+    let words: Vec<&str> = text
+        .split(|c: char| c.is_whitespace())
+        .filter(|w| !w.is_empty())
+        .collect();
+    words.join(" ").replace("( ", "(").replace(" )", ")")
+}
+
+fn index(pair: Pair<'_, Rule>) -> String {
+    let parts: Vec<String> = pair
+        .into_inner()
+        .map(|p| match p.as_rule() {
+            Rule::number => number(p),
+            _ => p.as_str().to_owned(),
+        })
+        .collect();
+    format!("[{}]", parts.join(" "))
+}
+
+/// A number with one blank before each unit. A letter that is glued to a whole number may belong
+/// to the spelling of a choice (`4a`, `0.6/1kV`), so only well-known units are set apart.
+fn number(pair: Pair<'_, Rule>) -> String {
+    let mut out = String::new();
+    let mut end = None;
+    let mut fraction = false;
+    for part in pair.into_inner() {
+        let span = part.as_span();
+        match part.as_rule() {
+            Rule::digits => {
+                if end.is_some() {
+                    out.push(' ');
+                }
+                fraction = part.as_str().contains('/');
+                out.push_str(part.as_str());
+            }
+            _ => {
+                let glued = end == Some(span.start());
+                let unit = canonical_unit(part.as_str());
+                if !(glued && (fraction || !is_usual(&unit))) {
+                    out.push(' ');
+                }
+                out.push_str(&unit);
+            }
+        }
+        end = Some(span.end());
+    }
+    out
+}
+
+/// The unit with canonical signs; `Ω` and `ohm` stay as written.
+fn canonical_unit(raw: &str) -> String {
+    let has_sign = raw.contains(['\u{2126}', '\u{3A9}']);
+    if !has_sign {
+        return fold_unit(raw);
+    }
+    fold_unit(&raw.replace(['\u{2126}', '\u{3A9}'], "\u{1}")).replace('\u{1}', "Ω")
+}
+
+/// Whether a unit is one that everybody writes, and so no part of a choice's name.
+fn is_usual(unit: &str) -> bool {
+    unit.contains(['/', '·', '²', '³', '°', '%', '‰', 'Ω', 'µ'])
+        || matches!(
+            unit,
+            "m" | "mm" | "cm" | "km" | "A" | "mA" | "kA" | "V" | "mV" | "kV" | "W" | "kW" | "kWh"
+                | "VA" | "kVA" | "ohm" | "mohm" | "kohm" | "Mohm" | "s" | "ms" | "min" | "h"
+                | "ft" | "in" | "AWG" | "kcmil" | "Hz" | "K" | "kg"
+        )
+}

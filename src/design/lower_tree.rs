@@ -1,0 +1,644 @@
+//! Builds the syntax tree from what the grammar matched. Where the grammar matched a mistake, the
+//! mistake is reported here and as much as is certain is kept.
+
+use pest::iterators::{Pair, Pairs};
+
+use super::parse::{Problems, Rule};
+use super::syntax_errors as mistakes;
+use super::tree::{
+    Block, BlockName, Define, Entry, FactEntry, Item, No, Parameter, Repeat, Use, Value, ValueKind,
+    Word,
+};
+use crate::source::{FileId, Problem, Span, Spanned};
+
+/// Tree building over one piece of a file.
+pub(super) struct Lower<'a> {
+    pub(super) file: FileId,
+    /// The piece.
+    pub(super) text: &'a str,
+    /// Where the piece begins.
+    base: usize,
+    problems: &'a mut Problems,
+}
+
+/// What an entry of the text becomes; items may turn out to stand where they may not.
+enum Built {
+    Entry(Entry),
+    Item(Item),
+    Nothing,
+}
+
+/// The fact last read, to which junk on the same line belongs.
+struct Before {
+    /// Index among the entries.
+    index: usize,
+    /// End of the fact in the piece.
+    end: usize,
+}
+
+impl<'a> Lower<'a> {
+    pub(super) fn new(
+        file: FileId,
+        text: &'a str,
+        base: usize,
+        problems: &'a mut Problems,
+    ) -> Self {
+        Self {
+            file,
+            text,
+            base,
+            problems,
+        }
+    }
+
+    pub(super) fn report(&mut self, problem: Problem) {
+        self.problems.push(problem);
+    }
+
+    pub(super) fn span(&self, pair: &Pair<'_, Rule>) -> Span {
+        let span = pair.as_span();
+        Span::new(self.file, self.base + span.start(), self.base + span.end())
+    }
+
+    /// A span of this piece, given by bytes of it.
+    pub(super) fn within(&self, start: usize, end: usize) -> Span {
+        Span::new(self.file, self.base + start, self.base + end)
+    }
+
+    /// The text under a span of this piece.
+    pub(super) fn slice(&self, span: Span) -> &'a str {
+        self.text
+            .get(span.from().saturating_sub(self.base)..span.until().saturating_sub(self.base))
+            .unwrap_or("")
+    }
+
+    pub(super) fn word(&self, pair: &Pair<'_, Rule>) -> Word {
+        Word {
+            text: fold_word(pair.as_str()),
+            span: self.span(pair),
+        }
+    }
+
+    pub(super) fn unit(&self, pair: &Pair<'_, Rule>) -> Word {
+        Word {
+            text: fold_unit(pair.as_str()),
+            span: self.span(pair),
+        }
+    }
+
+    /// All items of a `file` match.
+    pub(super) fn file(&mut self, pairs: Pairs<'a, Rule>, items: &mut Vec<Item>) {
+        let Some(file) = pairs.into_iter().next() else {
+            return;
+        };
+        for pair in file.into_inner() {
+            let told = matches!(pair.as_rule(), Rule::bare_fact | Rule::equals_fact);
+            if pair.as_rule() == Rule::stray_close {
+                let span = self.span(&pair);
+                self.report(
+                    Problem::error("stray-brace", "a `}` closes nothing")
+                        .at(span, "")
+                        .help("leave it out, or write the block's head and `{` before it"),
+                );
+                continue;
+            }
+            match self.entry(pair, &mut [], None) {
+                Built::Item(item) => items.push(item),
+                Built::Entry(Entry::Block(block)) => items.push(Item::Block(block)),
+                Built::Entry(Entry::No(no)) => items.push(Item::No(no)),
+                // One mistake was told already: that it also stands outside is told when it is mended.
+                Built::Entry(Entry::Fact(_)) if told => {}
+                Built::Entry(Entry::Fact(fact)) => self.report(
+                    Problem::error(
+                        "fact-outside-block",
+                        format!("`{}:` stands outside of any block", fact.key.text),
+                    )
+                    .at(fact.key.span, "")
+                    .help("write facts between the braces of the block they belong to")
+                    .help(format!("for a template: `parameter {}: …`", fact.key.text)),
+                ),
+                Built::Nothing => {}
+            }
+        }
+    }
+
+    /// The value of a `value_only` match; none if there is none.
+    pub(super) fn value_only(&mut self, pairs: Pairs<'a, Rule>) -> Option<Value> {
+        let inner = pairs.into_iter().next()?.into_inner();
+        let mut tokens = Vec::new();
+        let mut rest = None;
+        for pair in inner {
+            match pair.as_rule() {
+                Rule::rest => rest = Some(pair),
+                Rule::EOI | Rule::comment => {}
+                _ => tokens.push(pair),
+            }
+        }
+        let mut value = if tokens.is_empty() {
+            None
+        } else {
+            Some(self.value(tokens))
+        };
+        if let Some(rest) = rest {
+            let span = self.span(&rest);
+            let end = span.start as usize + rest.as_str().trim_end().len();
+            let span = Span::new(self.file, span.from(), end);
+            self.report(mistakes::after_value(self, span, value.as_ref(), None));
+            let span = value.as_ref().map_or(span, |v| v.span.to(span));
+            value = Some(Value {
+                kind: ValueKind::Bad,
+                origin: None,
+                span,
+            });
+        }
+        value
+    }
+
+    /// The entries between the braces of a `body` match.
+    pub(super) fn body(&mut self, body: Pair<'a, Rule>) -> Vec<Entry> {
+        let mut entries = Vec::new();
+        let mut before: Option<Before> = None;
+        for pair in body.into_inner() {
+            let end = pair.as_span().end();
+            let is_bad = pair.as_rule() == Rule::bad;
+            match self.entry(pair, &mut entries, before.as_ref()) {
+                Built::Entry(entry) => {
+                    before = matches!(entry, Entry::Fact(_)).then_some(Before {
+                        index: entries.len(),
+                        end,
+                    });
+                    entries.push(entry);
+                }
+                Built::Item(item) => {
+                    let (what, span) = match &item {
+                        Item::Define(d) => ("define", d.span),
+                        Item::Use(u) => ("use", u.span),
+                        Item::Parameter(p) => ("parameter", p.span),
+                        Item::Block(b) => ("block", b.span),
+                        Item::No(n) => ("no", n.span),
+                    };
+                    let head = Span::new(self.file, span.from(), span.from() + what.len());
+                    self.report(
+                        Problem::error(
+                            "misplaced-item",
+                            format!("`{what}` stands inside a block"),
+                        )
+                        .at(head, "")
+                        .help("move it out of all blocks, to the outermost level of the file"),
+                    );
+                    before = None;
+                }
+                Built::Nothing => {
+                    if is_bad && let Some(b) = &mut before {
+                        b.end = end;
+                    }
+                }
+            }
+        }
+        entries
+    }
+
+    fn entry(
+        &mut self,
+        pair: Pair<'a, Rule>,
+        entries: &mut [Entry],
+        before: Option<&Before>,
+    ) -> Built {
+        let span = self.span(&pair);
+        match pair.as_rule() {
+            Rule::fact => self.fact(pair, span),
+            Rule::block | Rule::departure => self.block(pair, span, false),
+            Rule::no_kind => {
+                let Some(kind) = pair.into_inner().next() else {
+                    return Built::Nothing;
+                };
+                Built::Entry(Entry::No(No {
+                    kind: self.word(&kind),
+                    span,
+                }))
+            }
+            Rule::define => self.define(pair, span),
+            Rule::use_file => {
+                let Some(path) = pair.into_inner().next() else {
+                    return Built::Nothing;
+                };
+                let path = self.text_of(&path);
+                Built::Item(Item::Use(Use { path, span }))
+            }
+            Rule::parameter => {
+                let Built::Entry(Entry::Fact(fact)) = self.fact(pair, span) else {
+                    return Built::Nothing;
+                };
+                Built::Item(Item::Parameter(Parameter {
+                    name: fact.key,
+                    value: fact.value,
+                    span,
+                }))
+            }
+            Rule::late_block => self.block(pair, span, true),
+            Rule::equals_fact => self.equals_fact(pair, span),
+            Rule::bare_fact => self.bare_fact(pair, span),
+            Rule::odd_block => {
+                let mut inner = pair.into_inner();
+                if let Some(head) = inner.next() {
+                    let problem = mistakes::odd_head(self, &head);
+                    self.report(problem);
+                }
+                for body in inner.filter(|p| p.as_rule() == Rule::body) {
+                    // Its entries are read for their own mistakes; what they belong to is unknown.
+                    self.body(body);
+                }
+                Built::Nothing
+            }
+            Rule::stray_body => {
+                let open = Span::new(self.file, span.from(), span.from() + 1);
+                self.report(
+                    Problem::error("brace-without-head", "a `{` has no head before it")
+                        .at(open, "")
+                        .help("write the kind of the block before it, as in `circuit ev {`"),
+                );
+                for body in pair.into_inner() {
+                    self.body(body);
+                }
+                Built::Nothing
+            }
+            Rule::bad => {
+                self.bad(&pair, entries, before);
+                Built::Nothing
+            }
+            Rule::late_more => {
+                self.late_more(pair, entries, before);
+                Built::Nothing
+            }
+            _ => Built::Nothing,
+        }
+    }
+
+    /// Junk: after a fact on the same line it takes the fact's value with it, unless the value is
+    /// certain all the same.
+    fn bad(&mut self, pair: &Pair<'a, Rule>, entries: &mut [Entry], before: Option<&Before>) {
+        let span = self.span(pair);
+        let start = pair.as_span().start();
+        let same_line = before.filter(|b| {
+            !self
+                .text
+                .get(b.end..start)
+                .unwrap_or("\n")
+                .contains(['\n', '\r'])
+        });
+        let fact = same_line.and_then(|b| entries.get_mut(b.index));
+        if let Some(Entry::Fact(fact)) = fact {
+            let problem = mistakes::after_value(self, span, Some(&fact.value), Some(&fact.key));
+            let harmless = matches!(problem.code, "semicolon" | "comma-between-entries")
+                || matches!(fact.value.kind, ValueKind::Part { .. });
+            self.report(problem);
+            if !harmless {
+                fact.value.kind = ValueKind::Bad;
+                fact.value.span = fact.value.span.to(span);
+            }
+        } else {
+            let problem = mistakes::on_its_own(self, span);
+            self.report(problem);
+        }
+    }
+
+    /// A value that goes on where it had ended: the fact before has lost a part of what was meant.
+    fn late_more(
+        &mut self,
+        pair: Pair<'a, Rule>,
+        entries: &mut [Entry],
+        before: Option<&Before>,
+    ) {
+        let whole = self.span(&pair);
+        let start = pair.as_span().start();
+        let mut inner: Vec<_> = pair.into_inner().collect();
+        if inner.is_empty() {
+            return;
+        }
+        let sign = self.span(&inner.remove(0));
+        let fact = before.and_then(|b| match entries.get_mut(b.index) {
+            Some(Entry::Fact(fact)) => Some((fact, b.end)),
+            _ => None,
+        });
+        let new_line = fact.as_ref().is_none_or(|(_, end)| {
+            self.text
+                .get(*end..start)
+                .unwrap_or("\n")
+                .contains(['\n', '\r'])
+        });
+        let problem = if new_line {
+            mistakes::line_begins_with_sign(self, sign)
+        } else {
+            let value = fact.as_ref().map(|(f, _)| f.value.clone());
+            let key = fact.as_ref().map(|(f, _)| f.key.clone());
+            mistakes::after_value(self, whole, value.as_ref(), key.as_ref())
+        };
+        self.report(problem);
+        if let Some((fact, _)) = fact {
+            fact.value.kind = ValueKind::Bad;
+        }
+        self.value(inner);
+    }
+
+    fn fact(&mut self, pair: Pair<'a, Rule>, span: Span) -> Built {
+        let end = pair.as_span().end();
+        let mut inner = pair.into_inner();
+        let Some(key) = inner.next() else {
+            return Built::Nothing;
+        };
+        let key = self.word(&key);
+        let tokens: Vec<_> = inner.collect();
+        let value = if tokens.is_empty() {
+            self.missing_value(&key, end)
+        } else {
+            self.value(tokens)
+        };
+        let span = span.to(value.span);
+        Built::Entry(Entry::Fact(FactEntry { key, value, span }))
+    }
+
+    /// Reports `key:` without a value, unless junk follows on the line: that is reported instead.
+    fn missing_value(&mut self, key: &Word, end: usize) -> Value {
+        let after = self.text.get(end..).unwrap_or("");
+        let line = after.split(['\n', '\r']).next().unwrap_or("");
+        let next = line.trim_start();
+        let end = end - (self.text.get(..end).map_or(0, |t| t.len() - t.trim_end().len()));
+        let at = self.within(end, end);
+        let clean = next.is_empty() || next.starts_with(['}', '#']) || mistakes::begins_entry(next);
+        if clean {
+            let mut problem = Problem::error(
+                "missing-value",
+                format!("`{}:` has no value on its line", key.text),
+            )
+            .at(key.span.to(at), "");
+            let comment = next.strip_prefix('#').map(str::trim_end).unwrap_or("");
+            problem = if comment.starts_with(|c: char| c.is_ascii_digit()) {
+                problem.help(format!(
+                    "`#` begins a comment: write `{}: {comment}`",
+                    key.text
+                ))
+            } else {
+                problem.help(format!(
+                    "write the value on the same line, or `{}: ?` if it is not known",
+                    key.text
+                ))
+            };
+            self.report(problem);
+        }
+        Value {
+            kind: ValueKind::Bad,
+            origin: None,
+            span: key.span.to(at),
+        }
+    }
+
+    fn equals_fact(&mut self, pair: Pair<'a, Rule>, span: Span) -> Built {
+        let end = pair.as_span().end();
+        let mut inner = pair.into_inner();
+        let (Some(key), Some(sign)) = (inner.next(), inner.next()) else {
+            return Built::Nothing;
+        };
+        let key = self.word(&key);
+        self.report(
+            Problem::error(
+                "equals-sign",
+                format!("`{}` is given its value with `{}`", key.text, sign.as_str()),
+            )
+            .at(self.span(&sign), "expected `:`")
+            .help(format!("write `{}:`", key.text)),
+        );
+        let tokens: Vec<_> = inner.collect();
+        let value = if tokens.is_empty() {
+            self.missing_value(&key, end)
+        } else {
+            self.value(tokens)
+        };
+        Built::Entry(Entry::Fact(FactEntry { key, value, span }))
+    }
+
+    fn bare_fact(&mut self, pair: Pair<'a, Rule>, span: Span) -> Built {
+        let mut inner = pair.into_inner();
+        let Some(key) = inner.next() else {
+            return Built::Nothing;
+        };
+        let key = self.word(&key);
+        let problem = mistakes::missing_colon(self, &key, span);
+        let repaired = problem.code == "missing-colon";
+        self.report(problem);
+        let mut value = self.value(inner.collect());
+        if !repaired {
+            value.kind = ValueKind::Bad;
+        }
+        if matches!(key.text.as_str(), "use" | "define" | "parameter" | "no") {
+            return Built::Nothing;
+        }
+        Built::Entry(Entry::Fact(FactEntry { key, value, span }))
+    }
+
+    fn define(&mut self, pair: Pair<'a, Rule>, span: Span) -> Built {
+        let mut inner = pair.into_inner();
+        let (Some(name), Some(head), Some(body)) = (inner.next(), inner.next(), inner.next())
+        else {
+            return Built::Nothing;
+        };
+        let (name, head) = (self.word(&name), self.word(&head));
+        let entries = self.body(body);
+        Built::Item(Item::Define(Define {
+            name,
+            head,
+            entries,
+            span,
+        }))
+    }
+
+    fn block(&mut self, pair: Pair<'a, Rule>, span: Span, late: bool) -> Built {
+        let departs = pair.as_rule() == Rule::departure;
+        let mut kind = departs.then(|| Word {
+            text: "departure".to_owned(),
+            span: Span::new(self.file, span.from(), span.from() + "departure".len()),
+        });
+        let (mut name, mut label, mut from) = (None, None, None);
+        let mut entries = Vec::new();
+        for part in pair.into_inner() {
+            match part.as_rule() {
+                Rule::word if kind.is_none() => kind = Some(self.word(&part)),
+                Rule::word => from = Some(self.word(&part)),
+                Rule::name => name = self.name(part),
+                Rule::text | Rule::odd_text => label = Some(self.text_of(&part)),
+                Rule::body => {
+                    if late && let Some(kind) = &kind {
+                        let open = part.as_span().start();
+                        self.report(
+                            Problem::error(
+                                "brace-on-next-line",
+                                format!("the `{{` of `{}` stands on a later line", kind.text),
+                            )
+                            .at(self.within(open, open + 1), "")
+                            .at(kind.span, "its head ends with this line")
+                            .help(format!("write `{{` on the line of `{}`", kind.text)),
+                        );
+                    }
+                    entries = self.body(part);
+                }
+                _ => {}
+            }
+        }
+        let Some(kind) = kind else {
+            return Built::Nothing;
+        };
+        if !departs && let Some(problem) = mistakes::keyword_block(&kind, name.as_ref()) {
+            self.report(problem);
+            return Built::Nothing;
+        }
+        Built::Entry(Entry::Block(Block {
+            kind,
+            name,
+            label,
+            entries,
+            span,
+            from,
+        }))
+    }
+
+    fn name(&mut self, pair: Pair<'a, Rule>) -> Option<BlockName> {
+        let mut inner = pair.into_inner();
+        let word = self.word(&inner.next()?);
+        let repeat = inner.next().and_then(|r| self.repeat(&r));
+        Some(BlockName { word, repeat })
+    }
+
+    /// The numbers of `[1..6]`; a wrong one is reported and leaves a single block.
+    fn repeat(&mut self, pair: &Pair<'a, Rule>) -> Option<Repeat> {
+        let span = self.span(pair);
+        let mut ends = pair
+            .clone()
+            .into_inner()
+            .map(|n| n.as_str().parse::<u32>().ok());
+        let (first, last) = (ends.next().flatten(), ends.next().flatten());
+        let many = |first: u32, last: u32| u64::from(last - first) + 1;
+        match (first, last) {
+            (Some(first), Some(last)) if first > last => {
+                self.report(
+                    Problem::error(
+                        "reversed-repeat",
+                        format!("`{}` counts downwards", pair.as_str()),
+                    )
+                    .at(span, "")
+                    .help(format!("write `[{last}..{first}]`")),
+                );
+                None
+            }
+            (Some(first), Some(last)) if many(first, last) <= u64::from(Repeat::MOST) => {
+                Some(Repeat { first, last, span })
+            }
+            _ => {
+                self.report(
+                    Problem::error(
+                        "repeat-too-long",
+                        format!(
+                            "`{}` stands for more than {} blocks",
+                            pair.as_str(),
+                            Repeat::MOST
+                        ),
+                    )
+                    .at(span, "")
+                    .help(format!("write at most `[1..{}]`", Repeat::MOST)),
+                );
+                None
+            }
+        }
+    }
+
+    /// A quoted text without quotes and escapes; other quotes than `"` are reported.
+    pub(super) fn text_of(&mut self, pair: &Pair<'a, Rule>) -> Spanned<String> {
+        let span = self.span(pair);
+        let raw = pair.as_str();
+        if pair.as_rule() == Rule::odd_text {
+            let mut inside = raw.chars();
+            let first = inside.next();
+            inside.next_back();
+            let inside = inside.as_str();
+            let what = if first == Some('\'') {
+                "single quotes"
+            } else {
+                "typographic quotes"
+            };
+            self.report(
+                Problem::error("wrong-quotes", format!("a text stands in {what}"))
+                    .at(span, "")
+                    .help(format!("write `\"{}\"`", inside.replace('"', "\\\""))),
+            );
+            return Spanned::new(inside.to_owned(), span);
+        }
+        let inside = raw
+            .strip_prefix('"')
+            .and_then(|t| t.strip_suffix('"'))
+            .unwrap_or(raw);
+        if !inside.contains('\\') {
+            return Spanned::new(inside.to_owned(), span);
+        }
+        let mut out = String::with_capacity(inside.len());
+        let mut chars = inside.char_indices();
+        while let Some((i, c)) = chars.next() {
+            if c != '\\' {
+                out.push(c);
+                continue;
+            }
+            match chars.next() {
+                Some((_, c @ ('"' | '\\'))) => out.push(c),
+                other => {
+                    let width = 1 + other.map_or(0, |(_, c)| c.len_utf8());
+                    let at = span.from() + 1 + i;
+                    self.report(
+                        Problem::error(
+                            "unknown-escape",
+                            format!(
+                                "`\\{}` means nothing in a text",
+                                other.map_or(String::new(), |(_, c)| c.to_string())
+                            ),
+                        )
+                        .at(Span::new(self.file, at, at + width), "")
+                        .help("write `\\\\` for a backslash and `\\\"` for a quote"),
+                    );
+                }
+            }
+        }
+        Spanned::new(out, span)
+    }
+}
+
+/// The folding list for words: one spelling for signs that look alike.
+pub(super) fn fold_word(raw: &str) -> String {
+    if raw.is_ascii() {
+        return raw.to_owned();
+    }
+    let mut out = String::with_capacity(raw.len());
+    for c in raw.chars() {
+        match c {
+            '\u{2126}' | '\u{3A9}' => out.push_str("ohm"),
+            '\u{3BC}' => out.push('\u{B5}'),
+            '\u{2206}' => out.push('\u{394}'),
+            c => out.push(c),
+        }
+    }
+    out
+}
+
+/// The folding list for units: as for words, and one spelling of the middle dot and of powers.
+pub(super) fn fold_unit(raw: &str) -> String {
+    let word = fold_word(raw).replace('\u{22C5}', "\u{B7}");
+    if !word.contains(['2', '3']) {
+        return word;
+    }
+    let mut out = String::with_capacity(word.len() + 2);
+    let mut before = ' ';
+    for c in word.chars() {
+        match c {
+            '2' if before.is_alphabetic() => out.push('²'),
+            '3' if before.is_alphabetic() => out.push('³'),
+            c => out.push(c),
+        }
+        before = c;
+    }
+    out
+}

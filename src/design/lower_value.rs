@@ -1,0 +1,458 @@
+//! Groups the flat row of tokens of a value.
+
+use std::iter::Peekable;
+use std::vec::IntoIter;
+
+use pest::iterators::Pair;
+
+use super::lower_tree::Lower;
+use super::parse::Rule;
+use super::syntax_errors as mistakes;
+use super::tree::{Arith, Number, Origin, Value, ValueKind, Word};
+use crate::source::{Problem, Span, Spanned};
+
+/// The most operators in one sum; more would make the tree as deep as it is long.
+const MOST_OPERATORS: usize = 64;
+
+type Tokens<'a> = Peekable<IntoIter<Pair<'a, Rule>>>;
+
+/// One element of alternatives or of a list, perhaps for one line conductor.
+struct Element {
+    line: Option<Word>,
+    value: Value,
+}
+
+impl<'a> Lower<'a> {
+    /// A value from its tokens, of which there is at least one. Comments among them are skipped.
+    pub(super) fn value(&mut self, mut tokens: Vec<Pair<'a, Rule>>) -> Value {
+        tokens.retain(|t| t.as_rule() != Rule::comment);
+        let mut tokens = tokens.into_iter().peekable();
+        let by_turn = tokens
+            .next_if(|t| t.as_rule() == Rule::by_turn)
+            .map(|t| self.span(&t));
+        let first = self.element(&mut tokens);
+        let mut elements = vec![first];
+        let mut separator: Option<Pair<'a, Rule>> = None;
+        let mut mixed: Option<Span> = None;
+        while let Some(sign) =
+            tokens.next_if(|t| matches!(t.as_rule(), Rule::pipe | Rule::comma))
+        {
+            match &separator {
+                None => separator = Some(sign),
+                Some(first) if first.as_rule() != sign.as_rule() => {
+                    mixed = mixed.or(Some(self.span(&sign)));
+                }
+                Some(_) => {}
+            }
+            elements.push(self.element(&mut tokens));
+        }
+        let whole = by_turn.into_iter().chain(elements.iter().map(|e| {
+            e.line.as_ref().map_or(e.value.span, |l| l.span.to(e.value.span))
+        }));
+        let whole = whole.reduce(Span::to).unwrap_or_else(|| self.within(0, 0));
+        if let (Some(mixed), Some(first)) = (mixed, &separator) {
+            self.report(
+                Problem::error("mixed-separators", "`|` and `,` are mixed in one value")
+                    .at(mixed, "")
+                    .at(self.span(first), "the other one")
+                    .help("`a | b` is one of, `a, b` is both in order: put one of them in brackets, as in `(a | b), c`"),
+            );
+            return bad(whole);
+        }
+        let comma = separator.is_some_and(|s| s.as_rule() == Rule::comma);
+        self.collect(elements, by_turn.is_some(), comma, whole)
+    }
+
+    fn collect(
+        &mut self,
+        mut elements: Vec<Element>,
+        by_turn: bool,
+        comma: bool,
+        whole: Span,
+    ) -> Value {
+        let with_line = elements.iter().filter(|e| e.line.is_some()).count();
+        if by_turn || with_line > 0 {
+            // Both are rows of values separated by commas.
+            if !comma && elements.len() > 1 {
+                let what = if by_turn { "`by-turn`" } else { "values per line conductor" };
+                self.report(
+                    Problem::error(
+                        "alternatives-of-rows",
+                        format!("{what} and `|` stand in one value"),
+                    )
+                    .at(whole, "")
+                    .help("put the alternatives in brackets, as in `L1 (5 A | 6 A), L2 3 A`"),
+                );
+                return bad(whole);
+            }
+        }
+        if with_line > 0 {
+            let odd = elements.iter().find(|e| e.line.is_none()).map(|e| e.value.span);
+            if odd.is_some() || by_turn {
+                self.report(
+                    Problem::error(
+                        "line-missing",
+                        "some values name their line conductor and some do not",
+                    )
+                    .at(odd.unwrap_or(whole), "for which one?")
+                    .help("write `L1`, `L2`, `L3` or `N` before each value"),
+                );
+                return bad(whole);
+            }
+        }
+        let origin = lift_origin(&mut elements);
+        let kind = if with_line > 0 {
+            let mut lines: Vec<(Word, Value)> = Vec::with_capacity(elements.len());
+            for element in elements {
+                let Some(line) = element.line else { continue };
+                if let Some((first, _)) = lines.iter().find(|(l, _)| l.text == line.text) {
+                    let first = first.span;
+                    self.report(
+                        Problem::error(
+                            "line-twice",
+                            format!("`{}` has two values", line.text),
+                        )
+                        .at(line.span, "again")
+                        .at(first, "first here"),
+                    );
+                    return bad(whole);
+                }
+                lines.push((line, element.value));
+            }
+            ValueKind::PerLine(lines)
+        } else if by_turn {
+            ValueKind::ByTurn(elements.into_iter().map(|e| e.value).collect())
+        } else if elements.len() > 1 {
+            let values = elements.into_iter().map(|e| e.value).collect();
+            if comma {
+                ValueKind::List(values)
+            } else {
+                ValueKind::OneOf(values)
+            }
+        } else if let Some(only) = elements.pop() {
+            return only.value;
+        } else {
+            ValueKind::Bad
+        };
+        Value {
+            kind,
+            origin,
+            span: whole,
+        }
+    }
+
+    fn element(&mut self, tokens: &mut Tokens<'a>) -> Element {
+        let line = tokens
+            .next_if(|t| t.as_rule() == Rule::line)
+            .map(|t| self.word(&t));
+        let value = self.single(tokens);
+        Element { line, value }
+    }
+
+    fn single(&mut self, tokens: &mut Tokens<'a>) -> Value {
+        let bound = tokens.next_if(|t| {
+            matches!(
+                t.as_rule(),
+                Rule::le | Rule::ge | Rule::lt | Rule::gt | Rule::at_most | Rule::at_least
+            )
+        });
+        let mut value = if let Some(bound) = bound {
+            let inner = self.sum(tokens);
+            let span = self.span(&bound).to(inner.span);
+            let strict = matches!(bound.as_rule(), Rule::lt | Rule::gt);
+            let value = Box::new(inner);
+            let kind = if matches!(bound.as_rule(), Rule::le | Rule::lt | Rule::at_most) {
+                ValueKind::AtMost { value, strict }
+            } else {
+                ValueKind::AtLeast { value, strict }
+            };
+            plain(kind, span)
+        } else {
+            let base = self.sum(tokens);
+            match tokens.peek().map(Pair::as_rule) {
+                Some(Rule::pm) => self.tolerance(base, tokens),
+                Some(Rule::dots) => {
+                    tokens.next();
+                    let high = self.sum(tokens);
+                    range(base, high)
+                }
+                _ => base,
+            }
+        };
+        if let Some(origin) = tokens.next_if(|t| t.as_rule() == Rule::origin) {
+            let word = origin.as_str().trim_matches(|c: char| "() \t".contains(c) || c == '\u{A0}');
+            let span = self.span(&origin);
+            value.origin = Origin::of_word(word.trim()).map(|o| Spanned::new(o, span));
+            value.span = value.span.to(span);
+        }
+        if value.is_bad() && !matches!(value.kind, ValueKind::Bad) && !is_row(&value.kind) {
+            value.kind = ValueKind::Bad;
+        }
+        value
+    }
+
+    fn tolerance(&mut self, base: Value, tokens: &mut Tokens<'a>) -> Value {
+        let mut span = base.span;
+        let mut terms = Vec::new();
+        let mut sound = true;
+        while tokens.next_if(|t| t.as_rule() == Rule::pm).is_some() {
+            let Some(term) = tokens.next() else { break };
+            span = span.to(self.span(&term));
+            if term.as_rule() == Rule::number {
+                terms.push(self.number(term));
+            } else {
+                self.primary(term, tokens);
+                sound = false;
+            }
+        }
+        if !sound {
+            return bad(span);
+        }
+        plain(
+            ValueKind::Tolerance {
+                base: Box::new(base),
+                terms,
+            },
+            span,
+        )
+    }
+
+    /// Operands and operators; `*` and `/` bind tighter than `+` and `-`.
+    fn sum(&mut self, tokens: &mut Tokens<'a>) -> Value {
+        let Some(first) = tokens.next() else {
+            return bad(self.within(0, 0));
+        };
+        let mut product = self.primary(first, tokens);
+        let mut before: Option<(Arith, Value)> = None;
+        let mut count = 0;
+        let mut sound = true;
+        while let Some(sign) = tokens.next_if(|t| {
+            matches!(
+                t.as_rule(),
+                Rule::plus | Rule::minus | Rule::times | Rule::over | Rule::wrong_minus
+            )
+        }) {
+            let Some(operand) = tokens.next() else { break };
+            let left_end = product.span;
+            let right = self.primary(operand, tokens);
+            count += 1;
+            let op = match sign.as_rule() {
+                Rule::plus => Arith::Add,
+                Rule::times => Arith::Mul,
+                Rule::over => Arith::Div,
+                Rule::minus => Arith::Sub,
+                _ => {
+                    let sign_span = self.span(&sign);
+                    let problem = mistakes::wrong_minus(self, left_end, sign_span, right.span);
+                    self.report(problem);
+                    sound = false;
+                    Arith::Sub
+                }
+            };
+            if count > MOST_OPERATORS {
+                product.span = product.span.to(right.span);
+                continue;
+            }
+            if matches!(op, Arith::Mul | Arith::Div) {
+                product = binary(op, product, right);
+            } else {
+                let left = match before.take() {
+                    Some((op, left)) => binary(op, left, product),
+                    None => product,
+                };
+                before = Some((op, left));
+                product = right;
+            }
+        }
+        let value = match before {
+            Some((op, left)) => binary(op, left, product),
+            None => product,
+        };
+        if count > MOST_OPERATORS {
+            self.report(
+                Problem::error(
+                    "too-many-operators",
+                    format!("one value has {count} operators, more than {MOST_OPERATORS}"),
+                )
+                .at(value.span, "")
+                .help("work the sum out, or split it over parameters"),
+            );
+            sound = false;
+        }
+        if sound { value } else { bad(value.span) }
+    }
+
+    fn primary(&mut self, token: Pair<'a, Rule>, tokens: &mut Tokens<'a>) -> Value {
+        let span = self.span(&token);
+        let kind = match token.as_rule() {
+            Rule::word => {
+                let word = self.word(&token);
+                if let Some(body) = tokens.next_if(|t| t.as_rule() == Rule::body) {
+                    let span = word.span.to(self.span(&body));
+                    let entries = self.body(body);
+                    return plain(ValueKind::Part { head: word, entries }, span);
+                }
+                if let Some(index) = tokens.next_if(|t| t.as_rule() == Rule::index) {
+                    let span = word.span.to(self.span(&index));
+                    let mut inner = index.into_inner().collect::<Vec<_>>().into_iter().peekable();
+                    let index = Box::new(self.sum(&mut inner));
+                    return plain(ValueKind::Indexed { word, index }, span);
+                }
+                if word.text == "none" {
+                    ValueKind::Absent
+                } else {
+                    ValueKind::Word(word.text)
+                }
+            }
+            Rule::unknown => ValueKind::Unknown,
+            Rule::number => ValueKind::Number(self.number(token)),
+            Rule::date => self.date(token.as_str(), span),
+            Rule::text | Rule::odd_text => ValueKind::Text(self.text_of(&token).value),
+            Rule::all_of => token
+                .into_inner()
+                .next()
+                .map_or(ValueKind::Bad, |w| ValueKind::All(self.word(&w))),
+            Rule::group => {
+                let mut inner: Vec<_> = token.into_inner().collect();
+                if inner.last().is_some_and(|t| t.as_rule() == Rule::unclosed) {
+                    inner.pop();
+                    let open = Span::new(self.file, span.from(), span.from() + 1);
+                    let end = span.from() + self.slice(span).trim_end().len();
+                    self.report(
+                        Problem::error("unclosed-bracket", "a `(` is not closed")
+                            .at(open, "opened here")
+                            .at(Span::new(self.file, end, end), "expected `)`"),
+                    );
+                    self.value(inner);
+                    ValueKind::Bad
+                } else {
+                    // The brackets are part of what is written, so they are part of its place.
+                    let inner = self.value(inner);
+                    return Value {
+                        span,
+                        ..inner
+                    };
+                }
+            }
+            Rule::wrong_number => {
+                let digits = token.into_inner().next();
+                if let Some(digits) = digits {
+                    let problem = mistakes::wrong_number(self, &digits);
+                    self.report(problem);
+                }
+                ValueKind::Bad
+            }
+            _ => ValueKind::Bad,
+        };
+        plain(kind, span)
+    }
+
+    fn number(&self, pair: Pair<'a, Rule>) -> Number {
+        let span = self.span(&pair);
+        let mut inner = pair.into_inner();
+        let digits = inner
+            .next()
+            .map_or(String::new(), |d| d.as_str().to_owned());
+        let unit = inner.next().map(|u| self.unit(&u));
+        let mut more = Vec::new();
+        while let (Some(digits), Some(unit)) = (inner.next(), inner.next()) {
+            more.push((digits.as_str().to_owned(), self.unit(&unit)));
+        }
+        Number {
+            digits,
+            unit,
+            more,
+            span,
+        }
+    }
+
+    fn date(&mut self, raw: &str, span: Span) -> ValueKind {
+        let mut parts = raw.split('-');
+        let year = parts.next().and_then(|y| y.parse::<i32>().ok());
+        let month = parts.next().and_then(|m| m.parse::<u8>().ok());
+        let day = parts.next().and_then(|d| d.parse::<u8>().ok());
+        if let (Some(year), Some(month), Some(day)) = (year, month, day)
+            && (1..=12).contains(&month)
+            && (1..=days_in(year, month)).contains(&day)
+        {
+            return ValueKind::Date { year, month, day };
+        }
+        self.report(
+            Problem::error("no-such-date", format!("`{raw}` is no day of the calendar"))
+                .at(span, "")
+                .help("write year, month and day, as in `2026-11-02`"),
+        );
+        ValueKind::Bad
+    }
+}
+
+/// Days of a month in the Gregorian calendar.
+const fn days_in(year: i32, month: u8) -> u8 {
+    match month {
+        4 | 6 | 9 | 11 => 30,
+        2 if year % 4 == 0 && (year % 100 != 0 || year % 400 == 0) => 29,
+        2 => 28,
+        _ => 31,
+    }
+}
+
+const fn plain(kind: ValueKind, span: Span) -> Value {
+    Value {
+        kind,
+        origin: None,
+        span,
+    }
+}
+
+const fn bad(span: Span) -> Value {
+    plain(ValueKind::Bad, span)
+}
+
+/// Values of which a part may be wrong without spoiling the others.
+const fn is_row(kind: &ValueKind) -> bool {
+    matches!(
+        kind,
+        ValueKind::OneOf(_) | ValueKind::List(_) | ValueKind::PerLine(_) | ValueKind::ByTurn(_)
+    )
+}
+
+fn binary(op: Arith, left: Value, right: Value) -> Value {
+    let span = left.span.to(right.span);
+    plain(
+        ValueKind::Binary {
+            op,
+            left: Box::new(left),
+            right: Box::new(right),
+        },
+        span,
+    )
+}
+
+/// `5..40 m`: a unit written once, at the upper end, holds for both.
+fn range(mut low: Value, high: Value) -> Value {
+    if let (ValueKind::Number(a), ValueKind::Number(b)) = (&mut low.kind, &high.kind)
+        && a.unit.is_none()
+        && b.more.is_empty()
+    {
+        a.unit.clone_from(&b.unit);
+    }
+    let span = low.span.to(high.span);
+    plain(
+        ValueKind::Range {
+            low: Box::new(low),
+            high: Box::new(high),
+        },
+        span,
+    )
+}
+
+/// An origin that only the last of several elements carries holds for all of them.
+fn lift_origin(elements: &mut [Element]) -> Option<Spanned<Origin>> {
+    let (last, others) = elements.split_last_mut()?;
+    if others.iter().any(|e| e.value.origin.is_some()) || (others.is_empty() && last.line.is_none())
+    {
+        return None;
+    }
+    let origin = last.value.origin.take()?;
+    Some(origin)
+}

@@ -1,0 +1,200 @@
+//! A design after its names are resolved: objects, and for each written fact the set of what it
+//! may be, with the place where it stands.
+
+use crate::design::tree::{Arith, Origin};
+use crate::quantity::Interval;
+use crate::source::{Span, Spanned};
+use crate::vocabulary::KindId;
+
+/// Names an object of a [`Design`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct ObjectId(pub u32);
+
+/// Names a parameter of a [`Design`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct ParameterId(pub u16);
+
+/// As found, added, changed or taken out.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Default)]
+pub enum Status {
+    /// Put in by these works.
+    #[default]
+    New,
+    /// As found.
+    Existing,
+    /// As found, changed by these works.
+    Altered,
+    /// Taken out by these works.
+    ToGo,
+}
+
+/// Arithmetic over parameters in a template value. All numbers in SI units; dimensions were
+/// checked when it was built.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Formula {
+    /// A number.
+    Number(f64),
+    /// A parameter.
+    Parameter(ParameterId),
+    /// An operation.
+    Binary(Arith, Box<Formula>, Box<Formula>),
+}
+
+/// The set of what a written fact may be.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Possible {
+    /// `?`
+    Unknown,
+    /// `none`
+    Absent,
+    /// Written wrongly; the problem is reported.
+    Poison,
+    /// A quantity in SI units: a point, a tolerance, a range, one-sided.
+    Number(Interval),
+    /// Arithmetic over parameters (only if at least one parameter occurs).
+    Formula(Formula),
+    /// Words of a choice, as a set of indices into its words; one bit is one known word.
+    Words(u64),
+    /// Words that are in a set of words (a `some of` fact, fully known).
+    Members(u64),
+    /// Yes or no.
+    Truth(bool),
+    /// A text.
+    Text(String),
+    /// Days since 1970-01-01.
+    Date(i32),
+    /// A part or the object that a reference names.
+    Object(ObjectId),
+    /// Parts or references in order; each an [`Possible::Object`], a choice of them, or unknown.
+    List(Vec<Possible>),
+    /// Values of L1, L2, L3; a line that is not named is `None`.
+    PerLine([Option<Box<Possible>>; 3]),
+    /// One of several: at least two.
+    OneOf(Vec<Possible>),
+}
+
+/// One written fact.
+#[derive(Clone, Debug)]
+pub struct Written {
+    /// What it may be.
+    pub value: Possible,
+    /// Where the value comes from, if it says so.
+    pub origin: Option<Origin>,
+    /// The value in the text.
+    pub span: Span,
+    /// The key in the text.
+    pub key: Span,
+}
+
+/// A thing of the installation.
+#[derive(Clone, Debug)]
+pub struct Object {
+    /// What kind of thing it is.
+    pub kind: KindId,
+    /// Its name: as written, `bay[2]` for a repeated one, the kind's name for an unnamed block,
+    /// and for a part its role, `device`, `cables 2`.
+    pub name: String,
+    /// Whether the name was written as one.
+    pub named: bool,
+    /// The label after the name.
+    pub label: Option<String>,
+    /// The object it is a part of.
+    pub owner: Option<ObjectId>,
+    /// Its written facts, by fact index; as long as the kind has facts.
+    pub facts: Vec<Option<Written>>,
+    /// Kinds of which it says that all are listed (`all-listed`, or `no KIND` inside it).
+    pub closed: Vec<KindId>,
+    /// New, existing …
+    pub status: Status,
+    /// Where it is written; for a phantom, the head of the design.
+    pub span: Span,
+    /// Its opening words.
+    pub head: Span,
+    /// Not written at all: judged because such a thing must exist.
+    pub phantom: bool,
+}
+
+/// A template parameter.
+#[derive(Clone, Debug)]
+pub struct Parameter {
+    /// Its name.
+    pub name: String,
+    /// What it may be: never a formula, never an object.
+    pub value: Possible,
+    /// The value as first declared, in SI (to check `--set` and rows against).
+    pub declared: Possible,
+    /// The text of the unit it is written in; empty for none.
+    pub unit: String,
+    /// Where it is declared.
+    pub span: Span,
+}
+
+/// A recorded exception to one rule.
+#[derive(Clone, Debug)]
+pub struct Departure {
+    /// The rule's id.
+    pub rule: Spanned<String>,
+    /// The one subject it covers; all, if none is named.
+    pub subject: Option<Spanned<ObjectId>>,
+    /// Why.
+    pub reason: Option<Spanned<String>>,
+    /// Who agreed.
+    pub agreed_by: Option<Spanned<String>>,
+    /// The last day on which it holds, in days since 1970-01-01.
+    pub until: Option<Spanned<i32>>,
+    /// The whole block.
+    pub span: Span,
+}
+
+/// Everything a file (with the files it uses) says.
+#[derive(Clone, Debug, Default)]
+pub struct Design {
+    /// The objects; an [`ObjectId`] is an index here. Phantoms come last.
+    pub objects: Vec<Object>,
+    /// Template parameters.
+    pub parameters: Vec<Parameter>,
+    /// Departures.
+    pub departures: Vec<Departure>,
+    /// Kinds of which the design says at its top level that there are no (more) of them.
+    pub closed: Vec<KindId>,
+    /// The newest date written anywhere, in days since 1970-01-01.
+    pub newest_date: Option<i32>,
+}
+
+impl Design {
+    /// An object by its id.
+    #[must_use]
+    pub fn object(&self, id: ObjectId) -> &Object {
+        &self.objects[id.0 as usize]
+    }
+
+    /// The ids of all objects.
+    pub fn ids(&self) -> impl Iterator<Item = ObjectId> + use<> {
+        (0..u32::try_from(self.objects.len()).unwrap_or(u32::MAX)).map(ObjectId)
+    }
+
+    /// The ids of all objects of a kind.
+    pub fn of_kind(&self, kind: KindId) -> impl Iterator<Item = ObjectId> + '_ {
+        self.ids().filter(move |id| self.object(*id).kind == kind)
+    }
+
+    /// The named object that an object is or belongs to.
+    #[must_use]
+    pub fn nearest_named(&self, id: ObjectId) -> ObjectId {
+        let mut at = id;
+        while let Some(owner) = self.object(at).owner {
+            at = owner;
+        }
+        at
+    }
+
+    /// How messages name an object: `ev`, or `device of ev` for a part.
+    #[must_use]
+    pub fn describe(&self, id: ObjectId) -> String {
+        let object = self.object(id);
+        match object.owner {
+            Some(owner) => format!("{} of {}", object.name, self.describe(owner)),
+            None => object.name.clone(),
+        }
+    }
+}

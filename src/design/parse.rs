@@ -1,0 +1,260 @@
+//! Text to syntax tree. Never fails: it gives the sound parts of a file and every mistake in it.
+
+use std::num::NonZeroUsize;
+use std::ops::Range;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use pest::Parser as _;
+use pest::iterators::Pairs;
+
+use super::layout::{self, Unclosed};
+use super::lower_tree::Lower;
+use super::syntax_errors;
+use super::tree::{Tree, Value, ValueKind};
+use crate::source::{FileId, Problem, Span, Spanned};
+
+/// The generated parser.
+mod grammar {
+    #[derive(pest_derive::Parser)]
+    #[grammar = "../grammar/design.pest"]
+    pub(in crate::design) struct Grammar;
+}
+pub(super) use grammar::{Grammar, Rule};
+
+/// The largest file that is read, in bytes. Designs have a few thousand lines at most; the limit
+/// keeps a wrong file from taking minutes.
+pub const MOST_BYTES: usize = 4 << 20;
+
+/// How many problems one file reports; the rest are counted.
+pub const MOST_PROBLEMS: usize = 50;
+
+/// What was read of a file.
+#[derive(Clone, Debug)]
+pub struct Parsed {
+    /// Everything sound.
+    pub tree: Tree,
+    /// Every mistake, in the order of the text; at most [`MOST_PROBLEMS`] and one that says how
+    /// many more there are.
+    pub problems: Vec<Problem>,
+    /// The comments with their `#`, in order.
+    pub comments: Vec<Spanned<String>>,
+}
+
+impl Parsed {
+    /// Whether the whole text was understood.
+    #[must_use]
+    pub fn is_sound(&self) -> bool {
+        self.problems.is_empty()
+    }
+}
+
+/// Collects problems up to a number, then counts.
+#[derive(Debug, Default)]
+pub(super) struct Problems {
+    list: Vec<Problem>,
+    more: usize,
+}
+
+impl Problems {
+    pub(super) fn push(&mut self, problem: Problem) {
+        if self.list.len() < MOST_PROBLEMS {
+            self.list.push(problem);
+        } else {
+            self.more += 1;
+        }
+    }
+
+    /// So many mistakes that reading on would not help anybody.
+    fn hopeless(&self) -> bool {
+        self.more > 20 * MOST_PROBLEMS
+    }
+
+    fn finish(mut self, rest: bool) -> Vec<Problem> {
+        self.list
+            .sort_by_key(|p| p.labels.first().map_or((0, 0), |l| (l.span.start, l.span.end)));
+        if self.more > 0 {
+            let rest = if rest { " at least" } else { "" };
+            self.list.push(Problem::error(
+                "more-mistakes",
+                format!("there are{rest} {} more mistakes in this file", self.more),
+            ));
+        }
+        self.list
+    }
+}
+
+/// Reads a design file. Spans lie in `file`.
+#[must_use]
+pub fn parse(file: FileId, text: &str) -> Parsed {
+    parse_items(file, text, 0)
+}
+
+/// Reads a piece of a design that stands inside another file, such as the `add` of a ruleset's
+/// test case: what [`parse`] reads, with `offset` bytes added to every place.
+#[must_use]
+pub fn parse_items(file: FileId, text: &str, offset: usize) -> Parsed {
+    let mut problems = Problems::default();
+    let mut tree = Tree::default();
+    if text.len() > MOST_BYTES {
+        problems.push(too_large(file, text.len(), offset));
+        return Parsed {
+            tree,
+            problems: problems.finish(false),
+            comments: Vec::new(),
+        };
+    }
+    let look = layout::look(file, text);
+    for problem in look.problems {
+        problems.push(moved(problem, offset));
+    }
+    for unclosed in &look.unclosed {
+        problems.push(moved(unclosed_block(file, text, unclosed), offset));
+    }
+    let mut stopped = false;
+    for piece in &look.pieces {
+        if problems.hopeless() {
+            stopped = true;
+            break;
+        }
+        let slice = look.text.get(piece.clone()).unwrap_or("");
+        match pairs(Rule::file, slice) {
+            Ok(pairs) => {
+                let mut lower = Lower::new(file, slice, offset + piece.start, &mut problems);
+                lower.file(pairs, &mut tree.items);
+            }
+            Err(at) => problems.push(moved(too_much(file, piece, at), offset)),
+        }
+    }
+    let comments = look
+        .comments
+        .into_iter()
+        .map(|c| {
+            let comment = text.get(c.clone()).unwrap_or("").trim_end();
+            let start = offset + c.start;
+            Spanned::new(
+                comment.to_owned(),
+                Span::new(file, start, start + comment.len()),
+            )
+        })
+        .collect();
+    Parsed {
+        tree,
+        problems: problems.finish(stopped),
+        comments,
+    }
+}
+
+/// Reads one value, as it would stand after `key:`. `offset` is added to every place, for a value
+/// that stands inside another file. A text that is no value gives [`ValueKind::Bad`].
+#[must_use]
+pub fn parse_value(file: FileId, text: &str, offset: usize) -> (Value, Vec<Problem>) {
+    let mut problems = Problems::default();
+    let whole = Span::new(file, offset, offset + text.len());
+    let bad = || Value {
+        kind: ValueKind::Bad,
+        origin: None,
+        span: whole,
+    };
+    if text.len() > MOST_BYTES {
+        problems.push(too_large(file, text.len(), offset));
+        return (bad(), problems.finish(false));
+    }
+    let look = layout::look(file, text);
+    for problem in look.problems {
+        problems.push(moved(problem, offset));
+    }
+    for unclosed in &look.unclosed {
+        problems.push(moved(unclosed_block(file, text, unclosed), offset));
+    }
+    let value = match pairs(Rule::value_only, &look.text) {
+        Ok(pairs) => {
+            let mut lower = Lower::new(file, &look.text, offset, &mut problems);
+            lower.value_only(pairs).unwrap_or_else(|| {
+                problems.push(
+                    Problem::error("missing-value", "a value is missing")
+                        .at(whole, "")
+                        .help("write a value with its unit, a word, `?` or `none`"),
+                );
+                bad()
+            })
+        }
+        Err(at) => {
+            problems.push(moved(too_much(file, &(0..text.len()), at), offset));
+            bad()
+        }
+    };
+    (value, problems.finish(false))
+}
+
+/// Runs the grammar. Its only failures are limits: the place it had got to is returned.
+pub(super) fn pairs(rule: Rule, text: &str) -> Result<Pairs<'_, Rule>, usize> {
+    // The limit is one number for the whole process, and a parse takes it when it starts. It only
+    // ever grows, so that texts read at the same time cannot shorten each other's.
+    static LIMIT: AtomicUsize = AtomicUsize::new(0);
+    let wanted = 2_000_000 + text.len().saturating_mul(64);
+    if LIMIT.fetch_max(wanted, Ordering::Relaxed) < wanted {
+        pest::set_call_limit(NonZeroUsize::new(LIMIT.load(Ordering::Relaxed)));
+    }
+    Grammar::parse(rule, text).map_err(|e| match e.location {
+        pest::error::InputLocation::Pos(at) => at,
+        pest::error::InputLocation::Span((at, _)) => at,
+    })
+}
+
+fn too_large(file: FileId, bytes: usize, offset: usize) -> Problem {
+    Problem::error(
+        "file-too-large",
+        format!("a text of {bytes} bytes is not read, the most is {MOST_BYTES}"),
+    )
+    .at(Span::new(file, offset, offset), "")
+    .help("split the file, and join its parts with `use \"…\"`")
+}
+
+fn too_much(file: FileId, piece: &Range<usize>, at: usize) -> Problem {
+    let at = (piece.start + at).min(piece.end);
+    Problem::error(
+        "text-too-complex",
+        "this stretch of the text takes too much work to read",
+    )
+    .at(Span::new(file, at, at), "given up here")
+    .help("split the file, and join its parts with `use \"…\"`")
+}
+
+fn unclosed_block(file: FileId, text: &str, unclosed: &Unclosed) -> Problem {
+    let open = Span::new(file, unclosed.open, unclosed.open + 1);
+    let head = syntax_errors::head_before(text, unclosed.open);
+    let message = if head.is_empty() {
+        "a `{` is not closed".to_owned()
+    } else {
+        format!("the `{{` of `{head}` is not closed")
+    };
+    let problem = Problem::error("unclosed-brace", message).at(open, "opened here");
+    match unclosed.next {
+        Some(next) => {
+            let end = text
+                .get(next..)
+                .and_then(|t| t.find(|c: char| c.is_whitespace() || c == '{'))
+                .map_or(text.len(), |n| next + n);
+            problem
+                .at(Span::new(file, next, end), "the next item begins here")
+                .help("write the missing `}` before it")
+        }
+        None => problem
+            .at(
+                Span::new(file, text.trim_end().len(), text.trim_end().len()),
+                "the file ends here",
+            )
+            .help("write the missing `}`"),
+    }
+}
+
+fn shifted(span: Span, offset: usize) -> Span {
+    Span::new(span.file, span.from() + offset, span.until() + offset)
+}
+
+fn moved(mut problem: Problem, offset: usize) -> Problem {
+    for label in &mut problem.labels {
+        label.span = shifted(label.span, offset);
+    }
+    problem
+}

@@ -1,0 +1,486 @@
+//! What to say about a slice of text that the grammar could not read: the place, what was
+//! expected, and what to write instead.
+
+use pest::iterators::Pair;
+
+use super::lower_tree::Lower;
+use super::parse::Rule;
+use super::tree::{BlockName, Number, Origin, Value, ValueKind, Word};
+use crate::source::{Problem, Span, closest};
+
+/// Junk longer than this is shown shortened in messages.
+const SHOWN: usize = 40;
+
+/// The text shortened for a message.
+fn shown(text: &str) -> String {
+    let text = text.trim();
+    if text.chars().count() <= SHOWN {
+        return text.to_owned();
+    }
+    let start: String = text.chars().take(SHOWN).collect();
+    format!("{}…", start.trim_end())
+}
+
+fn is_word_char(c: char) -> bool {
+    c.is_alphanumeric() || matches!(c, '_' | '-')
+}
+
+/// The word a text begins with; empty if it begins with something else.
+fn first_word(text: &str) -> &str {
+    if !text.starts_with(char::is_alphabetic) {
+        return "";
+    }
+    text.split(|c| !is_word_char(c)).next().unwrap_or("")
+}
+
+/// Whether a line goes on with a new entry: a key, or a block's head.
+pub(super) fn begins_entry(text: &str) -> bool {
+    let word = first_word(text);
+    if word.is_empty() {
+        return false;
+    }
+    let rest = text.get(word.len()..).unwrap_or("").trim_start();
+    if rest.starts_with([':', '{']) {
+        return true;
+    }
+    let name = first_word(rest);
+    let rest = rest.get(name.len()..).unwrap_or("").trim_start();
+    !name.is_empty() && rest.starts_with(['{', '[', '"'])
+}
+
+/// The words before an opening brace, for naming the block it belongs to.
+pub(super) fn head_before(text: &str, open: usize) -> String {
+    let before = text.get(..open).unwrap_or("").trim_end();
+    let line = before.rsplit(['\n', '\r']).next().unwrap_or("");
+    let start = line.rfind(['{', '}', ':', '|', ',']).map_or(0, |i| i + 1);
+    shown(line.get(start..).unwrap_or(""))
+}
+
+/// A block that begins with a word of the language but has not its form.
+pub(super) fn keyword_block(kind: &Word, name: Option<&BlockName>) -> Option<Problem> {
+    let name = name.map_or("NAME", |n| n.word.text.as_str());
+    let form = match kind.text.as_str() {
+        "define" => format!("define {name} as rcbo {{ … }}"),
+        "departure" => "departure from RULE { … }".to_owned(),
+        "use" => "use \"parts.amp\"".to_owned(),
+        "parameter" => format!("parameter {name}: 5 m .. 40 m"),
+        "no" => format!("no {name}"),
+        _ => return None,
+    };
+    Some(
+        Problem::error(
+            "wrong-form",
+            format!("`{}` is not written as a block", kind.text),
+        )
+        .at(kind.span, "")
+        .help(format!("write `{form}`")),
+    )
+}
+
+/// `In 32 A`: a fact without its colon.
+pub(super) fn missing_colon(lower: &Lower<'_>, key: &Word, span: Span) -> Problem {
+    let rest = lower.slice(span);
+    let rest = rest.get(key.span.until() - key.span.from()..).unwrap_or("");
+    if key.text == "use" {
+        return wrong_use(span);
+    }
+    Problem::error(
+        "missing-colon",
+        format!("`{}` is followed by a value without `:`", key.text),
+    )
+    .at(key.span, "")
+    .help(format!("write `{}: {}`", key.text, shown(rest)))
+}
+
+fn wrong_use(span: Span) -> Problem {
+    Problem::error("wrong-form", "`use` is followed by the name of a file in quotes")
+        .at(span, "")
+        .help("write `use \"parts.amp\"`")
+}
+
+/// `circuit ev extra {`: a head that is none.
+pub(super) fn odd_head(lower: &Lower<'_>, head: &Pair<'_, Rule>) -> Problem {
+    let span = lower.span(head);
+    let raw = head.as_str().trim_end();
+    let span = Span::new(span.file, span.from(), span.from() + raw.len());
+    let problem = Problem::error(
+        "wrong-head",
+        format!("`{}` cannot head a block", shown(raw)),
+    )
+    .at(span, "expected `kind`, `kind name` or `kind name \"label\"` before `{`");
+    let mut words = raw.split_whitespace();
+    let kind = words.next().unwrap_or("");
+    let rest: Vec<&str> = words.collect();
+    match (kind, rest.as_slice()) {
+        ("define", _) => problem.help("write `define NAME as HEAD {`"),
+        ("departure", _) => problem.help("write `departure from RULE {`"),
+        (_, [name]) if name.starts_with(|c: char| c.is_ascii_digit()) => problem.help(format!(
+            "a name begins with a letter: write `{kind} {kind}-{name} {{`"
+        )),
+        (_, [name]) if name.contains('[') => {
+            problem.help(format!("for many alike write `{kind} bay[1..6] {{`"))
+        }
+        (_, [label, ..]) if label.starts_with('"') => {
+            problem.help(format!("write the name before the label: `{kind} NAME \"…\" {{`"))
+        }
+        (_, names) if names.len() > 1 && names.iter().all(|n| first_word(n) == *n) => problem.help(
+            format!("a name is one word: write `{kind} {} {{`", names.join("-")),
+        ),
+        _ => problem,
+    }
+}
+
+/// A minus sign without its blanks, or a dash that is no minus sign.
+pub(super) fn wrong_minus(lower: &Lower<'_>, left: Span, sign: Span, right: Span) -> Problem {
+    let (a, b) = (lower.slice(left), lower.slice(right));
+    let whole = left.to(right);
+    let written = lower.slice(sign);
+    let mut problem = if written == "-" {
+        Problem::error("minus-without-blanks", "a minus needs a blank on both sides")
+    } else {
+        Problem::error(
+            "dash",
+            format!("`{written}` is neither a minus sign nor a range"),
+        )
+    }
+    .at(whole, "");
+    problem = problem.help(format!("write `{a} - {b}` to subtract"));
+    if b.starts_with(|c: char| c.is_ascii_digit()) {
+        problem = problem.help(format!("write `{a} .. {b}` for a range"));
+    }
+    problem
+}
+
+/// A number with a decimal comma, a dot too many, or no digit before its dot.
+pub(super) fn wrong_number(lower: &Lower<'_>, digits: &Pair<'_, Rule>) -> Problem {
+    let raw = digits.as_str();
+    let span = lower.span(digits);
+    if raw.contains(',') {
+        let groups: Vec<&str> = raw.split(',').collect();
+        let problem = Problem::error(
+            "decimal-comma",
+            format!("`{raw}` is written with a comma"),
+        )
+        .at(span, "");
+        let thousands = groups.len() > 2
+            || groups
+                .last()
+                .is_some_and(|g| g.split('.').next().is_some_and(|g| g.len() == 3));
+        let problem = if groups.len() == 2 && !raw.contains('.') {
+            problem.help(format!("write `{}`", raw.replace(',', ".")))
+        } else {
+            problem
+        };
+        let problem = if thousands {
+            problem.help(format!("write `{}` for thousands", raw.replace(',', "")))
+        } else {
+            problem
+        };
+        return problem.help(format!("write `{}` for a list", groups.join(", ")));
+    }
+    if let Some(whole) = raw.strip_suffix('.') {
+        return Problem::error("trailing-dot", format!("`{raw}` ends with a dot"))
+            .at(span, "")
+            .help(format!("write `{whole}` or `{whole}.0`"));
+    }
+    Problem::error("leading-dot", format!("`{raw}` has no digit before its dot"))
+        .at(span, "")
+        .help(format!("write `{}`", raw.replacen('.', "0.", 1)))
+}
+
+/// Signs that come from a word processor or another notation, and what stands for them here.
+fn odd_sign(c: char) -> Option<&'static str> {
+    Some(match c {
+        '×' | '·' | '⋅' => "`*`",
+        '÷' => "`/`",
+        '–' | '—' | '−' => "` - ` to subtract, ` .. ` for a range",
+        '…' => "`..`",
+        '’' | '‘' | '“' | '”' | '„' | '«' | '»' | '\'' => "`\"` on both sides of a text",
+        '\u{200B}' | '\u{FEFF}' | '\u{200D}' => "nothing: this sign cannot be seen",
+        _ => return None,
+    })
+}
+
+/// Junk that stands on the line of a fact, after its value (or in place of it).
+pub(super) fn after_value(
+    lower: &Lower<'_>,
+    span: Span,
+    value: Option<&Value>,
+    key: Option<&Word>,
+) -> Problem {
+    let junk = lower.slice(span);
+    let first = junk.chars().next().unwrap_or(' ');
+    let rest = junk.get(first.len_utf8()..).unwrap_or("").trim_start();
+    let value = value.filter(|v| !(matches!(v.kind, ValueKind::Bad) && key.is_some_and(|k| k.span.from() == v.span.from())));
+    let one = Span::new(span.file, span.from(), span.from() + first.len_utf8());
+    match first {
+        ';' => {
+            return Problem::error("semicolon", "`;` does not end an entry")
+                .at(one, "")
+                .help("leave it out: a new line or two blanks are enough");
+        }
+        ',' if rest.is_empty() && value.is_some() => {
+            return Problem::error("comma-between-entries", "no value follows `,`")
+                .at(one, "")
+                .help("entries are not separated by commas: leave it out, or write another value");
+        }
+        '|' if rest.starts_with('|') || junk.starts_with("||") => {
+            return Problem::error("double-bar", "`||` means nothing here")
+                .at(Span::new(span.file, span.from(), span.from() + 2), "")
+                .help("write `|` between alternatives");
+        }
+        _ => {}
+    }
+    if let Some(problem) = wrong_origin(span, junk) {
+        return problem;
+    }
+    if let (Some(value), Some(word)) = (value, Some(first_word(junk)).filter(|w| !w.is_empty()))
+        && let ValueKind::Word(before) = &value.kind
+        && let Some((name, digits)) = before.rsplit_once('-')
+        && !digits.is_empty()
+        && digits.chars().all(|c| c.is_ascii_digit())
+    {
+        return Problem::error("minus-without-blanks", "a minus needs a blank on both sides")
+            .at(value.span.to(span), format!("`{before}` is read as one word"))
+            .help(format!("write `{name} - {digits} {word}`"));
+    }
+    if let Some(Value {
+        kind: ValueKind::Number(Number { digits, unit: None, .. }),
+        span: number,
+        ..
+    }) = value
+        && let Some((unit, less)) = first_word(junk).rsplit_once('-')
+        && !less.is_empty()
+        && less.chars().all(|c| c.is_ascii_digit())
+    {
+        let after = junk.get(first_word(junk).len()..).unwrap_or("").trim();
+        return Problem::error("minus-without-blanks", "a minus needs a blank on both sides")
+            .at(number.to(span), format!("`{}` is read as one word", first_word(junk)))
+            .help(format!("write `{digits} {unit} - {less} {after}`"));
+    }
+    if matches!(first, '|' | '+' | '*' | '/' | '±' | '-' | ',' | '<' | '>')
+        || junk.starts_with("..")
+    {
+        let sign = sign_of(junk);
+        if value.is_none() {
+            return Problem::error("missing-value", format!("no value stands before `{sign}`"))
+                .at(span, "");
+        }
+        let after = junk.get(sign.len()..).unwrap_or("").trim();
+        return if after.is_empty() {
+            Problem::error("missing-operand", format!("nothing follows `{sign}`"))
+                .at(Span::new(span.file, span.from(), span.from() + sign.len()), "")
+                .help(format!("write another value after `{sign}`, or leave it out"))
+        } else {
+            Problem::error(
+                "wrong-operand",
+                format!("`{}` cannot follow `{sign}`", shown(after)),
+            )
+            .at(span, "expected a value")
+        };
+    }
+    if first.is_ascii_digit()
+        && let Some(value) = value
+        && let ValueKind::Number(Number {
+            digits, unit: None, ..
+        }) = &value.kind
+    {
+        let group: String = junk.chars().take_while(char::is_ascii_digit).collect();
+        let problem = Problem::error(
+            "number-after-number",
+            format!("`{}` follows `{digits}` without a unit or a comma", shown(junk)),
+        )
+        .at(value.span.to(span), "");
+        return if group.len() == 3 && digits.len() <= 3 {
+            problem.help(format!("write `{digits}{group}` without a blank"))
+        } else {
+            problem.help(format!("write `{digits}, {}` for a list", shown(junk)))
+        };
+    }
+    if let Some(sign) = odd_sign(first) {
+        return odd_character(one, first, sign);
+    }
+    let word = first_word(junk);
+    if !word.is_empty()
+        && word.len() < junk.len()
+        && let Some(value) = value
+    {
+        return Problem::error(
+            "trailing-text",
+            format!("`{}` cannot follow a value", shown(junk)),
+        )
+        .at(span, "expected a new line, the next `key:` or `}`")
+        .at(value.span, "the value ends here")
+        .help(format!("if `{word}` is a fact, write `{word}:`"));
+    }
+    match (value, key) {
+        (None, Some(key)) => Problem::error(
+            "wrong-value",
+            format!("`{}` is no value for `{}:`", shown(junk), key.text),
+        )
+        .at(span, "expected a number with its unit, a word, a text in quotes, a date, `?` or `none`"),
+        (None, None) => Problem::error("wrong-value", format!("`{}` is no value", shown(junk)))
+            .at(span, "expected a number with its unit, a word, a text in quotes, a date, `?` or `none`"),
+        (Some(value), _) => Problem::error(
+            "trailing-text",
+            format!("`{}` cannot follow a value", shown(junk)),
+        )
+        .at(span, "expected a new line, the next `key:` or `}`")
+        .at(value.span, "the value ends here"),
+    }
+}
+
+/// The operator that a text begins with.
+fn sign_of(text: &str) -> &str {
+    for sign in ["..", "+/-", "+-", "<=", ">="] {
+        if text.starts_with(sign) {
+            return sign;
+        }
+    }
+    let end = text.chars().next().map_or(0, char::len_utf8);
+    text.get(..end).unwrap_or("")
+}
+
+fn odd_character(span: Span, c: char, instead: &str) -> Problem {
+    Problem::error(
+        "odd-character",
+        format!("the sign `{c}` (U+{:04X}) has no meaning here", u32::from(c)),
+    )
+    .at(span, "")
+    .help(format!("write {instead}"))
+}
+
+/// `(messured)` after a value.
+fn wrong_origin(span: Span, junk: &str) -> Option<Problem> {
+    let inside = junk.strip_prefix('(')?;
+    if !inside.trim_start().starts_with(char::is_alphabetic) {
+        return None;
+    }
+    let (word, closed) = match inside.split_once(')') {
+        Some((word, _)) => (word.trim(), true),
+        None => (inside.trim(), false),
+    };
+    let names = Origin::ALL.map(Origin::word);
+    if closed && names.contains(&word) {
+        return Some(
+            Problem::error("second-origin", "a value comes from one place only")
+                .at(span, "a second origin")
+                .help("write two entries if there are two statements of the same fact"),
+        );
+    }
+    let near = names
+        .iter()
+        .find(|n| **n == word)
+        .copied()
+        .or_else(|| closest(word, names));
+    if closed && word.is_empty() {
+        return None;
+    }
+    let at = Span::new(
+        span.file,
+        span.from() + 1,
+        span.from() + 1 + word.len().max(1),
+    );
+    if !closed && near.is_some() {
+        return Some(
+            Problem::error("unclosed-bracket", "a `(` is not closed")
+                .at(Span::new(span.file, span.from(), span.from() + 1), "opened here")
+                .help(format!("write `({})`", near.unwrap_or(word))),
+        );
+    }
+    let problem = Problem::error(
+        "unknown-origin",
+        format!("`({})` does not say where a value comes from", shown(word)),
+    )
+    .at(at, "");
+    Some(match near {
+        Some(near) => problem.help(format!("did you mean `({near})`?")),
+        None => problem.help(format!("write one of `({})`", names.join(")`, `("))),
+    })
+}
+
+/// An operator or comma where an entry should begin.
+pub(super) fn line_begins_with_sign(lower: &Lower<'_>, sign: Span) -> Problem {
+    let written = lower.slice(sign).trim_end();
+    Problem::error(
+        "line-begins-with-sign",
+        format!("an entry begins with `{written}`"),
+    )
+    .at(Span::new(sign.file, sign.from(), sign.from() + written.len()), "")
+    .help(format!(
+        "to go on with the line before, put `{written}` at its end: a new line ends an entry otherwise"
+    ))
+}
+
+/// Junk that stands on a line of its own, or first in a block.
+pub(super) fn on_its_own(lower: &Lower<'_>, span: Span) -> Problem {
+    let junk = lower.slice(span);
+    let first = junk.chars().next().unwrap_or(' ');
+    let one = Span::new(span.file, span.from(), span.from() + first.len_utf8());
+    match first {
+        ';' => {
+            return Problem::error("semicolon", "`;` does not end an entry")
+                .at(one, "")
+                .help("leave it out: a new line or two blanks are enough");
+        }
+        ')' | ']' => {
+            return Problem::error("stray-bracket", format!("a `{first}` closes nothing"))
+                .at(one, "")
+                .help("leave it out");
+        }
+        ':' => {
+            return Problem::error("missing-key", "no word stands before `:`")
+                .at(one, "")
+                .help("write `key: value`");
+        }
+        '|' | '+' | '*' | '/' | '±' | '-' | ',' | '.' => {
+            let end = span.from() + sign_of(junk).len();
+            return line_begins_with_sign(lower, Span::new(span.file, span.from(), end));
+        }
+        _ => {}
+    }
+    let mut words = junk.split_whitespace();
+    let (word, second, third) = (words.next(), words.next(), words.next());
+    match (word, second, third) {
+        (Some("use"), ..) => return wrong_use(span),
+        (Some("define"), name, _) => {
+            return Problem::error("wrong-form", "a `define` is not complete")
+                .at(span, "")
+                .help(format!("write `define {} as rcbo {{ … }}`", name.unwrap_or("NAME")));
+        }
+        (Some("parameter"), name, _) => {
+            return Problem::error("wrong-form", "a `parameter` is not complete")
+                .at(span, "")
+                .help(format!("write `parameter {}: 5 m .. 40 m`", name.unwrap_or("NAME")));
+        }
+        (Some("no"), Some(kind), Some(_)) => {
+            return Problem::error("wrong-form", format!("`no {kind}` stands on a line of its own"))
+                .at(span, "")
+                .help("move what follows it to the next line");
+        }
+        (Some(key), Some(value), None)
+            if first_word(key) == key && first_word(value) == value =>
+        {
+            return Problem::error(
+                "neither-fact-nor-block",
+                format!("`{key} {value}` is neither a fact nor a block"),
+            )
+            .at(span, "")
+            .help(format!("write `{key}: {value}`, or `{key} {value} {{ … }}`"));
+        }
+        (Some(key), None, None) if first_word(key) == key => {
+            return Problem::error(
+                "neither-fact-nor-block",
+                format!("`{key}` is neither a fact nor a block"),
+            )
+            .at(span, "")
+            .help(format!("write `{key}: …`, or `{key} {{ … }}`"));
+        }
+        _ => {}
+    }
+    if let Some(sign) = odd_sign(first) {
+        return odd_character(one, first, sign);
+    }
+    Problem::error("not-understood", format!("`{}` cannot be read", shown(junk)))
+        .at(span, "expected `key: value` or a block, as in `circuit ev { … }`")
+}

@@ -1,0 +1,314 @@
+//! One operation over sets of values: the first, outer approximation of a verdict.
+
+use super::program::{Data, Flags, Op, Presence, Program, Reg, SetWords, Val};
+use crate::physics;
+use crate::quantity::{Interval, TruthSet, le, lt, round_to};
+
+/// Evaluates one operation on registers; never panics, never yields a NaN.
+#[must_use]
+#[inline]
+pub fn evaluate(op: Op, vals: &[Val], program: &Program, data: &Data) -> Val {
+    let at = |r: Reg| vals[r.ix()];
+    match op {
+        Op::Leaf(id) => program.leaves[id.0 as usize].set,
+        Op::Const(ix) => program.consts[ix as usize],
+        Op::Add(a, b) => two(at(a), at(b), |a, b| Some(a.add(b))),
+        Op::Sub(a, b) => two(at(a), at(b), |a, b| Some(a.sub(b))),
+        Op::Mul(a, b) => two(at(a), at(b), |a, b| Some(a.mul(b))),
+        Op::Div(a, b) => two(at(a), at(b), Interval::div),
+        Op::Min(a, b) => two(at(a), at(b), |a, b| Some(a.min(b))),
+        Op::Max(a, b) => two(at(a), at(b), |a, b| Some(a.max(b))),
+        Op::Neg(a) => one(at(a), |a| Some(a.neg())),
+        Op::Power(a, n) => one(at(a), |a| a.powi(n)),
+        Op::Sqrt(a) => clipped(at(a), 0.0, f64::INFINITY, Interval::sqrt),
+        Op::Ln(a) => clipped(at(a), 0.0, f64::INFINITY, Interval::ln),
+        Op::Exp(a) => one(at(a), |a| Some(a.exp())),
+        Op::Sin(a) => one(at(a), |a| Some(a.sin())),
+        Op::Cos(a) => one(at(a), |a| Some(a.cos())),
+        Op::Acos(a) => clipped(at(a), -1.0, 1.0, Interval::acos),
+        Op::Abs(a) => one(at(a), |a| Some(a.abs())),
+        Op::Round(a, step, mode) => {
+            let step = program.consts[step as usize].lo;
+            one(at(a), |a| {
+                Some(Interval::new(
+                    round_to(a.lo, step, mode),
+                    round_to(a.hi, step, mode),
+                ))
+            })
+        }
+        Op::Le(a, b, f) => compare(at(a), at(b), program.consts[f as usize].lo, le),
+        Op::Lt(a, b, f) => compare(at(a), at(b), program.consts[f as usize].lo, lt),
+        Op::Equal(a, b, f) => compare(at(a), at(b), program.consts[f as usize].lo, |a, b, f| {
+            le(a, b, f).and(le(b, a, f))
+        }),
+        Op::Same(a, b) => {
+            let (a, b) = (at(a), at(b));
+            let meet = a.bits & b.bits != 0;
+            let differ = !(a.bits == b.bits && a.bits.count_ones() == 1);
+            atom(TruthSet::new(meet, differ), a.flags.with(b.flags))
+        }
+        Op::Among(a, set) => {
+            let (a, set) = (at(a), program.consts[set as usize].bits);
+            atom(
+                TruthSet::new(a.bits & set != 0, a.bits & !set != 0),
+                a.flags,
+            )
+        }
+        Op::Has(a, word) => {
+            let a = at(a);
+            atom(SetWords::has(a.bits, word), a.flags)
+        }
+        Op::MemberOf(a, b) => {
+            let (a, b) = (at(a), at(b));
+            let (within, without) = (b.bits & 0xffff_ffff, b.bits >> 32);
+            let (within, without) = (a.bits & within != 0, a.bits & (without | !0xffff_ffff) != 0);
+            atom(TruthSet::new(within, without), a.flags.with(b.flags))
+        }
+        Op::Present(a) => {
+            let a = at(a);
+            atom(
+                TruthSet::new(
+                    a.bits & Presence::PRESENT != 0,
+                    a.bits & Presence::ABSENT != 0,
+                ),
+                a.flags.only(Flags(Flags::POISON.0 | Flags::ASSUMED.0 | Flags::GAP.0)),
+            )
+        }
+        Op::WordPresent(a) => {
+            let a = at(a);
+            atom(
+                TruthSet::new(
+                    a.bits & !Presence::NO_WORD != 0,
+                    a.bits & Presence::NO_WORD != 0,
+                ),
+                a.flags,
+            )
+        }
+        Op::Not(a) => {
+            let a = at(a);
+            Val::truth(a.as_truth().not()).flagged(a.flags)
+        }
+        Op::And(a, b) => logic(at(a), at(b), TruthSet::F, TruthSet::and),
+        Op::Or(a, b) => logic(at(a), at(b), TruthSet::T, TruthSet::or),
+        Op::If(c, a, b) => {
+            let c = at(c);
+            match c.as_truth() {
+                TruthSet::T => at(a).flagged(c.flags.only(Flags::ASSUMED)),
+                TruthSet::F => at(b).flagged(c.flags.only(Flags::ASSUMED)),
+                _ => at(a).union(at(b)).flagged(c.flags),
+            }
+        }
+        Op::Pick(s, first, count) => {
+            let s = at(s);
+            let mut all = Val::EMPTY;
+            let list = program
+                .args
+                .get(first as usize..(first + count) as usize)
+                .unwrap_or(&[]);
+            for (i, r) in list.iter().enumerate() {
+                if s.bits >> i & 1 != 0 {
+                    all = all.union(at(*r));
+                }
+            }
+            all.flagged(s.flags)
+        }
+        Op::Otherwise(a, b) => {
+            let (a, b) = (at(a), at(b));
+            match a.bits & Presence::EITHER {
+                Presence::PRESENT => a,
+                Presence::ABSENT => b.flagged(a.flags),
+                _ => {
+                    let mut both = a.union(b);
+                    both.bits = Presence::PRESENT | (b.bits & Presence::ABSENT);
+                    both
+                }
+            }
+        }
+        Op::Member(s, series) => {
+            let s = at(s);
+            let members = data.series.get(series.0 as usize).map_or(&[][..], |m| m);
+            let mut all = Val::EMPTY;
+            if s.bits & Presence::NO_WORD != 0 {
+                all = Val::ABSENT;
+            }
+            for (i, m) in members.iter().enumerate() {
+                if s.bits >> i & 1 != 0 {
+                    all = all.union(Val::number(*m));
+                }
+            }
+            all.flagged(s.flags)
+        }
+        Op::NextUp(a, series) => step(at(a), data, series.0, true),
+        Op::NextDown(a, series) => step(at(a), data, series.0, false),
+        Op::Lookup(table, first, count) => match data.tables.get(table.0 as usize) {
+            Some(t) => t.look_up(
+                program
+                    .args
+                    .get(first as usize..(first + count) as usize)
+                    .unwrap_or(&[])
+                    .iter()
+                    .map(|r| at(*r)),
+            ),
+            None => Val::any(Flags::GAP),
+        },
+        Op::LargestTwo(first, count) => {
+            let list = program
+                .args
+                .get(first as usize..(first + count) as usize)
+                .unwrap_or(&[]);
+            largest_two(list.iter().map(|r| at(*r)))
+        }
+        Op::NeutralCurrent(first) => {
+            let arg = |i: u32| at(program.args[(first + i) as usize]);
+            let flags = arg(0).flags.with(arg(1).flags).with(arg(2).flags);
+            let i = |n| arg(n).as_interval();
+            Val::interval(physics::neutral_current_set(i(0), i(1), i(2))).flagged(flags)
+        }
+        Op::OpenPen(first) => {
+            let arg = |i: u32| at(program.args[(first + i) as usize]);
+            let flags = (0..7).fold(Flags::NONE, |f, i| f.with(arg(i).flags));
+            let i = |n| arg(n).as_interval();
+            let touch = physics::open_pen_voltage_set(i(0), i(1), i(2), i(3), i(4), i(5), i(6));
+            match touch {
+                Some(v) => Val::interval(v).flagged(flags),
+                None => Val::any(flags.with(Flags::NOT_COMPUTABLE)),
+            }
+        }
+    }
+}
+
+#[inline]
+fn two(a: Val, b: Val, f: impl Fn(Interval, Interval) -> Option<Interval>) -> Val {
+    let flags = a.flags.with(b.flags);
+    if (a.bits | b.bits) == Presence::PRESENT {
+        let (a, b) = (
+            Interval { lo: a.lo, hi: a.hi },
+            Interval { lo: b.lo, hi: b.hi },
+        );
+        return match f(a, b) {
+            Some(i) => Val::interval(i).flagged(flags),
+            None => Val::any(flags.with(Flags::NOT_COMPUTABLE)),
+        };
+    }
+    partly(a.bits, b.bits, || f(a.as_interval(), b.as_interval())).flagged(flags)
+}
+
+/// Arithmetic where an operand may be absent: absent only if it must be.
+#[cold]
+fn partly(a: u64, b: u64, f: impl Fn() -> Option<Interval>) -> Val {
+    if a == Presence::ABSENT || b == Presence::ABSENT {
+        return Val::ABSENT;
+    }
+    let mut val = f().map_or(Val::any(Flags::NOT_COMPUTABLE), Val::interval);
+    val.bits = Presence::EITHER;
+    val
+}
+
+#[inline]
+fn one(a: Val, f: impl Fn(Interval) -> Option<Interval>) -> Val {
+    two(a, Val::number(0.0), |a, _| f(a))
+}
+
+/// A function that is defined on part of the numbers: outside there is no value.
+#[inline]
+fn clipped(a: Val, lo: f64, hi: f64, f: impl Fn(Interval) -> Option<Interval>) -> Val {
+    let val = one(a, f);
+    if a.lo < lo || a.hi > hi {
+        val.flagged(Flags::NOT_COMPUTABLE)
+    } else {
+        val
+    }
+}
+
+#[inline]
+fn atom(truth: TruthSet, flags: Flags) -> Val {
+    if flags.any(Flags::UNSOUND) {
+        Val::truth(TruthSet::U).flagged(flags)
+    } else {
+        Val::truth(truth).flagged(flags)
+    }
+}
+
+#[inline]
+fn compare(
+    a: Val,
+    b: Val,
+    floor: f64,
+    f: impl Fn(Interval, Interval, f64) -> TruthSet,
+) -> Val {
+    let flags = a.flags.with(b.flags);
+    if (a.bits | b.bits) != Presence::PRESENT {
+        // Comparing what may not be there says nothing; a guard must decide first.
+        return Val::truth(TruthSet::U).flagged(flags.with(Flags::NOT_COMPUTABLE));
+    }
+    atom(
+        f(
+            Interval { lo: a.lo, hi: a.hi },
+            Interval { lo: b.lo, hi: b.hi },
+            floor,
+        ),
+        flags,
+    )
+}
+
+/// Kleene logic; a side that decides alone leaves the doubts of the other behind.
+#[inline]
+fn logic(
+    a: Val,
+    b: Val,
+    deciding: TruthSet,
+    f: impl Fn(TruthSet, TruthSet) -> TruthSet,
+) -> Val {
+    let (ta, tb) = (a.as_truth(), b.as_truth());
+    if ta == deciding {
+        return a;
+    }
+    if tb == deciding {
+        return b;
+    }
+    Val::truth(f(ta, tb)).flagged(a.flags.with(b.flags))
+}
+
+fn step(a: Val, data: &Data, series: u16, up: bool) -> Val {
+    let members = data.series.get(series as usize).map_or(&[][..], |m| m);
+    let find = |x: f64| -> Option<f64> {
+        let slack = 1e-9 * x.abs();
+        if up {
+            members.iter().copied().find(|m| *m >= x - slack)
+        } else {
+            members.iter().rev().copied().find(|m| *m <= x + slack)
+        }
+    };
+    if a.bits != Presence::PRESENT {
+        return partly(a.bits, Presence::PRESENT, || Some(Interval::ALL)).flagged(a.flags);
+    }
+    match (find(a.lo), find(a.hi)) {
+        (Some(lo), Some(hi)) => Val::interval(Interval::new(lo, hi)).flagged(a.flags),
+        (Some(lo), None) => Val::interval(Interval::new(lo, f64::INFINITY))
+            .flagged(a.flags.with(Flags::NOT_COMPUTABLE)),
+        (None, Some(hi)) => Val::interval(Interval::new(f64::NEG_INFINITY, hi))
+            .flagged(a.flags.with(Flags::NOT_COMPUTABLE)),
+        (None, None) => Val::any(a.flags.with(Flags::NOT_COMPUTABLE)),
+    }
+}
+
+fn largest_two(members: impl Iterator<Item = Val>) -> Val {
+    let (mut lo, mut hi) = ([0.0_f64; 2], [0.0_f64; 2]);
+    let mut flags = Flags::NONE;
+    let insert = |top: &mut [f64; 2], x: f64| {
+        if x > top[0] {
+            top[1] = top[0];
+            top[0] = x;
+        } else if x > top[1] {
+            top[1] = x;
+        }
+    };
+    for m in members {
+        flags = flags.with(m.flags);
+        let i = m.as_interval();
+        insert(&mut lo, i.lo);
+        insert(&mut hi, i.hi);
+    }
+    let sum = Interval::new(lo[0], hi[0]).add(Interval::new(lo[1], hi[1]));
+    Val::interval(sum).flagged(flags)
+}

@@ -1,0 +1,25 @@
+//! The expression language: text → typed tree → register code → evaluation over sets of values,
+//! with the joint verdict that refines what plain set evaluation leaves open.
+
+mod derivative;
+mod evaluate;
+mod parse;
+mod program;
+mod refine;
+mod syntax;
+mod table;
+mod typed;
+mod typing;
+
+pub use evaluate::evaluate;
+pub use parse::parse;
+pub use program::{
+    Data, Flags, Leaf, LeafId, LeafKind, LeafSource, Op, Presence, Program, Reg, SetWords, Val,
+};
+pub use refine::{Budget, Cone, Decision, Named, Refiner, Witness};
+pub use syntax::{Aggregate, BinaryOp, Expr, ExprKind, OriginTest, Range, UnaryOp};
+pub use table::{Between, Beyond, Cell, Key, KeyType, Row, RowKey, Table, TableId};
+pub use typed::{
+    Call, Compiled, LimitId, LineTerm, ObjectTerm, Over, ReadFact, Term, TermId, TermKind, Ty,
+};
+pub use typing::{Limit, Limits, Scope, Tables, Typer, TypingError, present_when};

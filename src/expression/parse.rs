@@ -1,0 +1,382 @@
+//! Text → untyped tree, by pest and a Pratt parser.
+
+#![expect(missing_docs, reason = "pest derives an enum without docs")]
+
+use std::sync::LazyLock;
+
+use pest::Parser;
+use pest::error::InputLocation;
+use pest::iterators::{Pair, Pairs};
+use pest::pratt_parser::{Assoc, Op, PrattParser};
+
+use super::syntax::{Aggregate, BinaryOp, Expr, ExprKind, OriginTest, Range, UnaryOp};
+use super::typing::TypingError;
+
+#[derive(pest_derive::Parser)]
+#[grammar = "../grammar/expression.pest"]
+struct Grammar;
+
+static PRATT: LazyLock<PrattParser<Rule>> = LazyLock::new(|| {
+    PrattParser::new()
+        .op(Op::infix(Rule::or, Assoc::Left))
+        .op(Op::infix(Rule::and, Assoc::Left))
+        .op(Op::prefix(Rule::not))
+        .op(Op::infix(Rule::le, Assoc::Left)
+            | Op::infix(Rule::ge, Assoc::Left)
+            | Op::infix(Rule::eq, Assoc::Left)
+            | Op::infix(Rule::ne, Assoc::Left)
+            | Op::infix(Rule::lt, Assoc::Left)
+            | Op::infix(Rule::gt, Assoc::Left)
+            | Op::postfix(Rule::among)
+            | Op::postfix(Rule::among_set)
+            | Op::postfix(Rule::is_test)
+            | Op::postfix(Rule::is_kind))
+        .op(Op::infix(Rule::add, Assoc::Left) | Op::infix(Rule::sub, Assoc::Left))
+        .op(Op::infix(Rule::mul, Assoc::Left) | Op::infix(Rule::div, Assoc::Left))
+        .op(Op::prefix(Rule::negate))
+        .op(Op::infix(Rule::pow, Assoc::Right))
+        .op(Op::infix(Rule::otherwise, Assoc::Left))
+        .op(Op::postfix(Rule::step) | Op::postfix(Rule::index))
+});
+
+/// The deepest nesting of brackets and conditions that is accepted.
+const DEEPEST: usize = 60;
+
+/// Reads an expression.
+///
+/// # Errors
+/// One error with the place (in bytes of `text`) where the text stops making sense, what could
+/// stand there, and for frequent slips what to write instead.
+pub fn parse(text: &str) -> Result<Expr, TypingError> {
+    if let Some(at) = too_deep(text) {
+        return Err(TypingError::new(
+            at..at + 1,
+            format!("brackets are nested more than {DEEPEST} deep"),
+        ));
+    }
+    match Grammar::parse(Rule::whole, text) {
+        Ok(mut pairs) => match pairs.next() {
+            Some(pair) => sequence(pair.into_inner()),
+            None => Err(TypingError::new(0..text.len(), "the expression is empty")),
+        },
+        Err(error) => Err(explain(text, &error)),
+    }
+}
+
+fn too_deep(text: &str) -> Option<usize> {
+    let mut depth = 0_usize;
+    for (i, b) in text.bytes().enumerate() {
+        match b {
+            b'(' | b'[' | b'{' => depth += 1,
+            b')' | b']' | b'}' => depth = depth.saturating_sub(1),
+            _ => {}
+        }
+        if depth > DEEPEST {
+            return Some(i);
+        }
+    }
+    // Conditions and prefixes nest without brackets.
+    let words = ["if ", "not "];
+    let most = words.iter().map(|w| text.matches(w).count()).sum::<usize>();
+    (most > 4 * DEEPEST).then_some(0)
+}
+
+fn explain(text: &str, error: &pest::error::Error<Rule>) -> TypingError {
+    let at = match error.location {
+        InputLocation::Pos(p) => p,
+        InputLocation::Span((s, _)) => s,
+    };
+    let rest = text.get(at..).unwrap_or("");
+    let found: String = rest
+        .chars()
+        .take_while(|c| !c.is_whitespace())
+        .take(20)
+        .collect();
+    let range = at..(at + found.len().max(1)).min(text.len().max(at));
+    if found.is_empty() {
+        return TypingError::new(range, "the expression ends where an operand is expected");
+    }
+    let message = format!("`{found}` is not expected here");
+    let error = TypingError::new(range, message);
+    if rest.starts_with('=') {
+        error.help("a comparison is written `==`")
+    } else if rest.starts_with("&&") || rest.starts_with("||") || rest.starts_with('!') {
+        error.help("logic is written `and`, `or`, `not`")
+    } else if rest.starts_with('\'') {
+        error.help("texts are written in double quotes")
+    } else if rest.starts_with("in ") {
+        error.help("membership is written `among`")
+    } else if rest.starts_with('%') {
+        error.help("`%` stands only after a number")
+    } else {
+        error.help("an operator, a bracket or the end of the expression could stand here")
+    }
+}
+
+fn span(pair: &Pair<'_, Rule>) -> Range {
+    let s = pair.as_span();
+    s.start()..s.end()
+}
+
+fn missing(range: Range) -> TypingError {
+    TypingError::new(range, "an operand is missing")
+}
+
+/// Operands and operators of one level, put in order of precedence.
+fn sequence(pairs: Pairs<'_, Rule>) -> Result<Expr, TypingError> {
+    PRATT
+        .map_primary(primary)
+        .map_prefix(|op, operand| {
+            let operand = operand?;
+            let range = op.as_span().start()..operand.range.end;
+            let kind = match op.as_rule() {
+                Rule::not => UnaryOp::Not,
+                _ => UnaryOp::Negate,
+            };
+            Ok(Expr {
+                kind: ExprKind::Unary(kind, Box::new(operand)),
+                range,
+            })
+        })
+        .map_postfix(|operand, op| postfix(operand?, op))
+        .map_infix(|left, op, right| {
+            let (left, right) = (left?, right?);
+            let kind = match op.as_rule() {
+                Rule::or => BinaryOp::Or,
+                Rule::and => BinaryOp::And,
+                Rule::le => BinaryOp::Le,
+                Rule::ge => BinaryOp::Ge,
+                Rule::eq => BinaryOp::Eq,
+                Rule::ne => BinaryOp::Ne,
+                Rule::lt => BinaryOp::Lt,
+                Rule::gt => BinaryOp::Gt,
+                Rule::add => BinaryOp::Add,
+                Rule::sub => BinaryOp::Sub,
+                Rule::mul => BinaryOp::Mul,
+                Rule::div => BinaryOp::Div,
+                Rule::pow => BinaryOp::Pow,
+                _ => BinaryOp::Otherwise,
+            };
+            Ok(Expr {
+                range: left.range.start..right.range.end,
+                kind: ExprKind::Binary(kind, Box::new(left), Box::new(right)),
+            })
+        })
+        .parse(pairs)
+}
+
+fn postfix(operand: Expr, op: Pair<'_, Rule>) -> Result<Expr, TypingError> {
+    let range = operand.range.start..op.as_span().end();
+    let rule = op.as_rule();
+    let inside = span(&op);
+    let mut inner = op.into_inner();
+    let boxed = Box::new(operand);
+    let kind = match rule {
+        Rule::step => {
+            let name = inner.next().ok_or_else(|| missing(inside))?;
+            ExprKind::Step(boxed, name.as_str().to_owned(), span(&name))
+        }
+        Rule::index => {
+            let keys = inner
+                .map(|p| sequence(p.into_inner()))
+                .collect::<Result<_, _>>()?;
+            ExprKind::Index(boxed, keys)
+        }
+        Rule::among_set => ExprKind::AmongSet(
+            boxed,
+            inner.map(|p| (p.as_str().to_owned(), span(&p))).collect(),
+        ),
+        Rule::among => {
+            let path = inner.next().ok_or_else(|| missing(inside))?;
+            ExprKind::Among(boxed, Box::new(read_path(path)?))
+        }
+        Rule::is_kind => {
+            let name = inner.next().ok_or_else(|| missing(inside))?;
+            ExprKind::IsKind(boxed, name.as_str().to_owned(), span(&name))
+        }
+        _ => {
+            let test = inner.next().ok_or_else(|| missing(inside))?;
+            match test.as_str() {
+                "present" => ExprKind::Present(boxed, true),
+                "absent" => ExprKind::Present(boxed, false),
+                "measured" => ExprKind::Origin(boxed, OriginTest::Measured),
+                "calculated" => ExprKind::Origin(boxed, OriginTest::Calculated),
+                "by-enquiry" => ExprKind::Origin(boxed, OriginTest::ByEnquiry),
+                "declared" => ExprKind::Origin(boxed, OriginTest::Declared),
+                "assumed" => ExprKind::Origin(boxed, OriginTest::Assumed),
+                _ => ExprKind::Origin(boxed, OriginTest::Written),
+            }
+        }
+    };
+    Ok(Expr { kind, range })
+}
+
+fn read_path(pair: Pair<'_, Rule>) -> Result<Expr, TypingError> {
+    let whole = span(&pair);
+    let mut at: Option<Expr> = None;
+    for name in pair.into_inner() {
+        let range = span(&name);
+        let text = name.as_str().to_owned();
+        at = Some(match at {
+            None => Expr {
+                kind: ExprKind::Name(text),
+                range,
+            },
+            Some(before) => Expr {
+                range: before.range.start..range.end,
+                kind: ExprKind::Step(Box::new(before), text, range),
+            },
+        });
+    }
+    at.ok_or_else(|| missing(whole))
+}
+
+fn primary(pair: Pair<'_, Rule>) -> Result<Expr, TypingError> {
+    let range = span(&pair);
+    let text = pair.as_str().to_owned();
+    let kind = match pair.as_rule() {
+        Rule::expr | Rule::plain => return sequence(pair.into_inner()),
+        Rule::condition => {
+            let mut inner = pair.into_inner();
+            let mut next = || match inner.next() {
+                Some(p) if p.as_rule() == Rule::condition => primary(p),
+                Some(p) => sequence(p.into_inner()),
+                None => Err(missing(range.clone())),
+            };
+            let (c, a, b) = (next()?, next()?, next()?);
+            ExprKind::If(Box::new(c), Box::new(a), Box::new(b))
+        }
+        Rule::aggregate => return aggregate(pair),
+        Rule::call => {
+            let mut inner = pair.into_inner();
+            let name = inner.next().ok_or_else(|| missing(range.clone()))?;
+            let arguments = inner
+                .map(|p| sequence(p.into_inner()))
+                .collect::<Result<_, _>>()?;
+            ExprKind::Call(name.as_str().to_owned(), span(&name), arguments)
+        }
+        Rule::date => ExprKind::Date(text),
+        Rule::number => {
+            let mut inner = pair.into_inner();
+            let digits = inner.next().ok_or_else(|| missing(range.clone()))?;
+            ExprKind::Number {
+                digits: digits.as_str().to_owned(),
+                unit: inner.next().map(|u| (u.as_str().to_owned(), span(&u))),
+            }
+        }
+        Rule::text => {
+            let inner = pair.into_inner().next();
+            ExprKind::Text(inner.map_or(String::new(), |p| p.as_str().to_owned()))
+        }
+        Rule::truth => ExprKind::Truth(text == "yes"),
+        Rule::nothing => ExprKind::Nothing,
+        _ => ExprKind::Name(text),
+    };
+    Ok(Expr { kind, range })
+}
+
+fn aggregate(pair: Pair<'_, Rule>) -> Result<Expr, TypingError> {
+    let range = span(&pair);
+    let mut inner = pair.into_inner();
+    let mut next = || inner.next().ok_or_else(|| missing(range.clone()));
+    let op = match next()?.as_str() {
+        "sum" => Aggregate::Sum,
+        "min" => Aggregate::Min,
+        "max" => Aggregate::Max,
+        "count" => Aggregate::Count,
+        "every" => Aggregate::Every,
+        "any" => Aggregate::Any,
+        _ => Aggregate::LargestTwo,
+    };
+    let var = next()?.as_str().to_owned();
+    let over = Box::new(read_path(next()?)?);
+    let (mut filter, mut body) = (None, None);
+    for p in inner {
+        if p.as_rule() == Rule::filter {
+            if let Some(p) = p.into_inner().next() {
+                filter = Some(Box::new(sequence(p.into_inner())?));
+            }
+        } else {
+            body = Some(Box::new(sequence(p.into_inner())?));
+        }
+    }
+    Ok(Expr {
+        kind: ExprKind::Aggregate {
+            op,
+            var,
+            over,
+            filter,
+            body,
+        },
+        range,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn show(e: &Expr) -> String {
+        match &e.kind {
+            ExprKind::Number { digits, unit } => match unit {
+                Some((u, _)) => format!("{digits}_{u}"),
+                None => digits.clone(),
+            },
+            ExprKind::Name(n) => n.clone(),
+            ExprKind::Step(e, n, _) => format!("{}.{n}", show(e)),
+            ExprKind::Unary(op, e) => format!("({op:?} {})", show(e)),
+            ExprKind::Binary(op, a, b) => format!("({} {} {})", show(a), op.sign(), show(b)),
+            ExprKind::Present(e, p) => format!("({} present={p})", show(e)),
+            ExprKind::If(c, a, b) => format!("(if {} {} {})", show(c), show(a), show(b)),
+            ExprKind::AmongSet(e, w) => format!("({} among {})", show(e), w.len()),
+            ExprKind::Aggregate { op, over, body, .. } => format!(
+                "({} {}: {})",
+                op.word(),
+                show(over),
+                body.as_deref().map_or(String::new(), show)
+            ),
+            other => format!("{other:?}"),
+        }
+    }
+
+    fn shown(text: &str) -> String {
+        parse(text).map_or_else(|e| format!("error at {:?}: {}", e.range, e.message), |e| show(&e))
+    }
+
+    #[test]
+    fn precedence() {
+        assert_eq!(shown("a + b * c ^ 2 <= d or not e and f"),
+            "(((a + (b * (c ^ 2))) <= d) or ((Not e) and f))");
+        assert_eq!(shown("not x is present"), "(Not (x present=true))");
+        assert_eq!(shown("not a among {x, y} and b"), "((Not (a among 2)) and b)");
+        assert_eq!(shown("-a.b * 3 m"), "((Negate a.b) * 3_m)");
+        assert_eq!(shown("a else 0 A <= b"), "((a else 0_A) <= b)");
+    }
+
+    #[test]
+    fn the_else_of_a_condition_is_not_the_operator() {
+        assert_eq!(shown("if a then b else c"), "(if a b c)");
+        assert_eq!(shown("if a then sum c in x: c.y else 0 A"), "(if a (sum x: c.y) 0_A)");
+        assert_eq!(shown("if a then (b else c) else d"), "(if a (b else c) d)");
+        assert_eq!(shown("if a then b else if c then d else e"), "(if a b (if c d e))");
+    }
+
+    #[test]
+    fn units_stand_only_after_numbers() {
+        assert_eq!(shown("10 mohm/m * length"), "(10_mohm/m * length)");
+        assert_eq!(shown("0.00393 1/K * t"), "(0.00393_1/K * t)");
+        assert_eq!(shown("70V / x"), "(70_V / x)");
+        assert_eq!(shown("if a then 2 else 3"), "(if a 2 3)");
+        assert_eq!(shown("5 % * x"), "(5_% * x)");
+        assert_eq!(shown("x - 2.5 K·m/W"), "(x - 2.5_K·m/W)");
+    }
+
+    #[test]
+    fn slips_say_what_to_write() {
+        let e = parse("a = b").unwrap_err();
+        assert_eq!((e.range.start, e.help.as_slice()), (2, &["a comparison is written `==`".to_owned()][..]));
+        assert!(parse("a +").unwrap_err().message.contains("ends"));
+        assert!(parse("").unwrap_err().message.contains("ends"));
+        assert!(parse(&"(".repeat(10_000)).unwrap_err().message.contains("nested"));
+    }
+}

@@ -1,0 +1,526 @@
+//! Register code: one register for each operation, never reused, so that explanations and
+//! workings read registers instead of evaluating a second time.
+
+use super::table::{Table, TableId};
+use crate::quantity::{Interval, Rounding, TruthSet};
+use crate::vocabulary::SeriesId;
+
+/// Index of a register, which is the index of the operation that fills it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct Reg(pub u32);
+
+impl Reg {
+    /// As an index.
+    #[must_use]
+    pub const fn ix(self) -> usize {
+        self.0 as usize
+    }
+}
+
+/// Index of a leaf.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct LeafId(pub u32);
+
+/// Why a value is less than it seems.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub struct Flags(pub u8);
+
+impl Flags {
+    /// Nothing to say.
+    pub const NONE: Self = Self(0);
+    /// For some assignment there is no value: a divisor of zero, no row of a table.
+    pub const NOT_COMPUTABLE: Self = Self(1);
+    /// For some assignment the ruleset holds no figure.
+    pub const GAP: Self = Self(2);
+    /// A fact that is written wrongly has a part in it.
+    pub const POISON: Self = Self(4);
+    /// Rests on a value that the ruleset assumes.
+    pub const ASSUMED: Self = Self(8);
+    /// Flags under which a comparison cannot be relied on.
+    pub const UNSOUND: Self = Self(7);
+
+    /// Both together.
+    #[must_use]
+    pub const fn with(self, other: Self) -> Self {
+        Self(self.0 | other.0)
+    }
+
+    /// Whether any of these is set.
+    #[must_use]
+    pub const fn any(self, of: Self) -> bool {
+        self.0 & of.0 != 0
+    }
+
+    /// Only these.
+    #[must_use]
+    pub const fn only(self, of: Self) -> Self {
+        Self(self.0 & of.0)
+    }
+}
+
+/// Presence of an optional number, kept in [`Val::bits`].
+pub struct Presence;
+
+impl Presence {
+    /// There is a value.
+    pub const PRESENT: u64 = 1;
+    /// There is none.
+    pub const ABSENT: u64 = 2;
+    /// Either.
+    pub const EITHER: u64 = 3;
+    /// In a set of words: the bit of "none".
+    pub const NO_WORD: u64 = 1 << 63;
+}
+
+/// A set of words each of which may be in or out: low half "may be in", high half "may be out".
+pub struct SetWords;
+
+impl SetWords {
+    /// Known members, out of `count` words.
+    #[must_use]
+    pub const fn known(members: u64, count: u32) -> u64 {
+        let all = (1_u64 << count) - 1;
+        (members & all) | ((!members & all) << 32)
+    }
+
+    /// Nothing known, out of `count` words.
+    #[must_use]
+    pub const fn unknown(count: u32) -> u64 {
+        let all = (1_u64 << count) - 1;
+        all | (all << 32)
+    }
+
+    /// Whether a word is in the set.
+    #[must_use]
+    pub const fn has(bits: u64, word: u8) -> TruthSet {
+        let within = bits >> word & 1 != 0;
+        let without = bits >> (32 + word) & 1 != 0;
+        TruthSet::new(within, without)
+    }
+}
+
+/// What a register holds: a set of values.
+///
+/// Numbers use `lo`, `hi` and, in `bits`, their [`Presence`]; an absent number is the empty
+/// interval. Truths keep a [`TruthSet`] in `bits`, words of a choice and selectors a set of
+/// indices, sets of words a [`SetWords`]; these have `lo` and `hi` zero. So one union serves all.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Val {
+    /// Lowest value of a number.
+    pub lo: f64,
+    /// Highest value of a number.
+    pub hi: f64,
+    /// See above.
+    pub bits: u64,
+    /// What to beware of.
+    pub flags: Flags,
+}
+
+impl Val {
+    /// A number that is not there.
+    pub const ABSENT: Self = Self {
+        lo: f64::INFINITY,
+        hi: f64::NEG_INFINITY,
+        bits: Presence::ABSENT,
+        flags: Flags::NONE,
+    };
+
+    /// One number.
+    #[must_use]
+    pub const fn number(x: f64) -> Self {
+        Self {
+            lo: x,
+            hi: x,
+            bits: Presence::PRESENT,
+            flags: Flags::NONE,
+        }
+    }
+
+    /// Numbers of an interval.
+    #[must_use]
+    pub const fn interval(i: Interval) -> Self {
+        Self {
+            lo: i.lo,
+            hi: i.hi,
+            bits: Presence::PRESENT,
+            flags: Flags::NONE,
+        }
+    }
+
+    /// Any number, marked with why nothing better is known.
+    #[must_use]
+    pub const fn any(flags: Flags) -> Self {
+        Self {
+            lo: f64::NEG_INFINITY,
+            hi: f64::INFINITY,
+            bits: Presence::PRESENT,
+            flags,
+        }
+    }
+
+    /// Words, a selector, a truth: only bits.
+    #[must_use]
+    pub const fn bits(bits: u64) -> Self {
+        Self {
+            lo: 0.0,
+            hi: 0.0,
+            bits,
+            flags: Flags::NONE,
+        }
+    }
+
+    /// A truth.
+    #[must_use]
+    pub const fn truth(t: TruthSet) -> Self {
+        Self::bits(t.bits() as u64)
+    }
+
+    /// As a truth.
+    #[must_use]
+    pub const fn as_truth(self) -> TruthSet {
+        TruthSet::from_bits((self.bits & 3) as u8)
+    }
+
+    /// As an interval; any number, if it may be empty.
+    #[must_use]
+    pub const fn as_interval(self) -> Interval {
+        if self.lo <= self.hi {
+            Interval {
+                lo: self.lo,
+                hi: self.hi,
+            }
+        } else {
+            Interval::ALL
+        }
+    }
+
+    /// With further flags.
+    #[must_use]
+    pub const fn flagged(mut self, flags: Flags) -> Self {
+        self.flags = self.flags.with(flags);
+        self
+    }
+
+    /// The values of both.
+    #[must_use]
+    pub const fn union(self, other: Self) -> Self {
+        Self {
+            lo: self.lo.min(other.lo),
+            hi: self.hi.max(other.hi),
+            bits: self.bits | other.bits,
+            flags: self.flags.with(other.flags),
+        }
+    }
+
+    /// Nothing: the start of a union.
+    pub const EMPTY: Self = Self {
+        lo: f64::INFINITY,
+        hi: f64::NEG_INFINITY,
+        bits: 0,
+        flags: Flags::NONE,
+    };
+
+    /// As a number: whether exactly one value is possible.
+    #[must_use]
+    pub const fn is_number_point(&self) -> bool {
+        self.lo == self.hi && self.bits == Presence::PRESENT
+    }
+}
+
+/// What kind of values a leaf takes, and how many.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LeafKind {
+    /// A number.
+    Number,
+    /// One of a few alternatives or words: sets of bits.
+    Choice,
+    /// Yes or no.
+    Truth,
+    /// A set of this many words, each in or out.
+    Members(u8),
+}
+
+/// How much of a leaf is known, for naming the facts that could decide.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum LeafSource {
+    /// Written as `?`, or not written.
+    Unknown,
+    /// Written as a range, a choice, one-sided.
+    Range,
+    /// Written with a tolerance.
+    Tolerance,
+    /// One value.
+    Exact,
+    /// Assumed by the ruleset.
+    Assumed,
+}
+
+/// A written or unknown fact: where joint values are chosen.
+#[derive(Clone, Copy, Debug)]
+pub struct Leaf {
+    /// What kind of values.
+    pub kind: LeafKind,
+    /// The values as written.
+    pub set: Val,
+    /// All values there are.
+    pub domain: Val,
+    /// Ends of what is plausible, for choosing witnesses.
+    pub plausible: (f64, f64),
+    /// How much is known.
+    pub source: LeafSource,
+    /// The register it fills.
+    pub reg: Reg,
+}
+
+impl Leaf {
+    /// Whether a set of its values is exactly one value.
+    #[must_use]
+    pub fn is_point(&self, set: &Val) -> bool {
+        match self.kind {
+            LeafKind::Number => set.lo == set.hi && set.bits.count_ones() == 1 || set.bits == Presence::ABSENT,
+            LeafKind::Choice | LeafKind::Truth => set.bits.count_ones() == 1,
+            LeafKind::Members(_) => (set.bits & (set.bits >> 32) & 0xffff_ffff) == 0,
+        }
+    }
+}
+
+/// One operation. Operands are registers before its own.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Op {
+    /// The values of a leaf.
+    Leaf(LeafId),
+    /// A constant of the program.
+    Const(u32),
+    /// a + b
+    Add(Reg, Reg),
+    /// a − b
+    Sub(Reg, Reg),
+    /// a · b
+    Mul(Reg, Reg),
+    /// a / b
+    Div(Reg, Reg),
+    /// −a
+    Neg(Reg),
+    /// aⁿ
+    Power(Reg, i32),
+    /// √a
+    Sqrt(Reg),
+    /// Natural logarithm.
+    Ln(Reg),
+    /// eᵃ
+    Exp(Reg),
+    /// Sine of radians.
+    Sin(Reg),
+    /// Cosine of radians.
+    Cos(Reg),
+    /// Arc cosine in radians.
+    Acos(Reg),
+    /// |a|
+    Abs(Reg),
+    /// The lesser.
+    Min(Reg, Reg),
+    /// The greater.
+    Max(Reg, Reg),
+    /// Rounded to a step (a constant).
+    Round(Reg, u32, Rounding),
+    /// a ≤ b with the slack of comparisons; the constant is the absolute floor of the dimension.
+    Le(Reg, Reg, u32),
+    /// a < b
+    Lt(Reg, Reg, u32),
+    /// a = b, numbers
+    Equal(Reg, Reg, u32),
+    /// a = b, words
+    Same(Reg, Reg),
+    /// A word or selector lies in a constant set.
+    Among(Reg, u32),
+    /// A known word is in a set of words.
+    Has(Reg, u8),
+    /// A word (a) is in a set of words (b).
+    MemberOf(Reg, Reg),
+    /// Whether there is a number.
+    Present(Reg),
+    /// Whether there is a word.
+    WordPresent(Reg),
+    /// not a
+    Not(Reg),
+    /// a and b
+    And(Reg, Reg),
+    /// a or b
+    Or(Reg, Reg),
+    /// if c then a else b
+    If(Reg, Reg, Reg),
+    /// The alternative chosen by a selector: first of the arguments, how many.
+    Pick(Reg, u32, u32),
+    /// a, or b where a is absent
+    Otherwise(Reg, Reg),
+    /// Members of a series chosen by a selector.
+    Member(Reg, SeriesId),
+    /// Next member of a series at or above.
+    NextUp(Reg, SeriesId),
+    /// Next member of a series at or below.
+    NextDown(Reg, SeriesId),
+    /// A table look-up: first of the arguments, how many.
+    Lookup(TableId, u32, u32),
+    /// Sum of the two greatest of the arguments (0 or more each).
+    LargestTwo(u32, u32),
+    /// Phasor sum of three line currents.
+    NeutralCurrent(u32),
+    /// Touch voltage with the PEN conductor open: seven arguments.
+    OpenPen(u32),
+}
+
+impl Op {
+    /// Calls with each operand.
+    pub fn operands(&self, args: &[Reg], mut each: impl FnMut(Reg)) {
+        let mut list = |first: u32, count: u32| {
+            let first = first as usize;
+            for r in args.get(first..first + count as usize).unwrap_or(&[]) {
+                each(*r);
+            }
+        };
+        match *self {
+            Self::Leaf(_) | Self::Const(_) => {}
+            Self::Neg(a)
+            | Self::Power(a, _)
+            | Self::Sqrt(a)
+            | Self::Ln(a)
+            | Self::Exp(a)
+            | Self::Sin(a)
+            | Self::Cos(a)
+            | Self::Acos(a)
+            | Self::Abs(a)
+            | Self::Round(a, _, _)
+            | Self::Among(a, _)
+            | Self::Has(a, _)
+            | Self::Present(a)
+            | Self::WordPresent(a)
+            | Self::Not(a)
+            | Self::Member(a, _)
+            | Self::NextUp(a, _)
+            | Self::NextDown(a, _) => each(a),
+            Self::Add(a, b)
+            | Self::Sub(a, b)
+            | Self::Mul(a, b)
+            | Self::Div(a, b)
+            | Self::Min(a, b)
+            | Self::Max(a, b)
+            | Self::Le(a, b, _)
+            | Self::Lt(a, b, _)
+            | Self::Equal(a, b, _)
+            | Self::Same(a, b)
+            | Self::MemberOf(a, b)
+            | Self::And(a, b)
+            | Self::Or(a, b)
+            | Self::Otherwise(a, b) => {
+                each(a);
+                each(b);
+            }
+            Self::If(c, a, b) => {
+                each(c);
+                each(a);
+                each(b);
+            }
+            Self::Pick(s, first, count) => {
+                list(first, count);
+                each(s);
+            }
+            Self::Lookup(_, first, count) | Self::LargestTwo(first, count) => list(first, count),
+            Self::NeutralCurrent(first) => list(first, 3),
+            Self::OpenPen(first) => list(first, 7),
+        }
+    }
+
+    /// Whether it compares numbers: an atom of a verdict.
+    #[must_use]
+    pub const fn compares(&self) -> Option<(Reg, Reg, u32)> {
+        match *self {
+            Self::Le(a, b, f) | Self::Lt(a, b, f) | Self::Equal(a, b, f) => Some((a, b, f)),
+            _ => None,
+        }
+    }
+}
+
+/// Register code with the values of its registers for the leaves as written.
+#[derive(Clone, Debug, Default)]
+pub struct Program {
+    /// The operations.
+    pub ops: Vec<Op>,
+    /// The registers: natural set evaluation over the leaves as written.
+    pub vals: Vec<Val>,
+    /// Operand lists.
+    pub args: Vec<Reg>,
+    /// Constants.
+    pub consts: Vec<Val>,
+    /// Leaves.
+    pub leaves: Vec<Leaf>,
+}
+
+/// What operations look up: tables and series of the ruleset.
+#[derive(Clone, Debug, Default)]
+pub struct Data {
+    /// Tables.
+    pub tables: Vec<Table>,
+    /// Members of each series, ascending, SI units.
+    pub series: Vec<Vec<f64>>,
+}
+
+impl Program {
+    /// Adds an operation, fills its register and gives its number.
+    pub fn push(&mut self, op: Op, data: &Data) -> Reg {
+        let val = super::evaluate(op, &self.vals, self, data);
+        self.ops.push(op);
+        self.vals.push(val);
+        Reg(u32::try_from(self.ops.len() - 1).unwrap_or(u32::MAX))
+    }
+
+    /// Adds a constant to the constants.
+    pub fn constant_index(&mut self, val: Val) -> u32 {
+        self.consts.push(val);
+        u32::try_from(self.consts.len() - 1).unwrap_or(u32::MAX)
+    }
+
+    /// Adds a constant and the register that holds it.
+    pub fn constant(&mut self, val: Val) -> Reg {
+        let ix = self.constant_index(val);
+        self.ops.push(Op::Const(ix));
+        self.vals.push(val);
+        Reg(u32::try_from(self.ops.len() - 1).unwrap_or(u32::MAX))
+    }
+
+    /// Adds a leaf and the register that holds it.
+    pub fn leaf(
+        &mut self,
+        kind: LeafKind,
+        set: Val,
+        domain: Val,
+        plausible: (f64, f64),
+        source: LeafSource,
+    ) -> (LeafId, Reg) {
+        let id = LeafId(u32::try_from(self.leaves.len()).unwrap_or(u32::MAX));
+        let reg = Reg(u32::try_from(self.ops.len()).unwrap_or(u32::MAX));
+        self.leaves.push(Leaf {
+            kind,
+            set,
+            domain,
+            plausible,
+            source,
+            reg,
+        });
+        self.ops.push(Op::Leaf(id));
+        self.vals.push(set);
+        (id, reg)
+    }
+
+    /// Keeps a list of operands; gives its start.
+    pub fn list(&mut self, regs: &[Reg]) -> u32 {
+        let first = u32::try_from(self.args.len()).unwrap_or(u32::MAX);
+        self.args.extend_from_slice(regs);
+        first
+    }
+
+    /// The value of a register.
+    #[must_use]
+    pub fn val(&self, reg: Reg) -> Val {
+        self.vals[reg.ix()]
+    }
+}

@@ -1,0 +1,196 @@
+//! Expressions as they are written: an untyped tree with byte ranges into the text.
+
+/// A stretch of bytes in the text of one expression.
+pub type Range = std::ops::Range<usize>;
+
+/// One node.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Expr {
+    /// What it is.
+    pub kind: ExprKind,
+    /// Where it stands.
+    pub range: Range,
+}
+
+/// Operators with two operands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum BinaryOp {
+    /// `or`
+    Or,
+    /// `and`
+    And,
+    /// `<=`
+    Le,
+    /// `>=`
+    Ge,
+    /// `==`
+    Eq,
+    /// `!=`
+    Ne,
+    /// `<`
+    Lt,
+    /// `>`
+    Gt,
+    /// `+`
+    Add,
+    /// `-`
+    Sub,
+    /// `*`
+    Mul,
+    /// `/`
+    Div,
+    /// `^`
+    Pow,
+    /// `else`
+    Otherwise,
+}
+
+impl BinaryOp {
+    /// How it is written.
+    #[must_use]
+    pub const fn sign(self) -> &'static str {
+        match self {
+            Self::Or => "or",
+            Self::And => "and",
+            Self::Le => "<=",
+            Self::Ge => ">=",
+            Self::Eq => "==",
+            Self::Ne => "!=",
+            Self::Lt => "<",
+            Self::Gt => ">",
+            Self::Add => "+",
+            Self::Sub => "-",
+            Self::Mul => "*",
+            Self::Div => "/",
+            Self::Pow => "^",
+            Self::Otherwise => "else",
+        }
+    }
+
+    /// Whether it compares two values.
+    #[must_use]
+    pub const fn is_comparison(self) -> bool {
+        matches!(
+            self,
+            Self::Le | Self::Ge | Self::Eq | Self::Ne | Self::Lt | Self::Gt
+        )
+    }
+}
+
+/// Operators with one operand.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum UnaryOp {
+    /// `not`
+    Not,
+    /// `-`
+    Negate,
+}
+
+/// What an aggregate does with its members.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Aggregate {
+    /// Adds them.
+    Sum,
+    /// The least.
+    Min,
+    /// The greatest.
+    Max,
+    /// How many.
+    Count,
+    /// Whether it holds for all.
+    Every,
+    /// Whether it holds for at least one.
+    Any,
+    /// The sum of the two greatest.
+    LargestTwo,
+}
+
+impl Aggregate {
+    /// The word it is written with.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Sum => "sum",
+            Self::Min => "min",
+            Self::Max => "max",
+            Self::Count => "count",
+            Self::Every => "every",
+            Self::Any => "any",
+            Self::LargestTwo => "largest-two",
+        }
+    }
+}
+
+/// Questions about where a value comes from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum OriginTest {
+    /// Read from an instrument.
+    Measured,
+    /// Worked out.
+    Calculated,
+    /// Asked of the network operator.
+    ByEnquiry,
+    /// Stated by the network operator or maker.
+    Declared,
+    /// Assumed by the designer or the ruleset.
+    Assumed,
+    /// Written at all.
+    Written,
+}
+
+/// What a node is.
+#[derive(Clone, Debug, PartialEq)]
+pub enum ExprKind {
+    /// Digits and the text of a unit.
+    Number {
+        /// The digits.
+        digits: String,
+        /// The unit and where it stands.
+        unit: Option<(String, Range)>,
+    },
+    /// A text in double quotes.
+    Text(String),
+    /// `2026-11-02`
+    Date(String),
+    /// `yes` or `no`
+    Truth(bool),
+    /// `none`
+    Nothing,
+    /// A name, or a word of a choice.
+    Name(String),
+    /// `a.b`
+    Step(Box<Expr>, String, Range),
+    /// `a[b, c]`
+    Index(Box<Expr>, Vec<Expr>),
+    /// `f(a, b)`
+    Call(String, Range, Vec<Expr>),
+    /// One operand.
+    Unary(UnaryOp, Box<Expr>),
+    /// Two operands.
+    Binary(BinaryOp, Box<Expr>, Box<Expr>),
+    /// `a among {x, y}`
+    AmongSet(Box<Expr>, Vec<(String, Range)>),
+    /// `a among lines`
+    Among(Box<Expr>, Box<Expr>),
+    /// `a is present` (true) or `a is absent` (false)
+    Present(Box<Expr>, bool),
+    /// `a is measured`
+    Origin(Box<Expr>, OriginTest),
+    /// `a is a board`
+    IsKind(Box<Expr>, String, Range),
+    /// `if a then b else c`
+    If(Box<Expr>, Box<Expr>, Box<Expr>),
+    /// `sum c in circuits where f: body`
+    Aggregate {
+        /// What is done.
+        op: Aggregate,
+        /// The name of the member in filter and body.
+        var: String,
+        /// The collection.
+        over: Box<Expr>,
+        /// Which members count.
+        filter: Option<Box<Expr>>,
+        /// What is taken of each.
+        body: Option<Box<Expr>>,
+    },
+}

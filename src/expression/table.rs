@@ -1,0 +1,371 @@
+//! Tables: what stands between their rows, beyond their ends, and in empty cells.
+
+use super::program::{Flags, Presence, Val};
+use crate::quantity::{Dim, Interval};
+use crate::vocabulary::Words;
+
+/// Names a table.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct TableId(pub u16);
+
+/// What holds between two rows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Between {
+    /// Only the rows.
+    Nothing,
+    /// The next larger row.
+    NextLarger,
+    /// A straight line.
+    Linear,
+}
+
+/// What holds beyond the first and last row.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Beyond {
+    /// No value.
+    Nothing,
+    /// The end row.
+    Hold,
+}
+
+/// What a key is.
+#[derive(Clone, Debug)]
+pub enum KeyType {
+    /// A number of this dimension.
+    Number(Dim, Between, Beyond),
+    /// A word of a choice.
+    Word(Words),
+}
+
+/// A key of a table.
+#[derive(Clone, Debug)]
+pub struct Key {
+    /// Its name.
+    pub name: String,
+    /// What it is.
+    pub ty: KeyType,
+}
+
+/// What a cell holds.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Cell {
+    /// A figure in SI units.
+    Value(f64),
+    /// Not permitted, does not exist.
+    None,
+    /// Not transcribed.
+    Gap,
+}
+
+/// One level of rows: the values of one key, ascending, and what stands under each.
+#[derive(Clone, Debug)]
+enum Level {
+    Number(Vec<(f64, Level)>, Between, Beyond),
+    /// Rows by word; the second is for every word that has no row of its own.
+    Word(Vec<(u8, Level)>, Option<Box<Level>>),
+    Cell(Cell),
+}
+
+/// A table of the ruleset.
+#[derive(Clone, Debug)]
+pub struct Table {
+    /// Its name.
+    pub name: String,
+    /// What it is.
+    pub title: String,
+    /// Where its figures were seen.
+    pub source: String,
+    /// Its keys, in the order in which they are given.
+    pub keys: Vec<Key>,
+    /// Dimension of what it gives.
+    pub gives: Dim,
+    /// Whether some cell is "not permitted".
+    pub optional: bool,
+    rows: Level,
+}
+
+/// One row as loaded: a key is a number in SI, a word, or any word (`None`).
+pub type Row = (Vec<RowKey>, Cell);
+
+/// One key of a row.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum RowKey {
+    /// A number in SI units.
+    Number(f64),
+    /// Index of a word.
+    Word(u8),
+    /// Any word.
+    Any,
+}
+
+impl Table {
+    /// Builds a table from its rows.
+    ///
+    /// # Errors
+    /// The index of a row whose keys repeat those of another.
+    pub fn new(
+        name: String,
+        title: String,
+        source: String,
+        keys: Vec<Key>,
+        gives: Dim,
+        rows: &[Row],
+    ) -> Result<Self, usize> {
+        let optional = rows.iter().any(|(_, c)| *c == Cell::None);
+        let all: Vec<usize> = (0..rows.len()).collect();
+        let level = build(&keys, 0, rows, &all)?;
+        Ok(Self {
+            name,
+            title,
+            source,
+            keys,
+            gives,
+            optional,
+            rows: level,
+        })
+    }
+
+    /// What the table gives for sets of keys: the union of all rows that can match.
+    #[must_use]
+    pub fn look_up(&self, keys: impl Iterator<Item = Val>) -> Val {
+        let mut buffer = [Val::EMPTY; 8];
+        let mut count = 0;
+        let mut flags = Flags::NONE;
+        for key in keys.take(8) {
+            flags = flags.with(key.flags);
+            if let Some(slot) = buffer.get_mut(count) {
+                *slot = key;
+            }
+            count += 1;
+        }
+        let val = self.rows.look_up(buffer.get(..count).unwrap_or(&[]));
+        if val.bits == 0 {
+            return Val::any(flags.with(val.flags));
+        }
+        val.flagged(flags)
+    }
+
+    /// Values of a numeric key between which a straight line is drawn or a step taken: the
+    /// places where a set of keys must be split.
+    #[must_use]
+    pub fn breakpoints(&self, key: usize) -> Vec<f64> {
+        fn walk(level: &Level, depth: usize, out: &mut Vec<f64>) {
+            match level {
+                Level::Number(rows, ..) => {
+                    for (x, below) in rows {
+                        if depth == 0 {
+                            out.push(*x);
+                        } else {
+                            walk(below, depth - 1, out);
+                        }
+                    }
+                }
+                Level::Word(rows, rest) => {
+                    if depth == 0 {
+                        return;
+                    }
+                    for below in rows.iter().map(|(_, l)| l).chain(rest.as_deref()) {
+                        walk(below, depth - 1, out);
+                    }
+                }
+                Level::Cell(_) => {}
+            }
+        }
+        let mut out = Vec::new();
+        walk(&self.rows, key, &mut out);
+        out.sort_by(f64::total_cmp);
+        out.dedup();
+        out
+    }
+}
+
+fn build(keys: &[Key], depth: usize, rows: &[Row], mine: &[usize]) -> Result<Level, usize> {
+    let Some(key) = keys.get(depth) else {
+        return match mine {
+            [one] => Ok(Level::Cell(rows.get(*one).map_or(Cell::Gap, |r| r.1))),
+            [_, again, ..] => Err(*again),
+            [] => Ok(Level::Cell(Cell::Gap)),
+        };
+    };
+    let key_of = |i: usize| rows.get(i).and_then(|r| r.0.get(depth)).copied();
+    match &key.ty {
+        KeyType::Number(_, between, beyond) => {
+            let mut groups: Vec<(f64, Vec<usize>)> = Vec::new();
+            for i in mine {
+                let Some(RowKey::Number(x)) = key_of(*i) else {
+                    return Err(*i);
+                };
+                match groups.iter_mut().find(|(y, _)| *y == x) {
+                    Some((_, list)) => list.push(*i),
+                    None => groups.push((x, vec![*i])),
+                }
+            }
+            groups.sort_by(|a, b| a.0.total_cmp(&b.0));
+            let rows = groups
+                .into_iter()
+                .map(|(x, list)| Ok((x, build(keys, depth + 1, rows, &list)?)))
+                .collect::<Result<_, usize>>()?;
+            Ok(Level::Number(rows, *between, *beyond))
+        }
+        KeyType::Word(_) => {
+            let mut groups: Vec<(Option<u8>, Vec<usize>)> = Vec::new();
+            for i in mine {
+                let word = match key_of(*i) {
+                    Some(RowKey::Word(w)) => Some(w),
+                    Some(RowKey::Any) => None,
+                    _ => return Err(*i),
+                };
+                match groups.iter_mut().find(|(w, _)| *w == word) {
+                    Some((_, list)) => list.push(*i),
+                    None => groups.push((word, vec![*i])),
+                }
+            }
+            let (mut named, mut rest) = (Vec::new(), None);
+            for (word, list) in groups {
+                let below = build(keys, depth + 1, rows, &list)?;
+                match word {
+                    Some(w) => named.push((w, below)),
+                    None => rest = Some(Box::new(below)),
+                }
+            }
+            Ok(Level::Word(named, rest))
+        }
+    }
+}
+
+/// No row: no value for that assignment.
+const NO_ROW: Val = Val {
+    flags: Flags::NOT_COMPUTABLE,
+    ..Val::EMPTY
+};
+
+impl Level {
+    fn look_up(&self, keys: &[Val]) -> Val {
+        match self {
+            Self::Cell(Cell::Value(x)) => Val::number(*x),
+            Self::Cell(Cell::None) => Val::ABSENT,
+            Self::Cell(Cell::Gap) => Val::any(Flags::GAP),
+            Self::Word(rows, rest) => {
+                let Some((key, below)) = keys.split_first() else {
+                    return NO_ROW;
+                };
+                let mut left = key.bits;
+                let mut all = Val::EMPTY;
+                for (word, level) in rows {
+                    let bit = 1_u64 << word;
+                    if left & bit != 0 {
+                        left &= !bit;
+                        all = all.union(level.look_up(below));
+                    }
+                }
+                if left != 0 {
+                    all = all.union(rest.as_ref().map_or(NO_ROW, |r| r.look_up(below)));
+                }
+                all
+            }
+            Self::Number(rows, between, beyond) => {
+                let Some((key, below)) = keys.split_first() else {
+                    return NO_ROW;
+                };
+                if key.bits & Presence::PRESENT == 0 {
+                    return NO_ROW;
+                }
+                let key = key.as_interval();
+                number_rows(rows, *between, *beyond, key, below)
+            }
+        }
+    }
+}
+
+fn close(a: f64, b: f64) -> bool {
+    (a - b).abs() <= 1e-9 * a.abs().max(b.abs())
+}
+
+fn number_rows(
+    rows: &[(f64, Level)],
+    between: Between,
+    beyond: Beyond,
+    key: Interval,
+    below: &[Val],
+) -> Val {
+    let (Some(first), Some(last)) = (rows.first(), rows.last()) else {
+        return NO_ROW;
+    };
+    let mut all = Val::EMPTY;
+    let low_out = key.lo < first.0 && !close(key.lo, first.0);
+    let high_out = key.hi > last.0 && !close(key.hi, last.0);
+    let ends = |out: bool, level: &Level| match (out, beyond) {
+        (false, _) => Val::EMPTY,
+        (true, Beyond::Hold) => level.look_up(below),
+        (true, Beyond::Nothing) => NO_ROW,
+    };
+    // Below the first row of a table of steps the first row is the next larger one.
+    if between == Between::NextLarger {
+        if low_out {
+            all = all.union(first.1.look_up(below));
+        }
+    } else {
+        all = all.union(ends(low_out, &first.1));
+    }
+    all = all.union(ends(high_out, &last.1));
+    match between {
+        Between::Nothing => {
+            let mut some = false;
+            for (x, level) in rows {
+                let within = (key.lo <= *x && *x <= key.hi) || close(*x, key.lo) || close(*x, key.hi);
+                if within {
+                    some = true;
+                    all = all.union(level.look_up(below));
+                }
+            }
+            if !some && !low_out && !high_out {
+                all = all.union(NO_ROW);
+            }
+        }
+        Between::NextLarger => {
+            let mut before = f64::NEG_INFINITY;
+            for (x, level) in rows {
+                // This row serves keys above the one before, up to its own.
+                let serves_low = key.hi > before && !close(key.hi, before);
+                let serves_high = key.lo <= *x || close(key.lo, *x);
+                if serves_low && serves_high {
+                    all = all.union(level.look_up(below));
+                }
+                before = *x;
+            }
+        }
+        Between::Linear => {
+            let lo = key.lo.max(first.0);
+            let hi = key.hi.min(last.0);
+            if lo <= hi {
+                all = all.union(on_line(rows, lo, below)).union(on_line(rows, hi, below));
+                for (x, level) in rows.iter().filter(|(x, _)| lo < *x && *x < hi) {
+                    let _ = x;
+                    all = all.union(level.look_up(below));
+                }
+            }
+        }
+    }
+    all
+}
+
+fn on_line(rows: &[(f64, Level)], x: f64, below: &[Val]) -> Val {
+    let after = rows.partition_point(|(y, _)| *y < x && !close(*y, x));
+    let Some((y1, upper)) = rows.get(after) else {
+        return NO_ROW;
+    };
+    let b = upper.look_up(below);
+    if close(*y1, x) {
+        return b;
+    }
+    let Some((y0, lower)) = after.checked_sub(1).and_then(|i| rows.get(i)) else {
+        return NO_ROW;
+    };
+    let a = lower.look_up(below);
+    if (a.bits | b.bits) != Presence::PRESENT {
+        return a.union(b);
+    }
+    let share = Interval::point((x - y0) / (y1 - y0));
+    let (ia, ib) = (a.as_interval(), b.as_interval());
+    Val::interval(ia.add(ib.sub(ia).mul(share))).flagged(a.flags.with(b.flags))
+}

@@ -1,0 +1,291 @@
+//! The typed tree: names resolved, dimensions checked, optional reads guarded.
+
+use super::syntax::{Aggregate, OriginTest, Range};
+use super::table::TableId;
+use crate::quantity::{Dim, Rounding};
+use crate::source::Span;
+use crate::vocabulary::{FactIx, KindId, SeriesId, Words};
+
+/// Names a limit of the ruleset.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct LimitId(pub u16);
+
+/// Index of a term in its expression.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct TermId(pub u32);
+
+/// What kind of value a term has.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Ty {
+    /// A number of a dimension.
+    Number(Dim),
+    /// Yes or no.
+    Truth,
+    /// A word of a choice.
+    Word(Words),
+    /// A set of words.
+    Set(Words),
+    /// A text.
+    Text,
+    /// A date.
+    Date,
+    /// An object.
+    Object(KindId),
+    /// Several objects.
+    Collection(KindId),
+    /// A line conductor.
+    Line,
+    /// `none`
+    Nothing,
+    /// A mistake was reported; fits everything.
+    Wrong,
+}
+
+impl Ty {
+    /// How messages name it.
+    #[must_use]
+    pub fn describe(&self) -> String {
+        match self {
+            Self::Number(d) => d.describe(),
+            Self::Truth => "a condition".to_owned(),
+            Self::Word(w) => format!("one of {}", w.join(", ")),
+            Self::Set(w) => format!("some of {}", w.join(", ")),
+            Self::Text => "a text".to_owned(),
+            Self::Date => "a date".to_owned(),
+            Self::Object(_) => "an object".to_owned(),
+            Self::Collection(_) => "a collection".to_owned(),
+            Self::Line => "a line conductor".to_owned(),
+            Self::Nothing => "none".to_owned(),
+            Self::Wrong => "something wrong".to_owned(),
+        }
+    }
+}
+
+/// A fact read of an object: its index for each kind the object may be of.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ReadFact {
+    /// The name as written.
+    pub name: String,
+    /// Where the fact stands on each kind.
+    pub by_kind: Vec<(KindId, FactIx)>,
+}
+
+impl ReadFact {
+    /// Index of the fact on an object of this kind.
+    #[must_use]
+    pub fn on(&self, kind: KindId) -> Option<FactIx> {
+        match self.by_kind.as_slice() {
+            [(k, f)] if *k == kind => Some(*f),
+            all => all.iter().find(|(k, _)| *k == kind).map(|(_, f)| *f),
+        }
+    }
+}
+
+/// An object a path leads to.
+#[derive(Clone, Debug, PartialEq)]
+pub enum ObjectTerm {
+    /// The subject of the rule or derivation.
+    Subject,
+    /// The member of an enclosing aggregate.
+    Var(u8),
+    /// What a part or reference of an object leads to.
+    Step(Box<ObjectTerm>, ReadFact),
+}
+
+/// A line conductor.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LineTerm {
+    /// This one.
+    Fixed(u8),
+    /// The member of an enclosing aggregate over lines.
+    Var(u8),
+    /// The line for which a per-line fact is being worked out.
+    Current,
+}
+
+/// Functions.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Call {
+    /// The least.
+    Min,
+    /// The greatest.
+    Max,
+    /// Absolute value.
+    Abs,
+    /// Square root.
+    Sqrt,
+    /// Natural logarithm.
+    Ln,
+    /// Exponential.
+    Exp,
+    /// Sine.
+    Sin,
+    /// Cosine.
+    Cos,
+    /// Arc cosine.
+    Acos,
+    /// Phasor sum of three currents.
+    NeutralCurrent,
+    /// Touch voltage with an open PEN.
+    OpenPenVoltage,
+}
+
+/// What an aggregate goes over.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Over {
+    /// The members of a collection fact of an object.
+    Collection(ObjectTerm, ReadFact),
+    /// The line conductors in a set of words; the indices of L1, L2, L3 among its words.
+    Lines(TermId, [Option<u8>; 3]),
+    /// L1, L2 and L3.
+    AllLines,
+}
+
+/// What a term is.
+#[derive(Clone, Debug, PartialEq)]
+pub enum TermKind {
+    /// A number in SI units.
+    Number(f64),
+    /// Yes or no.
+    Truth(bool),
+    /// A word, by its index.
+    Word(u8),
+    /// A text, by its index among the texts of all rules.
+    Text(u8),
+    /// A date in seconds since 1970-01-01.
+    Date(f64),
+    /// `none`
+    Nothing,
+    /// A limit.
+    Limit(LimitId),
+    /// A fact of an object.
+    Read {
+        /// The object.
+        object: ObjectTerm,
+        /// The fact.
+        fact: ReadFact,
+        /// The line, for per-line facts.
+        line: Option<LineTerm>,
+    },
+    /// An object.
+    Object(ObjectTerm),
+    /// a + b
+    Add(TermId, TermId),
+    /// a − b
+    Sub(TermId, TermId),
+    /// a · b
+    Mul(TermId, TermId),
+    /// a / b
+    Div(TermId, TermId),
+    /// −a
+    Neg(TermId),
+    /// aⁿ
+    Power(TermId, i32),
+    /// a ≤ b; the number is the absolute floor of the dimension
+    Le(TermId, TermId, f64),
+    /// a < b
+    Lt(TermId, TermId, f64),
+    /// a = b, numbers
+    Equal(TermId, TermId, f64),
+    /// a = b, words, truths, texts
+    Same(TermId, TermId),
+    /// Two objects are one.
+    SameObject(ObjectTerm, ObjectTerm),
+    /// not a
+    Not(TermId),
+    /// a and b
+    And(TermId, TermId),
+    /// a or b
+    Or(TermId, TermId),
+    /// The place of a word in its order.
+    Rank(TermId),
+    /// A word lies in a constant set.
+    Among(TermId, u64),
+    /// A known word is in a set of words.
+    Has(TermId, u8),
+    /// A line is in a set of words; the indices of L1, L2, L3 among its words.
+    HasLine(TermId, LineTerm, [Option<u8>; 3]),
+    /// A line is one of some lines (bits 0 to 2).
+    LineAmong(LineTerm, u64),
+    /// A word is in a set of words.
+    MemberOf(TermId, TermId),
+    /// Whether a value is there.
+    Present(TermId),
+    /// Whether an object is there.
+    ObjectPresent(ObjectTerm),
+    /// Where a value comes from.
+    Origin(TermId, OriginTest),
+    /// Whether an object is of one of these kinds.
+    IsKind(ObjectTerm, Vec<KindId>),
+    /// if c then a else b
+    If(TermId, TermId, TermId),
+    /// a, or b where it is absent
+    Otherwise(TermId, TermId),
+    /// An aggregate; the member is in variable `var`.
+    Aggregate {
+        /// What is done.
+        op: Aggregate,
+        /// The slot of the member.
+        var: u8,
+        /// What it goes over.
+        over: Over,
+        /// Which members count.
+        filter: Option<TermId>,
+        /// What is taken of each.
+        body: Option<TermId>,
+    },
+    /// A table look-up.
+    Lookup(TableId, Vec<TermId>),
+    /// A function.
+    Call(Call, Vec<TermId>),
+    /// Rounded to a step.
+    Round(TermId, f64, Rounding),
+    /// Next member of a series, up or down.
+    Next(SeriesId, bool, TermId),
+}
+
+/// A term with its type and place.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Term {
+    /// What it is.
+    pub kind: TermKind,
+    /// Its type.
+    pub ty: Ty,
+    /// Where it stands in the text.
+    pub range: Range,
+    /// There may be no value.
+    pub optional: bool,
+}
+
+/// A compiled expression.
+#[derive(Clone, Debug)]
+pub struct Compiled {
+    /// Its terms; operands come before what uses them.
+    pub terms: Vec<Term>,
+    /// The whole.
+    pub root: TermId,
+    /// Its text.
+    pub text: String,
+    /// Where it stands in the ruleset.
+    pub span: Span,
+}
+
+impl Compiled {
+    /// A term.
+    #[must_use]
+    pub fn term(&self, id: TermId) -> &Term {
+        &self.terms[id.0 as usize]
+    }
+
+    /// The term of the whole.
+    #[must_use]
+    pub fn root_term(&self) -> &Term {
+        self.term(self.root)
+    }
+
+    /// The text of a term.
+    #[must_use]
+    pub fn slice(&self, id: TermId) -> &str {
+        self.text.get(self.term(id).range.clone()).unwrap_or("")
+    }
+}

@@ -1,0 +1,254 @@
+//! Quantities as they are printed.
+
+use super::{Rounding, Unit};
+
+/// Printed digits never exceed this: the fifteenth is the last that a double carries for sure.
+const MOST_DIGITS: usize = 15;
+
+/// A quantity in trade notation: `0.28 ohm`, `32 A`, `2.5 %`; a pure number stands alone.
+///
+/// `si` is in SI; `digits` are significant digits. Digits before the decimal point are always
+/// all shown (`1667 ohm`, not `1670 ohm`), zeros at the end of a fraction never. Powers of ten
+/// are used only below 1e-4 and from 1e7.
+#[must_use]
+pub fn format_quantity(si: f64, unit: &Unit, digits: usize) -> String {
+    format_toward(si, unit, digits, Rounding::Nearest)
+}
+
+/// As [`format_quantity`], rounded in a given direction: a bound is printed on its safe side.
+#[must_use]
+pub fn format_toward(si: f64, unit: &Unit, digits: usize, rounding: Rounding) -> String {
+    with_unit(
+        format_number(unit.from_si(si), digits, rounding),
+        si.is_finite(),
+        unit,
+    )
+}
+
+/// Two quantities in one unit, with as many digits as it takes to tell them apart.
+///
+/// At least 3 significant digits, at most 12. Equal quantities are printed with up to 6.
+#[must_use]
+pub fn format_pair(a: f64, b: f64, unit: &Unit) -> (String, String) {
+    let digits = telling_digits(a, b, unit);
+    (
+        format_quantity(a, unit, digits),
+        format_quantity(b, unit, digits),
+    )
+}
+
+/// A set of quantities: `0.266 .. 0.294 ohm`, `at least 5 m`, `at most 3 m`, `any`; a single value
+/// as [`format_quantity`] prints it.
+#[must_use]
+pub fn format_interval(lo: f64, hi: f64, unit: &Unit) -> String {
+    match (lo == f64::NEG_INFINITY, hi == f64::INFINITY) {
+        (true, true) => "any".to_owned(),
+        (true, false) => format!("at most {}", format_quantity(hi, unit, 4)),
+        (false, true) if lo < hi => format!("at least {}", format_quantity(lo, unit, 4)),
+        _ if lo == hi => format_quantity(lo, unit, 6),
+        _ => {
+            let digits = telling_digits(lo, hi, unit);
+            let number = format_number(unit.from_si(lo), digits, Rounding::Nearest);
+            format!("{number} .. {}", format_quantity(hi, unit, digits))
+        }
+    }
+}
+
+/// A bare number in decimal notation, as [`format_quantity`] prints it.
+///
+/// Rounds the decimal that is meant (0.285 to two digits is 0.29), halves away from zero; `Up` and
+/// `Down` are towards plus and minus infinity. An infinite number is `unlimited`.
+#[must_use]
+pub fn format_number(x: f64, digits: usize, rounding: Rounding) -> String {
+    if x.is_nan() {
+        return "not computable".to_owned();
+    }
+    if x.is_infinite() {
+        return if x > 0.0 { "unlimited" } else { "-unlimited" }.to_owned();
+    }
+    if x == 0.0 {
+        return "0".to_owned();
+    }
+    // Fifteen digits clear away the noise of binary fractions; the rest is done on decimals.
+    let (clean, exponent) = decimal_digits(x.abs());
+    let digits = digits.clamp(1, MOST_DIGITS);
+    let kept = match usize::try_from(exponent) {
+        Ok(e) if e < 7 => digits.max(e + 1),
+        _ => digits,
+    };
+    let away = match rounding {
+        Rounding::Nearest => clean.get(kept).is_some_and(|d| *d >= 5),
+        Rounding::Up => x > 0.0 && clean.iter().skip(kept).any(|d| *d != 0),
+        Rounding::Down => x < 0.0 && clean.iter().skip(kept).any(|d| *d != 0),
+    };
+    let mut shown: Vec<u8> = clean.into_iter().take(kept).collect();
+    let mut exponent = exponent;
+    if away && increment(&mut shown) {
+        shown.insert(0, 1);
+        exponent += 1;
+    }
+    while shown.len() > 1 && shown.last() == Some(&0) {
+        shown.pop();
+    }
+    let text = if (-4..7).contains(&exponent) {
+        positional(&shown, exponent)
+    } else {
+        format!("{}e{exponent}", positional(&shown, 0))
+    };
+    if x < 0.0 { format!("-{text}") } else { text }
+}
+
+/// The fewest digits from 3 to 12 that tell two quantities apart; 6 if none do.
+fn telling_digits(a: f64, b: f64, unit: &Unit) -> usize {
+    if a == b {
+        return 6;
+    }
+    let (x, y) = (unit.from_si(a), unit.from_si(b));
+    let print = |value, digits| format_number(value, digits, Rounding::Nearest);
+    (3..=12)
+        .find(|digits| print(x, *digits) != print(y, *digits))
+        .unwrap_or(6)
+}
+
+fn with_unit(number: String, finite: bool, unit: &Unit) -> String {
+    if unit.text() == "1" || !finite {
+        number
+    } else {
+        format!("{number} {}", unit.text())
+    }
+}
+
+/// Fifteen decimal digits of a positive number and the exponent of the first.
+fn decimal_digits(x: f64) -> (Vec<u8>, i32) {
+    let text = format!("{x:.14e}");
+    let (mantissa, exponent) = text.split_once('e').unwrap_or((&text, "0"));
+    let digits = mantissa
+        .bytes()
+        .filter(u8::is_ascii_digit)
+        .map(|b| b - b'0')
+        .collect();
+    // The standard library writes a whole exponent here, so the fallback is never taken.
+    (digits, exponent.parse().unwrap_or(0))
+}
+
+/// Adds one to the last digit; true if a one must be put in front.
+fn increment(digits: &mut [u8]) -> bool {
+    for digit in digits.iter_mut().rev() {
+        if *digit < 9 {
+            *digit += 1;
+            return false;
+        }
+        *digit = 0;
+    }
+    true
+}
+
+/// Digits with the point after the digit that has exponent zero.
+fn positional(digits: &[u8], exponent: i32) -> String {
+    let mut out = String::new();
+    let mut push = |digit: u8| out.push(char::from(b'0' + digit));
+    match usize::try_from(exponent) {
+        Ok(whole) => {
+            for i in 0..=whole {
+                push(digits.get(i).copied().unwrap_or(0));
+            }
+            if digits.len() > whole + 1 {
+                out.push('.');
+            }
+            for digit in digits.iter().skip(whole + 1) {
+                out.push(char::from(b'0' + digit));
+            }
+        }
+        Err(_) => {
+            out.push_str("0.");
+            for _ in 1..exponent.unsigned_abs() {
+                out.push('0');
+            }
+            for digit in digits {
+                out.push(char::from(b'0' + digit));
+            }
+        }
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{format_interval, format_number, format_pair, format_quantity, format_toward};
+    use crate::quantity::{Rounding, Unit};
+
+    fn unit(text: &str) -> Unit {
+        Unit::parse(text).unwrap()
+    }
+
+    #[test]
+    fn trade_notation() {
+        let cases = [
+            (0.28, "ohm", 3, "0.28 ohm"),
+            (32.0, "A", 3, "32 A"),
+            (0.025, "%", 3, "2.5 %"),
+            (1667.0, "ohm", 3, "1667 ohm"),
+            (12_345.6, "V", 3, "12346 V"),
+            (0.000_37, "ohm", 3, "0.00037 ohm"),
+            (0.000_037, "ohm", 3, "3.7e-5 ohm"),
+            (2.5e9, "ohm", 3, "2.5e9 ohm"),
+            (9_999_999.9, "m", 3, "1e7 m"),
+            (303.15, "°C", 6, "30 °C"),
+            (0.95, "1", 3, "0.95"),
+            (0.0, "A", 3, "0 A"),
+            (-5.25, "V", 2, "-5.3 V"),
+            (0.000_285, "mohm", 2, "0.29 mohm"),
+            (0.999_6, "ohm", 3, "1 ohm"),
+            (0.000_006, "mm²", 3, "6 mm²"),
+            (f64::INFINITY, "ohm", 3, "unlimited"),
+            (100.0, "m", 1, "100 m"),
+        ];
+        for (si, name, digits, expected) in cases {
+            assert_eq!(format_quantity(si, &unit(name), digits), expected);
+        }
+        assert_eq!(
+            format_number(f64::NAN, 3, Rounding::Nearest),
+            "not computable"
+        );
+    }
+
+    #[test]
+    fn bounds_round_to_the_asked_side() {
+        let m = unit("m");
+        assert_eq!(format_toward(30.8831, &m, 3, Rounding::Down), "30.8 m");
+        assert_eq!(format_toward(30.8831, &m, 3, Rounding::Up), "30.9 m");
+        assert_eq!(format_toward(-30.8831, &m, 3, Rounding::Up), "-30.8 m");
+        assert_eq!(format_toward(30.8, &m, 3, Rounding::Up), "30.8 m");
+        assert_eq!(format_toward(9.999, &m, 2, Rounding::Up), "10 m");
+    }
+
+    #[test]
+    fn pairs_differ_in_print_if_they_differ() {
+        let pair = |a, b, name| {
+            let (a, b) = format_pair(a, b, &unit(name));
+            format!("{a} | {b}")
+        };
+        assert_eq!(pair(1.372, 1.37, "ohm"), "1.372 ohm | 1.37 ohm");
+        assert_eq!(pair(32.173_913, 32.0, "A"), "32.2 A | 32 A");
+        assert_eq!(pair(80.04, 80.0, "A"), "80.04 A | 80 A");
+        assert_eq!(pair(80.0, 80.0, "A"), "80 A | 80 A");
+        assert_eq!(
+            pair(1.365_625, 1.365_625, "ohm"),
+            "1.36563 ohm | 1.36563 ohm"
+        );
+        assert_eq!(pair(1.0 + 1e-15, 1.0, "ohm"), "1 ohm | 1 ohm");
+    }
+
+    #[test]
+    fn sets() {
+        let set = |lo, hi, name| format_interval(lo, hi, &unit(name));
+        assert_eq!(set(0.266, 0.294, "ohm"), "0.266 .. 0.294 ohm");
+        assert_eq!(set(5.0, f64::INFINITY, "m"), "at least 5 m");
+        assert_eq!(set(f64::NEG_INFINITY, 3.0, "m"), "at most 3 m");
+        assert_eq!(set(f64::NEG_INFINITY, f64::INFINITY, "m"), "any");
+        assert_eq!(set(6e-6, 6e-6, "mm²"), "6 mm²");
+        assert_eq!(set(0.8, 0.9, "%"), "80 .. 90 %");
+        assert_eq!(set(100.01, 100.02, "V"), "100.01 .. 100.02 V");
+        assert_eq!(set(f64::INFINITY, f64::INFINITY, "ohm"), "unlimited");
+    }
+}

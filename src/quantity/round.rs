@@ -1,0 +1,103 @@
+//! Rounding to a printed figure.
+
+/// Which way to round.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Rounding {
+    /// To the nearest step; from the middle away from zero, as tables are printed.
+    Nearest,
+    /// Towards plus infinity.
+    Up,
+    /// Towards minus infinity.
+    Down,
+}
+
+/// How far a computed number may lie from a decimal and still be it, in steps and relative.
+const NOISE: f64 = 1e-12;
+
+/// `x` rounded to a whole number of steps.
+///
+/// It rounds the decimal number that is meant, not its binary neighbour: 0.285 at 0.01 is 0.29 to
+/// the nearest although the double lies just below, and 0.28 is not rounded up to 0.29. The result
+/// is the double nearest to the decimal (1.37, not 137 times 0.01). It never decreases where `x`
+/// grows, so an interval is rounded end by end.
+///
+/// `x` comes back as it is where it is infinite or has no such digits, or the step is not positive.
+#[must_use]
+pub fn round_to(x: f64, step: f64, rounding: Rounding) -> f64 {
+    if !(step > 0.0 && step.is_finite() && x.is_finite()) {
+        return x;
+    }
+    let steps = x.abs() / step;
+    if steps >= 1e15 {
+        return x;
+    }
+    // At most a quarter step, so that large numbers cannot jump over a whole one.
+    let noise = (NOISE * steps.max(1.0)).min(0.25);
+    let away = match rounding {
+        Rounding::Nearest => (steps + 0.5 + noise).floor(),
+        Rounding::Up if x > 0.0 => (steps - noise).ceil(),
+        Rounding::Down if x < 0.0 => (steps - noise).ceil(),
+        Rounding::Up | Rounding::Down => (steps + noise).floor(),
+    };
+    let whole = away.max(0.0);
+    let magnitude = times_step(whole, step);
+    if x < 0.0 && magnitude != 0.0 {
+        -magnitude
+    } else {
+        magnitude
+    }
+}
+
+/// `whole * step`, where the step is a short decimal, as the double nearest to that decimal.
+fn times_step(whole: f64, step: f64) -> f64 {
+    let mut ten = 1.0;
+    for _ in 0..=18 {
+        let scaled = step * ten;
+        let nearest = scaled.round();
+        if nearest >= 1.0 && (scaled - nearest).abs() <= 1e-14 * nearest {
+            return whole * nearest / ten;
+        }
+        ten *= 10.0;
+    }
+    whole * step
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Rounding, round_to};
+
+    #[test]
+    fn printed_figures() {
+        use Rounding::{Down, Nearest, Up};
+        let cases = [
+            (1.365_625, 0.01, Nearest, 1.37),
+            (1.365, 0.01, Nearest, 1.37),
+            (0.285, 0.01, Nearest, 0.29),
+            (0.284_999, 0.01, Nearest, 0.28),
+            (-0.285, 0.01, Nearest, -0.29),
+            (0.29, 0.01, Up, 0.29),
+            (0.29, 0.01, Down, 0.29),
+            (0.57, 0.01, Down, 0.57),
+            (0.291, 0.01, Up, 0.30),
+            (0.299, 0.01, Down, 0.29),
+            (-0.291, 0.01, Up, -0.29),
+            (-0.291, 0.01, Down, -0.3),
+            (1_666.666_666_7, 1.0, Nearest, 1667.0),
+            (2.5, 1.0, Nearest, 3.0),
+            (7.0, 2.5, Up, 7.5),
+            (0.001_37, 0.000_01, Nearest, 0.001_37),
+            (1e17, 0.01, Nearest, 1e17),
+            (0.0, 0.01, Up, 0.0),
+        ];
+        for (x, step, rounding, expected) in cases {
+            assert_eq!(
+                round_to(x, step, rounding),
+                expected,
+                "{x} {step} {rounding:?}"
+            );
+        }
+        assert_eq!(round_to(-0.001, 0.01, Nearest).to_bits(), 0.0_f64.to_bits());
+        assert_eq!(round_to(f64::INFINITY, 0.01, Up), f64::INFINITY);
+        assert_eq!(round_to(1.5, 0.0, Up), 1.5);
+    }
+}

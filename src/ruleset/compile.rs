@@ -1,0 +1,708 @@
+//! Merged layers → compiled ruleset: derived facts are declared, expressions typed, cycles found.
+
+use rustc_hash::FxHashMap;
+
+use super::layers::{Item, Merged};
+use super::lower_tables::{assumptions, limits, origin, path, tables};
+use super::lower_vocabulary::{Said, add_fact, fact_type, vocabulary};
+use super::model::{
+    Confidence, Derivation, Figure, Requirement, Rule, Ruleset, Severity, Stage, Way,
+};
+use super::reader::{Fields, texts};
+use super::template;
+use super::yaml::Node;
+use super::{Edition, cycles};
+use crate::expression::{
+    Compiled, Data, Expr, Limits, Scope, Ty, Typer, TypingError, parse, present_when,
+};
+use crate::source::{Problem, Span};
+use crate::vocabulary::{Bounds, Fact, FactIx, FactType, KindId, Settler, Vocabulary};
+
+const DERIVE_KEYS: [&str; 15] = [
+    "is", "means", "formula", "unless-written", "clause", "source", "in", "replaces", "optional",
+    "because", "confidence", "note", "series", "by", "also",
+];
+const RULE_KEYS: [&str; 20] = [
+    "id", "title", "stage", "severity", "each", "where", "require", "ways", "message", "open",
+    "point-at", "help", "topic", "clause", "source", "confidence", "because", "in", "departable",
+    "note",
+];
+
+/// Everything needed to compile an expression of a ruleset.
+struct Context<'a, 'm> {
+    merged: &'m Merged<'a>,
+    vocabulary: &'m Vocabulary,
+    limits: &'m Limits,
+    typer: Typer<'m>,
+}
+
+impl Context<'_, '_> {
+    fn report(&self, node: &Node, errors: Vec<TypingError>, problems: &mut Vec<Problem>) {
+        let source = self.merged.source(node.span);
+        for e in errors {
+            let at = source.map_or(node.span, |s| node.place(s, e.range.clone()));
+            let mut p = Problem::error("bad-expression", e.message).at(at, "");
+            p.help = e.help;
+            problems.push(p);
+        }
+    }
+
+    fn parse(&self, node: &Node, problems: &mut Vec<Problem>) -> Option<Expr> {
+        let Some(text) = node.text() else {
+            problems.push(
+                Problem::error("not-an-expression", "an expression is one text")
+                    .at(node.span, "")
+                    .help("put it in single quotes"),
+            );
+            return None;
+        };
+        self.reject_cut(node, problems);
+        match parse(text) {
+            Ok(e) => Some(e),
+            Err(e) => {
+                self.report(node, vec![e], problems);
+                None
+            }
+        }
+    }
+
+    /// YAML cuts an unquoted text at ` #` without a word.
+    fn reject_cut(&self, node: &Node, problems: &mut Vec<Problem>) {
+        let Some(source) = self.merged.source(node.span) else {
+            return;
+        };
+        let text = source.text();
+        let quoted = text
+            .get(node.span.from()..)
+            .is_some_and(|t| t.starts_with(['\'', '"', '|', '>']));
+        let rest = text
+            .get(node.span.until()..)
+            .and_then(|t| t.lines().next())
+            .unwrap_or("");
+        if !quoted && rest.trim_start().starts_with('#') {
+            problems.push(
+                Problem::error(
+                    "comment-in-expression",
+                    "what follows `#` is cut off this expression",
+                )
+                .at(node.span, "")
+                .help("put the comment on a line of its own, or the expression in single quotes"),
+            );
+        }
+    }
+
+    fn compile(
+        &self,
+        node: &Node,
+        scope: &Scope,
+        expected: Option<&Ty>,
+        problems: &mut Vec<Problem>,
+    ) -> Option<(Compiled, Expr)> {
+        let expr = self.parse(node, problems)?;
+        let text = node.text().unwrap_or("");
+        match self.typer.compile(text, node.span, &expr, scope, expected) {
+            Ok(c) => Some((c, expr)),
+            Err(errors) => {
+                self.report(node, errors, problems);
+                None
+            }
+        }
+    }
+
+    fn text(&self, node: &Node, scope: &Scope, problems: &mut Vec<Problem>) -> template::Template {
+        template::read(
+            node,
+            self.merged.source(node.span),
+            &self.typer,
+            scope,
+            self.vocabulary,
+            self.limits,
+            problems,
+        )
+    }
+}
+
+/// Compiles all expressions of a ruleset.
+pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Option<Ruleset> {
+    let mut v = vocabulary(merged, problems);
+    everywhere(&mut v, problems);
+    let declared = declare(merged, &mut v, problems);
+    check_abstract(merged, &v, problems);
+    let limits = limits(merged, problems);
+    let (table_names, table_list) = tables(merged, &v, problems);
+    let assumed = assumptions(merged, &v, problems);
+    let context = Context {
+        merged,
+        vocabulary: &v,
+        limits: &limits,
+        typer: Typer::new(&v, &limits, &table_names, &table_list),
+    };
+    let mut derivations: Vec<Vec<Option<Derivation>>> =
+        v.kinds.iter().map(|k| vec![None; k.facts.len()]).collect();
+    for (item, kind, fact) in &declared {
+        if let Some(d) = derivation(&context, item, *kind, *fact, problems)
+            && let Some(slot) = derivations
+                .get_mut(kind.0 as usize)
+                .and_then(|k| k.get_mut(fact.0 as usize))
+        {
+            *slot = Some(d);
+        }
+    }
+    let mut rules: Vec<Rule> = Vec::new();
+    let amendments = by_id(&merged.amend, problems);
+    let mut used: Vec<&str> = Vec::new();
+    for item in &merged.rules {
+        let changes = amendments.get(item.name).map_or(&[][..], |c| c);
+        if !changes.is_empty() {
+            used.push(item.name);
+        }
+        if let Some(r) = rule(&context, item, changes, problems) {
+            rules.push(r);
+        }
+    }
+    for item in &merged.amend {
+        if !used.contains(&item.name) {
+            problems.push(missing_rule(item, &rules, "amended"));
+        }
+    }
+    let mut withdrawn = Vec::new();
+    for item in &merged.withdraw {
+        let because = item.node.get("because").and_then(Node::text);
+        match rules.iter().position(|r| r.id == item.name) {
+            Some(i) => {
+                rules.remove(i);
+                withdrawn.push((
+                    item.name.to_owned(),
+                    merged.layer_name(item).to_owned(),
+                    because.unwrap_or("").to_owned(),
+                ));
+            }
+            None => problems.push(missing_rule(item, &rules, "withdrawn")),
+        }
+        if because.is_none() {
+            problems.push(
+                Problem::error("missing-key", "a withdrawal needs `because`: a reason").at(item.at, ""),
+            );
+        }
+    }
+    rules.sort_by(|a, b| a.id.cmp(&b.id));
+    let figures = merged
+        .figures
+        .iter()
+        .filter_map(|item| figure(&context, item, problems))
+        .collect();
+    cycles::check(&v, &derivations, problems);
+    let texts = context.typer.into_texts();
+    let series = v
+        .series
+        .iter()
+        .map(|s| s.members.iter().map(|m| m.value).collect())
+        .collect();
+    Some(Ruleset {
+        id: String::new(),
+        title: String::new(),
+        patches: Vec::new(),
+        edition: Edition {
+            id: String::new(),
+            title: String::new(),
+            usable_from: None,
+            required_from: None,
+            withdrawn_on: None,
+            parent: None,
+        },
+        other_editions: Vec::new(),
+        edition_note: None,
+        hash: String::new(),
+        notes: Vec::new(),
+        data: Data {
+            tables: table_list,
+            series,
+        },
+        vocabulary: v,
+        tables: table_names,
+        limits,
+        assumptions: assumed,
+        derivations,
+        rules,
+        withdrawn,
+        figures,
+        texts,
+        files: std::sync::Arc::default(),
+    })
+}
+
+fn missing_rule(item: &Item<'_>, rules: &[Rule], done: &str) -> Problem {
+    Problem::error(
+        "unknown-rule",
+        format!("the rule `{}` that is {done} here does not exist in this edition", item.name),
+    )
+    .at(item.at, "")
+    .did_you_mean(item.name, rules.iter().map(|r| r.id.as_str()))
+}
+
+fn by_id<'a, 'i>(
+    items: &'i [Item<'a>],
+    problems: &mut Vec<Problem>,
+) -> FxHashMap<&'a str, Vec<&'i Item<'a>>> {
+    let mut all: FxHashMap<&str, Vec<&Item<'_>>> = FxHashMap::default();
+    for item in items {
+        if item.name.is_empty() {
+            problems.push(
+                Problem::error("missing-key", "an amendment needs `id`: the rule it changes")
+                    .at(item.at, ""),
+            );
+            continue;
+        }
+        if item.node.get("because").is_none() {
+            problems.push(
+                Problem::error("missing-key", "an amendment needs `because`: a reason").at(item.at, ""),
+            );
+        }
+        all.entry(item.name).or_default().push(item);
+    }
+    all
+}
+
+/// Facts that every real kind has.
+fn everywhere(v: &mut Vocabulary, problems: &mut Vec<Problem>) {
+    let words = std::sync::Arc::new(
+        ["new", "existing", "altered", "to-go"]
+            .map(str::to_owned)
+            .to_vec(),
+    );
+    for id in v.kind_ids() {
+        if v.kind(id).is_abstract() || v.kind(id).fact_named("status").is_some() {
+            continue;
+        }
+        let fact = Fact {
+            name: "status".to_owned(),
+            also: Vec::new(),
+            means: "as found, added, changed or taken out by these works".to_owned(),
+            ty: FactType::Choice {
+                words: std::sync::Arc::clone(&words),
+                ordered: false,
+            },
+            settled_by: Settler::Designer,
+            domain: Bounds::ALL,
+            plausible: None,
+            series: None,
+            exact: false,
+            optional: false,
+            open: false,
+            inherits: None,
+            never_assumed: false,
+            writable: true,
+            span: v.kind(id).span,
+        };
+        add_fact(v, id, fact, problems);
+    }
+}
+
+/// Declares derived facts, so that expressions may read each other in any order.
+fn declare<'a, 'm>(
+    merged: &'m Merged<'a>,
+    v: &mut Vocabulary,
+    problems: &mut Vec<Problem>,
+) -> Vec<(&'m Item<'a>, KindId, FactIx)> {
+    let mut out = Vec::new();
+    for item in &merged.derive {
+        let Some(f) = Fields::new(item.node, item.at, "a derivation", &DERIVE_KEYS, problems) else {
+            continue;
+        };
+        let Some((kind, name)) = item.name.split_once('.') else {
+            problems.push(
+                Problem::error("bad-path", format!("`{}` is not of the form KIND.FACT", item.name))
+                    .at(item.at, ""),
+            );
+            continue;
+        };
+        let Some(id) = v.kind_named(kind) else {
+            problems.push(
+                Problem::error("unknown-kind", format!("there is no kind `{kind}`"))
+                    .at(item.at, "")
+                    .did_you_mean(kind, v.kinds.iter().map(|k| k.name.as_str())),
+            );
+            continue;
+        };
+        let Some(is) = f.needed("is", "a derivation", problems) else {
+            continue;
+        };
+        let at = f.get("is").map_or(item.at, |n| n.span);
+        let Some(Said::Type(ty)) = fact_type(is, at, v, problems) else {
+            continue;
+        };
+        if v.kind(id).is_abstract() {
+            continue;
+        }
+        let unless_written = f.flag("unless-written", problems);
+        let optional = f.flag("optional", problems);
+        let existing = v.kind(id).fact_named(name);
+        let ix = match existing {
+            Some(ix) if v.fact(id, ix).writable && !unless_written => {
+                problems.push(
+                    Problem::error(
+                        "fact-and-derivation",
+                        format!("`{}` is a fact that designs write", item.name),
+                    )
+                    .at(item.at, "derived here")
+                    .at(v.fact(id, ix).span, "declared here")
+                    .help("write `unless-written: yes` if a written value is to win"),
+                );
+                continue;
+            }
+            Some(ix) if v.fact(id, ix).writable => {
+                // A fact of the designs that is worked out where they are silent.
+                v.kinds[id.0 as usize].facts[ix.0 as usize].optional |= optional;
+                ix
+            }
+            _ => {
+                let fact = Fact {
+                    name: name.to_owned(),
+                    also: f
+                        .get("also")
+                        .map(|n| texts(n).into_iter().map(|(t, _)| t).collect())
+                        .unwrap_or_default(),
+                    means: f.owned("means", problems).unwrap_or_default(),
+                    ty,
+                    settled_by: Settler::Designer,
+                    domain: Bounds::ALL,
+                    plausible: None,
+                    series: None,
+                    exact: false,
+                    optional,
+                    open: false,
+                    inherits: None,
+                    never_assumed: false,
+                    writable: unless_written,
+                    span: item.at,
+                };
+                add_fact(v, id, fact, problems)
+            }
+        };
+        out.push((item, id, ix));
+    }
+    out
+}
+
+/// A fact declared for an abstract kind must exist on each kind it stands for.
+fn check_abstract(merged: &Merged<'_>, v: &Vocabulary, problems: &mut Vec<Problem>) {
+    for item in &merged.derive {
+        let Some((kind, name)) = item.name.split_once('.') else {
+            continue;
+        };
+        let Some(id) = v.kind_named(kind) else { continue };
+        for real in &v.kind(id).any_of {
+            if v.kind(*real).fact_named(name).is_none() {
+                problems.push(
+                    Problem::error(
+                        "abstract-fact",
+                        format!(
+                            "`{kind}` has the fact `{name}`, but `{}` does not",
+                            v.kind(*real).name
+                        ),
+                    )
+                    .at(item.at, "declared here")
+                    .help(format!("derive `{}.{name}` too", v.kind(*real).name)),
+                );
+            }
+        }
+    }
+}
+
+fn type_of(fact: &Fact) -> (Ty, bool) {
+    match &fact.ty {
+        FactType::Quantity { unit, per_line, .. } => (Ty::Number(unit.dim()), *per_line),
+        FactType::Choice { words, .. } => (Ty::Word(words.clone()), false),
+        FactType::Some { words } => (Ty::Set(words.clone()), false),
+        FactType::YesNo => (Ty::Truth, false),
+        FactType::Text => (Ty::Text, false),
+        FactType::Date => (Ty::Date, false),
+        FactType::Part(k) | FactType::Reference(k) => (Ty::Object(*k), false),
+        FactType::Parts(k) | FactType::References(k) | FactType::Reverse { kind: k, .. } => {
+            (Ty::Collection(*k), false)
+        }
+    }
+}
+
+fn derivation(
+    context: &Context<'_, '_>,
+    item: &Item<'_>,
+    kind: KindId,
+    ix: FactIx,
+    problems: &mut Vec<Problem>,
+) -> Option<Derivation> {
+    let mut silent = Vec::new();
+    let f = Fields::new(item.node, item.at, "a derivation", &DERIVE_KEYS, &mut silent)?;
+    let Some(node) = f.get("formula") else {
+        problems.push(
+            Problem::error("missing-key", format!("the derivation `{}` needs `formula`", item.name))
+                .at(item.at, ""),
+        );
+        return None;
+    };
+    let fact = context.vocabulary.fact(kind, ix);
+    let (ty, per_line) = type_of(fact);
+    let scope = Scope {
+        subject: kind,
+        per_line,
+        guards: Vec::new(),
+    };
+    let (formula, _) = context.compile(node, &scope, Some(&ty), problems)?;
+    if formula.root_term().optional && !fact.optional {
+        problems.push(
+            Problem::error(
+                "optional-formula",
+                format!("the formula of `{}` may give nothing", item.name),
+            )
+            .at(node.span, "")
+            .help("write `optional: yes`, or give a value with `else`"),
+        );
+    }
+    Some(Derivation {
+        formula,
+        unless_written: f.flag("unless-written", problems),
+        origin: origin(&f, context.merged.layer_name(item), problems),
+        replaced: item.replaced.map(|l| context.merged.layers[l].name.clone()),
+    })
+}
+
+/// A field of a rule: an amendment's, else the rule's own.
+fn field<'a>(item: &Item<'a>, changes: &[&Item<'a>], key: &str) -> Option<&'a Node> {
+    changes
+        .iter()
+        .rev()
+        .find_map(|c| c.node.get(key))
+        .or_else(|| item.node.get(key))
+}
+
+fn rule<'a>(
+    context: &Context<'a, '_>,
+    item: &Item<'a>,
+    changes: &[&Item<'a>],
+    problems: &mut Vec<Problem>,
+) -> Option<Rule> {
+    let f = Fields::new(item.node, item.at, "a rule", &RULE_KEYS, problems)?;
+    f.needed("id", "a rule", problems)?;
+    for c in changes {
+        Fields::new(c.node, c.at, "an amendment", &RULE_KEYS, problems)?;
+    }
+    let get = |key: &str| field(item, changes, key);
+    let text = |key: &str| get(key).and_then(Node::text);
+    for key in ["title", "stage", "each", "message", "topic", "confidence"] {
+        if get(key).is_none() {
+            problems.push(
+                Problem::error("missing-key", format!("the rule `{}` needs `{key}`", item.name))
+                    .at(item.at, ""),
+            );
+        }
+    }
+    if get("clause").is_none() && get("source").is_none() {
+        problems.push(
+            Problem::error(
+                "missing-key",
+                format!("the rule `{}` needs `clause` or `source`", item.name),
+            )
+            .at(item.at, ""),
+        );
+    }
+    let at = |key: &str| get(key).map_or(item.at, |n| n.span);
+    let stage = choice(text("stage")?, at("stage"), &Stage::ALL.map(Stage::word), problems)
+        .and_then(Stage::from_word)?;
+    let severity = choice(
+        text("severity").unwrap_or("breach"),
+        at("severity"),
+        &Severity::ALL.map(Severity::word),
+        problems,
+    )
+    .and_then(Severity::from_word)?;
+    let confidence = choice(
+        text("confidence")?,
+        at("confidence"),
+        &Confidence::ALL.map(Confidence::word),
+        problems,
+    )
+    .and_then(Confidence::from_word)?;
+    let kind_name = text("each")?;
+    let v = context.vocabulary;
+    let Some(each) = v.kind_named(kind_name).filter(|k| !v.kind(*k).is_abstract()) else {
+        problems.push(
+            Problem::error("unknown-kind", format!("there is no kind `{kind_name}` to judge"))
+                .at(at("each"), "")
+                .did_you_mean(kind_name, v.kinds.iter().map(|k| k.name.as_str())),
+        );
+        return None;
+    };
+    let mut scope = Scope {
+        subject: each,
+        per_line: false,
+        guards: Vec::new(),
+    };
+    let where_ = match get("where") {
+        None => None,
+        Some(n) => {
+            let (c, expr) = context.compile(n, &scope, Some(&Ty::Truth), problems)?;
+            scope.guards = present_when(&expr, true);
+            Some(c)
+        }
+    };
+    let require = match (get("require"), get("ways")) {
+        (Some(n), None) => {
+            Requirement::One(context.compile(n, &scope, Some(&Ty::Truth), problems)?.0)
+        }
+        (None, Some(n)) => ways(context, n, &scope, item, problems)?,
+        _ => {
+            problems.push(
+                Problem::error(
+                    "missing-key",
+                    format!("the rule `{}` needs `require` or `ways`, one of them", item.name),
+                )
+                .at(item.at, ""),
+            );
+            return None;
+        }
+    };
+    let mut template = |key: &str| get(key).map(|n| context.text(n, &scope, problems));
+    let (message, open, help) = (template("message")?, template("open"), template("help"));
+    let mut point_at = Vec::new();
+    for (name, place) in get("point-at").map(texts).unwrap_or_default() {
+        let node = Node {
+            value: super::yaml::Yaml::Scalar(name),
+            span: place,
+        };
+        // A per-line fact is pointed at as a whole.
+        let scope = Scope {
+            per_line: true,
+            ..scope.clone()
+        };
+        if let Some((c, _)) = context.compile(&node, &scope, None, problems) {
+            point_at.push(c);
+        }
+    }
+    Some(Rule {
+        id: item.name.to_owned(),
+        title: text("title").unwrap_or("").to_owned(),
+        stage,
+        severity,
+        each,
+        where_,
+        require,
+        message,
+        open,
+        help,
+        point_at,
+        topic: text("topic").unwrap_or("").to_owned(),
+        origin: super::Origin {
+            clause: text("clause").map(str::to_owned),
+            source: text("source").map(str::to_owned),
+            layer: context.merged.layer_name(item).to_owned(),
+        },
+        confidence,
+        because: text("because").map(str::to_owned),
+        amended: changes.last().map(|c| {
+            (
+                context.merged.layer_name(c).to_owned(),
+                c.node.get("because").and_then(Node::text).unwrap_or("").to_owned(),
+            )
+        }),
+        departable: text("departable") != Some("no"),
+        editions: text("in").map(str::to_owned),
+        span: item.at,
+    })
+}
+
+fn choice<'t>(
+    text: &'t str,
+    at: Span,
+    words: &[&str],
+    problems: &mut Vec<Problem>,
+) -> Option<&'t str> {
+    if words.contains(&text) {
+        return Some(text);
+    }
+    problems.push(
+        Problem::error("unknown-word", format!("`{text}` is none of {}", words.join(", ")))
+            .at(at, "")
+            .did_you_mean(text, words.iter().copied()),
+    );
+    None
+}
+
+fn ways(
+    context: &Context<'_, '_>,
+    node: &Node,
+    scope: &Scope,
+    item: &Item<'_>,
+    problems: &mut Vec<Problem>,
+) -> Option<Requirement> {
+    let Some(map) = node.map() else {
+        problems.push(
+            Problem::error("not-a-map", "`ways` is a map of named conditions").at(node.span, ""),
+        );
+        return None;
+    };
+    let mut all = Vec::new();
+    for (key, n) in map {
+        let condition = match n.get("is") {
+            Some(inner) => {
+                // A way may hold in some editions only.
+                if let Some(span) = n.get("in")
+                    && !context.merged.in_edition(item.layer, span, problems)
+                {
+                    continue;
+                }
+                inner
+            }
+            None => n,
+        };
+        if let Some((c, _)) = context.compile(condition, scope, Some(&Ty::Truth), problems) {
+            all.push(Way {
+                name: key.text.clone(),
+                condition: c,
+            });
+        }
+    }
+    if all.is_empty() {
+        problems.push(Problem::error("no-ways", "no way holds in this edition").at(node.span, ""));
+        return None;
+    }
+    Some(Requirement::Ways(all))
+}
+
+fn figure(
+    context: &Context<'_, '_>,
+    item: &Item<'_>,
+    problems: &mut Vec<Problem>,
+) -> Option<Figure> {
+    let keys = ["is", "at-most", "at-least", "where", "in"];
+    let f = Fields::new(item.node, item.at, "a figure", &keys, problems)?;
+    let v = context.vocabulary;
+    let (kind, fact) = path(f.needed("is", "a figure", problems)?, item.at, v, problems)?;
+    let mut other = |key: &str| -> Option<FactIx> {
+        let name = f.text(key, problems)?;
+        let found = v.kind(kind).fact_named(name);
+        if found.is_none() {
+            problems.push(
+                Problem::error("unknown-fact", format!("there is no such fact `{name}`"))
+                    .at(f.get(key).map_or(item.at, |n| n.span), ""),
+            );
+        }
+        found
+    };
+    let (at_most, at_least) = (other("at-most"), other("at-least"));
+    let scope = Scope {
+        subject: kind,
+        per_line: false,
+        guards: Vec::new(),
+    };
+    let where_ = f
+        .get("where")
+        .and_then(|n| context.compile(n, &scope, Some(&Ty::Truth), problems))
+        .map(|(c, _)| c);
+    Some(Figure {
+        kind,
+        fact,
+        at_most,
+        at_least,
+        where_,
+    })
+}

@@ -1,0 +1,227 @@
+//! Derivations may meet themselves only along one tree in one direction: up `fed-from`, or down
+//! its reverse. Anything else would never end.
+
+use super::model::Derivation;
+use crate::expression::{Compiled, ObjectTerm, Over, TermKind};
+use crate::source::Problem;
+use crate::vocabulary::{FactIx, FactType, KindId, Vocabulary};
+
+/// The reference that makes the tree of feeds.
+const TREE: &str = "fed-from";
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Way {
+    /// The same object.
+    Here,
+    /// Towards the supply.
+    Up,
+    /// Away from it.
+    Down,
+    /// To some other object.
+    Elsewhere,
+}
+
+impl Way {
+    fn then(self, next: Self) -> Self {
+        match (self, next) {
+            (Self::Here, w) | (w, Self::Here) => w,
+            (a, b) if a == b => a,
+            _ => Self::Elsewhere,
+        }
+    }
+}
+
+type Node = (KindId, FactIx);
+
+/// Reports derivations that need their own value.
+pub(super) fn check(
+    v: &Vocabulary,
+    derivations: &[Vec<Option<Derivation>>],
+    problems: &mut Vec<Problem>,
+) {
+    let mut nodes: Vec<Node> = Vec::new();
+    for (k, facts) in derivations.iter().enumerate() {
+        for (f, d) in facts.iter().enumerate() {
+            if d.is_some() {
+                nodes.push((
+                    KindId(u16::try_from(k).unwrap_or(0)),
+                    FactIx(u16::try_from(f).unwrap_or(0)),
+                ));
+            }
+        }
+    }
+    let index = |n: &Node| nodes.binary_search(n).ok();
+    let mut edges: Vec<Vec<(usize, Way)>> = vec![Vec::new(); nodes.len()];
+    for (i, (k, f)) in nodes.iter().enumerate() {
+        let Some(d) = derivations
+            .get(k.0 as usize)
+            .and_then(|x| x.get(f.0 as usize))
+            .and_then(Option::as_ref)
+        else {
+            continue;
+        };
+        reads(v, &d.formula, &mut |n, w| {
+            if let Some(j) = index(&n) {
+                edges[i].push((j, w));
+            }
+        });
+    }
+    for component in components(&edges) {
+        let inside = |j: &usize| component.contains(j);
+        let mut ways: Vec<Way> = Vec::new();
+        for i in &component {
+            for (j, w) in &edges[*i] {
+                if inside(j) && *w != Way::Here && !ways.contains(w) {
+                    ways.push(*w);
+                }
+            }
+        }
+        // Steps on one object must not close a loop among themselves.
+        let here: Vec<Vec<(usize, Way)>> = edges
+            .iter()
+            .enumerate()
+            .map(|(i, list)| {
+                if !component.contains(&i) {
+                    return Vec::new();
+                }
+                list.iter()
+                    .filter(|(j, w)| inside(j) && *w == Way::Here)
+                    .copied()
+                    .collect()
+            })
+            .collect();
+        let stuck = !components(&here).is_empty();
+        let fine = !stuck && (ways == [Way::Up] || ways == [Way::Down]);
+        if fine {
+            continue;
+        }
+        let names: Vec<String> = component
+            .iter()
+            .map(|i| {
+                let (k, f) = nodes[*i];
+                format!("{}.{}", v.kind(k).name, v.fact(k, f).name)
+            })
+            .collect();
+        let mut p = Problem::error(
+            "cycle",
+            format!("these derivations need each other: {}", names.join(", ")),
+        );
+        for i in component.iter().take(4) {
+            let (k, f) = nodes[*i];
+            if let Some(Some(d)) = derivations.get(k.0 as usize).and_then(|x| x.get(f.0 as usize)) {
+                p = p.at(d.formula.span, "");
+            }
+        }
+        problems.push(p.help(
+            "a derivation may meet itself only up `fed-from`, or only down its reverse",
+        ));
+    }
+}
+
+fn object(v: &Vocabulary, o: &ObjectTerm, vars: &[Way]) -> Way {
+    match o {
+        ObjectTerm::Subject => Way::Here,
+        ObjectTerm::Var(i) => vars.get(*i as usize).copied().unwrap_or(Way::Elsewhere),
+        ObjectTerm::Step(before, fact) => {
+            let tree = fact
+                .by_kind
+                .iter()
+                .all(|(k, f)| v.fact(*k, *f).name == TREE);
+            // A part belongs to its owner; only a way back could close a loop, and there is none.
+            object(v, before, vars).then(if tree { Way::Up } else { Way::Elsewhere })
+        }
+    }
+}
+
+fn reads(v: &Vocabulary, c: &Compiled, each: &mut impl FnMut(Node, Way)) {
+    // Variables stand in the order of their slots; a slot may serve several aggregates.
+    let mut vars = vec![Way::Here; 64];
+    for term in &c.terms {
+        if let TermKind::Aggregate { var, over, .. } = &term.kind
+            && let Over::Collection(o, fact) = over
+        {
+            let tree = fact.by_kind.iter().all(|(k, f)| match v.fact(*k, *f).ty {
+                FactType::Reverse { kind, fact } => v.fact(kind, fact).name == TREE,
+                _ => false,
+            });
+            let way = object(v, o, &vars).then(if tree { Way::Down } else { Way::Elsewhere });
+            if let Some(slot) = vars.get_mut(*var as usize) {
+                *slot = if *slot == Way::Here { way } else if *slot == way { way } else { Way::Elsewhere };
+            }
+        }
+    }
+    for term in &c.terms {
+        match &term.kind {
+            TermKind::Read { object: o, fact, .. } => {
+                let way = object(v, o, &vars);
+                for n in &fact.by_kind {
+                    each(*n, way);
+                }
+            }
+            TermKind::Aggregate {
+                over: Over::Collection(o, fact),
+                ..
+            } => {
+                let way = object(v, o, &vars);
+                for n in &fact.by_kind {
+                    each(*n, way);
+                }
+            }
+            _ => {}
+        }
+    }
+}
+
+/// Strongly connected components of more than one node, or with a loop on one (Tarjan, without
+/// recursion).
+fn components(edges: &[Vec<(usize, Way)>]) -> Vec<Vec<usize>> {
+    const NONE: usize = usize::MAX;
+    let n = edges.len();
+    let (mut index, mut low) = (vec![NONE; n], vec![0; n]);
+    let mut on = vec![false; n];
+    let (mut stack, mut out) = (Vec::new(), Vec::new());
+    let mut count = 0;
+    for start in 0..n {
+        if index[start] != NONE {
+            continue;
+        }
+        let mut work = vec![(start, 0)];
+        while let Some((i, at)) = work.pop() {
+            if at == 0 {
+                index[i] = count;
+                low[i] = count;
+                count += 1;
+                stack.push(i);
+                on[i] = true;
+            }
+            if let Some((j, _)) = edges[i].get(at) {
+                work.push((i, at + 1));
+                if index[*j] == NONE {
+                    work.push((*j, 0));
+                } else if on[*j] {
+                    low[i] = low[i].min(index[*j]);
+                }
+                continue;
+            }
+            if low[i] == index[i] {
+                let mut group = Vec::new();
+                while let Some(j) = stack.pop() {
+                    on[j] = false;
+                    group.push(j);
+                    if j == i {
+                        break;
+                    }
+                }
+                let looped = group.len() > 1 || edges[i].iter().any(|(j, _)| *j == i);
+                if looped {
+                    group.sort_unstable();
+                    out.push(group);
+                }
+            }
+            if let Some((parent, _)) = work.last() {
+                low[*parent] = low[*parent].min(low[i]);
+            }
+        }
+    }
+    out
+}

@@ -1,0 +1,189 @@
+//! Editions: which one is usable on a day, and which items hold in it.
+
+use super::reader::Fields;
+use super::yaml::Node;
+use crate::quantity::{format_date, parse_date};
+use crate::source::{Problem, Span};
+
+/// An edition of a ruleset.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Edition {
+    /// Its id.
+    pub id: String,
+    /// Its title.
+    pub title: String,
+    /// First day on which it may be used.
+    pub usable_from: Option<i32>,
+    /// First day from which it must be used.
+    pub required_from: Option<i32>,
+    /// First day on which it may no longer be used.
+    pub withdrawn_on: Option<i32>,
+    /// The edition of the parent that goes with it; its newest, if none is named.
+    pub parent: Option<String>,
+}
+
+impl Edition {
+    pub(super) fn read(node: &Node, problems: &mut Vec<Problem>) -> Option<Self> {
+        let keys = [
+            "id",
+            "title",
+            "usable-from",
+            "required-from",
+            "withdrawn-on",
+            "parent-edition",
+        ];
+        let f = Fields::new(node, node.span, "an edition", &keys, problems)?;
+        let id = f.needed("id", "an edition", problems)?.to_owned();
+        let mut date = |key: &str| {
+            let text = f.text(key, problems)?;
+            match parse_date(text) {
+                Ok(d) => Some(d),
+                Err(_) => {
+                    let at = f.get(key).map_or(node.span, |n| n.span);
+                    problems.push(
+                        Problem::error("bad-date", format!("`{text}` is not a date"))
+                            .at(at, "")
+                            .help("write it like `2026-10-15`"),
+                    );
+                    None
+                }
+            }
+        };
+        let (usable_from, required_from, withdrawn_on) =
+            (date("usable-from"), date("required-from"), date("withdrawn-on"));
+        Some(Self {
+            title: f.owned("title", problems).unwrap_or_else(|| id.clone()),
+            parent: f.owned("parent-edition", problems),
+            id,
+            usable_from,
+            required_from,
+            withdrawn_on,
+        })
+    }
+
+    /// Whether it may be used on a day; editions without dates never are by date.
+    #[must_use]
+    pub fn usable_on(&self, day: i32) -> bool {
+        self.usable_from.is_some_and(|d| d <= day) && self.withdrawn_on.is_none_or(|d| day < d)
+    }
+}
+
+/// What was chosen and why.
+pub(super) struct Choice {
+    pub(super) index: usize,
+    pub(super) others: Vec<String>,
+    pub(super) note: Option<String>,
+}
+
+/// Chooses an edition: the one named, else the newest usable on the day, else the newest.
+pub(super) fn choose(
+    ruleset: &str,
+    editions: &[Edition],
+    named: Option<&str>,
+    day: Option<i32>,
+) -> Result<Choice, Problem> {
+    if let Some(name) = named {
+        return match editions.iter().position(|e| e.id == name) {
+            Some(index) => Ok(Choice {
+                index,
+                others: Vec::new(),
+                note: None,
+            }),
+            None => Err(Problem::error(
+                "unknown-edition",
+                format!("the ruleset `{ruleset}` has no edition `{name}`"),
+            )
+            .help(format!("its editions are {}", list(editions)))
+            .did_you_mean(name, editions.iter().map(|e| e.id.as_str()))),
+        };
+    }
+    let Some(last) = editions.len().checked_sub(1) else {
+        return Err(Problem::error(
+            "no-edition",
+            format!("the ruleset `{ruleset}` states no edition"),
+        ));
+    };
+    let dated = editions.iter().any(|e| e.usable_from.is_some());
+    if !dated && last > 0 {
+        return Err(Problem::error(
+            "edition-needed",
+            format!("which edition of `{ruleset}` applies is for the authority to say: name it"),
+        )
+        .help(format!(
+            "write `edition: \"{}\"` in the installation block or give --edition; there are {}",
+            editions[last].id,
+            list(editions)
+        )));
+    }
+    let Some(day) = day.filter(|_| dated) else {
+        let note = dated.then(|| "no date is written: judged by the newest edition".to_owned());
+        return Ok(Choice {
+            index: last,
+            others: Vec::new(),
+            note,
+        });
+    };
+    let usable: Vec<usize> = (0..editions.len())
+        .filter(|i| editions[*i].usable_on(day))
+        .collect();
+    match usable.split_last() {
+        Some((index, others)) => Ok(Choice {
+            index: *index,
+            others: others.iter().map(|i| editions[*i].id.clone()).collect(),
+            note: Some(format!("chosen for {}", format_date(day))),
+        }),
+        None => Err(Problem::error(
+            "no-usable-edition",
+            format!(
+                "no edition of `{ruleset}` is usable on {}",
+                format_date(day)
+            ),
+        )
+        .help(format!(
+            "correct the date, or name one of {} with `edition:` or --edition",
+            list(editions)
+        ))),
+    }
+}
+
+fn list(editions: &[Edition]) -> String {
+    let ids: Vec<&str> = editions.iter().map(|e| e.id.as_str()).collect();
+    ids.join(", ")
+}
+
+/// Whether an item with this `in:` holds in an edition: `A1 .. A3`, `A2 ..`, `.. A1`, `2018, A1`.
+pub(super) fn holds(
+    span: &str,
+    at: Span,
+    editions: &[Edition],
+    chosen: usize,
+    problems: &mut Vec<Problem>,
+) -> bool {
+    let mut find = |id: &str| {
+        let found = editions.iter().position(|e| e.id == id);
+        if found.is_none() {
+            problems.push(
+                Problem::error("unknown-edition", format!("there is no edition `{id}`"))
+                    .at(at, "")
+                    .did_you_mean(id, editions.iter().map(|e| e.id.as_str())),
+            );
+        }
+        found
+    };
+    span.split(',').any(|part| {
+        let part = part.trim();
+        match part.split_once("..") {
+            None => find(part) == Some(chosen),
+            Some((from, to)) => {
+                let (from, to) = (from.trim(), to.trim());
+                let low = if from.is_empty() { Some(0) } else { find(from) };
+                let high = if to.is_empty() {
+                    Some(usize::MAX)
+                } else {
+                    find(to)
+                };
+                matches!((low, high), (Some(l), Some(h)) if l <= chosen && chosen <= h)
+            }
+        }
+    })
+}

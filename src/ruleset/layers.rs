@@ -1,0 +1,454 @@
+//! Layers of a ruleset: heads, which items hold in an edition, and what replaces what.
+
+use std::sync::Arc;
+
+use rustc_hash::FxHashMap;
+use sha2::{Digest, Sha256};
+
+use super::compile::compile;
+use super::edition::{Edition, choose, holds};
+use super::library::Request;
+use super::reader::{Fields, texts};
+use super::yaml::{Key, Node, Yaml};
+use super::Ruleset;
+use crate::source::{FileId, Problem, SourceFile, Span};
+
+/// Sections that any file of a ruleset may hold.
+const SECTIONS: [&str; 10] = [
+    "kinds", "limits", "series", "tables", "assume", "derive", "rules", "figures", "amend",
+    "withdraw",
+];
+const HEAD: [&str; 6] = ["ruleset", "title", "parent", "patches", "notes", "editions"];
+
+/// One ruleset folder, read but not yet merged.
+pub(super) struct Layer {
+    pub(super) name: String,
+    pub(super) title: String,
+    pub(super) parent: Option<String>,
+    pub(super) notes: Vec<String>,
+    pub(super) editions: Vec<Edition>,
+    files: Vec<(FileId, Arc<SourceFile>, Node)>,
+}
+
+impl Layer {
+    pub(super) fn new(
+        name: &str,
+        files: Vec<(FileId, Arc<SourceFile>, Node)>,
+        problems: &mut Vec<Problem>,
+    ) -> Option<Self> {
+        let mut layer = Self {
+            name: name.to_owned(),
+            title: name.to_owned(),
+            parent: None,
+            notes: Vec::new(),
+            editions: Vec::new(),
+            files,
+        };
+        let mut headed = false;
+        let mut allowed: Vec<&str> = HEAD.to_vec();
+        allowed.extend(SECTIONS);
+        for (id, _, node) in &layer.files {
+            if matches!(node.value, Yaml::Null) {
+                continue;
+            }
+            let at = Span::new(*id, 0, 1);
+            let Some(f) = Fields::new(node, at, "a ruleset file", &allowed, problems) else {
+                continue;
+            };
+            let Some(head) = f.get("ruleset") else {
+                continue;
+            };
+            headed = true;
+            if head.text() != Some(name) {
+                problems.push(
+                    Problem::error(
+                        "wrong-name",
+                        format!("this ruleset stands in the folder `{name}` and is called otherwise"),
+                    )
+                    .at(head.span, "")
+                    .help(format!("write `ruleset: {name}`")),
+                );
+            }
+            layer.title = f.owned("title", problems).unwrap_or_else(|| name.to_owned());
+            layer.parent = f.owned("parent", problems);
+            layer.notes = f
+                .get("notes")
+                .map(|n| texts(n).into_iter().map(|(t, _)| t).collect())
+                .unwrap_or_default();
+            if let Some(list) = f.get("editions").and_then(Node::list) {
+                layer.editions = list
+                    .iter()
+                    .filter_map(|n| Edition::read(n, problems))
+                    .collect();
+            }
+        }
+        if !headed {
+            problems.push(
+                Problem::error("no-head", format!("the ruleset `{name}` has no head"))
+                    .help(format!("write `ruleset: {name}` in its file ruleset.yaml")),
+            );
+            return None;
+        }
+        Some(layer)
+    }
+}
+
+impl Layer {
+    /// An item of a section, as this layer states it.
+    pub(super) fn find(&self, section: &str, name: &str) -> Option<&Node> {
+        self.files
+            .iter()
+            .find_map(|(_, _, root)| root.get(section)?.get(name))
+    }
+}
+
+/// One item of a section, with the layer it comes from.
+#[derive(Clone, Copy)]
+pub(super) struct Item<'a> {
+    pub(super) layer: usize,
+    pub(super) name: &'a str,
+    pub(super) at: Span,
+    pub(super) node: &'a Node,
+    /// The item of a lower layer that it replaced.
+    pub(super) replaced: Option<usize>,
+}
+
+/// All items that hold in the chosen edition, merged: a later layer's item replaces an earlier
+/// one's of the same name.
+pub(super) struct Merged<'a> {
+    /// Kinds are not replaced but extended: all statements, in order of layers.
+    pub(super) kinds: Vec<Item<'a>>,
+    pub(super) limits: Vec<Item<'a>>,
+    pub(super) series: Vec<Item<'a>>,
+    pub(super) tables: Vec<Item<'a>>,
+    pub(super) assume: Vec<Item<'a>>,
+    pub(super) derive: Vec<Item<'a>>,
+    pub(super) rules: Vec<Item<'a>>,
+    pub(super) figures: Vec<Item<'a>>,
+    pub(super) amend: Vec<Item<'a>>,
+    pub(super) withdraw: Vec<Item<'a>>,
+    pub(super) layers: &'a [Layer],
+    pub(super) sources: &'a [Arc<SourceFile>],
+    /// For each layer: the editions that its items name, and the chosen one.
+    pub(super) editions: Vec<(&'a [Edition], usize)>,
+}
+
+impl Merged<'_> {
+    /// The file a place is in.
+    pub(super) fn source(&self, span: Span) -> Option<&SourceFile> {
+        self.sources
+            .get((span.file.0 - FileId::RULESET) as usize)
+            .map(|f| &**f)
+    }
+
+    /// Whether an `in:` names the edition that was chosen for a layer.
+    pub(super) fn in_edition(
+        &self,
+        layer: usize,
+        span: &Node,
+        problems: &mut Vec<Problem>,
+    ) -> bool {
+        let (Some((editions, chosen)), Some(text)) = (self.editions.get(layer), span.text()) else {
+            return true;
+        };
+        holds(text, span.span, editions, *chosen, problems)
+    }
+
+    pub(super) fn layer_name(&self, item: &Item<'_>) -> &str {
+        self.layers.get(item.layer).map_or("", |l| &l.name)
+    }
+}
+
+/// Merges and compiles.
+pub(super) fn assemble(
+    request: &Request,
+    layers: &[Layer],
+    bases: usize,
+    files: &Arc<Vec<Arc<SourceFile>>>,
+    problems: &mut Vec<Problem>,
+) -> Option<Ruleset> {
+    let base = layers.get(bases.checked_sub(1)?)?;
+    let choice = match choose(
+        &base.name,
+        &base.editions,
+        request.edition.as_deref(),
+        request.on,
+    ) {
+        Ok(c) => c,
+        Err(p) => {
+            problems.push(p);
+            return None;
+        }
+    };
+    // Each parent's edition is pinned by its child's; patches follow the base's.
+    let mut chosen = vec![choice.index; layers.len()];
+    for i in (0..bases.saturating_sub(1)).rev() {
+        let child = layers.get(i + 1)?;
+        let parent = layers.get(i)?;
+        let pinned = child
+            .editions
+            .get(chosen[i + 1])
+            .and_then(|e| e.parent.as_deref());
+        chosen[i] = match pinned {
+            None => parent.editions.len().saturating_sub(1),
+            Some(id) => parent
+                .editions
+                .iter()
+                .position(|e| e.id == id)
+                .unwrap_or_else(|| {
+                    problems.push(Problem::error(
+                        "unknown-edition",
+                        format!("`{}` pins an edition `{id}` that `{}` does not have", child.name, parent.name),
+                    ));
+                    0
+                }),
+        };
+    }
+    let mut merged = Merged {
+        kinds: Vec::new(),
+        limits: Vec::new(),
+        series: Vec::new(),
+        tables: Vec::new(),
+        assume: Vec::new(),
+        derive: Vec::new(),
+        rules: Vec::new(),
+        figures: Vec::new(),
+        amend: Vec::new(),
+        withdraw: Vec::new(),
+        layers,
+        sources: files,
+        editions: Vec::new(),
+    };
+    for (i, layer) in layers.iter().enumerate() {
+        let editions = if i < bases {
+            &layer.editions
+        } else {
+            &base.editions
+        };
+        let is_patch = i >= bases;
+        merged.editions.push((editions, chosen[i]));
+        collect(layer, i, editions, chosen[i], is_patch, bases, &mut merged, problems);
+    }
+    let mut ruleset = compile(&merged, problems)?;
+    ruleset.id.clone_from(&base.name);
+    ruleset.title.clone_from(&base.title);
+    ruleset.patches.clone_from(&request.patches);
+    ruleset.edition = base.editions.get(choice.index)?.clone();
+    ruleset.other_editions = choice.others;
+    ruleset.edition_note = choice.note;
+    ruleset.notes = layers.iter().flat_map(|l| l.notes.clone()).collect();
+    ruleset.hash = hash(layers, bases, &ruleset.edition.id);
+    ruleset.files = Arc::clone(files);
+    Some(ruleset)
+}
+
+/// Hash of the texts of all layers and the edition; patches that commute may be named in any
+/// order.
+fn hash(layers: &[Layer], bases: usize, edition: &str) -> String {
+    let mut order: Vec<&Layer> = layers.iter().collect();
+    if let Some(patches) = order.get_mut(bases..) {
+        patches.sort_by(|a, b| a.name.cmp(&b.name));
+    }
+    let mut sha = Sha256::new();
+    sha.update(edition.as_bytes());
+    for layer in order {
+        sha.update(layer.name.as_bytes());
+        for (_, source, _) in &layer.files {
+            let text = source.text();
+            let until = super::yaml::second_document(text).unwrap_or(text.len());
+            // Line ends differ between checkouts; the content does not.
+            for line in text.get(..until).unwrap_or("").lines() {
+                sha.update(line.as_bytes());
+                sha.update(b"\n");
+            }
+        }
+    }
+    let mut out = String::with_capacity(16);
+    for byte in sha.finalize().iter().take(8) {
+        use std::fmt::Write as _;
+        // Writing to a string cannot fail.
+        let _ = write!(out, "{byte:02x}");
+    }
+    out
+}
+
+#[expect(clippy::too_many_arguments, reason = "one call for each layer")]
+fn collect<'a>(
+    layer: &'a Layer,
+    index: usize,
+    editions: &[Edition],
+    chosen: usize,
+    is_patch: bool,
+    bases: usize,
+    merged: &mut Merged<'a>,
+    problems: &mut Vec<Problem>,
+) {
+    let mut in_force = |node: &Node, problems: &mut Vec<Problem>| match node.get("in") {
+        None => true,
+        Some(n) => match n.text() {
+            Some(t) => holds(t, n.span, editions, chosen, problems),
+            None => {
+                problems.push(
+                    Problem::error("not-a-text", "`in` names editions, like `A1 .. A3`")
+                        .at(n.span, ""),
+                );
+                true
+            }
+        },
+    };
+    // Names stated by this layer, to catch a second statement.
+    let mut mine: FxHashMap<(usize, &str), Span> = FxHashMap::default();
+    for (_, _, root) in &layer.files {
+        let Some(sections) = root.map() else { continue };
+        for (section, node) in sections {
+            let which = SECTIONS.iter().position(|s| *s == section.text);
+            let Some(which) = which else { continue };
+            let entries: Vec<(&'a str, Span, &'a Node)> = match (&node.value, which) {
+                (Yaml::Null, _) => continue,
+                (Yaml::Map(entries), 0..=5) => entries
+                    .iter()
+                    .map(|(k, n): &(Key, Node)| (k.text.as_str(), k.span, n))
+                    .collect(),
+                (Yaml::List(items), 6..) => items
+                    .iter()
+                    .map(|n| {
+                        let id = n.get("id").or_else(|| n.get("is"));
+                        let name = id.and_then(Node::text).unwrap_or("");
+                        (name, id.map_or(n.span, |i| i.span), n)
+                    })
+                    .collect(),
+                _ => {
+                    let shape = if which < 6 { "a map" } else { "a list" };
+                    problems.push(
+                        Problem::error(
+                            "wrong-shape",
+                            format!("`{}` holds {shape}", section.text),
+                        )
+                        .at(section.span, ""),
+                    );
+                    continue;
+                }
+            };
+            for (name, at, node) in entries {
+                if !in_force(node, problems) {
+                    continue;
+                }
+                let mut item = Item {
+                    layer: index,
+                    name,
+                    at,
+                    node,
+                    replaced: None,
+                };
+                let list = match which {
+                    0 => {
+                        merged.kinds.push(item);
+                        continue;
+                    }
+                    8 => {
+                        merged.amend.push(item);
+                        continue;
+                    }
+                    9 => {
+                        merged.withdraw.push(item);
+                        continue;
+                    }
+                    1 => &mut merged.limits,
+                    2 => &mut merged.series,
+                    3 => &mut merged.tables,
+                    4 => &mut merged.assume,
+                    5 => &mut merged.derive,
+                    7 => {
+                        merged.figures.push(item);
+                        continue;
+                    }
+                    _ => &mut merged.rules,
+                };
+                if let Some(first) = mine.insert((which, name), at) {
+                    problems.push(
+                        Problem::error("stated-twice", format!("`{name}` is stated twice"))
+                            .at(at, "the second time")
+                            .at(first, "the first time")
+                            .help("give each an edition with `in:`, or take one out"),
+                    );
+                    continue;
+                }
+                match list.iter().position(|i| i.name == name) {
+                    None => list.push(item),
+                    Some(old) => {
+                        let before = list[old];
+                        item.replaced = Some(before.layer);
+                        replace_allowed(which, &before, &item, is_patch, bases, problems);
+                        list[old] = item;
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// Whether an item may replace one of a lower layer.
+fn replace_allowed(
+    which: usize,
+    before: &Item<'_>,
+    after: &Item<'_>,
+    is_patch: bool,
+    bases: usize,
+    problems: &mut Vec<Problem>,
+) {
+    let text = |n: Option<&Node>| n.and_then(Node::text).map(str::to_owned);
+    match which {
+        1 => {
+            let old = text(before.node.get("is"));
+            match text(after.node.get("was")) {
+                Some(was) if Some(&was) != old.as_ref() => {
+                    problems.push(
+                        Problem::error(
+                            "conflict",
+                            format!(
+                                "`{}` is said to replace `{was}`, but it is `{}`",
+                                after.name,
+                                old.unwrap_or_default()
+                            ),
+                        )
+                        .at(after.at, "replaces")
+                        .at(before.at, "what stands there"),
+                    );
+                }
+                None if is_patch && before.layer >= bases => {
+                    problems.push(
+                        Problem::error(
+                            "conflict",
+                            format!("two patches set the limit `{}`", after.name),
+                        )
+                        .at(after.at, "the later one")
+                        .at(before.at, "the earlier one")
+                        .help("say with `was:` which value it replaces"),
+                    );
+                }
+                _ => {}
+            }
+        }
+        // A rule is amended, not restated: its cases and its reason belong to it.
+        6 => problems.push(
+            Problem::error("rule-restated", format!("the rule `{}` exists already", after.name))
+                .at(after.at, "stated again")
+                .at(before.at, "the first time")
+                .help("change it with `amend:` or take it away with `withdraw:`"),
+        ),
+        5 if text(after.node.get("replaces")).as_deref() != Some("yes")
+            && before.node.get("formula").is_some() =>
+        {
+            problems.push(
+                Problem::error(
+                    "derivation-restated",
+                    format!("`{}` is derived already", after.name),
+                )
+                .at(after.at, "derived again")
+                .at(before.at, "the first time")
+                .help("write `replaces: yes` if it is meant to replace it"),
+            );
+        }
+        _ => {}
+    }
+}

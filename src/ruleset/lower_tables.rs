@@ -1,0 +1,542 @@
+//! Limits, tables and assumptions from their YAML.
+
+use super::layers::{Item, Merged};
+use super::lower_vocabulary::{Said, fact_type, unit_of};
+use super::model::{Assumed, Assumption, Origin};
+use super::reader::{Fields, texts};
+use super::yaml::Node;
+use crate::expression::{
+    Between, Beyond, Cell, Key, KeyType, Limit, LimitId, Limits, RowKey, Table, TableId, Tables,
+};
+use crate::quantity::{Dim, Unit, parse_quantity};
+use crate::source::{Problem, Span};
+use crate::vocabulary::{FactIx, FactType, KindId, SeriesId, Vocabulary, Words};
+
+pub(super) fn origin(f: &Fields<'_>, layer: &str, problems: &mut Vec<Problem>) -> Origin {
+    Origin {
+        clause: f.owned("clause", problems),
+        source: f.owned("source", problems),
+        layer: layer.to_owned(),
+    }
+}
+
+/// Splits `0.95`, `70 V`, `10 mohm/m` into digits and unit.
+pub(super) fn split_quantity(text: &str) -> (&str, &str) {
+    let text = text.trim();
+    let at = text
+        .char_indices()
+        .find(|(i, c)| {
+            !(c.is_ascii_digit() || *c == '.' || (*i == 0 && matches!(c, '-' | '+')))
+        })
+        .map_or(text.len(), |(i, _)| i);
+    let (digits, unit) = text.split_at(at);
+    (digits, unit.trim())
+}
+
+pub(super) fn limits(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Limits {
+    let mut all = Limits::default();
+    let keys = [
+        "is", "means", "unit", "clause", "source", "in", "was", "because", "replaces", "confidence",
+    ];
+    for item in &merged.limits {
+        // `name: 0.95` is short for `name: {is: 0.95}`.
+        let (is, at, f) = match item.node.text() {
+            Some(text) => (Some(text), item.node.span, None),
+            None => {
+                let Some(f) = Fields::new(item.node, item.at, "a limit", &keys, problems) else {
+                    continue;
+                };
+                let is = f.needed("is", "a limit", problems);
+                let at = f.get("is").map_or(item.at, |n| n.span);
+                (is, at, Some(f))
+            }
+        };
+        let Some(text) = is else { continue };
+        let field = |key: &str, problems: &mut Vec<Problem>| {
+            f.as_ref().and_then(|f| f.owned(key, problems))
+        };
+        let layer = merged.layer_name(item).to_owned();
+        let (value, unit) = if text == "required" {
+            let unit = field("unit", problems).unwrap_or_default();
+            let unit = if unit == "1" { String::new() } else { unit };
+            (None, unit_of(&unit, at, problems))
+        } else {
+            let (digits, unit) = split_quantity(text);
+            let unit = unit_of(unit, at, problems);
+            let value = unit.as_ref().and_then(|u| parse_quantity(digits, u));
+            if value.is_none() && unit.is_some() {
+                problems.push(
+                    Problem::error("bad-number", format!("`{text}` is not a quantity"))
+                        .at(at, "")
+                        .help("write a number and its unit, like `70 V`, or `required`"),
+                );
+            }
+            (value, unit)
+        };
+        let Some(unit) = unit else { continue };
+        if let Some(was) = item.replaced {
+            check_same_dimension(merged, item, was, &unit, problems);
+        }
+        let id = LimitId(u16::try_from(all.all.len()).unwrap_or(u16::MAX));
+        all.names.insert(item.name.to_owned(), id);
+        all.all.push(Limit {
+            name: item.name.to_owned(),
+            means: field("means", problems).unwrap_or_default(),
+            value,
+            unit,
+            text: text.to_owned(),
+            clause: field("clause", problems),
+            replaced: item
+                .replaced
+                .map(|l| (field("was", problems).unwrap_or_default(), merged.layers[l].name.clone())),
+            layer,
+            span: at,
+        });
+    }
+    all
+}
+
+/// A child may move a limit, but not make volts of ohms.
+fn check_same_dimension(
+    merged: &Merged<'_>,
+    item: &Item<'_>,
+    was: usize,
+    unit: &Unit,
+    problems: &mut Vec<Problem>,
+) {
+    let Some(node) = merged.layers[was].find("limits", item.name) else {
+        return;
+    };
+    let is = node.get("is").unwrap_or(node);
+    let text = is.text().unwrap_or("");
+    let old = if text == "required" {
+        let unit = node.get("unit").and_then(Node::text).unwrap_or("");
+        if unit == "1" { "" } else { unit }
+    } else {
+        split_quantity(text).1
+    };
+    if let Ok(old) = Unit::parse(old)
+        && old.dim() != unit.dim()
+    {
+        problems.push(
+            Problem::error(
+                "dimension-changed",
+                format!(
+                    "`{}` was {} and would become {}",
+                    item.name,
+                    old.dim().describe(),
+                    unit.dim().describe()
+                ),
+            )
+            .at(item.at, "restated here")
+            .at(is.span, "what it replaces"),
+        );
+    }
+}
+
+pub(super) fn tables(
+    merged: &Merged<'_>,
+    v: &Vocabulary,
+    problems: &mut Vec<Problem>,
+) -> (Tables, Vec<Table>) {
+    let mut names = Tables::default();
+    let mut all = Vec::new();
+    for item in &merged.tables {
+        if let Some(t) = table(item, v, problems) {
+            let id = TableId(u16::try_from(all.len()).unwrap_or(u16::MAX));
+            names.names.insert(item.name.to_owned(), id);
+            all.push(t);
+        }
+    }
+    (names, all)
+}
+
+/// How a key's values are read.
+enum Reads {
+    Number(Unit, Option<SeriesId>),
+    Word(Words),
+}
+
+fn table(item: &Item<'_>, v: &Vocabulary, problems: &mut Vec<Problem>) -> Option<Table> {
+    let allowed = [
+        "title", "means", "source", "clause", "keys", "gives", "columns", "rows", "in", "replaces",
+        "confidence", "beyond",
+    ];
+    let f = Fields::new(item.node, item.at, "a table", &allowed, problems)?;
+    let gives = f.needed("gives", "a table", problems)?;
+    let gives = if matches!(gives, "number" | "whole") { "" } else { gives };
+    let unit = unit_of(gives, f.get("gives").map_or(item.at, |n| n.span), problems)?;
+    let source = match (f.text("source", problems), f.text("clause", problems)) {
+        (Some(s), Some(c)) if s != c => format!("{c} ({s})"),
+        (Some(s), _) | (None, Some(s)) => s.to_owned(),
+        (None, None) => {
+            problems.push(
+                Problem::error("missing-key", "a table needs `source`: where its figures were seen")
+                    .at(item.at, ""),
+            );
+            String::new()
+        }
+    };
+    let mut keys = Vec::new();
+    let mut reads = Vec::new();
+    for (key, node) in f.get("keys").and_then(Node::map).unwrap_or(&[]) {
+        let (k, r) = table_key(&key.text, node, v, problems)?;
+        keys.push(k);
+        reads.push(r);
+    }
+    if keys.is_empty() || keys.len() > 8 {
+        problems.push(Problem::error("bad-table", "a table has 1 to 8 keys").at(item.at, ""));
+        return None;
+    }
+    let columns = f.get("columns").map(texts);
+    let mut rows = Vec::new();
+    let mut places = Vec::new();
+    for row in f.get("rows").and_then(Node::list).unwrap_or(&[]) {
+        let Some(cells) = row.list() else {
+            problems.push(Problem::error("bad-row", "a row is a list").at(row.span, ""));
+            continue;
+        };
+        let leading = if columns.is_some() { keys.len() - 1 } else { keys.len() };
+        let values = columns.as_ref().map_or(1, Vec::len);
+        if cells.len() != leading + values {
+            problems.push(
+                Problem::error(
+                    "bad-row",
+                    format!(
+                        "this row has {} cells, the table needs {}",
+                        cells.len(),
+                        leading + values
+                    ),
+                )
+                .at(row.span, ""),
+            );
+            continue;
+        }
+        let mut fixed = Vec::new();
+        for (cell, r) in cells.iter().zip(&reads).take(leading) {
+            fixed.push(row_key(cell.text().unwrap_or(""), cell.span, r, v, problems)?);
+        }
+        for (i, cell) in cells.iter().skip(leading).enumerate() {
+            let mut all = fixed.clone();
+            if let (Some(columns), Some(r)) = (&columns, reads.last()) {
+                let (text, at) = columns.get(i)?;
+                all.push(row_key(text, *at, r, v, problems)?);
+            }
+            let text = cell.text().unwrap_or("");
+            let value = match text {
+                "none" | "-" => Cell::None,
+                "?" => Cell::Gap,
+                _ => {
+                    let (digits, own) = split_quantity(text);
+                    let u = if own.is_empty() {
+                        Some(unit.clone())
+                    } else {
+                        unit_of(own, cell.span, problems)
+                    };
+                    match u.filter(|u| u.dim() == unit.dim()).and_then(|u| parse_quantity(digits, &u)) {
+                        Some(x) => Cell::Value(x),
+                        None => {
+                            problems.push(
+                                Problem::error("bad-cell", format!("`{text}` is no figure of this table"))
+                                    .at(cell.span, "")
+                                    .help("write a number, `none` for not permitted or '?' for not transcribed"),
+                            );
+                            Cell::Gap
+                        }
+                    }
+                }
+            };
+            rows.push((all, value));
+            places.push(row.span);
+        }
+    }
+    if rows.is_empty() {
+        problems.push(Problem::error("bad-table", "the table has no rows").at(item.at, ""));
+        return None;
+    }
+    let title = f.owned("title", problems).unwrap_or_else(|| item.name.to_owned());
+    match Table::new(item.name.to_owned(), title, source, keys, unit.dim(), &rows) {
+        Ok(t) => Some(t),
+        Err(i) => {
+            let at = places.get(i).copied().unwrap_or(item.at);
+            problems.push(
+                Problem::error("row-twice", "two rows have the same keys").at(at, "the second one"),
+            );
+            None
+        }
+    }
+}
+
+fn table_key(
+    name: &str,
+    node: &Node,
+    v: &Vocabulary,
+    problems: &mut Vec<Problem>,
+) -> Option<(Key, Reads)> {
+    let f = Fields::new(
+        node,
+        node.span,
+        "a key of a table",
+        &["is", "between", "beyond", "means", "series"],
+        problems,
+    )?;
+    let is = f.needed("is", "a key", problems)?;
+    let at = f.get("is").map_or(node.span, |n| n.span);
+    let named = |ty| Key {
+        name: name.to_owned(),
+        ty,
+    };
+    // The words of a fact: `cable.method`.
+    if let Some((kind, fact)) = is.split_once('.')
+        && let Some(k) = v.kind_named(kind)
+    {
+        let Some(ix) = v.kind(k).fact_named(fact) else {
+            problems.push(
+                Problem::error("unknown-fact", format!("`{kind}` has no fact `{fact}`"))
+                    .at(at, "")
+                    .did_you_mean(fact, v.kind(k).facts.iter().map(|f| f.name.as_str())),
+            );
+            return None;
+        };
+        let fact = v.fact(k, ix);
+        if let Some(words) = fact.words() {
+            return Some((named(KeyType::Word(words.clone())), Reads::Word(words.clone())));
+        }
+        if let Some(unit) = fact.unit() {
+            let (between, beyond) = ends(&f, problems);
+            return Some((
+                named(KeyType::Number(unit.dim(), between, beyond)),
+                Reads::Number(unit.clone(), fact.series),
+            ));
+        }
+    }
+    match fact_type(is, at, v, problems)? {
+        Said::Type(FactType::Quantity { unit, .. }) => {
+            let (between, beyond) = ends(&f, problems);
+            let series = f
+                .text("series", problems)
+                .and_then(|s| v.series_names.get(s).copied())
+                .or_else(|| {
+                    // A series of named sizes with this unit lets rows be written by name.
+                    v.series
+                        .iter()
+                        .position(|s| s.unit.dim() == unit.dim() && s.members.iter().any(|m| m.name.is_some()))
+                        .and_then(|i| u16::try_from(i).ok())
+                        .map(SeriesId)
+                });
+            Some((
+                named(KeyType::Number(unit.dim(), between, beyond)),
+                Reads::Number(unit, series),
+            ))
+        }
+        Said::Type(FactType::Choice { words, .. }) => {
+            Some((named(KeyType::Word(words.clone())), Reads::Word(words)))
+        }
+        Said::Type(FactType::YesNo) | Said::Type(_) | Said::Reverse(_) => {
+            problems.push(
+                Problem::error("bad-key", format!("`{is}` cannot be a key of a table")).at(at, ""),
+            );
+            None
+        }
+    }
+}
+
+fn ends(f: &Fields<'_>, problems: &mut Vec<Problem>) -> (Between, Beyond) {
+    let between = match f.text("between", problems) {
+        None | Some("nothing") => Between::Nothing,
+        Some("next-larger") => Between::NextLarger,
+        Some("linear") => Between::Linear,
+        Some(other) => {
+            let at = f.get("between").map_or(f.node.span, |n| n.span);
+            problems.push(
+                Problem::error("bad-between", format!("`{other}` says nothing between rows"))
+                    .at(at, "")
+                    .help("one of nothing, next-larger, linear"),
+            );
+            Between::Nothing
+        }
+    };
+    let beyond = match f.text("beyond", problems) {
+        Some("hold") => Beyond::Hold,
+        None | Some("none" | "error") => Beyond::Nothing,
+        Some(other) => {
+            let at = f.get("beyond").map_or(f.node.span, |n| n.span);
+            problems.push(
+                Problem::error("bad-beyond", format!("`{other}` says nothing beyond the ends"))
+                    .at(at, "")
+                    .help("one of none, hold"),
+            );
+            Beyond::Nothing
+        }
+    };
+    (between, beyond)
+}
+
+fn row_key(
+    text: &str,
+    at: Span,
+    reads: &Reads,
+    v: &Vocabulary,
+    problems: &mut Vec<Problem>,
+) -> Option<RowKey> {
+    match reads {
+        Reads::Word(words) => {
+            if text == "*" {
+                return Some(RowKey::Any);
+            }
+            match words.iter().position(|w| w == text) {
+                Some(i) => u8::try_from(i).ok().map(RowKey::Word),
+                None => {
+                    problems.push(
+                        Problem::error("unknown-word", format!("`{text}` is none of {}", words.join(", ")))
+                            .at(at, "")
+                            .did_you_mean(text, words.iter().map(String::as_str)),
+                    );
+                    None
+                }
+            }
+        }
+        Reads::Number(unit, series) => {
+            if let Some(m) = series.and_then(|s| v.series(s).named(text)) {
+                return Some(RowKey::Number(m.value));
+            }
+            let (digits, own) = split_quantity(text);
+            let u = if own.is_empty() {
+                Some(unit.clone())
+            } else {
+                Unit::parse(own).ok().filter(|u| u.dim() == unit.dim())
+            };
+            match u.and_then(|u| parse_quantity(digits, &u)) {
+                Some(x) => Some(RowKey::Number(x)),
+                None => {
+                    problems.push(
+                        Problem::error("bad-row-key", format!("`{text}` is no value of this key"))
+                            .at(at, ""),
+                    );
+                    None
+                }
+            }
+        }
+    }
+}
+
+/// Splits `kind.fact` and finds both.
+pub(super) fn path(
+    name: &str,
+    at: Span,
+    v: &Vocabulary,
+    problems: &mut Vec<Problem>,
+) -> Option<(KindId, FactIx)> {
+    let Some((kind, fact)) = name.split_once('.') else {
+        problems.push(
+            Problem::error("bad-path", format!("`{name}` is not of the form KIND.FACT")).at(at, ""),
+        );
+        return None;
+    };
+    let Some(k) = v.kind_named(kind) else {
+        problems.push(
+            Problem::error("unknown-kind", format!("there is no kind `{kind}`"))
+                .at(at, "")
+                .did_you_mean(kind, v.kinds.iter().map(|k| k.name.as_str())),
+        );
+        return None;
+    };
+    match v.kind(k).fact_named(fact) {
+        Some(f) => Some((k, f)),
+        None => {
+            problems.push(
+                Problem::error("unknown-fact", format!("`{kind}` has no fact `{fact}`"))
+                    .at(at, "")
+                    .did_you_mean(fact, v.kind(k).facts.iter().map(|f| f.name.as_str())),
+            );
+            None
+        }
+    }
+}
+
+pub(super) fn assumptions(
+    merged: &Merged<'_>,
+    v: &Vocabulary,
+    problems: &mut Vec<Problem>,
+) -> Vec<Vec<Option<Assumption>>> {
+    let mut all: Vec<Vec<Option<Assumption>>> =
+        v.kinds.iter().map(|k| vec![None; k.facts.len()]).collect();
+    let keys = ["is", "means", "clause", "source", "in", "replaces", "because", "confidence"];
+    for item in &merged.assume {
+        let Some((kind, ix)) = path(item.name, item.at, v, problems) else {
+            continue;
+        };
+        let Some(f) = Fields::new(item.node, item.at, "an assumption", &keys, problems) else {
+            continue;
+        };
+        let Some(text) = f.needed("is", "an assumption", problems) else {
+            continue;
+        };
+        let at = f.get("is").map_or(item.at, |n| n.span);
+        let fact = v.fact(kind, ix);
+        if fact.never_assumed {
+            problems.push(
+                Problem::error("never-assumed", format!("nobody may assume `{}`", item.name))
+                    .at(item.at, "")
+                    .at(fact.span, "it is marked so"),
+            );
+            continue;
+        }
+        let value = assumed(text, &fact.ty, v);
+        match value {
+            Some(value) => {
+                let entry = Assumption {
+                    value,
+                    text: text.to_owned(),
+                    origin: origin(&f, merged.layer_name(item), problems),
+                    span: item.at,
+                };
+                if let Some(slot) = all
+                    .get_mut(kind.0 as usize)
+                    .and_then(|k| k.get_mut(ix.0 as usize))
+                {
+                    *slot = Some(entry);
+                }
+            }
+            None => problems.push(
+                Problem::error("bad-value", format!("`{text}` is no value of `{}`", item.name))
+                    .at(at, ""),
+            ),
+        }
+    }
+    all
+}
+
+fn assumed(text: &str, ty: &FactType, v: &Vocabulary) -> Option<Assumed> {
+    if text == "none" {
+        return Some(Assumed::Absent);
+    }
+    let word = |words: &Words, w: &str| words.iter().position(|x| x == w.trim()).map(|i| 1_u64 << i);
+    match ty {
+        FactType::Quantity { unit, .. } => {
+            let (digits, own) = split_quantity(text);
+            let u = if own.is_empty() {
+                if unit.dim() != Dim::NONE {
+                    return None;
+                }
+                unit.clone()
+            } else {
+                Unit::parse(own).ok().filter(|u| u.dim() == unit.dim())?
+            };
+            parse_quantity(digits, &u).map(Assumed::Number)
+        }
+        FactType::Choice { words, .. } => word(words, text).map(Assumed::Word),
+        FactType::Some { words } => text
+            .split(',')
+            .map(|w| word(words, w))
+            .try_fold(0, |all, bit| bit.map(|b| all | b))
+            .map(Assumed::Members),
+        FactType::YesNo => match text {
+            "yes" => Some(Assumed::Truth(true)),
+            "no" => Some(Assumed::Truth(false)),
+            _ => None,
+        },
+        FactType::Reference(_) => v.kind_named(text).map(Assumed::TheOnly),
+        _ => None,
+    }
+}

@@ -1,0 +1,24 @@
+//! Rulesets: YAML → layers merged for one edition → compiled vocabulary, tables, derivations and
+//! rules.
+
+mod cases;
+mod compile;
+mod cycles;
+mod edition;
+mod layers;
+mod library;
+mod lower_tables;
+mod lower_vocabulary;
+mod model;
+mod reader;
+mod template;
+pub mod yaml;
+
+pub use cases::{Case, CaseFile, Patch, read_cases};
+pub use edition::Edition;
+pub use library::{Library, Loaded, Request};
+pub use model::{
+    Assumed, Assumption, Confidence, Derivation, Figure, Origin, Requirement, Rule, Ruleset,
+    Severity, Stage, Way,
+};
+pub use template::{Piece, Template, default_unit};

@@ -1,0 +1,319 @@
+//! A compiled ruleset.
+
+use std::fmt;
+use std::sync::Arc;
+
+use super::{Edition, Template};
+use crate::expression::{Compiled, Data, Limits, Tables};
+use crate::source::{SourceFile, Span};
+use crate::vocabulary::{FactIx, KindId, Vocabulary};
+
+/// When in the job a rule is due.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Stage {
+    /// What is found on site.
+    Survey,
+    /// What is designed.
+    Design,
+    /// What is measured.
+    Verify,
+    /// What is handed over.
+    Handover,
+}
+
+impl Stage {
+    /// All, in order.
+    pub const ALL: [Self; 4] = [Self::Survey, Self::Design, Self::Verify, Self::Handover];
+
+    /// The word rulesets and reports use.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Survey => "survey",
+            Self::Design => "design",
+            Self::Verify => "verify",
+            Self::Handover => "handover",
+        }
+    }
+
+    /// The stage with this word.
+    #[must_use]
+    pub fn from_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|s| s.word() == word)
+    }
+}
+
+impl fmt::Display for Stage {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.word())
+    }
+}
+
+/// How heavily a failure weighs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Severity {
+    /// The requirement binds.
+    Breach,
+    /// Good practice says otherwise, or it works only under conditions.
+    Caution,
+    /// Worth knowing.
+    Advice,
+}
+
+impl Severity {
+    /// All, heaviest first.
+    pub const ALL: [Self; 3] = [Self::Breach, Self::Caution, Self::Advice];
+
+    /// The word rulesets and reports use.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Breach => "breach",
+            Self::Caution => "caution",
+            Self::Advice => "advice",
+        }
+    }
+
+    /// The severity with this word.
+    #[must_use]
+    pub fn from_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|s| s.word() == word)
+    }
+}
+
+impl fmt::Display for Severity {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.word())
+    }
+}
+
+/// How sure its encoder is of a rule.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Confidence {
+    /// A published text states it.
+    Published,
+    /// From memory, not compared with a text.
+    FromMemory,
+    /// Common practice; no text states it.
+    CommonPractice,
+}
+
+impl Confidence {
+    /// All.
+    pub const ALL: [Self; 3] = [Self::Published, Self::FromMemory, Self::CommonPractice];
+
+    /// The word rulesets use.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Published => "published",
+            Self::FromMemory => "from-memory",
+            Self::CommonPractice => "common-practice",
+        }
+    }
+
+    /// The confidence with this word.
+    #[must_use]
+    pub fn from_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|s| s.word() == word)
+    }
+}
+
+/// Where an item of a ruleset comes from.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Origin {
+    /// Standard, edition, clause.
+    pub clause: Option<String>,
+    /// Where it was seen.
+    pub source: Option<String>,
+    /// The layer that states it.
+    pub layer: String,
+}
+
+/// A value the ruleset assumes where nothing is written.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Assumed {
+    /// A number in SI units.
+    Number(f64),
+    /// Words of a choice, as a set with one bit.
+    Word(u64),
+    /// The words in a set of words.
+    Members(u64),
+    /// Yes or no.
+    Truth(bool),
+    /// `none`
+    Absent,
+    /// The only object of a kind.
+    TheOnly(KindId),
+}
+
+/// An assumption.
+#[derive(Clone, Debug)]
+pub struct Assumption {
+    /// The value.
+    pub value: Assumed,
+    /// Its text.
+    pub text: String,
+    /// Where it comes from.
+    pub origin: Origin,
+    /// Where it stands.
+    pub span: Span,
+}
+
+/// A formula for a fact.
+#[derive(Clone, Debug)]
+pub struct Derivation {
+    /// The formula.
+    pub formula: Compiled,
+    /// A written value wins.
+    pub unless_written: bool,
+    /// Where it comes from.
+    pub origin: Origin,
+    /// What it replaced: the layer.
+    pub replaced: Option<String>,
+}
+
+/// A named alternative of a rule.
+#[derive(Clone, Debug)]
+pub struct Way {
+    /// Its name.
+    pub name: String,
+    /// The condition.
+    pub condition: Compiled,
+}
+
+/// What a rule asks for.
+#[derive(Clone, Debug)]
+pub enum Requirement {
+    /// A condition.
+    One(Compiled),
+    /// One of several.
+    Ways(Vec<Way>),
+}
+
+/// A rule.
+#[derive(Clone, Debug)]
+pub struct Rule {
+    /// Its id.
+    pub id: String,
+    /// One line.
+    pub title: String,
+    /// When it is due.
+    pub stage: Stage,
+    /// How a failure weighs.
+    pub severity: Severity,
+    /// The kind of its subjects.
+    pub each: KindId,
+    /// Where it applies.
+    pub where_: Option<Compiled>,
+    /// What it asks for.
+    pub require: Requirement,
+    /// What to say where it fails.
+    pub message: Template,
+    /// What to say where it is undecided.
+    pub open: Option<Template>,
+    /// What would help.
+    pub help: Option<Template>,
+    /// Facts to point at first.
+    pub point_at: Vec<Compiled>,
+    /// What it is about.
+    pub topic: String,
+    /// Where it comes from.
+    pub origin: Origin,
+    /// How sure its encoder is.
+    pub confidence: Confidence,
+    /// Why it is asked.
+    pub because: Option<String>,
+    /// The layer that amended it, and why.
+    pub amended: Option<(String, String)>,
+    /// Whether a departure may cover it.
+    pub departable: bool,
+    /// The editions it holds in, as written; none for all.
+    pub editions: Option<String>,
+    /// Where it stands: its id.
+    pub span: Span,
+}
+
+/// A figure that every report shows.
+#[derive(Clone, Debug)]
+pub struct Figure {
+    /// The kind.
+    pub kind: KindId,
+    /// The fact.
+    pub fact: FactIx,
+    /// What it may be at most.
+    pub at_most: Option<FactIx>,
+    /// What it must be at least.
+    pub at_least: Option<FactIx>,
+    /// Shown only where this holds.
+    pub where_: Option<Compiled>,
+}
+
+/// A compiled ruleset: one base, its patches, one edition.
+#[derive(Debug)]
+pub struct Ruleset {
+    /// The base.
+    pub id: String,
+    /// Its title.
+    pub title: String,
+    /// The patches, in the order named.
+    pub patches: Vec<String>,
+    /// The edition.
+    pub edition: Edition,
+    /// Other editions usable on the same day.
+    pub other_editions: Vec<String>,
+    /// How the edition was chosen, if there is something to say.
+    pub edition_note: Option<String>,
+    /// Hash of the content of all layers.
+    pub hash: String,
+    /// Lines for the head of every report.
+    pub notes: Vec<String>,
+    /// Kinds, facts, series.
+    pub vocabulary: Vocabulary,
+    /// Tables and members of series.
+    pub data: Data,
+    /// Table names.
+    pub tables: Tables,
+    /// Limits.
+    pub limits: Limits,
+    /// Assumptions, by kind and fact.
+    pub assumptions: Vec<Vec<Option<Assumption>>>,
+    /// Derivations, by kind and fact.
+    pub derivations: Vec<Vec<Option<Derivation>>>,
+    /// Rules, in order of their ids.
+    pub rules: Vec<Rule>,
+    /// Rules that a child or patch withdrew: id, layer, why.
+    pub withdrawn: Vec<(String, String, String)>,
+    /// Figures for every report.
+    pub figures: Vec<Figure>,
+    /// Texts that rules compare with.
+    pub texts: Vec<String>,
+    /// The files it was read from.
+    pub files: Arc<Vec<Arc<SourceFile>>>,
+}
+
+impl Ruleset {
+    /// The derivation of a fact.
+    #[must_use]
+    pub fn derivation(&self, kind: KindId, fact: FactIx) -> Option<&Derivation> {
+        self.derivations
+            .get(kind.0 as usize)?
+            .get(fact.0 as usize)?
+            .as_ref()
+    }
+
+    /// The assumption for a fact.
+    #[must_use]
+    pub fn assumption(&self, kind: KindId, fact: FactIx) -> Option<&Assumption> {
+        self.assumptions
+            .get(kind.0 as usize)?
+            .get(fact.0 as usize)?
+            .as_ref()
+    }
+
+    /// A rule by its id.
+    #[must_use]
+    pub fn rule(&self, id: &str) -> Option<&Rule> {
+        self.rules.iter().find(|r| r.id == id)
+    }
+}

@@ -1,0 +1,112 @@
+//! Reading maps of a ruleset: unknown keys are mistakes, texts know their places.
+
+use super::yaml::{Node, Yaml};
+use crate::source::{Problem, Span};
+
+/// The entries of one map, with its keys checked.
+pub(super) struct Fields<'a> {
+    pub(super) node: &'a Node,
+    at: Span,
+}
+
+impl<'a> Fields<'a> {
+    /// Takes a map; reports keys that are not allowed.
+    pub(super) fn new(
+        node: &'a Node,
+        at: Span,
+        what: &str,
+        allowed: &[&str],
+        problems: &mut Vec<Problem>,
+    ) -> Option<Self> {
+        let Some(entries) = node.map() else {
+            problems.push(
+                Problem::error("not-a-map", format!("{what} is a map of {}", allowed.join(", ")))
+                    .at(at, "here"),
+            );
+            return None;
+        };
+        let mut seen: Vec<&str> = Vec::new();
+        for (key, _) in entries {
+            if !allowed.contains(&key.text.as_str()) {
+                problems.push(
+                    Problem::error("unknown-key", format!("{what} has no key `{}`", key.text))
+                        .at(key.span, "")
+                        .did_you_mean(&key.text, allowed.iter().copied()),
+                );
+            }
+            if seen.contains(&key.text.as_str()) {
+                problems.push(
+                    Problem::error("repeated-key", format!("the key `{}` is given twice", key.text))
+                        .at(key.span, "the second one"),
+                );
+            }
+            seen.push(&key.text);
+        }
+        Some(Self { node, at })
+    }
+
+    pub(super) fn get(&self, key: &str) -> Option<&'a Node> {
+        self.node
+            .map()?
+            .iter()
+            .find(|(k, _)| k.text == key)
+            .map(|(_, n)| n)
+    }
+
+    /// A text, if it is given.
+    pub(super) fn text(&self, key: &str, problems: &mut Vec<Problem>) -> Option<&'a str> {
+        let node = self.get(key)?;
+        match &node.value {
+            Yaml::Scalar(s) => Some(s),
+            _ => {
+                problems.push(
+                    Problem::error("not-a-text", format!("`{key}` is one text")).at(node.span, ""),
+                );
+                None
+            }
+        }
+    }
+
+    pub(super) fn owned(&self, key: &str, problems: &mut Vec<Problem>) -> Option<String> {
+        self.text(key, problems).map(str::to_owned)
+    }
+
+    /// A text that must be given.
+    pub(super) fn needed(&self, key: &str, what: &str, problems: &mut Vec<Problem>) -> Option<&'a str> {
+        if self.get(key).is_none() {
+            problems.push(
+                Problem::error("missing-key", format!("{what} needs `{key}`")).at(self.at, ""),
+            );
+            return None;
+        }
+        self.text(key, problems)
+    }
+
+    /// `yes` or `no`; no, if not given.
+    pub(super) fn flag(&self, key: &str, problems: &mut Vec<Problem>) -> bool {
+        match self.text(key, problems) {
+            Some("yes" | "true") => true,
+            None | Some("no" | "false") => false,
+            Some(other) => {
+                let at = self.get(key).map_or(self.at, |n| n.span);
+                problems.push(
+                    Problem::error("not-a-flag", format!("`{key}` is yes or no, not `{other}`"))
+                        .at(at, ""),
+                );
+                false
+            }
+        }
+    }
+}
+
+/// A text or a list of texts, with places.
+pub(super) fn texts(node: &Node) -> Vec<(String, Span)> {
+    match &node.value {
+        Yaml::Scalar(s) => vec![(s.clone(), node.span)],
+        Yaml::List(items) => items
+            .iter()
+            .filter_map(|n| n.text().map(|t| (t.to_owned(), n.span)))
+            .collect(),
+        _ => Vec::new(),
+    }
+}

@@ -1,0 +1,137 @@
+//! Texts of rules with values in braces.
+
+use crate::expression::{Compiled, Limits, Scope, TermKind, Ty, Typer, parse};
+use crate::quantity::{Dim, Unit};
+use crate::source::{Problem, SourceFile};
+use crate::vocabulary::Vocabulary;
+
+use super::yaml::Node;
+
+/// A part of a text.
+#[derive(Clone, Debug)]
+pub enum Piece {
+    /// As it stands.
+    Text(String),
+    /// The name of the subject.
+    Subject,
+    /// A value, and the unit it is shown in.
+    Value(Box<Compiled>, Option<Unit>),
+}
+
+/// A text with values in it.
+#[derive(Clone, Debug, Default)]
+pub struct Template {
+    /// Its parts in order.
+    pub pieces: Vec<Piece>,
+}
+
+impl Template {
+    /// A text without values.
+    #[must_use]
+    pub fn plain(text: &str) -> Self {
+        Self {
+            pieces: vec![Piece::Text(text.to_owned())],
+        }
+    }
+}
+
+/// The unit a figure of some dimension is shown in where nothing better is known.
+#[must_use]
+pub fn default_unit(dim: Dim) -> Option<Unit> {
+    [
+        "", "A", "V", "ohm", "m", "mm²", "s", "W", "A²·s", "ohm/m", "°C", "N·m", "lx", "K·m/W",
+        "ohm·m", "Hz", "kg", "1/K", "V·A", "m²",
+    ]
+    .into_iter()
+    .filter_map(|u| Unit::parse(u).ok())
+    .find(|u| u.dim() == dim)
+}
+
+/// The unit in which the value of an expression is shown.
+pub(super) fn shown_in(c: &Compiled, v: &Vocabulary, limits: &Limits) -> Option<Unit> {
+    fn of(c: &Compiled, id: crate::expression::TermId, v: &Vocabulary, limits: &Limits) -> Option<Unit> {
+        match &c.term(id).kind {
+            TermKind::Read { fact, .. } => fact
+                .by_kind
+                .first()
+                .and_then(|(k, f)| v.fact(*k, *f).unit().cloned()),
+            TermKind::Limit(l) => limits.all.get(l.0 as usize).map(|l| l.unit.clone()),
+            TermKind::Otherwise(a, _) | TermKind::Round(a, ..) | TermKind::Neg(a) => of(c, *a, v, limits),
+            TermKind::If(_, a, b) | TermKind::Add(a, b) | TermKind::Sub(a, b) => {
+                of(c, *a, v, limits).or_else(|| of(c, *b, v, limits))
+            }
+            TermKind::Call(crate::expression::Call::Min | crate::expression::Call::Max, list) => {
+                list.iter().find_map(|a| of(c, *a, v, limits))
+            }
+            TermKind::Aggregate { body: Some(b), .. } => of(c, *b, v, limits),
+            TermKind::Next(s, ..) => Some(v.series(*s).unit.clone()),
+            _ => None,
+        }
+    }
+    match &c.root_term().ty {
+        Ty::Number(d) => of(c, c.root, v, limits)
+            .filter(|u| u.dim() == *d)
+            .or_else(|| default_unit(*d)),
+        _ => None,
+    }
+}
+
+/// Reads a text with values in braces; mistakes inside the braces are pointed at there.
+pub(super) fn read(
+    node: &Node,
+    source: Option<&SourceFile>,
+    typer: &Typer<'_>,
+    scope: &Scope,
+    v: &Vocabulary,
+    limits: &Limits,
+    problems: &mut Vec<Problem>,
+) -> Template {
+    let Some(text) = node.text() else {
+        problems.push(Problem::error("not-a-text", "this is one text").at(node.span, ""));
+        return Template::default();
+    };
+    let mut pieces = Vec::new();
+    let mut at = 0;
+    while let Some(open) = text.get(at..).and_then(|t| t.find('{')) {
+        let open = at + open;
+        if open > at {
+            pieces.push(Piece::Text(text.get(at..open).unwrap_or("").to_owned()));
+        }
+        let Some(len) = text.get(open..).and_then(|t| t.find('}')) else {
+            let place = source.map_or(node.span, |s| node.place(s, open..open + 1));
+            problems.push(
+                Problem::error("open-brace", "this brace is not closed").at(place, ""),
+            );
+            return Template { pieces };
+        };
+        let inside = text.get(open + 1..open + len).unwrap_or("");
+        at = open + len + 1;
+        if inside.trim() == "subject" {
+            pieces.push(Piece::Subject);
+            continue;
+        }
+        let place = |r: std::ops::Range<usize>| {
+            source.map_or(node.span, |s| node.place(s, open + 1 + r.start..open + 1 + r.end))
+        };
+        let compiled = parse(inside)
+            .map_err(|e| vec![e])
+            .and_then(|e| typer.compile(inside, place(0..inside.len()), &e, scope, None));
+        match compiled {
+            Ok(c) => {
+                let unit = shown_in(&c, v, limits);
+                pieces.push(Piece::Value(Box::new(c), unit));
+            }
+            Err(errors) => {
+                for e in errors {
+                    let mut p = Problem::error("bad-expression", e.message).at(place(e.range), "");
+                    p.help = e.help;
+                    problems.push(p);
+                }
+            }
+        }
+    }
+    if let Some(rest) = text.get(at..).filter(|r| !r.is_empty()) {
+        pieces.push(Piece::Text(rest.to_owned()));
+    }
+    Template { pieces }
+}

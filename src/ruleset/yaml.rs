@@ -1,0 +1,382 @@
+//! YAML as a tree in which everything knows its place, so that every mistake can be pointed at.
+
+use std::fmt;
+
+use serde::de::{Deserialize, Deserializer, MapAccess, SeqAccess, Visitor};
+use serde_yaml::Spanned as Placed;
+
+use crate::source::{FileId, Problem, SourceFile, Span};
+
+/// A node and its place.
+#[derive(Clone, Debug)]
+pub struct Node {
+    /// What it is.
+    pub value: Yaml,
+    /// Where it stands; for a map or list, where it begins.
+    pub span: Span,
+}
+
+/// What a node is.
+#[derive(Clone, Debug)]
+pub enum Yaml {
+    /// Nothing after the key.
+    Null,
+    /// A text, with quotes taken off; numbers and dates are texts, too.
+    Scalar(String),
+    /// A list.
+    List(Vec<Node>),
+    /// A map, in order.
+    Map(Vec<(Key, Node)>),
+}
+
+/// A key and its place.
+#[derive(Clone, Debug)]
+pub struct Key {
+    /// The key.
+    pub text: String,
+    /// Where it stands.
+    pub span: Span,
+}
+
+impl Node {
+    /// The text of a scalar.
+    #[must_use]
+    pub fn text(&self) -> Option<&str> {
+        match &self.value {
+            Yaml::Scalar(s) => Some(s),
+            _ => None,
+        }
+    }
+
+    /// The entries of a map.
+    #[must_use]
+    pub fn map(&self) -> Option<&[(Key, Node)]> {
+        match &self.value {
+            Yaml::Map(m) => Some(m),
+            _ => None,
+        }
+    }
+
+    /// The items of a list.
+    #[must_use]
+    pub fn list(&self) -> Option<&[Node]> {
+        match &self.value {
+            Yaml::List(l) => Some(l),
+            _ => None,
+        }
+    }
+
+    /// The node under a key.
+    #[must_use]
+    pub fn get(&self, key: &str) -> Option<&Node> {
+        self.map()?.iter().find(|(k, _)| k.text == key).map(|(_, n)| n)
+    }
+
+    /// The place of a byte of a scalar's text in the file: quotes, escapes and folded lines are
+    /// followed.
+    #[must_use]
+    pub fn place(&self, source: &SourceFile, range: std::ops::Range<usize>) -> Span {
+        let raw = source
+            .text()
+            .get(self.span.from()..self.span.until())
+            .unwrap_or("");
+        let text = self.text().unwrap_or("");
+        let start = offset_in_raw(raw, text, range.start);
+        let end = offset_in_raw(raw, text, range.end.max(range.start));
+        Span::new(
+            self.span.file,
+            self.span.from() + start,
+            self.span.from() + end.max(start),
+        )
+    }
+}
+
+/// Where byte `at` of a scalar's value stands in its raw text.
+fn offset_in_raw(raw: &str, value: &str, at: usize) -> usize {
+    let quote = raw.chars().next().filter(|c| *c == '\'' || *c == '"');
+    let mut r = usize::from(quote.is_some());
+    let mut v = 0;
+    let next = |s: &str, i: usize| s.get(i..).and_then(|s| s.chars().next());
+    while v < at {
+        let (Some(c), Some(d)) = (next(value, v), next(raw, r)) else {
+            break;
+        };
+        if c.is_whitespace() {
+            while let Some(w) = next(value, v).filter(|c| c.is_whitespace()) {
+                if v >= at {
+                    break;
+                }
+                v += w.len_utf8();
+            }
+            while let Some(w) = next(raw, r).filter(|c| c.is_whitespace()) {
+                r += w.len_utf8();
+            }
+            continue;
+        }
+        r += match (quote, d) {
+            (Some('\''), '\'') => 2,
+            (Some('"'), '\\') => match next(raw, r + 1) {
+                Some('u') => 6,
+                Some('x') => 4,
+                Some(e) => 1 + e.len_utf8(),
+                None => 1,
+            },
+            _ if d.is_whitespace() => {
+                r += d.len_utf8();
+                continue;
+            }
+            _ => d.len_utf8(),
+        };
+        v += c.len_utf8();
+    }
+    r.min(raw.len())
+}
+
+/// A node as the parser gives it: places still without a file.
+enum Raw {
+    Null,
+    Scalar(Option<String>),
+    List(Vec<Placed<Raw>>),
+    Map(Vec<(Placed<String>, Placed<Raw>)>),
+}
+
+struct RawVisitor;
+
+impl<'de> Visitor<'de> for RawVisitor {
+    type Value = Raw;
+
+    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("a text, a list or a map")
+    }
+
+    fn visit_unit<E>(self) -> Result<Raw, E> {
+        Ok(Raw::Null)
+    }
+
+    fn visit_none<E>(self) -> Result<Raw, E> {
+        Ok(Raw::Null)
+    }
+
+    // Numbers and yes/no keep the text of the file: `1.10`, `no`, `2018`.
+    fn visit_bool<E>(self, _: bool) -> Result<Raw, E> {
+        Ok(Raw::Scalar(None))
+    }
+
+    fn visit_i64<E>(self, _: i64) -> Result<Raw, E> {
+        Ok(Raw::Scalar(None))
+    }
+
+    fn visit_u64<E>(self, _: u64) -> Result<Raw, E> {
+        Ok(Raw::Scalar(None))
+    }
+
+    fn visit_i128<E>(self, _: i128) -> Result<Raw, E> {
+        Ok(Raw::Scalar(None))
+    }
+
+    fn visit_u128<E>(self, _: u128) -> Result<Raw, E> {
+        Ok(Raw::Scalar(None))
+    }
+
+    fn visit_f64<E>(self, _: f64) -> Result<Raw, E> {
+        Ok(Raw::Scalar(None))
+    }
+
+    fn visit_str<E>(self, s: &str) -> Result<Raw, E> {
+        Ok(Raw::Scalar(Some(s.to_owned())))
+    }
+
+    fn visit_string<E>(self, s: String) -> Result<Raw, E> {
+        Ok(Raw::Scalar(Some(s)))
+    }
+
+    fn visit_seq<A: SeqAccess<'de>>(self, mut seq: A) -> Result<Raw, A::Error> {
+        let mut all = Vec::new();
+        while let Some(item) = seq.next_element()? {
+            all.push(item);
+        }
+        Ok(Raw::List(all))
+    }
+
+    fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Raw, A::Error> {
+        let mut all = Vec::new();
+        while let Some(key) = map.next_key()? {
+            all.push((key, map.next_value()?));
+        }
+        Ok(Raw::Map(all))
+    }
+}
+
+impl<'de> Deserialize<'de> for Raw {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        deserializer.deserialize_any(RawVisitor)
+    }
+}
+
+fn settle(raw: Placed<Raw>, file: FileId, text: &str) -> Node {
+    let place = raw.referenced.span();
+    let start = usize::try_from(place.byte_offset().unwrap_or(0)).unwrap_or(0);
+    let len = usize::try_from(place.byte_len().unwrap_or(0)).unwrap_or(0);
+    let span = Span::new(file, start, start + len);
+    let value = match raw.value {
+        Raw::Null => Yaml::Null,
+        Raw::Scalar(Some(s)) => Yaml::Scalar(s),
+        Raw::Scalar(None) => Yaml::Scalar(text.get(start..start + len).unwrap_or("").to_owned()),
+        Raw::List(items) => Yaml::List(
+            items
+                .into_iter()
+                .map(|item| settle(item, file, text))
+                .collect(),
+        ),
+        Raw::Map(entries) => Yaml::Map(
+            entries
+                .into_iter()
+                .map(|(k, v)| {
+                    let at = k.referenced.span();
+                    let s = usize::try_from(at.byte_offset().unwrap_or(0)).unwrap_or(0);
+                    let l = usize::try_from(at.byte_len().unwrap_or(0)).unwrap_or(0);
+                    (
+                        Key {
+                            text: k.value,
+                            span: Span::new(file, s, s + l),
+                        },
+                        settle(v, file, text),
+                    )
+                })
+                .collect(),
+        ),
+    };
+    Node { value, span }
+}
+
+/// Where the second document of a file begins, if it has one: the byte after the line `---`.
+#[must_use]
+pub fn second_document(text: &str) -> Option<usize> {
+    let mut at = 0;
+    let mut seen = false;
+    for line in text.split_inclusive('\n') {
+        let plain = line.trim_end();
+        if plain == "---" && seen {
+            return Some(at + line.len());
+        }
+        seen |= !plain.is_empty() && !plain.starts_with('#') && plain != "---";
+        at += line.len();
+    }
+    None
+}
+
+/// Reads one document of a file: the first, or what follows `from`.
+///
+/// # Errors
+/// What the YAML parser says, with its place.
+pub fn read(file: FileId, source: &SourceFile, from: usize) -> Result<Node, Problem> {
+    let text = source.text();
+    let until = if from == 0 {
+        second_document(text).map_or(text.len(), |end| {
+            text.get(..end)
+                .and_then(|t| t.rfind("---"))
+                .unwrap_or(text.len())
+        })
+    } else {
+        text.len()
+    };
+    // Blank out what comes before, so that places are those of the whole file.
+    let padded;
+    let part = if from == 0 {
+        text.get(..until).unwrap_or("")
+    } else {
+        let mut before: String = text
+            .get(..from)
+            .unwrap_or("")
+            .bytes()
+            .map(|b| if b == b'\n' { '\n' } else { ' ' })
+            .collect();
+        // Blank lines may not be indented by tabs or hold anything else.
+        before.push_str(text.get(from..).unwrap_or(""));
+        padded = before;
+        padded.as_str()
+    };
+    if part.trim().is_empty() {
+        return Ok(Node {
+            value: Yaml::Null,
+            span: Span::new(file, 0, 0),
+        });
+    }
+    let parsed: Result<Placed<Raw>, _> = serde_yaml::from_str(part);
+    match parsed {
+        Ok(raw) => Ok(settle(raw, file, text)),
+        Err(error) => {
+            let at = error
+                .location()
+                .and_then(|l| l.span().byte_offset())
+                .and_then(|o| usize::try_from(o).ok())
+                .unwrap_or(0);
+            let message = error.to_string();
+            let first = message.lines().next().unwrap_or("").trim().to_owned();
+            Err(
+                Problem::error("yaml", format!("the YAML cannot be read: {first}"))
+                    .at(Span::new(file, at, (at + 1).min(text.len())), "here")
+                    .help("put values with `: `, ` #`, `{`, `[`, `>`, `*`, `|` or quotes in single quotes"),
+            )
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn read_text(text: &str) -> (SourceFile, Node) {
+        let source = SourceFile::new("t.yaml", text);
+        let node = read(FileId(FileId::RULESET), &source, 0).unwrap();
+        (source, node)
+    }
+
+    #[test]
+    fn everything_knows_its_place() {
+        let (s, n) = read_text("a: {b: 'x''y >= 1', c: [1.10, no, 2018-07-02]}\nd: plain words\n");
+        let b = n.get("a").unwrap().get("b").unwrap();
+        assert_eq!(b.text(), Some("x'y >= 1"));
+        let at = b.place(&s, 4..6);
+        assert_eq!(s.text().get(at.from()..at.until()), Some(">="));
+        let c = n.get("a").unwrap().get("c").unwrap().list().unwrap();
+        let texts: Vec<_> = c.iter().map(|n| n.text().unwrap()).collect();
+        assert_eq!(texts, ["1.10", "no", "2018-07-02"]);
+        let d = n.get("d").unwrap().place(&s, 6..11);
+        assert_eq!(s.text().get(d.from()..d.until()), Some("words"));
+    }
+
+    #[test]
+    fn folded_and_literal_texts_are_followed() {
+        let (s, n) = read_text("a: >-\n  one and\n  two or\nb: |\n  three\n  four\n");
+        let a = n.get("a").unwrap();
+        assert_eq!(a.text(), Some("one and two or"));
+        let at = a.place(&s, 8..11);
+        assert_eq!(s.text().get(at.from()..at.until()), Some("two"));
+        let b = n.get("b").unwrap();
+        let at = b.place(&s, 6..10);
+        assert_eq!(s.text().get(at.from()..at.until()), Some("four"));
+    }
+
+    #[test]
+    fn documents_are_told_apart() {
+        let text = "a: 1\n---\nb: 2\n";
+        let source = SourceFile::new("t.yaml", text);
+        let first = read(FileId(FileId::RULESET), &source, 0).unwrap();
+        assert!(first.get("a").is_some() && first.get("b").is_none());
+        let second = read(FileId(FileId::RULESET), &source, second_document(text).unwrap()).unwrap();
+        let b = second.get("b").unwrap();
+        assert_eq!((b.text(), b.span.from()), (Some("2"), 12));
+    }
+
+    #[test]
+    fn a_bomb_of_aliases_is_an_error() {
+        let mut text = String::from("a0: &a0 [x,x,x,x,x,x,x,x,x,x]\n");
+        for i in 1..12 {
+            let p = i - 1;
+            text.push_str(&format!("a{i}: &a{i} [*a{p},*a{p},*a{p},*a{p},*a{p},*a{p},*a{p},*a{p},*a{p}]\n"));
+        }
+        let source = SourceFile::new("t.yaml", text);
+        assert!(read(FileId(FileId::RULESET), &source, 0).is_err());
+    }
+}

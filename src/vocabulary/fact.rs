@@ -1,0 +1,223 @@
+//! Facts: what one thing about an object is called, what values it may take, who settles it.
+
+use std::fmt;
+use std::sync::Arc;
+
+use super::{KindId, SeriesId};
+use crate::quantity::Unit;
+use crate::source::Span;
+
+/// Index of a fact in its kind.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct FactIx(pub u16);
+
+/// The words of a choice, at most 64, in order.
+pub type Words = Arc<Vec<String>>;
+
+/// What kind of value a fact has.
+#[derive(Clone, Debug)]
+pub enum FactType {
+    /// A number with a unit (`unit` has no dimension for pure numbers).
+    Quantity {
+        /// The unit it is written and shown in unless another is given.
+        unit: Unit,
+        /// One value for each line conductor.
+        per_line: bool,
+        /// Whole numbers only.
+        whole: bool,
+    },
+    /// One of some words.
+    Choice {
+        /// The words.
+        words: Words,
+        /// Whether their order means something.
+        ordered: bool,
+    },
+    /// Any number of some words (at most 8).
+    Some {
+        /// The words.
+        words: Words,
+    },
+    /// Yes or no.
+    YesNo,
+    /// Free text.
+    Text,
+    /// A civil date.
+    Date,
+    /// A part written in place.
+    Part(KindId),
+    /// Several parts in order.
+    Parts(KindId),
+    /// The name of another block.
+    Reference(KindId),
+    /// The names of several other blocks.
+    References(KindId),
+    /// All objects of a kind whose reference leads here; never written.
+    Reverse {
+        /// The kind of the members.
+        kind: KindId,
+        /// Their reference.
+        fact: FactIx,
+    },
+}
+
+/// Who can settle a fact.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Settler {
+    /// Chosen by the designer.
+    Designer,
+    /// Found on site.
+    Site,
+    /// Known to the network operator.
+    Network,
+    /// Settled while installing.
+    Installer,
+    /// Measured.
+    Test,
+    /// Decided by the client.
+    Client,
+    /// In the maker's data.
+    Maker,
+    /// Decided by an authority.
+    Authority,
+}
+
+impl Settler {
+    /// All of them, in the order in which a survey asks.
+    pub const ALL: [Self; 8] = [
+        Self::Site,
+        Self::Network,
+        Self::Test,
+        Self::Designer,
+        Self::Maker,
+        Self::Client,
+        Self::Installer,
+        Self::Authority,
+    ];
+
+    /// The word rulesets and reports use.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Designer => "designer",
+            Self::Site => "site",
+            Self::Network => "network",
+            Self::Installer => "installer",
+            Self::Test => "test",
+            Self::Client => "client",
+            Self::Maker => "maker",
+            Self::Authority => "authority",
+        }
+    }
+
+    /// The settler with this word.
+    #[must_use]
+    pub fn from_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|s| s.word() == word)
+    }
+}
+
+impl fmt::Display for Settler {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.word())
+    }
+}
+
+/// A one- or two-sided range of a quantity in SI units.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Bounds {
+    /// Lowest value; may be minus infinity.
+    pub lo: f64,
+    /// Highest value; may be infinity.
+    pub hi: f64,
+    /// Whether the lowest value itself is outside.
+    pub lo_open: bool,
+    /// Whether the highest value itself is outside.
+    pub hi_open: bool,
+}
+
+impl Bounds {
+    /// No bounds at all.
+    pub const ALL: Self = Self {
+        lo: f64::NEG_INFINITY,
+        hi: f64::INFINITY,
+        lo_open: false,
+        hi_open: false,
+    };
+
+    /// Whether a value lies inside.
+    #[must_use]
+    pub fn contains(&self, x: f64) -> bool {
+        let low = if self.lo_open { x > self.lo } else { x >= self.lo };
+        let high = if self.hi_open { x < self.hi } else { x <= self.hi };
+        low && high
+    }
+}
+
+/// One fact of a kind: written, derived, or both.
+#[derive(Clone, Debug)]
+pub struct Fact {
+    /// Its name.
+    pub name: String,
+    /// Other spellings that are accepted.
+    pub also: Vec<String>,
+    /// One line that says what it is.
+    pub means: String,
+    /// What values it takes.
+    pub ty: FactType,
+    /// Who settles it.
+    pub settled_by: Settler,
+    /// Hard limits; the set of `?`.
+    pub domain: Bounds,
+    /// Outside this a value is probably a slip.
+    pub plausible: Option<Bounds>,
+    /// The only values that exist.
+    pub series: Option<SeriesId>,
+    /// No tolerance, no range.
+    pub exact: bool,
+    /// May be `none`.
+    pub optional: bool,
+    /// A collection not known to be complete until `all-listed` says so.
+    pub open: bool,
+    /// Not written: as at the object this reference leads to.
+    pub inherits: Option<FactIx>,
+    /// No ruleset may assume it.
+    pub never_assumed: bool,
+    /// Whether a design may write it.
+    pub writable: bool,
+    /// Where it is declared.
+    pub span: Span,
+}
+
+impl Fact {
+    /// The words of a choice or of a set of words.
+    #[must_use]
+    pub const fn words(&self) -> Option<&Words> {
+        match &self.ty {
+            FactType::Choice { words, .. } | FactType::Some { words } => Some(words),
+            _ => None,
+        }
+    }
+
+    /// The unit of a quantity.
+    #[must_use]
+    pub const fn unit(&self) -> Option<&Unit> {
+        match &self.ty {
+            FactType::Quantity { unit, .. } => Some(unit),
+            _ => None,
+        }
+    }
+
+    /// The kind that a part, reference or collection leads to.
+    #[must_use]
+    pub const fn target(&self) -> Option<KindId> {
+        match &self.ty {
+            FactType::Part(k)
+            | FactType::Parts(k)
+            | FactType::Reference(k)
+            | FactType::References(k)
+            | FactType::Reverse { kind: k, .. } => Some(*k),
+            _ => None,
+        }
+    }
+}

@@ -1,0 +1,146 @@
+//! Kinds of things, and the vocabulary that holds them.
+
+use rustc_hash::FxHashMap;
+
+use super::{Fact, FactIx, Series, SeriesId};
+use crate::source::Span;
+
+/// Names a kind of a [`Vocabulary`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct KindId(pub u16);
+
+/// A word that opens a part of a kind, and the choices it makes.
+#[derive(Clone, Debug)]
+pub struct Head {
+    /// The word, e.g. `rcbo`.
+    pub word: String,
+    /// Facts it sets, and the index of the word each gets.
+    pub sets: Vec<(FactIx, u8)>,
+}
+
+/// A block this kind may stand in, and the reference that standing there sets.
+#[derive(Clone, Copy, Debug)]
+pub struct Within {
+    /// The kind of the outer block.
+    pub kind: KindId,
+    /// The fact of the inner one that then refers to the outer.
+    pub sets: FactIx,
+}
+
+/// What the name of a block means.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum NameRole {
+    /// A name of its own.
+    Free,
+    /// A word of this choice fact (`bond water`).
+    Choice(FactIx),
+    /// The name of another object, to which this reference leads (`readings ev`).
+    Reference(FactIx),
+}
+
+/// One kind of thing.
+#[derive(Clone, Debug)]
+pub struct Kind {
+    /// Its name: the word that opens a block.
+    pub name: String,
+    /// One line that says what it is.
+    pub means: String,
+    /// With fewer written, phantoms with all facts unknown are judged.
+    pub at_least: u32,
+    /// Blocks it may stand in.
+    pub within: Vec<Within>,
+    /// Words that open a part of it.
+    pub heads: Vec<Head>,
+    /// For an abstract kind: the kinds it stands for. Empty for a real one.
+    pub any_of: Vec<KindId>,
+    /// Only ever written in place, never a block of its own.
+    pub part_only: bool,
+    /// What the name of a block means.
+    pub name_role: NameRole,
+    /// Its facts, written and derived.
+    pub facts: Vec<Fact>,
+    /// Fact names and other spellings.
+    pub by_name: FxHashMap<String, FactIx>,
+    /// Where it is declared.
+    pub span: Span,
+}
+
+impl Kind {
+    /// The fact with this name or spelling.
+    #[must_use]
+    pub fn fact_named(&self, name: &str) -> Option<FactIx> {
+        self.by_name.get(name).copied()
+    }
+
+    /// A fact by its index.
+    #[must_use]
+    pub fn fact(&self, ix: FactIx) -> &Fact {
+        &self.facts[ix.0 as usize]
+    }
+
+    /// Whether it stands for other kinds.
+    #[must_use]
+    pub fn is_abstract(&self) -> bool {
+        !self.any_of.is_empty()
+    }
+
+    /// Names of the facts a design may write.
+    pub fn writable_names(&self) -> impl Iterator<Item = &str> {
+        self.facts
+            .iter()
+            .filter(|f| f.writable)
+            .map(|f| f.name.as_str())
+    }
+}
+
+/// All kinds and series.
+#[derive(Clone, Debug, Default)]
+pub struct Vocabulary {
+    /// The kinds; a [`KindId`] is an index here.
+    pub kinds: Vec<Kind>,
+    /// The series; a [`SeriesId`] is an index here.
+    pub series: Vec<Series>,
+    /// Kind names.
+    pub kind_names: FxHashMap<String, KindId>,
+    /// Words that open a part: the kind, and which of its heads.
+    pub head_words: FxHashMap<String, (KindId, usize)>,
+    /// Series names.
+    pub series_names: FxHashMap<String, SeriesId>,
+}
+
+impl Vocabulary {
+    /// A kind by its id.
+    #[must_use]
+    pub fn kind(&self, id: KindId) -> &Kind {
+        &self.kinds[id.0 as usize]
+    }
+
+    /// The kind with this name.
+    #[must_use]
+    pub fn kind_named(&self, name: &str) -> Option<KindId> {
+        self.kind_names.get(name).copied()
+    }
+
+    /// A series by its id.
+    #[must_use]
+    pub fn series(&self, id: SeriesId) -> &Series {
+        &self.series[id.0 as usize]
+    }
+
+    /// A fact of a kind.
+    #[must_use]
+    pub fn fact(&self, kind: KindId, ix: FactIx) -> &Fact {
+        self.kind(kind).fact(ix)
+    }
+
+    /// The ids of all kinds.
+    pub fn kind_ids(&self) -> impl Iterator<Item = KindId> + use<> {
+        (0..u16::try_from(self.kinds.len()).unwrap_or(u16::MAX)).map(KindId)
+    }
+
+    /// Whether an object of kind `real` may stand where `wanted` is asked for.
+    #[must_use]
+    pub fn fits(&self, real: KindId, wanted: KindId) -> bool {
+        real == wanted || self.kind(wanted).any_of.contains(&real)
+    }
+}

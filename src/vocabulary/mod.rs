@@ -1,0 +1,13 @@
+//! Kinds, facts, series: what can be said of an installation. Filled from rulesets; nothing of
+//! any country stands here.
+
+mod fact;
+mod kind;
+mod series;
+
+pub use fact::{Bounds, Fact, FactIx, FactType, Settler, Words};
+pub use kind::{Head, Kind, KindId, NameRole, Vocabulary, Within};
+pub use series::{Member, Series, SeriesId};
+
+/// The line conductors, in order: the index of a line is its place here.
+pub const LINES: [&str; 3] = ["L1", "L2", "L3"];

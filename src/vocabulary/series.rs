@@ -1,0 +1,50 @@
+//! Series of standard values: sizes, ratings.
+
+use crate::quantity::Unit;
+
+/// Names a series of a [`super::Vocabulary`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct SeriesId(pub u16);
+
+/// One value of a series; some have names of their own (`6 AWG`).
+#[derive(Clone, Debug, PartialEq)]
+pub struct Member {
+    /// The value in SI units.
+    pub value: f64,
+    /// The name, where the trade does not use the figure.
+    pub name: Option<String>,
+}
+
+/// Values of which a fact takes exactly one, ascending.
+#[derive(Clone, Debug)]
+pub struct Series {
+    /// The name rulesets use.
+    pub name: String,
+    /// The unit its members are written in.
+    pub unit: Unit,
+    /// The members, ascending, at most 64.
+    pub members: Vec<Member>,
+}
+
+impl Series {
+    /// The most members a series may have: a choice among them is one 64-bit set.
+    pub const MOST: usize = 64;
+
+    /// The member with this name, e.g. `6 AWG`; blanks do not matter.
+    #[must_use]
+    pub fn named(&self, name: &str) -> Option<&Member> {
+        let plain = |s: &str| s.split_whitespace().collect::<String>();
+        let wanted = plain(name);
+        self.members
+            .iter()
+            .find(|m| m.name.as_deref().is_some_and(|n| plain(n) == wanted))
+    }
+
+    /// The member with this value (to one part in 10⁹).
+    #[must_use]
+    pub fn at(&self, value: f64) -> Option<&Member> {
+        self.members
+            .iter()
+            .find(|m| (m.value - value).abs() <= 1e-9 * m.value.abs().max(value.abs()))
+    }
+}
