@@ -15,3 +15,9 @@ pub mod physics;
 pub mod expression;
 
 pub mod ruleset;
+
+pub mod design;
+
+pub mod report;
+
+pub mod command;

@@ -1,3 +1,7 @@
 //! The command line of Amperule.
 
-fn main() {}
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    amperule::command::run()
+}

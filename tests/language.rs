@@ -5,6 +5,12 @@
 //! problems that each must give, in `NAME.problems`. With `AMPERULE_WRITE_EXPECTED=1` the
 //! expected problems are written anew, to be reviewed as a diff.
 
+#![expect(
+    clippy::expect_used,
+    clippy::panic,
+    reason = "helpers of tests fail loudly, as tests do"
+)]
+
 use std::fmt::Write as _;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -94,7 +100,10 @@ fn sound_files_parse_clean_and_survive_formatting() {
         assert_eq!(format(&once).expect("formats"), once, "{}", path.display());
         let again = parse(FILE, &once);
         let comments = |p: &amperule::design::parse::Parsed| {
-            p.comments.iter().map(|c| c.value.clone()).collect::<Vec<_>>()
+            p.comments
+                .iter()
+                .map(|c| c.value.clone())
+                .collect::<Vec<_>>()
         };
         assert_eq!(comments(&again), comments(&parsed));
     }
@@ -129,12 +138,15 @@ fn messages_keep_the_house_style() {
                 path.display()
             );
             assert!(
-                problem.code.chars().all(|c| c.is_ascii_lowercase() || c == '-'),
+                problem
+                    .code
+                    .chars()
+                    .all(|c| c.is_ascii_lowercase() || c == '-'),
                 "{}",
                 problem.code
             );
-            let says_what_to_do =
-                !problem.help.is_empty() || problem.labels.iter().any(|l| l.text.contains("expected"));
+            let says_what_to_do = !problem.help.is_empty()
+                || problem.labels.iter().any(|l| l.text.contains("expected"));
             assert!(says_what_to_do, "{}: {message}", path.display());
         }
     }
@@ -149,7 +161,10 @@ fn a_word_before_a_colon_is_a_key() {
         "(block x a: v b: w c: 3_A d: 4)"
     );
     assert_eq!(sound("x { a: 1 A: 2 }"), "(block x a: 1 A: 2)");
-    assert_eq!(sound("x { use: lighting no: 1 define: a }"), "(block x use: lighting no: 1 define: a)");
+    assert_eq!(
+        sound("x { use: lighting no: 1 define: a }"),
+        "(block x use: lighting no: 1 define: a)"
+    );
 }
 
 #[test]
@@ -164,10 +179,13 @@ fn a_new_line_ends_an_entry_unless_something_is_open() {
         "1 A,\n\n # why\n 2 A",
         "a +\n 2 A",
         "(1 A\n | 2 A\n)",
+        "(a\n + b\n - c)",
+        "(1 A # low\n .. 2 A\n (measured))",
         "1 A ± # wide\n 5 %",
     ] {
         assert!(!value(text).is_empty());
     }
+    assert_eq!(codes("(1 A ± 5 %\n + 2 A)"), ["trailing-text"]);
     assert_eq!(codes("1 A\n | 2 A"), ["line-begins-with-sign"]);
     assert_eq!(codes("\n 2 A"), ["missing-value", "not-understood"]);
 }
@@ -221,7 +239,13 @@ fn minus_has_blanks_and_a_hyphen_belongs_to_its_word() {
 fn a_date_is_read_before_a_number() {
     assert_eq!(value("2026-10-12"), "2026-10-12");
     assert_eq!(value("2024-02-29"), "2024-02-29");
-    for text in ["2026-02-29", "2026-13-01", "2026-00-10", "2026-04-31", "1900-02-29"] {
+    for text in [
+        "2026-02-29",
+        "2026-13-01",
+        "2026-00-10",
+        "2026-04-31",
+        "1900-02-29",
+    ] {
         assert_eq!(codes(text), ["no-such-date"], "{text}");
     }
 }
@@ -237,7 +261,10 @@ fn a_unit_stands_only_after_a_number() {
 
 #[test]
 fn units_and_names_keep_their_case() {
-    assert_eq!(sound("x { In: 5 min in: 6 in min: 7 }"), "(block x In: 5_min in: 6_in min: 7)");
+    assert_eq!(
+        sound("x { In: 5 min in: 6 in min: 7 }"),
+        "(block x In: 5_min in: 6_in min: 7)"
+    );
     assert_eq!(value("3 mohm"), "3_mohm");
     assert_eq!(value("3 Mohm"), "3_Mohm");
 }
@@ -257,7 +284,10 @@ fn ranges_include_their_ends_and_share_a_unit() {
     assert_eq!(value("5 m .. 40 m"), "(.. 5_m 40_m)");
     assert_eq!(value("-10 .. 40 °C"), "(.. -10_°C 40_°C)");
     assert_eq!(value("2..5"), "(.. 2 5)");
-    assert_eq!(value("run + 1 m .. run + 2 m"), "(.. (+ run 1_m) (+ run 2_m))");
+    assert_eq!(
+        value("run + 1 m .. run + 2 m"),
+        "(.. (+ run 1_m) (+ run 2_m))"
+    );
     // Order needs units: it is judged later.
     assert_eq!(value("5 .. 3 m"), "(.. 5_m 3_m)");
     assert_eq!(codes("1. m"), ["trailing-dot"]);
@@ -280,9 +310,15 @@ fn one_sided_values_have_words_and_signs() {
 
 #[test]
 fn tolerance_range_origin_and_alternatives_bind_in_that_order() {
-    assert_eq!(value("0.28 ohm ± 5 % (measured)"), "(± 0.28_ohm 5_%)@measured");
+    assert_eq!(
+        value("0.28 ohm ± 5 % (measured)"),
+        "(± 0.28_ohm 5_%)@measured"
+    );
     assert_eq!(value("0.28 ohm +- 5 %"), "(± 0.28_ohm 5_%)");
-    assert_eq!(value("0.21 ohm ± 5 % ± 0.02 ohm"), "(± 0.21_ohm 5_% 0.02_ohm)");
+    assert_eq!(
+        value("0.21 ohm ± 5 % ± 0.02 ohm"),
+        "(± 0.21_ohm 5_% 0.02_ohm)"
+    );
     assert_eq!(value("2 m (assumed)"), "2_m@assumed");
     assert_eq!(value("5 m .. 10 m | 20 m"), "(| (.. 5_m 10_m) 20_m)");
     assert_eq!(
@@ -290,7 +326,13 @@ fn tolerance_range_origin_and_alternatives_bind_in_that_order() {
         "(| 1_A@measured 2_A@declared)"
     );
     assert_eq!(value("60 A | 80 A (declared)"), "(| 60_A 80_A)@declared");
-    for origin in ["measured", "calculated", "by-enquiry", "declared", "assumed"] {
+    for origin in [
+        "measured",
+        "calculated",
+        "by-enquiry",
+        "declared",
+        "assumed",
+    ] {
         assert_eq!(value(&format!("? ({origin})")), format!("?@{origin}"));
     }
     assert_eq!(codes("2 m (messured)"), ["unknown-origin"]);
@@ -364,11 +406,26 @@ fn one_of_and_in_order_are_not_mixed_without_brackets() {
 
 #[test]
 fn values_per_line_conductor() {
-    assert_eq!(value("L1 61 A, L2 ?, N at most 3 A"), "(lines L1 61_A L2 ? N (<= 3_A))");
-    assert_eq!(value("L1 61 A, L2 38 A (measured)"), "(lines L1 61_A L2 38_A)@measured");
-    assert_eq!(value("L1 (5 A | 6 A), L2 load"), "(lines L1 (| 5_A 6_A) L2 load)");
-    assert_eq!(sound("x { lines: L1, L2  neutral: no }"), "(block x lines: (, L1 L2) neutral: no)");
-    assert_eq!(sound("x { lines: L2 circuit a { } }"), "(block x lines: L2 (block circuit a))");
+    assert_eq!(
+        value("L1 61 A, L2 ?, N at most 3 A"),
+        "(lines L1 61_A L2 ? N (<= 3_A))"
+    );
+    assert_eq!(
+        value("L1 61 A, L2 38 A (measured)"),
+        "(lines L1 61_A L2 38_A)@measured"
+    );
+    assert_eq!(
+        value("L1 (5 A | 6 A), L2 load"),
+        "(lines L1 (| 5_A 6_A) L2 load)"
+    );
+    assert_eq!(
+        sound("x { lines: L1, L2  neutral: no }"),
+        "(block x lines: (, L1 L2) neutral: no)"
+    );
+    assert_eq!(
+        sound("x { lines: L2 circuit a { } }"),
+        "(block x lines: L2 (block circuit a))"
+    );
     assert_eq!(value("by-turn L1, L2, L3"), "(by-turn L1 L2 L3)");
     assert_eq!(value("all charge-point"), "(all charge-point)");
     assert_eq!(sound("x { seen: all  n: 1 }"), "(block x seen: all n: 1)");
@@ -385,7 +442,10 @@ fn look_alike_signs_are_folded() {
     assert_eq!(value("6 mm2"), "6_mm²");
     assert_eq!(value("50 N⋅m"), "50_N·m");
     assert_eq!(value("10 A²·s"), value("10 A2·s"));
-    assert_eq!(sound("x { I\u{2206}n: 30\u{A0}mA }"), "(block x I\u{394}n: 30_mA)");
+    assert_eq!(
+        sound("x { I\u{2206}n: 30\u{A0}mA }"),
+        "(block x I\u{394}n: 30_mA)"
+    );
     assert_eq!(codes("0,28 ohm"), ["decimal-comma"]);
 }
 
@@ -396,13 +456,18 @@ fn words_of_the_language_are_told_by_their_form() {
         "(define d rcbo In: 32_A)\n(use \"p.amp\")\n(parameter run (.. 5_m 40_m))\n(no bond)"
     );
     assert_eq!(
-        sound("x { use: lighting\n no bond\n no: 1 }\nno-bond { } user { } parameter-x { } defined { }"),
+        sound(
+            "x { use: lighting\n no bond\n no: 1 }\nno-bond { } user { } parameter-x { } defined { }"
+        ),
         "(block x use: lighting (no bond) no: 1)\n(block no-bond)\n(block user)\n(block parameter-x)\n(block defined)"
     );
     assert_eq!(value("nonesuch"), "nonesuch");
     assert_eq!(value("all-listed"), "all-listed");
     assert_eq!(value("by-turner"), "by-turner");
-    assert_eq!(sound("departure from gb-bond { for: water }"), "(block departure from gb-bond for: water)");
+    assert_eq!(
+        sound("departure from gb-bond { for: water }"),
+        "(block departure from gb-bond for: water)"
+    );
 }
 
 #[test]
@@ -429,8 +494,14 @@ fn line_ends_tabs_and_a_byte_order_mark_make_no_difference() {
     assert_eq!(sound(&plain.replace('\n', "\r")), outline);
     assert_eq!(sound(&plain.replace("  ", "\t")), outline);
     assert_eq!(sound(&format!("\u{FEFF}{plain}")), outline);
-    assert_eq!(format(&plain.replace('\n', "\r\n")).expect("sound"), format(plain).expect("sound"));
-    assert_eq!(sound("größe überblick { länge: 3 m }"), "(block größe überblick länge: 3_m)");
+    assert_eq!(
+        format(&plain.replace('\n', "\r\n")).expect("sound"),
+        format(plain).expect("sound")
+    );
+    assert_eq!(
+        sound("größe überblick { länge: 3 m }"),
+        "(block größe überblick länge: 3_m)"
+    );
     assert_eq!(sound(""), "");
     assert_eq!(format("").expect("sound"), "");
     assert_eq!(format("# only this").expect("sound"), "# only this\n");
@@ -471,7 +542,10 @@ fn a_value_or_items_may_stand_inside_another_file() {
     let (_, problems) = parse_value(FILE, "3 A }", 0);
     assert_eq!(problems[0].code, "trailing-text");
     let (value, problems) = parse_value(FILE, "  ", 7);
-    assert_eq!((value.kind, problems[0].code), (ValueKind::Bad, "missing-value"));
+    assert_eq!(
+        (value.kind, problems[0].code),
+        (ValueKind::Bad, "missing-value")
+    );
     let parsed = parse_items(FILE, "bond gas { size 6 mm² }", 50);
     assert_eq!(parsed.problems[0].labels[0].span.from(), 61);
     assert!(matches!(&parsed.tree.items[0], Item::Block(b) if b.span.from() == 50));
@@ -481,7 +555,13 @@ fn a_value_or_items_may_stand_inside_another_file() {
 
 #[test]
 fn nesting_is_refused_beyond_a_depth_and_its_neighbours_are_kept() {
-    let nested = |n: usize| format!("before {{ }}\n{}{}\nafter {{ }}", "a { ".repeat(n), "} ".repeat(n));
+    let nested = |n: usize| {
+        format!(
+            "before {{ }}\n{}{}\nafter {{ }}",
+            "a { ".repeat(n),
+            "} ".repeat(n)
+        )
+    };
     assert!(parse(FILE, &nested(64)).is_sound());
     let text = nested(65);
     let parsed = parse(FILE, &text);
@@ -522,17 +602,42 @@ fn mistakes_do_not_multiply_the_work() {
 
 #[test]
 fn big_files_of_junk_end_soon() {
-    let size = if cfg!(debug_assertions) { 400_000 } else { MOST_BYTES };
+    let size = if cfg!(debug_assertions) {
+        400_000
+    } else {
+        MOST_BYTES
+    };
     for piece in [
-        "a {\n", "a: 1\n", "a\n", "(\n", "\"\n", "\" {\n", "}\n", "x y z\n", "a: 1 | 2 ; \n",
-        "\u{FEFF}\n", "🙂\n", "1 2 3 4\n", "x: 1,\n", "a {\n  b: 1\n", "a{b{c{d{e{f{\n", "\r", "\t",
-        "a { ", "} ", "a:",
+        "a {\n",
+        "a: 1\n",
+        "a\n",
+        "(\n",
+        "\"\n",
+        "\" {\n",
+        "}\n",
+        "x y z\n",
+        "a: 1 | 2 ; \n",
+        "\u{FEFF}\n",
+        "🙂\n",
+        "1 2 3 4\n",
+        "x: 1,\n",
+        "a {\n  b: 1\n",
+        "a{b{c{d{e{f{\n",
+        "\r",
+        "\t",
+        "a { ",
+        "} ",
+        "a:",
     ] {
         let start = Instant::now();
         let text = piece.repeat(size / piece.len());
         let parsed = parse(FILE, &text);
         assert!(parsed.problems.len() <= MOST_PROBLEMS + 1, "{piece:?}");
-        assert!(start.elapsed() < Duration::from_secs(20), "{piece:?} took {:?}", start.elapsed());
+        assert!(
+            start.elapsed() < Duration::from_secs(20),
+            "{piece:?} took {:?}",
+            start.elapsed()
+        );
     }
     let text = "a ".repeat(MOST_BYTES);
     let parsed = parse(FILE, &text);
@@ -587,7 +692,9 @@ supply{phases:1   Ze:0.28ohm+-5%(measured)   # so it was
 bond   gas  \"Gas\"{size:?}   bond water { }
 circuit bay[ 1 .. 6 ]{ x: (a|b) ,c  y: bay[ n+1 ]  z: 3ft 6in  s: 4a  t: 0.28 Ω }
 ";
-    let messy = messy.replace("at   most 5..  40 m", "5..  40 m").replace("   | x", "");
+    let messy = messy
+        .replace("at   most 5..  40 m", "5..  40 m")
+        .replace("   | x", "");
     let tidy = "\
 #  head
 supply {
@@ -624,13 +731,87 @@ fn long_one_line_blocks_are_broken() {
 
 fn fragments() -> impl Strategy<Value = String> {
     let pieces: Vec<&'static str> = vec![
-        "{", "}", "(", ")", "[", "]", ":", ",", "|", ";", "=", "..", "±", "+-", " + ", " - ", "-", "*",
-        "/", "\n", "\r\n", "\n\n", " ", "  ", "\t", "\u{A0}", "# note\n", "#6 AWG\n", "\"text\"", "\"", "'", "“",
-        "?", "none", "supply", "circuit ev", "board main", "Ze", "In", "L1", "L2 ", "N ", "define x as y ",
-        "use \"p\"", "use", "no bond", "parameter run: ", "departure from r ", "by-turn ", "all ", "at most ",
-        "<= ", ">", "key: ", "k: 1 ", "6 mm²", "0,28", "1.", ".5", "3 ft 6 in", "2026-10-12", "2026-02-30", "5..40 m",
-        "1/0 AWG", "18m", "2e3", "%", "°C", "(measured)", "(messured)", "bay[1..6]", "bay[n]", "[9..1]", "Ω", "é", "🙂",
-        "\u{FEFF}", "\0", "a { b: c }", "x: a { ", "–",
+        "{",
+        "}",
+        "(",
+        ")",
+        "[",
+        "]",
+        ":",
+        ",",
+        "|",
+        ";",
+        "=",
+        "..",
+        "±",
+        "+-",
+        " + ",
+        " - ",
+        "-",
+        "*",
+        "/",
+        "\n",
+        "\r\n",
+        "\n\n",
+        " ",
+        "  ",
+        "\t",
+        "\u{A0}",
+        "# note\n",
+        "#6 AWG\n",
+        "\"text\"",
+        "\"",
+        "'",
+        "“",
+        "?",
+        "none",
+        "supply",
+        "circuit ev",
+        "board main",
+        "Ze",
+        "In",
+        "L1",
+        "L2 ",
+        "N ",
+        "define x as y ",
+        "use \"p\"",
+        "use",
+        "no bond",
+        "parameter run: ",
+        "departure from r ",
+        "by-turn ",
+        "all ",
+        "at most ",
+        "<= ",
+        ">",
+        "key: ",
+        "k: 1 ",
+        "6 mm²",
+        "0,28",
+        "1.",
+        ".5",
+        "3 ft 6 in",
+        "2026-10-12",
+        "2026-02-30",
+        "5..40 m",
+        "1/0 AWG",
+        "18m",
+        "2e3",
+        "%",
+        "°C",
+        "(measured)",
+        "(messured)",
+        "bay[1..6]",
+        "bay[n]",
+        "[9..1]",
+        "Ω",
+        "é",
+        "🙂",
+        "\u{FEFF}",
+        "\0",
+        "a { b: c }",
+        "x: a { ",
+        "–",
     ];
     proptest::collection::vec(proptest::sample::select(pieces), 0..40).prop_map(|v| v.concat())
 }
@@ -658,14 +839,27 @@ fn sound_texts() -> impl Strategy<Value = String> {
         (word.clone(), word.clone()).prop_map(|(a, b)| format!("({a}|\n {b}), {a}")),
         (number.clone(), number).prop_map(|(a, b)| format!("{a} |  # why\n\n  {b}")),
     ];
-    let end = proptest::sample::select(vec!["\n", "\n\n", "\n\n\n", " # c\n", "\r\n", "\n  # own line\n"]);
+    let end = proptest::sample::select(vec![
+        "\n",
+        "\n\n",
+        "\n\n\n",
+        " # c\n",
+        "\r\n",
+        "\n  # own line\n",
+    ]);
     let fact = (word.clone(), blank, leaf, end.clone())
         .prop_map(|(k, b, v, e)| format!("{k}{b}:{b}{v}{e}"));
     let entry = fact.prop_recursive(3, 24, 4, move |inner| {
         let open = proptest::sample::select(vec!["{", "{ ", "{\n", "{ # c\n"]);
         let entries = proptest::collection::vec(inner, 0..4).prop_map(|v| v.concat());
         prop_oneof![
-            (word.clone(), word.clone(), open.clone(), entries.clone(), end.clone())
+            (
+                word.clone(),
+                word.clone(),
+                open.clone(),
+                entries.clone(),
+                end.clone()
+            )
                 .prop_map(|(k, n, o, e, z)| format!("{k} {n} {o}{e}}}{z}")),
             (word.clone(), word.clone(), open, entries, end.clone())
                 .prop_map(|(k, n, o, e, z)| format!("{k}: {n} {o}{e}}}{z}")),
@@ -693,7 +887,7 @@ fn check_places(text: &str) {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(400))]
+    #![proptest_config(ProptestConfig { cases: 400, failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn any_text_is_read_without_panic(text in "\\PC{0,200}") {

@@ -7,8 +7,8 @@
 
 use pest::iterators::Pair;
 
+use super::fold::fold_unit;
 use super::layout;
-use super::lower_tree::fold_unit;
 use super::parse::{Rule, pairs, parse};
 use crate::source::{FileId, Problem};
 
@@ -46,7 +46,10 @@ pub fn format(text: &str) -> Result<String, Vec<Problem>> {
     let out = printer.finish();
     let again = parse(file, &out);
     if let Some(problem) = again.problems.first() {
-        return Err(vec![fault(&format!("{}: {}", problem.code, problem.message))]);
+        return Err(vec![fault(&format!(
+            "{}: {}",
+            problem.code, problem.message
+        ))]);
     }
     if parsed.tree.outline() != again.tree.outline() {
         return Err(vec![fault("the values or their order would differ")]);
@@ -417,8 +420,34 @@ fn is_usual(unit: &str) -> bool {
     unit.contains(['/', '·', '²', '³', '°', '%', '‰', 'Ω', 'µ'])
         || matches!(
             unit,
-            "m" | "mm" | "cm" | "km" | "A" | "mA" | "kA" | "V" | "mV" | "kV" | "W" | "kW" | "kWh"
-                | "VA" | "kVA" | "ohm" | "mohm" | "kohm" | "Mohm" | "s" | "ms" | "min" | "h"
-                | "ft" | "in" | "AWG" | "kcmil" | "Hz" | "K" | "kg"
+            "m" | "mm"
+                | "cm"
+                | "km"
+                | "A"
+                | "mA"
+                | "kA"
+                | "V"
+                | "mV"
+                | "kV"
+                | "W"
+                | "kW"
+                | "kWh"
+                | "VA"
+                | "kVA"
+                | "ohm"
+                | "mohm"
+                | "kohm"
+                | "Mohm"
+                | "s"
+                | "ms"
+                | "min"
+                | "h"
+                | "ft"
+                | "in"
+                | "AWG"
+                | "kcmil"
+                | "Hz"
+                | "K"
+                | "kg"
         )
 }

@@ -73,7 +73,10 @@ pub(super) fn look(file: FileId, text: &str) -> Layout<'_> {
         cuts += 1;
     }
     let Look {
-        masks, ends, mut out, ..
+        masks,
+        ends,
+        mut out,
+        ..
     } = look;
     if !masks.is_empty() || !ends.is_empty() {
         let mut bytes = text.as_bytes().to_vec();
@@ -104,9 +107,21 @@ fn end_text(bytes: &mut [u8], text: &str, range: Range<usize>) {
         .get(range.clone())
         .and_then(|t| t.char_indices().next_back())
         .map_or(range.start, |(i, _)| range.start + i);
+    if last == range.start {
+        if let Some(byte) = bytes.get_mut(last) {
+            *byte = b'?';
+        }
+        return;
+    }
     blank_out(bytes, last..range.end);
-    if let Some(byte) = bytes.get_mut(last) {
-        *byte = if last == range.start { b'?' } else { b'"' };
+    if let Some(byte) = bytes.get_mut(range.end - 1) {
+        *byte = b'"';
+    }
+    // A backslash before it would make it part of the text again.
+    if let Some(byte) = bytes.get_mut(last - 1)
+        && *byte == b'\\'
+    {
+        *byte = b' ';
     }
 }
 
@@ -130,6 +145,15 @@ impl Look<'_> {
             .get(from..)
             .and_then(|t| t.iter().position(|b| matches!(b, b'\n' | b'\r')))
             .map_or(self.text.len(), |n| from + n)
+    }
+
+    /// Length of the first signs of a line, ending between two characters.
+    fn shown(&self, line: usize, end: usize) -> usize {
+        let mut until = (line + 40).min(end);
+        while until > line && self.byte(until) & 0xC0 == 0x80 {
+            until -= 1;
+        }
+        until - line
     }
 
     fn span(&self, start: usize, end: usize) -> Span {
@@ -165,7 +189,10 @@ impl Look<'_> {
                         "line-too-long",
                         format!("a line of {} bytes is not read", end - line),
                     )
-                    .at(self.span(line, (line + 40).min(end)), "it begins here")
+                    .at(
+                        self.span(line, line + self.shown(line, end)),
+                        "it begins here",
+                    )
                     .help(format!("keep lines under {LONGEST_LINE} bytes")),
                 );
                 self.masks.push(line..end);
@@ -300,7 +327,8 @@ impl Look<'_> {
         self.masks.append(&mut part.masks);
         self.ends.append(&mut part.ends);
         self.out.pieces.append(&mut part.out.pieces);
-        if let (Some(unclosed), Some(found)) = (self.out.unclosed.last_mut(), part.out.unclosed.pop())
+        if let (Some(unclosed), Some(found)) =
+            (self.out.unclosed.last_mut(), part.out.unclosed.pop())
         {
             unclosed.open = found.open;
         }
@@ -374,7 +402,11 @@ impl Look<'_> {
                         .iter()
                         .position(|b| matches!(b, b'{' | b':'))
                         .is_some_and(|i| text.get(i) == Some(&b'{'));
-                    if head || [&b"define "[..], b"parameter ", b"use \"", b"no "].iter().any(|w| text.starts_with(w)) {
+                    if head
+                        || [&b"define "[..], b"parameter ", b"use \"", b"no "]
+                            .iter()
+                            .any(|w| text.starts_with(w))
+                    {
                         return Some(start);
                     }
                 }

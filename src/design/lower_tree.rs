@@ -3,6 +3,7 @@
 
 use pest::iterators::{Pair, Pairs};
 
+use super::fold::{fold_unit, fold_word};
 use super::parse::{Problems, Rule};
 use super::syntax_errors as mistakes;
 use super::tree::{
@@ -179,12 +180,9 @@ impl<'a> Lower<'a> {
                     };
                     let head = Span::new(self.file, span.from(), span.from() + what.len());
                     self.report(
-                        Problem::error(
-                            "misplaced-item",
-                            format!("`{what}` stands inside a block"),
-                        )
-                        .at(head, "")
-                        .help("move it out of all blocks, to the outermost level of the file"),
+                        Problem::error("misplaced-item", format!("`{what}` stands inside a block"))
+                            .at(head, "")
+                            .help("move it out of all blocks, to the outermost level of the file"),
                     );
                     before = None;
                 }
@@ -303,12 +301,7 @@ impl<'a> Lower<'a> {
     }
 
     /// A value that goes on where it had ended: the fact before has lost a part of what was meant.
-    fn late_more(
-        &mut self,
-        pair: Pair<'a, Rule>,
-        entries: &mut [Entry],
-        before: Option<&Before>,
-    ) {
+    fn late_more(&mut self, pair: Pair<'a, Rule>, entries: &mut [Entry], before: Option<&Before>) {
         let whole = self.span(&pair);
         let start = pair.as_span().start();
         let mut inner: Vec<_> = pair.into_inner().collect();
@@ -362,7 +355,11 @@ impl<'a> Lower<'a> {
         let after = self.text.get(end..).unwrap_or("");
         let line = after.split(['\n', '\r']).next().unwrap_or("");
         let next = line.trim_start();
-        let end = end - (self.text.get(..end).map_or(0, |t| t.len() - t.trim_end().len()));
+        let end = end
+            - (self
+                .text
+                .get(..end)
+                .map_or(0, |t| t.len() - t.trim_end().len()));
         let at = self.within(end, end);
         let clean = next.is_empty() || next.starts_with(['}', '#']) || mistakes::begins_entry(next);
         if clean {
@@ -605,40 +602,4 @@ impl<'a> Lower<'a> {
         }
         Spanned::new(out, span)
     }
-}
-
-/// The folding list for words: one spelling for signs that look alike.
-pub(super) fn fold_word(raw: &str) -> String {
-    if raw.is_ascii() {
-        return raw.to_owned();
-    }
-    let mut out = String::with_capacity(raw.len());
-    for c in raw.chars() {
-        match c {
-            '\u{2126}' | '\u{3A9}' => out.push_str("ohm"),
-            '\u{3BC}' => out.push('\u{B5}'),
-            '\u{2206}' => out.push('\u{394}'),
-            c => out.push(c),
-        }
-    }
-    out
-}
-
-/// The folding list for units: as for words, and one spelling of the middle dot and of powers.
-pub(super) fn fold_unit(raw: &str) -> String {
-    let word = fold_word(raw).replace('\u{22C5}', "\u{B7}");
-    if !word.contains(['2', '3']) {
-        return word;
-    }
-    let mut out = String::with_capacity(word.len() + 2);
-    let mut before = ' ';
-    for c in word.chars() {
-        match c {
-            '2' if before.is_alphabetic() => out.push('²'),
-            '3' if before.is_alphabetic() => out.push('³'),
-            c => out.push(c),
-        }
-        before = c;
-    }
-    out
 }

@@ -34,9 +34,7 @@ impl<'a> Lower<'a> {
         let mut elements = vec![first];
         let mut separator: Option<Pair<'a, Rule>> = None;
         let mut mixed: Option<Span> = None;
-        while let Some(sign) =
-            tokens.next_if(|t| matches!(t.as_rule(), Rule::pipe | Rule::comma))
-        {
+        while let Some(sign) = tokens.next_if(|t| matches!(t.as_rule(), Rule::pipe | Rule::comma)) {
             match &separator {
                 None => separator = Some(sign),
                 Some(first) if first.as_rule() != sign.as_rule() => {
@@ -47,7 +45,9 @@ impl<'a> Lower<'a> {
             elements.push(self.element(&mut tokens));
         }
         let whole = by_turn.into_iter().chain(elements.iter().map(|e| {
-            e.line.as_ref().map_or(e.value.span, |l| l.span.to(e.value.span))
+            e.line
+                .as_ref()
+                .map_or(e.value.span, |l| l.span.to(e.value.span))
         }));
         let whole = whole.reduce(Span::to).unwrap_or_else(|| self.within(0, 0));
         if let (Some(mixed), Some(first)) = (mixed, &separator) {
@@ -58,6 +58,19 @@ impl<'a> Lower<'a> {
                     .help("`a | b` is one of, `a, b` is both in order: put one of them in brackets, as in `(a | b), c`"),
             );
             return bad(whole);
+        }
+        // Only a bracket over several lines lets tokens follow that no value can take.
+        if let Some(rest) = tokens.next() {
+            let end = tokens.last().map_or(self.span(&rest), |t| self.span(&t));
+            let rest = self.span(&rest).to(end);
+            let problem = Problem::error(
+                "trailing-text",
+                format!("`{}` cannot follow a value", self.slice(rest).trim()),
+            )
+            .at(rest, "expected `)`")
+            .help("put brackets round what belongs together");
+            self.report(problem);
+            return bad(whole.to(rest));
         }
         let comma = separator.is_some_and(|s| s.as_rule() == Rule::comma);
         self.collect(elements, by_turn.is_some(), comma, whole)
@@ -74,7 +87,11 @@ impl<'a> Lower<'a> {
         if by_turn || with_line > 0 {
             // Both are rows of values separated by commas.
             if !comma && elements.len() > 1 {
-                let what = if by_turn { "`by-turn`" } else { "values per line conductor" };
+                let what = if by_turn {
+                    "`by-turn`"
+                } else {
+                    "values per line conductor"
+                };
                 self.report(
                     Problem::error(
                         "alternatives-of-rows",
@@ -87,7 +104,10 @@ impl<'a> Lower<'a> {
             }
         }
         if with_line > 0 {
-            let odd = elements.iter().find(|e| e.line.is_none()).map(|e| e.value.span);
+            let odd = elements
+                .iter()
+                .find(|e| e.line.is_none())
+                .map(|e| e.value.span);
             if odd.is_some() || by_turn {
                 self.report(
                     Problem::error(
@@ -108,12 +128,10 @@ impl<'a> Lower<'a> {
                 if let Some((first, _)) = lines.iter().find(|(l, _)| l.text == line.text) {
                     let first = first.span;
                     self.report(
-                        Problem::error(
-                            "line-twice",
-                            format!("`{}` has two values", line.text),
-                        )
-                        .at(line.span, "again")
-                        .at(first, "first here"),
+                        Problem::error("line-twice", format!("`{}` has two values", line.text))
+                            .at(line.span, "again")
+                            .at(first, "first here")
+                            .help("name each line conductor once"),
                     );
                     return bad(whole);
                 }
@@ -180,7 +198,9 @@ impl<'a> Lower<'a> {
             }
         };
         if let Some(origin) = tokens.next_if(|t| t.as_rule() == Rule::origin) {
-            let word = origin.as_str().trim_matches(|c: char| "() \t".contains(c) || c == '\u{A0}');
+            let word = origin
+                .as_str()
+                .trim_matches(|c: char| "() \t".contains(c) || c == '\u{A0}');
             let span = self.span(&origin);
             value.origin = Origin::of_word(word.trim()).map(|o| Spanned::new(o, span));
             value.span = value.span.to(span);
@@ -290,11 +310,21 @@ impl<'a> Lower<'a> {
                 if let Some(body) = tokens.next_if(|t| t.as_rule() == Rule::body) {
                     let span = word.span.to(self.span(&body));
                     let entries = self.body(body);
-                    return plain(ValueKind::Part { head: word, entries }, span);
+                    return plain(
+                        ValueKind::Part {
+                            head: word,
+                            entries,
+                        },
+                        span,
+                    );
                 }
                 if let Some(index) = tokens.next_if(|t| t.as_rule() == Rule::index) {
                     let span = word.span.to(self.span(&index));
-                    let mut inner = index.into_inner().collect::<Vec<_>>().into_iter().peekable();
+                    let mut inner = index
+                        .into_inner()
+                        .collect::<Vec<_>>()
+                        .into_iter()
+                        .peekable();
                     let index = Box::new(self.sum(&mut inner));
                     return plain(ValueKind::Indexed { word, index }, span);
                 }
@@ -328,10 +358,7 @@ impl<'a> Lower<'a> {
                 } else {
                     // The brackets are part of what is written, so they are part of its place.
                     let inner = self.value(inner);
-                    return Value {
-                        span,
-                        ..inner
-                    };
+                    return Value { span, ..inner };
                 }
             }
             Rule::wrong_number => {

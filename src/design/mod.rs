@@ -1,7 +1,12 @@
 //! The design language: text → syntax tree → facts; and its formatter.
 
+mod fold;
 pub mod format;
+mod layout;
+mod lower_tree;
+mod lower_value;
 pub mod model;
 pub mod parse;
 pub mod resolve;
+mod syntax_errors;
 pub mod tree;

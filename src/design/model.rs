@@ -106,6 +106,10 @@ pub struct Object {
     pub closed: Vec<KindId>,
     /// New, existing …
     pub status: Status,
+    /// `present`, where its kind has no such fact of its own: whether it is there at all.
+    pub present: Option<Written>,
+    /// `evidence`, where its kind has no such fact of its own: a photo or paper that shows it.
+    pub evidence: Option<Spanned<String>>,
     /// Where it is written; for a phantom, the head of the design.
     pub span: Span,
     /// Its opening words.

@@ -70,8 +70,11 @@ impl Problems {
     }
 
     fn finish(mut self, rest: bool) -> Vec<Problem> {
-        self.list
-            .sort_by_key(|p| p.labels.first().map_or((0, 0), |l| (l.span.start, l.span.end)));
+        self.list.sort_by_key(|p| {
+            p.labels
+                .first()
+                .map_or((0, 0), |l| (l.span.start, l.span.end))
+        });
         if self.more > 0 {
             let rest = if rest { " at least" } else { "" };
             self.list.push(Problem::error(

@@ -93,9 +93,12 @@ pub(super) fn missing_colon(lower: &Lower<'_>, key: &Word, span: Span) -> Proble
 }
 
 fn wrong_use(span: Span) -> Problem {
-    Problem::error("wrong-form", "`use` is followed by the name of a file in quotes")
-        .at(span, "")
-        .help("write `use \"parts.amp\"`")
+    Problem::error(
+        "wrong-form",
+        "`use` is followed by the name of a file in quotes",
+    )
+    .at(span, "")
+    .help("write `use \"parts.amp\"`")
 }
 
 /// `circuit ev extra {`: a head that is none.
@@ -107,7 +110,10 @@ pub(super) fn odd_head(lower: &Lower<'_>, head: &Pair<'_, Rule>) -> Problem {
         "wrong-head",
         format!("`{}` cannot head a block", shown(raw)),
     )
-    .at(span, "expected `kind`, `kind name` or `kind name \"label\"` before `{`");
+    .at(
+        span,
+        "expected `kind`, `kind name` or `kind name \"label\"` before `{`",
+    );
     let mut words = raw.split_whitespace();
     let kind = words.next().unwrap_or("");
     let rest: Vec<&str> = words.collect();
@@ -120,9 +126,9 @@ pub(super) fn odd_head(lower: &Lower<'_>, head: &Pair<'_, Rule>) -> Problem {
         (_, [name]) if name.contains('[') => {
             problem.help(format!("for many alike write `{kind} bay[1..6] {{`"))
         }
-        (_, [label, ..]) if label.starts_with('"') => {
-            problem.help(format!("write the name before the label: `{kind} NAME \"…\" {{`"))
-        }
+        (_, [label, ..]) if label.starts_with('"') => problem.help(format!(
+            "write the name before the label: `{kind} NAME \"…\" {{`"
+        )),
         (_, names) if names.len() > 1 && names.iter().all(|n| first_word(n) == *n) => problem.help(
             format!("a name is one word: write `{kind} {} {{`", names.join("-")),
         ),
@@ -136,7 +142,10 @@ pub(super) fn wrong_minus(lower: &Lower<'_>, left: Span, sign: Span, right: Span
     let whole = left.to(right);
     let written = lower.slice(sign);
     let mut problem = if written == "-" {
-        Problem::error("minus-without-blanks", "a minus needs a blank on both sides")
+        Problem::error(
+            "minus-without-blanks",
+            "a minus needs a blank on both sides",
+        )
     } else {
         Problem::error(
             "dash",
@@ -157,11 +166,8 @@ pub(super) fn wrong_number(lower: &Lower<'_>, digits: &Pair<'_, Rule>) -> Proble
     let span = lower.span(digits);
     if raw.contains(',') {
         let groups: Vec<&str> = raw.split(',').collect();
-        let problem = Problem::error(
-            "decimal-comma",
-            format!("`{raw}` is written with a comma"),
-        )
-        .at(span, "");
+        let problem = Problem::error("decimal-comma", format!("`{raw}` is written with a comma"))
+            .at(span, "");
         let thousands = groups.len() > 2
             || groups
                 .last()
@@ -183,9 +189,12 @@ pub(super) fn wrong_number(lower: &Lower<'_>, digits: &Pair<'_, Rule>) -> Proble
             .at(span, "")
             .help(format!("write `{whole}` or `{whole}.0`"));
     }
-    Problem::error("leading-dot", format!("`{raw}` has no digit before its dot"))
-        .at(span, "")
-        .help(format!("write `{}`", raw.replacen('.', "0.", 1)))
+    Problem::error(
+        "leading-dot",
+        format!("`{raw}` has no digit before its dot"),
+    )
+    .at(span, "")
+    .help(format!("write `{}`", raw.replacen('.', "0.", 1)))
 }
 
 /// Signs that come from a word processor or another notation, and what stands for them here.
@@ -195,7 +204,9 @@ fn odd_sign(c: char) -> Option<&'static str> {
         '÷' => "`/`",
         '–' | '—' | '−' => "` - ` to subtract, ` .. ` for a range",
         '…' => "`..`",
-        '’' | '‘' | '“' | '”' | '„' | '«' | '»' | '\'' => "`\"` on both sides of a text",
+        '’' | '‘' | '“' | '”' | '„' | '«' | '»' | '\'' => {
+            "`\"` on both sides of a text"
+        }
         '\u{200B}' | '\u{FEFF}' | '\u{200D}' => "nothing: this sign cannot be seen",
         _ => return None,
     })
@@ -211,7 +222,9 @@ pub(super) fn after_value(
     let junk = lower.slice(span);
     let first = junk.chars().next().unwrap_or(' ');
     let rest = junk.get(first.len_utf8()..).unwrap_or("").trim_start();
-    let value = value.filter(|v| !(matches!(v.kind, ValueKind::Bad) && key.is_some_and(|k| k.span.from() == v.span.from())));
+    let value = value.filter(|v| {
+        !(matches!(v.kind, ValueKind::Bad) && key.is_some_and(|k| k.span.from() == v.span.from()))
+    });
     let one = Span::new(span.file, span.from(), span.from() + first.len_utf8());
     match first {
         ';' => {
@@ -240,12 +253,20 @@ pub(super) fn after_value(
         && !digits.is_empty()
         && digits.chars().all(|c| c.is_ascii_digit())
     {
-        return Problem::error("minus-without-blanks", "a minus needs a blank on both sides")
-            .at(value.span.to(span), format!("`{before}` is read as one word"))
-            .help(format!("write `{name} - {digits} {word}`"));
+        return Problem::error(
+            "minus-without-blanks",
+            "a minus needs a blank on both sides",
+        )
+        .at(
+            value.span.to(span),
+            format!("`{before}` is read as one word"),
+        )
+        .help(format!("write `{name} - {digits} {word}`"));
     }
     if let Some(Value {
-        kind: ValueKind::Number(Number { digits, unit: None, .. }),
+        kind: ValueKind::Number(Number {
+            digits, unit: None, ..
+        }),
         span: number,
         ..
     }) = value
@@ -254,9 +275,15 @@ pub(super) fn after_value(
         && less.chars().all(|c| c.is_ascii_digit())
     {
         let after = junk.get(first_word(junk).len()..).unwrap_or("").trim();
-        return Problem::error("minus-without-blanks", "a minus needs a blank on both sides")
-            .at(number.to(span), format!("`{}` is read as one word", first_word(junk)))
-            .help(format!("write `{digits} {unit} - {less} {after}`"));
+        return Problem::error(
+            "minus-without-blanks",
+            "a minus needs a blank on both sides",
+        )
+        .at(
+            number.to(span),
+            format!("`{}` is read as one word", first_word(junk)),
+        )
+        .help(format!("write `{digits} {unit} - {less} {after}`"));
     }
     if matches!(first, '|' | '+' | '*' | '/' | '±' | '-' | ',' | '<' | '>')
         || junk.starts_with("..")
@@ -269,8 +296,13 @@ pub(super) fn after_value(
         let after = junk.get(sign.len()..).unwrap_or("").trim();
         return if after.is_empty() {
             Problem::error("missing-operand", format!("nothing follows `{sign}`"))
-                .at(Span::new(span.file, span.from(), span.from() + sign.len()), "")
-                .help(format!("write another value after `{sign}`, or leave it out"))
+                .at(
+                    Span::new(span.file, span.from(), span.from() + sign.len()),
+                    "",
+                )
+                .help(format!(
+                    "write another value after `{sign}`, or leave it out"
+                ))
         } else {
             Problem::error(
                 "wrong-operand",
@@ -288,7 +320,10 @@ pub(super) fn after_value(
         let group: String = junk.chars().take_while(char::is_ascii_digit).collect();
         let problem = Problem::error(
             "number-after-number",
-            format!("`{}` follows `{digits}` without a unit or a comma", shown(junk)),
+            format!(
+                "`{}` follows `{digits}` without a unit or a comma",
+                shown(junk)
+            ),
         )
         .at(value.span.to(span), "");
         return if group.len() == 3 && digits.len() <= 3 {
@@ -318,9 +353,14 @@ pub(super) fn after_value(
             "wrong-value",
             format!("`{}` is no value for `{}:`", shown(junk), key.text),
         )
-        .at(span, "expected a number with its unit, a word, a text in quotes, a date, `?` or `none`"),
-        (None, None) => Problem::error("wrong-value", format!("`{}` is no value", shown(junk)))
-            .at(span, "expected a number with its unit, a word, a text in quotes, a date, `?` or `none`"),
+        .at(
+            span,
+            "expected a number with its unit, a word, a text in quotes, a date, `?` or `none`",
+        ),
+        (None, None) => Problem::error("wrong-value", format!("`{}` is no value", shown(junk))).at(
+            span,
+            "expected a number with its unit, a word, a text in quotes, a date, `?` or `none`",
+        ),
         (Some(value), _) => Problem::error(
             "trailing-text",
             format!("`{}` cannot follow a value", shown(junk)),
@@ -344,7 +384,10 @@ fn sign_of(text: &str) -> &str {
 fn odd_character(span: Span, c: char, instead: &str) -> Problem {
     Problem::error(
         "odd-character",
-        format!("the sign `{c}` (U+{:04X}) has no meaning here", u32::from(c)),
+        format!(
+            "the sign `{c}` (U+{:04X}) has no meaning here",
+            u32::from(c)
+        ),
     )
     .at(span, "")
     .help(format!("write {instead}"))
@@ -376,15 +419,15 @@ fn wrong_origin(span: Span, junk: &str) -> Option<Problem> {
     if closed && word.is_empty() {
         return None;
     }
-    let at = Span::new(
-        span.file,
-        span.from() + 1,
-        span.from() + 1 + word.len().max(1),
-    );
+    let start = span.from() + 1 + (inside.len() - inside.trim_start().len());
+    let at = Span::new(span.file, start, start + word.len());
     if !closed && near.is_some() {
         return Some(
             Problem::error("unclosed-bracket", "a `(` is not closed")
-                .at(Span::new(span.file, span.from(), span.from() + 1), "opened here")
+                .at(
+                    Span::new(span.file, span.from(), span.from() + 1),
+                    "opened here",
+                )
                 .help(format!("write `({})`", near.unwrap_or(word))),
         );
     }
@@ -446,27 +489,36 @@ pub(super) fn on_its_own(lower: &Lower<'_>, span: Span) -> Problem {
         (Some("define"), name, _) => {
             return Problem::error("wrong-form", "a `define` is not complete")
                 .at(span, "")
-                .help(format!("write `define {} as rcbo {{ … }}`", name.unwrap_or("NAME")));
+                .help(format!(
+                    "write `define {} as rcbo {{ … }}`",
+                    name.unwrap_or("NAME")
+                ));
         }
         (Some("parameter"), name, _) => {
             return Problem::error("wrong-form", "a `parameter` is not complete")
                 .at(span, "")
-                .help(format!("write `parameter {}: 5 m .. 40 m`", name.unwrap_or("NAME")));
+                .help(format!(
+                    "write `parameter {}: 5 m .. 40 m`",
+                    name.unwrap_or("NAME")
+                ));
         }
         (Some("no"), Some(kind), Some(_)) => {
-            return Problem::error("wrong-form", format!("`no {kind}` stands on a line of its own"))
-                .at(span, "")
-                .help("move what follows it to the next line");
+            return Problem::error(
+                "wrong-form",
+                format!("`no {kind}` stands on a line of its own"),
+            )
+            .at(span, "")
+            .help("move what follows it to the next line");
         }
-        (Some(key), Some(value), None)
-            if first_word(key) == key && first_word(value) == value =>
-        {
+        (Some(key), Some(value), None) if first_word(key) == key && first_word(value) == value => {
             return Problem::error(
                 "neither-fact-nor-block",
                 format!("`{key} {value}` is neither a fact nor a block"),
             )
             .at(span, "")
-            .help(format!("write `{key}: {value}`, or `{key} {value} {{ … }}`"));
+            .help(format!(
+                "write `{key}: {value}`, or `{key} {value} {{ … }}`"
+            ));
         }
         (Some(key), None, None) if first_word(key) == key => {
             return Problem::error(
@@ -481,6 +533,12 @@ pub(super) fn on_its_own(lower: &Lower<'_>, span: Span) -> Problem {
     if let Some(sign) = odd_sign(first) {
         return odd_character(one, first, sign);
     }
-    Problem::error("not-understood", format!("`{}` cannot be read", shown(junk)))
-        .at(span, "expected `key: value` or a block, as in `circuit ev { … }`")
+    Problem::error(
+        "not-understood",
+        format!("`{}` cannot be read", shown(junk)),
+    )
+    .at(
+        span,
+        "expected `key: value` or a block, as in `circuit ev { … }`",
+    )
 }

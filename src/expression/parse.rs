@@ -1,7 +1,5 @@
 //! Text → untyped tree, by pest and a Pratt parser.
 
-#![expect(missing_docs, reason = "pest derives an enum without docs")]
-
 use std::sync::LazyLock;
 
 use pest::Parser;
@@ -118,6 +116,21 @@ fn span(pair: &Pair<'_, Rule>) -> Range {
     s.start()..s.end()
 }
 
+/// Keywords are rules of their own (see the grammar); they carry nothing.
+fn is_operand(pair: &Pair<'_, Rule>) -> bool {
+    !matches!(
+        pair.as_rule(),
+        Rule::kw_if
+            | Rule::kw_then
+            | Rule::kw_else
+            | Rule::kw_in
+            | Rule::kw_is
+            | Rule::kw_a
+            | Rule::kw_among
+            | Rule::kw_where
+    )
+}
+
 fn missing(range: Range) -> TypingError {
     TypingError::new(range, "an operand is missing")
 }
@@ -169,7 +182,7 @@ fn postfix(operand: Expr, op: Pair<'_, Rule>) -> Result<Expr, TypingError> {
     let range = operand.range.start..op.as_span().end();
     let rule = op.as_rule();
     let inside = span(&op);
-    let mut inner = op.into_inner();
+    let mut inner = op.into_inner().filter(is_operand);
     let boxed = Box::new(operand);
     let kind = match rule {
         Rule::step => {
@@ -237,9 +250,8 @@ fn primary(pair: Pair<'_, Rule>) -> Result<Expr, TypingError> {
     let kind = match pair.as_rule() {
         Rule::expr | Rule::plain => return sequence(pair.into_inner()),
         Rule::condition => {
-            let mut inner = pair.into_inner();
+            let mut inner = pair.into_inner().filter(is_operand);
             let mut next = || match inner.next() {
-                Some(p) if p.as_rule() == Rule::condition => primary(p),
                 Some(p) => sequence(p.into_inner()),
                 None => Err(missing(range.clone())),
             };
@@ -277,7 +289,7 @@ fn primary(pair: Pair<'_, Rule>) -> Result<Expr, TypingError> {
 
 fn aggregate(pair: Pair<'_, Rule>) -> Result<Expr, TypingError> {
     let range = span(&pair);
-    let mut inner = pair.into_inner();
+    let mut inner = pair.into_inner().filter(is_operand);
     let mut next = || inner.next().ok_or_else(|| missing(range.clone()));
     let op = match next()?.as_str() {
         "sum" => Aggregate::Sum,
@@ -293,7 +305,7 @@ fn aggregate(pair: Pair<'_, Rule>) -> Result<Expr, TypingError> {
     let (mut filter, mut body) = (None, None);
     for p in inner {
         if p.as_rule() == Rule::filter {
-            if let Some(p) = p.into_inner().next() {
+            if let Some(p) = p.into_inner().find(is_operand) {
                 filter = Some(Box::new(sequence(p.into_inner())?));
             }
         } else {

@@ -346,7 +346,7 @@ impl<'a> Refiner<'a> {
             }
             let count = self.paths[r.ix()];
             let op = self.program.ops[r.ix()];
-            let mut visit = |this: &mut Self, o: Reg| {
+            let visit = |this: &mut Self, o: Reg| {
                 if !this.depends[o.ix()] {
                     return;
                 }

@@ -39,7 +39,7 @@ impl Unit {
 
     /// Reads a unit: one of the table, or a compound of them with `·` or `*` and `/`, each with
     /// `²`, `2`, `³` or `3` behind it (`mm²`, `mV/A/m`, `K·m/W`, `1/K`, `/km²/a`). It holds no
-    /// blanks. Every spelling of one unit gives equal units.
+    /// blanks. Every spelling of one unit gives equal units; no text is the unit of pure numbers.
     ///
     /// # Errors
     /// Says which part is no unit and what may have been meant.
@@ -179,7 +179,7 @@ fn compound(text: &str) -> Result<Unit, UnitError> {
         candidates,
     };
     if text.is_empty() {
-        return Err(error(UnitMistake::Empty, "", Vec::new()));
+        return Ok(Unit::ONE);
     }
     let mut printed = String::new();
     let mut dim = Dim::NONE;

@@ -5,8 +5,6 @@ use std::fmt;
 /// What is wrong with a unit as it was written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum UnitMistake {
-    /// Nothing is written.
-    Empty,
     /// A part of it is no unit.
     Unknown,
     /// A product follows a division, so that it can be read in two ways (`W/m·K`).
@@ -39,7 +37,6 @@ impl UnitError {
                 Some("write each divisor after a `/` of its own, as in `W/m/K`".to_owned())
             }
             UnitMistake::Scale => Some("differences of temperature are in `K`".to_owned()),
-            UnitMistake::Empty => Some("write the unit after the number, as in `32 A`".to_owned()),
             UnitMistake::TooLarge => None,
             UnitMistake::Unknown => {
                 let (last, before) = self.candidates.split_last()?;
@@ -58,7 +55,6 @@ impl fmt::Display for UnitError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let (written, part) = (&self.written, &self.unknown);
         match self.mistake {
-            UnitMistake::Empty => f.write_str("a unit is missing"),
             UnitMistake::Unknown if written == part => write!(f, "`{written}` is not a unit"),
             UnitMistake::Unknown if part.is_empty() => {
                 write!(f, "a part of the unit `{written}` is missing")

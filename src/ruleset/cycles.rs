@@ -2,7 +2,7 @@
 //! its reverse. Anything else would never end.
 
 use super::model::Derivation;
-use crate::expression::{Compiled, ObjectTerm, Over, TermKind};
+use crate::expression::{Compiled, ObjectTerm, Over, Range, TermKind};
 use crate::source::Problem;
 use crate::vocabulary::{FactIx, FactType, KindId, Vocabulary};
 
@@ -118,56 +118,62 @@ pub(super) fn check(
     }
 }
 
-fn object(v: &Vocabulary, o: &ObjectTerm, vars: &[Way]) -> Way {
+/// Where an object term leads, seen from the subject; `at` is where the term stands.
+fn object(v: &Vocabulary, c: &Compiled, o: &ObjectTerm, at: &Range) -> Way {
     match o {
         ObjectTerm::Subject => Way::Here,
-        ObjectTerm::Var(i) => vars.get(*i as usize).copied().unwrap_or(Way::Elsewhere),
+        ObjectTerm::Var(slot) => member(v, c, *slot, at),
         ObjectTerm::Step(before, fact) => {
             let tree = fact
                 .by_kind
                 .iter()
                 .all(|(k, f)| v.fact(*k, *f).name == TREE);
             // A part belongs to its owner; only a way back could close a loop, and there is none.
-            object(v, before, vars).then(if tree { Way::Up } else { Way::Elsewhere })
+            object(v, c, before, at).then(if tree { Way::Up } else { Way::Elsewhere })
         }
     }
 }
 
-fn reads(v: &Vocabulary, c: &Compiled, each: &mut impl FnMut(Node, Way)) {
-    // Variables stand in the order of their slots; a slot may serve several aggregates.
-    let mut vars = vec![Way::Here; 64];
-    for term in &c.terms {
-        if let TermKind::Aggregate { var, over, .. } = &term.kind
-            && let Over::Collection(o, fact) = over
-        {
+/// Where the member of an aggregate stands: a slot serves several aggregates, the innermost one
+/// around the term is meant.
+fn member(v: &Vocabulary, c: &Compiled, slot: u8, at: &Range) -> Way {
+    let around = c
+        .terms
+        .iter()
+        .filter_map(|t| match &t.kind {
+            TermKind::Aggregate { var, over, .. }
+                if *var == slot && t.range.start <= at.start && at.end <= t.range.end =>
+            {
+                Some((t, over))
+            }
+            _ => None,
+        })
+        .min_by_key(|(t, _)| t.range.len());
+    match around {
+        Some((t, Over::Collection(o, fact))) => {
             let tree = fact.by_kind.iter().all(|(k, f)| match v.fact(*k, *f).ty {
                 FactType::Reverse { kind, fact } => v.fact(kind, fact).name == TREE,
                 _ => false,
             });
-            let way = object(v, o, &vars).then(if tree { Way::Down } else { Way::Elsewhere });
-            if let Some(slot) = vars.get_mut(*var as usize) {
-                *slot = if *slot == Way::Here { way } else if *slot == way { way } else { Way::Elsewhere };
-            }
+            object(v, c, o, &t.range).then(if tree { Way::Down } else { Way::Elsewhere })
         }
+        _ => Way::Here,
     }
+}
+
+fn reads(v: &Vocabulary, c: &Compiled, each: &mut impl FnMut(Node, Way)) {
     for term in &c.terms {
-        match &term.kind {
-            TermKind::Read { object: o, fact, .. } => {
-                let way = object(v, o, &vars);
-                for n in &fact.by_kind {
-                    each(*n, way);
-                }
-            }
+        let (o, fact) = match &term.kind {
+            TermKind::Read { object, fact, .. } => (object, fact),
             TermKind::Aggregate {
                 over: Over::Collection(o, fact),
                 ..
-            } => {
-                let way = object(v, o, &vars);
-                for n in &fact.by_kind {
-                    each(*n, way);
-                }
-            }
-            _ => {}
+            } => (o, fact),
+            _ => continue,
+        };
+        let way = object(v, c, o, &term.range);
+        for n in &fact.by_kind {
+            each(*n, way);
         }
     }
 }

@@ -283,7 +283,7 @@ fn collect<'a>(
     merged: &mut Merged<'a>,
     problems: &mut Vec<Problem>,
 ) {
-    let mut in_force = |node: &Node, problems: &mut Vec<Problem>| match node.get("in") {
+    let in_force = |node: &Node, problems: &mut Vec<Problem>| match node.get("in") {
         None => true,
         Some(n) => match n.text() {
             Some(t) => holds(t, n.span, editions, chosen, problems),

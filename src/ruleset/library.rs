@@ -112,6 +112,14 @@ impl Library {
         Ok(found)
     }
 
+    /// Ids of a ruleset's editions, oldest first; none if it cannot be read.
+    #[must_use]
+    pub fn editions(&self, name: &str) -> Vec<String> {
+        let (mut files, mut problems) = (Vec::new(), Vec::new());
+        self.layer(name, &mut files, &mut problems)
+            .map_or_else(|| vec!["1".to_owned()], |l| l.editions.into_iter().map(|e| e.id).collect())
+    }
+
     /// Loads and compiles a ruleset.
     #[must_use]
     pub fn load(&self, request: &Request) -> Loaded {

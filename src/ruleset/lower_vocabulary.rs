@@ -416,7 +416,7 @@ fn fact(
                 .at(at, ""),
         );
     }
-    let mut range = |key: &str, problems: &mut Vec<Problem>| {
+    let range = |key: &str, problems: &mut Vec<Problem>| {
         let n = f.get(key)?;
         bounds(n.text().unwrap_or(""), unit.as_ref(), n.span, problems)
     };

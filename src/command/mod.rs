@@ -1,0 +1,73 @@
+//! The command line: one file a verb.
+
+mod output;
+mod rules;
+
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand, ValueEnum};
+
+pub use output::Output;
+
+/// Exit codes, as documented in the README.
+pub mod exit {
+    /// Nothing in breach, and nothing undecided that could be a breach.
+    pub const CLEAN: u8 = 0;
+    /// A breach.
+    pub const BREACH: u8 = 1;
+    /// The tool could not do its job: bad input, bad ruleset.
+    pub const FAILED: u8 = 2;
+    /// No breach, but something undecided that could be one.
+    pub const UNDECIDED: u8 = 3;
+}
+
+/// Checks designs of charge-point installations against the rules of a country.
+///
+/// Amperule reads a design (a file ending in .amp), computes it, and says which requirement is
+/// broken, at which line and by how much, what is still unknown and who can settle it. It does
+/// not replace the standards it cites, local codes, or the judgement of a qualified person.
+#[derive(Debug, Parser)]
+#[command(name = "amperule", version, max_term_width = 100)]
+struct Cli {
+    #[command(subcommand)]
+    verb: Verb,
+    /// When to use colours
+    #[arg(long, global = true, value_enum, default_value_t = Color::Auto)]
+    color: Color,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Color {
+    Auto,
+    Always,
+    Never,
+}
+
+#[derive(Debug, Subcommand)]
+enum Verb {
+    /// Shows, checks and tests rulesets
+    Rules(rules::Rules),
+}
+
+/// Runs the program on its command line.
+#[must_use]
+pub fn run() -> ExitCode {
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(e) => {
+            // Help and version are no failures; clap knows where each is printed.
+            let code = if e.use_stderr() { exit::FAILED } else { exit::CLEAN };
+            let _ = e.print();
+            return ExitCode::from(code);
+        }
+    };
+    let mut out = Output::new(match cli.color {
+        Color::Auto => None,
+        Color::Always => Some(true),
+        Color::Never => Some(false),
+    });
+    let code = match cli.verb {
+        Verb::Rules(r) => r.run(&mut out),
+    };
+    ExitCode::from(out.finish(code))
+}

@@ -1,0 +1,486 @@
+//! Blocks become objects: their kinds, names, places and numbers.
+
+use super::resolver::{Pending, Resolver, Turn, listed, with_article, written};
+use crate::design::model::{Object, ObjectId, Possible, Status};
+use crate::design::tree::{Block, Define, Entry, Item, Tree, Word};
+use crate::source::{Problem, Span};
+use crate::vocabulary::{FactIx, Kind, KindId, NameRole};
+
+/// Kinds of which a design may hold several without names: they are entries of a book.
+const REPEATABLE: [&str; 3] = ["readings", "record", "law"];
+
+/// Where a block stands.
+#[derive(Clone, Copy, Debug)]
+enum Place {
+    /// At the outermost level.
+    Top,
+    /// In an object.
+    In(ObjectId),
+    /// In something that could not be read, or where it may not stand: what standing there would
+    /// have set is written wrongly.
+    Lost,
+}
+
+impl<'a> Resolver<'a> {
+    /// Reads all items of all files: objects, and what is kept for later.
+    pub(super) fn read_items(&mut self, trees: &'a [Tree]) {
+        for item in trees.iter().flat_map(|tree| &tree.items) {
+            match item {
+                Item::Block(block) => self.block(block, Place::Top, None),
+                Item::Define(define) => self.define(define),
+                Item::Use(_) => {}
+                Item::Parameter(parameter) => self.parameters_written.push(parameter),
+                Item::No(no) => {
+                    if let Some(kind) = self.kind_listed(&no.kind) {
+                        self.design.closed.push(kind);
+                    }
+                }
+            }
+        }
+    }
+
+    fn define(&mut self, define: &'a Define) {
+        let name = define.name.text.as_str();
+        let taken = self.vocabulary.head_words.contains_key(name)
+            || self.vocabulary.kind_named(name).is_some();
+        if taken || name == "none" {
+            self.report(
+                Problem::error(
+                    "name-taken",
+                    format!("`{name}` already means something else"),
+                )
+                .at(define.name.span, "it opens a part or block of its own")
+                .help(format!("choose another name, such as `house-{name}`")),
+            );
+            return;
+        }
+        if let Some(first) = self.defines.get(name) {
+            let first = first.name.span;
+            self.report(
+                Problem::error("duplicate-name", format!("`{name}` is defined twice"))
+                    .at(define.name.span, "again")
+                    .at(first, "first here")
+                    .help("give one of them another name"),
+            );
+            return;
+        }
+        self.defines.insert(name, define);
+        self.define_names.push(name);
+    }
+
+    fn block(&mut self, block: &'a Block, place: Place, turn: Option<Turn>) {
+        if block.from.is_some() {
+            if !matches!(place, Place::Top) {
+                self.report(
+                    Problem::error("misplaced-block", "a departure stands inside a block")
+                        .at(block.kind.span, "")
+                        .help("move it out of all blocks; `for:` says which one it is about"),
+                );
+            }
+            self.departures.push(block);
+            return;
+        }
+        let Some(kind) = self.vocabulary.kind_named(&block.kind.text) else {
+            self.unknown_kind(block, place);
+            self.lose(block, turn);
+            return;
+        };
+        let declared = self.vocabulary.kind(kind);
+        if declared.is_abstract() {
+            let real: Vec<_> = declared
+                .any_of
+                .iter()
+                .map(|k| self.vocabulary.kind(*k).name.as_str())
+                .collect();
+            self.report(
+                Problem::error(
+                    "abstract-kind",
+                    format!("`{}` stands for several kinds of things", declared.name),
+                )
+                .at(block.kind.span, "which one is it?")
+                .help(format!("write one of {}", listed(&real, "or"))),
+            );
+            self.lose(block, turn);
+            return;
+        }
+        let place = match place {
+            Place::In(outer) => match self.nested(block, kind, outer) {
+                Some(place) => place,
+                None => {
+                    self.lose(block, turn);
+                    return;
+                }
+            },
+            place if declared.part_only => {
+                if matches!(place, Place::Top) {
+                    self.part_on_its_own(block, declared, kind);
+                }
+                self.lose(block, turn);
+                return;
+            }
+            place => place,
+        };
+        match block
+            .name
+            .as_ref()
+            .and_then(|n| Some((n, n.repeat.as_ref()?)))
+        {
+            None => {
+                self.create(block, kind, place, turn, None);
+            }
+            Some((name, repeat)) => {
+                if declared.name_role == NameRole::Free {
+                    self.repeated
+                        .insert(&name.word.text, (repeat.first, repeat.last));
+                }
+                for (place_in_row, number) in (repeat.first..=repeat.last).enumerate() {
+                    let turn = Turn {
+                        number,
+                        place: place_in_row,
+                    };
+                    if !self.create(block, kind, place, Some(turn), Some(number)) {
+                        break;
+                    }
+                }
+            }
+        }
+    }
+
+    /// Where a block inside an object stands; none, if it is no block at all but a part.
+    fn nested(&mut self, block: &Block, kind: KindId, outer: ObjectId) -> Option<Place> {
+        let declared = self.vocabulary.kind(kind);
+        let outer_kind = self.design.object(outer).kind;
+        let allowed = |w: &crate::vocabulary::Within| self.vocabulary.fits(outer_kind, w.kind);
+        if declared.within.iter().any(allowed) {
+            return Some(Place::In(outer));
+        }
+        if self.part_as_block(block, kind, outer) {
+            return None;
+        }
+        let outer_name = &self.vocabulary.kind(outer_kind).name;
+        let mut problem = Problem::error(
+            "misplaced-block",
+            format!(
+                "{} cannot stand inside {}",
+                with_article(&declared.name),
+                with_article(outer_name)
+            ),
+        )
+        .at(block.kind.span, "")
+        .at(self.design.object(outer).head, "the block around it");
+        let homes: Vec<_> = declared
+            .within
+            .iter()
+            .map(|w| self.vocabulary.kind(w.kind).name.as_str())
+            .collect();
+        if declared.part_only {
+            problem = problem.help(format!(
+                "write it where a fact takes {}",
+                with_article(&declared.name)
+            ));
+        } else if homes.is_empty() {
+            problem = problem.help("move it out, to the outermost level of the file");
+        } else {
+            problem = problem.help(format!(
+                "move it into {}, or out to the outermost level of the file",
+                listed(&homes, "or")
+            ));
+        }
+        self.report(problem);
+        (!declared.part_only).then_some(Place::Lost)
+    }
+
+    /// Reports a part that is written like a block inside the object it belongs to, and marks the
+    /// fact as written wrongly.
+    fn part_as_block(&mut self, block: &Block, kind: KindId, outer: ObjectId) -> bool {
+        let outer_kind = self.design.object(outer).kind;
+        let facts = self.part_facts(outer_kind, kind);
+        let Some(first) = facts.first() else {
+            return false;
+        };
+        let names: Vec<_> = facts
+            .iter()
+            .map(|ix| self.vocabulary.fact(outer_kind, *ix).name.as_str())
+            .collect();
+        let word = &block.kind.text;
+        self.report(
+            Problem::error(
+                "part-without-key",
+                format!("`{word}` is a part here, and no key says which"),
+            )
+            .at(
+                block.kind.span,
+                format!("expected {} before it", listed(&names, "or")),
+            )
+            .help(format!(
+                "write `{}: {word} {{ … }}`",
+                names.first().unwrap_or(&"")
+            )),
+        );
+        if facts.len() == 1 {
+            self.spoil(outer, *first, block.span);
+        }
+        true
+    }
+
+    fn part_on_its_own(&mut self, block: &Block, declared: &Kind, kind: KindId) {
+        let vocabulary = self.vocabulary;
+        let takers = vocabulary.kind_ids().filter_map(|id| {
+            let ix = *self.part_facts(id, kind).first()?;
+            let taker = vocabulary.kind(id);
+            Some((taker, taker.fact(ix)))
+        });
+        let mut problem = Problem::error(
+            "part-on-its-own",
+            format!(
+                "{} is never a block of its own",
+                with_article(&declared.name)
+            ),
+        )
+        .at(block.kind.span, "");
+        if let Some((taker, fact)) = takers.into_iter().next() {
+            problem = problem.help(format!(
+                "write it where it belongs, such as `{}: {} {{ … }}` in {}",
+                fact.name,
+                block.kind.text,
+                with_article(&taker.name)
+            ));
+        }
+        self.report(problem);
+    }
+
+    fn unknown_kind(&mut self, block: &Block, place: Place) {
+        let word = block.kind.text.as_str();
+        if let Some((kind, _)) = self.vocabulary.head_words.get(word) {
+            let (kind, declared) = (*kind, self.vocabulary.kind(*kind));
+            if let Place::In(outer) = place
+                && self.part_as_block(block, kind, outer)
+            {
+                return;
+            }
+            self.part_on_its_own(block, declared, kind);
+            return;
+        }
+        if word == "departure" {
+            // Without its rule it was reported when the text was read.
+            return;
+        }
+        let names = self
+            .vocabulary
+            .kinds
+            .iter()
+            .filter(|k| !k.is_abstract() && !k.part_only)
+            .map(|k| k.name.as_str());
+        self.report(
+            Problem::error(
+                "unknown-kind",
+                format!("there is no kind of block called `{word}`"),
+            )
+            .at(block.kind.span, "")
+            .did_you_mean(word, names),
+        );
+    }
+
+    /// A block that cannot be used: what stands inside it is still read.
+    fn lose(&mut self, block: &'a Block, turn: Option<Turn>) {
+        if let Some(name) = &block.name {
+            self.lost.insert(&name.word.text);
+        }
+        for entry in &block.entries {
+            if let Entry::Block(inner) = entry {
+                self.block(inner, Place::Lost, turn);
+            }
+        }
+    }
+
+    /// Makes an object of a block, or of one member of a repeated one, and of all blocks inside.
+    /// False, if there are too many.
+    fn create(
+        &mut self,
+        block: &'a Block,
+        kind: KindId,
+        place: Place,
+        turn: Option<Turn>,
+        number: Option<u32>,
+    ) -> bool {
+        let head = head_of(block);
+        if !self.room_for(1, head) {
+            return false;
+        }
+        let declared = self.vocabulary.kind(kind);
+        let outer = match place {
+            Place::In(outer) => Some(outer),
+            Place::Top | Place::Lost => None,
+        };
+        let word = block.name.as_ref().map(|n| &n.word);
+        let own = |w: &Word| match number {
+            Some(number) => format!("{}[{number}]", w.text),
+            None => w.text.clone(),
+        };
+        let name = match (word, declared.name_role) {
+            (None, _) => declared.name.clone(),
+            (Some(word), NameRole::Reference(_)) => format!("{} {}", declared.name, own(word)),
+            (Some(word), _) => own(word),
+        };
+        let inherited = outer.map_or(Status::default(), |o| self.design.object(o).status);
+        let object = Object {
+            kind,
+            name,
+            named: word.is_some(),
+            label: block.label.as_ref().map(|l| l.value.clone()),
+            owner: None,
+            facts: vec![None; declared.facts.len()],
+            closed: Vec::new(),
+            status: self.status(&block.entries, inherited),
+            present: None,
+            evidence: None,
+            span: block.span,
+            head,
+            phantom: false,
+        };
+        let id = self.add_object(object, outer);
+        self.read_closed(id, &block.entries);
+        match place {
+            Place::Top => {}
+            Place::In(outer) => {
+                let outer_kind = self.design.object(outer).kind;
+                let within = declared
+                    .within
+                    .iter()
+                    .find(|w| self.vocabulary.fits(outer_kind, w.kind));
+                if let Some(within) = within {
+                    self.set_fact(
+                        id,
+                        within.sets,
+                        written(Possible::Object(outer), head, head),
+                    );
+                }
+            }
+            Place::Lost => {
+                for within in &declared.within {
+                    self.spoil(id, within.sets, head);
+                }
+            }
+        }
+        self.name(block, id, declared);
+        let refers = match (declared.name_role, word) {
+            (NameRole::Reference(fact), Some(word)) => Some((fact, word, number)),
+            _ => None,
+        };
+        self.pending.push(Pending {
+            object: id,
+            entries: &block.entries,
+            turn,
+            refers,
+        });
+        for entry in &block.entries {
+            if let Entry::Block(inner) = entry {
+                self.block(inner, Place::In(id), turn);
+            }
+        }
+        true
+    }
+
+    /// Enters an object under its name, or sets the fact that its name is a word of.
+    fn name(&mut self, block: &'a Block, id: ObjectId, declared: &'a Kind) {
+        let name = self.design.object(id).name.clone();
+        let word = block.name.as_ref().map(|n| &n.word);
+        match (word, declared.name_role) {
+            (Some(word), NameRole::Choice(fact)) => self.name_as_choice(word, id, declared, fact),
+            (Some(_), NameRole::Reference(_)) => return,
+            (Some(word), NameRole::Free) if matches!(word.text.as_str(), "none" | "all" | "n") => {
+                self.report(
+                    Problem::error(
+                        "name-taken",
+                        format!("`{}` has a meaning of its own in values", word.text),
+                    )
+                    .at(word.span, "")
+                    .help("choose another name: no fact could refer to this one"),
+                );
+            }
+            (Some(_), NameRole::Free) => {
+                if self.is_duplicate(id, &name) {
+                    return;
+                }
+            }
+            (None, role) => {
+                let many = role != NameRole::Free || REPEATABLE.contains(&declared.name.as_str());
+                if !many && self.is_duplicate(id, &name) {
+                    return;
+                }
+            }
+        }
+        self.names.entry(name).or_default().push(id);
+    }
+
+    /// Whether another object has this name; reports it. Members of a repeated block each have
+    /// unnamed blocks of their own.
+    fn is_duplicate(&mut self, id: ObjectId, name: &str) -> bool {
+        let object = self.design.object(id);
+        let (kind, named, head) = (object.kind, object.named, object.head);
+        let outer = self.outer.get(id.0 as usize).copied().flatten();
+        let key = if named {
+            (kind, name.to_owned(), outer)
+        } else {
+            (kind, String::new(), None)
+        };
+        let first = *self.taken.entry(key).or_insert(id);
+        if first == id || !named && self.design.object(first).head == head {
+            return false;
+        }
+        let first = self.design.object(first).head;
+        let kind = &self.vocabulary.kind(kind).name;
+        let problem = if named {
+            Problem::error(
+                "duplicate-name",
+                format!("the {kind} `{name}` is written twice"),
+            )
+            .help("give one of them another name")
+        } else {
+            Problem::error(
+                "duplicate-name",
+                format!("there are two blocks `{kind}` without a name"),
+            )
+            .help(format!("name them, as in `{kind} first {{ … }}`"))
+        };
+        self.report(problem.at(head, "again").at(first, "first here"));
+        true
+    }
+
+    fn name_as_choice(&mut self, word: &'a Word, id: ObjectId, declared: &'a Kind, ix: FactIx) {
+        let fact = declared.fact(ix);
+        let value = match fact.words() {
+            Some(words) => match words.iter().position(|w| *w == word.text) {
+                Some(place) => Possible::Words(1 << place.min(63)),
+                None => self.poison(
+                    Problem::error(
+                        "unknown-word",
+                        format!("there is no {} called `{}`", declared.name, word.text),
+                    )
+                    .at(
+                        word.span,
+                        format!("expected one of {}", listed(words, "or")),
+                    )
+                    .did_you_mean(&word.text, words.iter().map(String::as_str)),
+                ),
+            },
+            None => Possible::Unknown,
+        };
+        self.set_fact(id, ix, written(value, word.span, word.span));
+    }
+}
+
+/// The opening words of a block.
+fn head_of(block: &Block) -> Span {
+    let mut span = block.kind.span;
+    if let Some(name) = &block.name {
+        span = span.to(name.word.span);
+        if let Some(repeat) = &name.repeat {
+            span = span.to(repeat.span);
+        }
+    }
+    if let Some(label) = &block.label {
+        span = span.to(label.span);
+    }
+    span
+}

@@ -1,0 +1,130 @@
+//! What every block may say of itself: whether it is new, and whether what stands in it is all.
+
+use super::resolver::{Resolver, indices};
+use crate::design::model::{ObjectId, Status};
+use crate::design::tree::{Entry, FactEntry, Value, ValueKind, Word};
+use crate::source::Problem;
+use crate::vocabulary::{FactType, KindId};
+
+impl Resolver<'_> {
+    /// The status an object has: its own, else that of what it stands in or belongs to.
+    pub(super) fn status(&mut self, entries: &[Entry], inherited: Status) -> Status {
+        let Some(fact) = facts_called(entries, "status").next() else {
+            return inherited;
+        };
+        let word = match &fact.value.kind {
+            ValueKind::Word(word) => word.as_str(),
+            ValueKind::Bad => return inherited,
+            _ => "",
+        };
+        if let Some(status) = status_of(word) {
+            return status;
+        }
+        let mut problem = Problem::error(
+            "wrong-status",
+            "`status` takes one of `new`, `existing`, `altered` or `to-go`",
+        )
+        .at(fact.value.span, "")
+        .did_you_mean(word, ["new", "existing", "altered", "to-go"]);
+        if matches!(fact.value.kind, ValueKind::Unknown) {
+            problem = problem.help("what stands there already is `existing`, seen or not");
+        }
+        self.report(problem);
+        inherited
+    }
+
+    /// Reads what an object says about being complete: `all-listed`, `no KIND`.
+    pub(super) fn read_closed(&mut self, id: ObjectId, entries: &[Entry]) {
+        let mut closed = Vec::new();
+        for entry in entries {
+            if let Entry::No(no) = entry {
+                closed.extend(self.kind_listed(&no.kind));
+            }
+        }
+        for fact in facts_called(entries, "all-listed") {
+            self.all_listed(&fact.value, &mut closed);
+        }
+        if let Some(object) = self.object_mut(id) {
+            object.closed = closed;
+        }
+    }
+
+    fn all_listed(&mut self, value: &Value, closed: &mut Vec<KindId>) {
+        match &value.kind {
+            ValueKind::Word(text) => {
+                let word = Word {
+                    text: text.clone(),
+                    span: value.span,
+                };
+                closed.extend(self.kind_listed(&word));
+            }
+            ValueKind::List(values) => {
+                for value in values {
+                    self.all_listed(value, closed);
+                }
+            }
+            ValueKind::Unknown | ValueKind::Absent | ValueKind::Bad => {}
+            _ => self.report(
+                Problem::error("wrong-type", "`all-listed` takes names of kinds")
+                    .at(value.span, "")
+                    .help("write for example `all-listed: circuit, load`"),
+            ),
+        }
+    }
+
+    pub(super) fn kind_listed(&mut self, word: &Word) -> Option<KindId> {
+        let kind = self.vocabulary.kind_named(&word.text);
+        if kind.is_none() {
+            let names = self.vocabulary.kinds.iter().map(|k| k.name.as_str());
+            let mut problem = Problem::error(
+                "unknown-kind",
+                format!("there is no kind called `{}`", word.text),
+            )
+            .at(word.span, "expected the name of a kind, such as `circuit`");
+            // `circuits` is the collection; its kind is what is meant.
+            let collection = self.vocabulary.kinds.iter().find_map(|k| {
+                let (_, fact) = indices(k).find(|(_, f)| f.name == word.text)?;
+                match fact.ty {
+                    FactType::Reverse { kind, .. }
+                    | FactType::References(kind)
+                    | FactType::Parts(kind) => Some(kind),
+                    _ => None,
+                }
+            });
+            problem = match collection {
+                Some(kind) => problem.help(format!("write `{}`", self.vocabulary.kind(kind).name)),
+                None => problem.did_you_mean(&word.text, names),
+            };
+            self.report(problem);
+        }
+        kind
+    }
+}
+
+/// The status with this word.
+pub(super) fn status_of(word: &str) -> Option<Status> {
+    match word {
+        "new" => Some(Status::New),
+        "existing" => Some(Status::Existing),
+        "altered" => Some(Status::Altered),
+        "to-go" => Some(Status::ToGo),
+        _ => None,
+    }
+}
+
+/// The word of a status.
+pub(super) const fn status_word(status: Status) -> &'static str {
+    match status {
+        Status::New => "new",
+        Status::Existing => "existing",
+        Status::Altered => "altered",
+        Status::ToGo => "to-go",
+    }
+}
+
+fn facts_called<'e>(entries: &'e [Entry], key: &str) -> impl Iterator<Item = &'e FactEntry> {
+    entries.iter().filter_map(move |entry| match entry {
+        Entry::Fact(fact) if fact.key.text == key => Some(fact),
+        _ => None,
+    })
+}

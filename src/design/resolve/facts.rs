@@ -1,0 +1,398 @@
+//! The facts of an object: their keys, and what several statements of one fact add up to.
+
+use super::completeness::status_word;
+use super::resolver::{
+    Pending, Resolver, Site, Turn, indices, listed, nearest, with_article, written,
+};
+use super::values::{cannot_both_hold, one_of};
+use crate::design::model::{ObjectId, Possible, Written};
+use crate::design::tree::{Entry, FactEntry, Origin, Value, ValueKind};
+use crate::source::{Problem, Span, Spanned};
+use crate::vocabulary::{FactIx, FactType, Kind, NameRole};
+
+/// The most facts of a kind that a message lists.
+const MOST_FACTS: usize = 24;
+
+/// One statement of a fact.
+struct Statement {
+    key: Span,
+    span: Span,
+    value: Possible,
+    origin: Option<Origin>,
+}
+
+impl<'a> Resolver<'a> {
+    /// Reads the facts of all objects.
+    pub(super) fn read_facts(&mut self) {
+        let pending = std::mem::take(&mut self.pending);
+        for Pending {
+            object,
+            entries,
+            turn,
+            refers,
+        } in pending
+        {
+            if let Some((ix, word, number)) = refers {
+                let name = match number {
+                    Some(number) => format!("{}[{number}]", word.text),
+                    None => word.text.clone(),
+                };
+                let wanted = self.kind_of(object).fact(ix).target();
+                let value = self.named(&name, word.span, wanted);
+                self.set_fact(object, ix, written(value, word.span, word.span));
+            }
+            self.facts(object, entries, turn);
+        }
+    }
+
+    /// Reads the entries of one object. What is set already is set by where it stands, by its
+    /// name, or by the word that opens it.
+    pub(super) fn facts(&mut self, id: ObjectId, entries: &'a [Entry], turn: Option<Turn>) {
+        let kind = self.kind_of(id);
+        let mut stated: Vec<(FactIx, Vec<Statement>)> = Vec::new();
+        let mut misspelt: Vec<(FactIx, Span)> = Vec::new();
+        let mut seen_special: Vec<(&str, Span)> = Vec::new();
+        for entry in entries {
+            let Entry::Fact(entry) = entry else { continue };
+            let key = entry.key.text.as_str();
+            if matches!(key, "status" | "all-listed") {
+                self.once(&mut seen_special, key, entry.key.span);
+                continue;
+            }
+            let Some(ix) = kind.fact_named(key) else {
+                if matches!(key, "present" | "evidence") {
+                    self.once(&mut seen_special, key, entry.key.span);
+                    self.fact_of_every_kind(id, entry);
+                    continue;
+                }
+                if let Some(meant) = self.unknown_fact(kind, entry) {
+                    misspelt.push((meant, entry.key.span));
+                }
+                continue;
+            };
+            let fact = kind.fact(ix);
+            let value = if fact.writable && !matches!(fact.ty, FactType::Reverse { .. }) {
+                let site = Site {
+                    object: id,
+                    fact,
+                    turn,
+                };
+                self.value(&site, &entry.value)
+            } else {
+                self.derived(kind, ix, entry)
+            };
+            let statement = Statement {
+                key: entry.key.span,
+                span: entry.value.span,
+                value,
+                origin: origin(&entry.value),
+            };
+            match stated.iter_mut().find(|(i, _)| *i == ix) {
+                Some((_, statements)) => statements.push(statement),
+                None => stated.push((ix, vec![statement])),
+            }
+        }
+        for (ix, statements) in stated {
+            if let Some(combined) = self.combine(kind, ix, statements) {
+                self.store(id, kind, ix, combined);
+            }
+        }
+        // A key with a slip in it says something about the fact it means, and says it wrongly.
+        for (ix, span) in misspelt {
+            self.spoil(id, ix, span);
+        }
+        self.store_status(id, kind, entries);
+    }
+
+    fn once(&mut self, seen: &mut Vec<(&'a str, Span)>, key: &'a str, span: Span) {
+        match seen.iter().find(|(k, _)| *k == key) {
+            Some((_, first)) => self.report(
+                Problem::error("duplicate-fact", format!("`{key}` is written twice"))
+                    .at(span, "again")
+                    .at(*first, "first here")
+                    .help("leave one of them out"),
+            ),
+            None => seen.push((key, span)),
+        }
+    }
+
+    /// Puts a fact in place, unless it is set already.
+    fn store(&mut self, id: ObjectId, kind: &Kind, ix: FactIx, mut combined: Written) {
+        let Some(preset) = self.fact_of(id, ix).cloned() else {
+            self.set_fact(id, ix, combined);
+            return;
+        };
+        let wrong = Possible::Poison;
+        if preset.value == combined.value || combined.value == wrong || preset.value == wrong {
+            if preset.value == wrong {
+                combined.value = wrong;
+            }
+            self.set_fact(id, ix, combined);
+            return;
+        }
+        let (by, help) = if matches!(kind.name_role, NameRole::Choice(f) | NameRole::Reference(f) if f == ix)
+        {
+            ("the name of the block", "leave it out, or correct the name")
+        } else if self.design.object(id).owner.is_some() {
+            (
+                "the word that opens the part",
+                "leave it out, or open the part with another word",
+            )
+        } else {
+            ("where the block stands", "leave it out, or move the block")
+        };
+        let name = &kind.fact(ix).name;
+        self.report(
+            Problem::error(
+                "fact-set-twice",
+                format!("`{name}` is already set to something else by {by}"),
+            )
+            .at(combined.span, "")
+            .at(preset.key, "set by this")
+            .help(help),
+        );
+        combined.value = wrong;
+        self.set_fact(id, ix, combined);
+    }
+
+    /// Where a kind has `status` among its facts, rules can read it there.
+    fn store_status(&mut self, id: ObjectId, kind: &Kind, entries: &[Entry]) {
+        let Some(ix) = kind.fact_named("status") else {
+            return;
+        };
+        let Some(words) = kind.fact(ix).words() else {
+            return;
+        };
+        let object = self.design.object(id);
+        let word = status_word(object.status);
+        let Some(place) = words.iter().position(|w| w == word) else {
+            return;
+        };
+        let own = entries.iter().find_map(|entry| match entry {
+            Entry::Fact(f) if f.key.text == "status" => Some((f.value.span, f.key.span)),
+            _ => None,
+        });
+        let (span, key) = own.unwrap_or((object.head, object.head));
+        let value = Possible::Words(1 << place.min(63));
+        self.set_fact(id, ix, written(value, span, key));
+    }
+
+    /// `present` and `evidence`, which every block may say, where its kind does not declare them.
+    fn fact_of_every_kind(&mut self, id: ObjectId, entry: &FactEntry) {
+        let value = &entry.value;
+        if entry.key.text == "present" {
+            let possible = match &value.kind {
+                ValueKind::Word(word) if word == "yes" => Possible::Truth(true),
+                ValueKind::Word(word) if word == "no" => Possible::Truth(false),
+                ValueKind::Unknown => Possible::Unknown,
+                ValueKind::Bad => Possible::Poison,
+                _ => self.poison(
+                    Problem::error("wrong-type", "`present` takes `yes` or `no`")
+                        .at(value.span, "")
+                        .help("write `present: ?` if it is not known"),
+                ),
+            };
+            let origin = value.origin.as_ref().map(|o| o.value);
+            if let Some(object) = self.object_mut(id) {
+                object.present = Some(Written {
+                    value: possible,
+                    origin,
+                    span: value.span,
+                    key: entry.key.span,
+                });
+            }
+            return;
+        }
+        let text = match &value.kind {
+            ValueKind::Text(text) | ValueKind::Word(text) => text.clone(),
+            ValueKind::Unknown | ValueKind::Absent | ValueKind::Bad => return,
+            _ => {
+                self.report(
+                    Problem::error("wrong-type", "`evidence` takes a text")
+                        .at(value.span, "")
+                        .help("write it in quotes, as in `evidence: \"photo 12\"`"),
+                );
+                return;
+            }
+        };
+        if let Some(object) = self.object_mut(id) {
+            object.evidence = Some(Spanned::new(text, value.span));
+        }
+    }
+
+    /// Reports a key that is no fact of this kind; gives the fact that was probably meant.
+    fn unknown_fact(&mut self, kind: &'a Kind, entry: &FactEntry) -> Option<FactIx> {
+        let key = entry.key.text.as_str();
+        let mut problem = Problem::error(
+            "unknown-fact",
+            format!("{} has no fact called `{key}`", with_article(&kind.name)),
+        )
+        .at(entry.key.span, "");
+        let elsewhere: Vec<_> = self
+            .vocabulary
+            .kinds
+            .iter()
+            .filter(|k| !k.is_abstract())
+            .filter(|k| k.fact_named(key).is_some_and(|ix| k.fact(ix).writable))
+            .map(|k| k.name.as_str())
+            .collect();
+        let writable: Vec<_> = indices(kind)
+            .map(|(_, f)| f)
+            .filter(|f| f.writable && !matches!(f.ty, FactType::Reverse { .. }))
+            .collect();
+        let mut names: Vec<_> = writable
+            .iter()
+            .flat_map(|f| std::iter::once(&f.name).chain(&f.also).map(String::as_str))
+            .collect();
+        names.extend(["status", "all-listed", "present", "evidence"]);
+        let meant = nearest(key, &names);
+        if let Some(meant) = meant {
+            problem = problem.help(format!("did you mean `{meant}`?"));
+        }
+        if !elsewhere.is_empty() {
+            let shown = elsewhere.get(..6.min(elsewhere.len())).unwrap_or_default();
+            problem = problem.help(format!("`{key}` is a fact of {}", listed(shown, "and")));
+        } else if meant.is_none() {
+            let mut first: Vec<_> = writable
+                .iter()
+                .take(MOST_FACTS)
+                .map(|f| f.name.as_str())
+                .collect();
+            let more = format!("{} more", writable.len().saturating_sub(MOST_FACTS));
+            if writable.len() > MOST_FACTS {
+                first.push(&more);
+            }
+            if !first.is_empty() {
+                problem = problem.help(format!("its facts are {}", listed(&first, "and")));
+            }
+        }
+        self.report(problem);
+        if elsewhere.is_empty() {
+            kind.fact_named(meant?)
+        } else {
+            None
+        }
+    }
+
+    fn derived(&mut self, kind: &Kind, ix: FactIx, entry: &FactEntry) -> Possible {
+        let fact = kind.fact(ix);
+        let problem = match fact.ty {
+            FactType::Reverse {
+                kind: members,
+                fact: reference,
+            } => {
+                let reference = &self.vocabulary.fact(members, reference).name;
+                let members = &self.vocabulary.kind(members).name;
+                Problem::error(
+                    "derived-fact",
+                    format!(
+                        "`{}` is collected from what refers to this block",
+                        fact.name
+                    ),
+                )
+                .help(format!("write `{reference}:` in each `{members}` instead"))
+            }
+            _ => Problem::error(
+                "derived-fact",
+                format!(
+                    "`{}` is worked out from other facts and cannot be written",
+                    fact.name
+                ),
+            )
+            .help("leave the line out"),
+        };
+        self.poison(problem.at(entry.key.span, ""))
+    }
+
+    /// What several statements of one fact add up to.
+    fn combine(&mut self, kind: &Kind, ix: FactIx, statements: Vec<Statement>) -> Option<Written> {
+        let name = &kind.fact(ix).name;
+        let mut wrong = false;
+        for (place, statement) in statements.iter().enumerate() {
+            let same = statements
+                .iter()
+                .take(place)
+                .find(|s| s.origin == statement.origin);
+            if let Some(first) = same {
+                wrong = true;
+                self.report(
+                    Problem::error("duplicate-fact", format!("`{name}` is written twice"))
+                        .at(statement.key.to(statement.span), "again")
+                        .at(first.key.to(first.span), "first here")
+                        .help("leave one of them out, or say where each comes from, as in `(measured)` and `(declared)`"),
+                );
+            }
+        }
+        wrong |= statements.iter().any(|s| s.value == Possible::Poison);
+        for (place, statement) in statements.iter().enumerate() {
+            let other = statements
+                .iter()
+                .take(place)
+                .find(|s| !wrong && cannot_both_hold(&s.value, &statement.value));
+            if let Some(other) = other {
+                self.report(
+                    Problem::caution(
+                        "statements-disagree",
+                        format!("two statements of `{name}` cannot both hold"),
+                    )
+                    .at(statement.span, "")
+                    .at(other.span, "the other one")
+                    .help("every verdict must then hold for both; leave out the one that is wrong"),
+                );
+                break;
+            }
+        }
+        let origin = joint_origin(statements.iter().map(|s| s.origin));
+        let mut statements = statements.into_iter();
+        let first = statements.next()?;
+        let (key, span) = (first.key, first.span);
+        let value = if wrong {
+            Possible::Poison
+        } else {
+            one_of(
+                std::iter::once(first)
+                    .chain(statements)
+                    .map(|s| s.value)
+                    .collect(),
+            )
+        };
+        Some(Written {
+            value,
+            origin,
+            span,
+            key,
+        })
+    }
+}
+
+/// Where a value comes from: its own origin, or the one that all its pieces share.
+pub(super) fn origin(value: &Value) -> Option<Origin> {
+    if let Some(origin) = &value.origin {
+        return Some(origin.value);
+    }
+    match &value.kind {
+        ValueKind::OneOf(values) | ValueKind::List(values) => {
+            joint_origin(values.iter().map(origin))
+        }
+        ValueKind::PerLine(lines) => joint_origin(lines.iter().map(|(_, v)| origin(v))),
+        _ => None,
+    }
+}
+
+/// The origin of several values together: the same for all, or assumed if any of them is.
+fn joint_origin(mut origins: impl Iterator<Item = Option<Origin>>) -> Option<Origin> {
+    let first = origins.next()?;
+    let mut joint = first;
+    let mut assumed = first == Some(Origin::Assumed);
+    for origin in origins {
+        assumed |= origin == Some(Origin::Assumed);
+        if origin != first {
+            joint = None;
+        }
+    }
+    if assumed {
+        Some(Origin::Assumed)
+    } else {
+        joint
+    }
+}

@@ -1,0 +1,130 @@
+//! The feed must not lead back to where it came from.
+
+use super::resolver::{Resolver, indices, listed};
+use crate::design::model::{ObjectId, Possible};
+use crate::source::Problem;
+use crate::vocabulary::{FactIx, FactType};
+
+/// The reference that leads towards the supply.
+const FEED: &str = "fed-from";
+
+/// The most objects of a loop that its message shows.
+const MOST_SHOWN: usize = 12;
+
+/// How far an object has been followed.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Seen {
+    Not,
+    OnPath,
+    Done,
+}
+
+impl Resolver<'_> {
+    /// Reports each loop of the feed and breaks it: one of its references counts as written
+    /// wrongly.
+    pub(super) fn break_feed_loops(&mut self) {
+        let count = self.design.objects.len();
+        let mut seen = vec![Seen::Not; count];
+        for start in self.design.ids() {
+            if seen.get(start.0 as usize) != Some(&Seen::Not) {
+                continue;
+            }
+            // The path from `start`, each with the objects that are still to be followed.
+            let mut path: Vec<(ObjectId, Vec<ObjectId>)> = vec![(start, self.feeders(start))];
+            mark(&mut seen, start, Seen::OnPath);
+            while let Some((at, rest)) = path.last_mut() {
+                let at = *at;
+                let Some(next) = rest.pop() else {
+                    mark(&mut seen, at, Seen::Done);
+                    path.pop();
+                    continue;
+                };
+                match seen.get(next.0 as usize) {
+                    Some(Seen::Not) => {
+                        mark(&mut seen, next, Seen::OnPath);
+                        path.push((next, self.feeders(next)));
+                    }
+                    Some(Seen::OnPath) => {
+                        rest.clear();
+                        let from = path.iter().position(|(id, _)| *id == next).unwrap_or(0);
+                        let members: Vec<_> = path.iter().skip(from).map(|(id, _)| *id).collect();
+                        self.break_loop(&members);
+                    }
+                    Some(Seen::Done) | None => {}
+                }
+            }
+        }
+    }
+
+    fn feed_of(&self, id: ObjectId) -> Option<FactIx> {
+        let kind = self.kind_of(id);
+        let (ix, _) = indices(kind)
+            .find(|(_, f)| f.name == FEED && matches!(f.ty, FactType::Reference(_)))?;
+        Some(ix)
+    }
+
+    /// The objects that may feed this one.
+    fn feeders(&self, id: ObjectId) -> Vec<ObjectId> {
+        let written = self.feed_of(id).and_then(|ix| self.fact_of(id, ix));
+        let mut found = Vec::new();
+        match written.map(|w| &w.value) {
+            Some(Possible::Object(to)) => found.push(*to),
+            Some(Possible::OneOf(values)) => {
+                found.extend(values.iter().filter_map(|v| match v {
+                    Possible::Object(to) => Some(*to),
+                    _ => None,
+                }));
+            }
+            _ => {}
+        }
+        found
+    }
+
+    /// `members`: each is fed from the next, the last from the first.
+    fn break_loop(&mut self, members: &[ObjectId]) {
+        let mut names: Vec<_> = members
+            .iter()
+            .rev()
+            .take(MOST_SHOWN)
+            .map(|id| self.design.describe(*id))
+            .collect();
+        if members.len() > MOST_SHOWN {
+            names.push(format!("{} more", members.len() - MOST_SHOWN));
+        }
+        let message = match names.as_slice() {
+            [only] => format!("`{only}` feeds itself"),
+            names => format!("{} feed each other in a circle", listed(names, "and")),
+        };
+        let mut problem = Problem::error("circular-feed", message);
+        let mut places: Vec<_> = members
+            .iter()
+            .filter_map(|id| {
+                let span = self.fact_of(*id, self.feed_of(*id)?)?.span;
+                let name = self.design.describe(*id);
+                Some((span, format!("says what feeds `{name}`")))
+            })
+            .collect();
+        places.sort();
+        for (span, text) in places.into_iter().take(MOST_SHOWN) {
+            problem = problem.at(span, text);
+        }
+        self.report(problem.help("let one of them be fed from the supply, or from another board"));
+        // The innermost step closed the loop.
+        if let Some(last) = members.last()
+            && let Some(ix) = self.feed_of(*last)
+            && let Some(written) = self.fact_of(*last, ix).cloned()
+        {
+            let written = crate::design::model::Written {
+                value: Possible::Poison,
+                ..written
+            };
+            self.set_fact(*last, ix, written);
+        }
+    }
+}
+
+fn mark(seen: &mut [Seen], id: ObjectId, state: Seen) {
+    if let Some(slot) = seen.get_mut(id.0 as usize) {
+        *slot = state;
+    }
+}

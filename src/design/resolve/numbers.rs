@@ -1,0 +1,575 @@
+//! Quantities: points, tolerances, ranges, one value for each line conductor; and whether a fact
+//! takes them.
+
+use super::arithmetic::Term;
+use super::expected::{as_written, example, form};
+use super::limits::neighbours;
+use super::resolver::{Resolver, Site, listed};
+use super::units::{shown, spelled, takes_bare_numbers};
+use super::values::one_of;
+use crate::design::model::{Formula, Possible};
+use crate::design::tree::{Number, Value, ValueKind, Word};
+use crate::quantity::{Dim, Interval, Unit, parse_quantity, parse_relative};
+use crate::source::{Problem, Span};
+use crate::vocabulary::{Fact, FactType, LINES, Series};
+
+/// The most whole numbers of a range that are told apart.
+const MOST_WHOLE: f64 = 64.0;
+
+/// How a set of numbers was written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Shape {
+    Range,
+    Bound,
+}
+
+/// The unit of a quantity, and whether it counts in whole numbers.
+pub(super) fn quantity_of(fact: &Fact) -> (&Unit, bool) {
+    match &fact.ty {
+        FactType::Quantity { unit, whole, .. } => (unit, *whole),
+        _ => (&Unit::ONE, false),
+    }
+}
+
+impl<'a> Resolver<'a> {
+    /// A value of a quantity; alternatives were taken apart before.
+    pub(super) fn quantity(&mut self, site: &Site<'_>, value: &'a Value) -> Possible {
+        match &value.kind {
+            ValueKind::Number(number) => self.point(site, number),
+            ValueKind::Tolerance { base, terms } => self.tolerance(site, value, base, terms),
+            ValueKind::Range { low, high } => self.range(site, value, low, high),
+            ValueKind::AtMost { value: limit, .. } => {
+                let lowest = site.fact.domain.lo;
+                match self.known(site, limit) {
+                    Some(x) if self.in_domain(site.fact, x, limit.span) => self.set_of(
+                        site,
+                        Interval::new(lowest.min(x), x),
+                        value.span,
+                        Shape::Bound,
+                    ),
+                    _ => Possible::Poison,
+                }
+            }
+            ValueKind::AtLeast { value: limit, .. } => {
+                let highest = site.fact.domain.hi;
+                match self.known(site, limit) {
+                    Some(x) if self.in_domain(site.fact, x, limit.span) => self.set_of(
+                        site,
+                        Interval::new(x, highest.max(x)),
+                        value.span,
+                        Shape::Bound,
+                    ),
+                    _ => Possible::Poison,
+                }
+            }
+            ValueKind::PerLine(lines) => self.per_line(site, value, lines),
+            ValueKind::Word(word) => {
+                if let Some(id) = self.parameters.get(word.as_str()) {
+                    return self.parameter(site, *id, value.span);
+                }
+                if word == "n" && site.turn.is_some() {
+                    return self.calculated(site, value);
+                }
+                self.wrong_type(site, value)
+            }
+            ValueKind::Binary { .. } => self.calculated(site, value),
+            _ => self.wrong_type(site, value),
+        }
+    }
+
+    fn point(&mut self, site: &Site<'_>, number: &Number) -> Possible {
+        match self.number_for(site.fact, number) {
+            Some(x) if self.takes_point(site.fact, x, number.span) => {
+                Possible::Number(Interval::point(x))
+            }
+            _ => Possible::Poison,
+        }
+    }
+
+    /// A number in SI, of the dimension the fact has. None: it was reported.
+    fn number_for(&mut self, fact: &Fact, number: &Number) -> Option<f64> {
+        let (unit, _) = quantity_of(fact);
+        if let Some(series) = self.series_of(fact)
+            && let Some(member) = series.named(&spelled(number))
+        {
+            return Some(member.value);
+        }
+        let Some(written) = &number.unit else {
+            if takes_bare_numbers(unit) {
+                return self.literal(number).map(|l| l.si);
+            }
+            self.missing_unit(fact, number, unit);
+            return None;
+        };
+        if let (Err(_), Some(series)) = (Unit::parse(&written.text), self.series_of(fact))
+            && series.members.iter().any(|m| {
+                m.name
+                    .as_deref()
+                    .is_some_and(|n| n.ends_with(&written.text))
+            })
+        {
+            self.no_such_member(fact, series, number);
+            return None;
+        }
+        let literal = self.literal(number)?;
+        let other = literal.unit.as_ref()?;
+        if other.dim() != unit.dim() || takes_bare_numbers(unit) && !other.is_percent() {
+            self.wrong_dimension(fact, &spelled(number), literal.dim(), number.span);
+            return None;
+        }
+        if other.is_affine() && !unit.is_affine() {
+            self.report(
+                Problem::error(
+                    "wrong-unit",
+                    format!("`{}` is a difference of temperatures", fact.name),
+                )
+                .at(number.span, "this is a temperature")
+                .help(format!("write `{} {unit}`", number.digits)),
+            );
+            return None;
+        }
+        Some(literal.si)
+    }
+
+    pub(super) fn series_of(&self, fact: &Fact) -> Option<&'a Series> {
+        let vocabulary = self.vocabulary;
+        fact.series
+            .and_then(|id| vocabulary.series.get(id.0 as usize))
+    }
+
+    fn missing_unit(&mut self, fact: &Fact, number: &Number, unit: &Unit) {
+        self.report(
+            Problem::error(
+                "missing-unit",
+                format!(
+                    "`{}` takes {}, and `{}` has no unit",
+                    fact.name,
+                    form(self.vocabulary, fact),
+                    number.digits
+                ),
+            )
+            .at(number.span, "")
+            .help(format!("write `{} {unit}`", number.digits)),
+        );
+    }
+
+    /// Reports a quantity of another dimension than the fact's.
+    pub(super) fn wrong_dimension(&mut self, fact: &Fact, text: &str, is: Dim, span: Span) {
+        let (unit, _) = quantity_of(fact);
+        let example = example(self.vocabulary, fact);
+        let text = if text.is_empty() {
+            "this".to_owned()
+        } else {
+            format!("`{text}`")
+        };
+        self.report(
+            Problem::error(
+                "wrong-dimension",
+                format!(
+                    "`{}` is {}, and {text} is {}",
+                    fact.name,
+                    unit.dim().describe(),
+                    is.describe()
+                ),
+            )
+            .at(span, "")
+            .help(format!("write for example `{}: {example}`", fact.name)),
+        );
+    }
+
+    fn no_such_member(&mut self, fact: &Fact, series: &Series, number: &Number) {
+        let names: Vec<_> = series
+            .members
+            .iter()
+            .filter_map(|m| m.name.as_deref())
+            .collect();
+        self.report(
+            Problem::error(
+                "not-in-series",
+                format!(
+                    "`{}` cannot be `{}`: there is no such size",
+                    fact.name,
+                    spelled(number)
+                ),
+            )
+            .at(number.span, "")
+            .help(format!("the series has {}", listed(&names, "and"))),
+        );
+    }
+
+    /// A value that must be one number: an end of a range, the middle of a tolerance.
+    fn known(&mut self, site: &Site<'_>, value: &'a Value) -> Option<f64> {
+        if let ValueKind::Number(number) = &value.kind {
+            return self.number_for(site.fact, number);
+        }
+        if !matches!(value.kind, ValueKind::Binary { .. } | ValueKind::Word(_)) {
+            self.wrong_type(site, value);
+            return None;
+        }
+        let term = self.term_for(site, value)?;
+        if let Formula::Number(x) = term.formula {
+            return Some(x);
+        }
+        self.report(
+            Problem::error(
+                "parameter-in-set",
+                "a parameter cannot stand in a range or tolerance",
+            )
+            .at(value.span, "")
+            .help("make the parameter itself the range, and write its name alone"),
+        );
+        None
+    }
+
+    /// Arithmetic whose result has the dimension of the fact.
+    pub(super) fn term_for(&mut self, site: &Site<'_>, value: &'a Value) -> Option<Term> {
+        let term = self.term(site, value)?;
+        let (unit, _) = quantity_of(site.fact);
+        if term.dim != unit.dim() {
+            self.wrong_dimension(site.fact, "", term.dim, value.span);
+            return None;
+        }
+        if term.absolute != unit.is_affine() {
+            let (is, wanted) = if term.absolute {
+                ("a temperature", "a difference of temperatures")
+            } else {
+                ("a difference of temperatures", "a temperature")
+            };
+            self.report(
+                Problem::error(
+                    "wrong-unit",
+                    format!("`{}` is {wanted}, and this is {is}", site.fact.name),
+                )
+                .at(value.span, "")
+                .help(format!(
+                    "write for example `{}: {}`",
+                    site.fact.name,
+                    example(self.vocabulary, site.fact)
+                )),
+            );
+            return None;
+        }
+        Some(term)
+    }
+
+    fn calculated(&mut self, site: &Site<'_>, value: &'a Value) -> Possible {
+        let Some(term) = self.term_for(site, value) else {
+            return Possible::Poison;
+        };
+        let formula = match term.formula {
+            Formula::Number(x) if self.takes_point(site.fact, x, value.span) => {
+                return Possible::Number(Interval::point(x));
+            }
+            Formula::Number(_) => return Possible::Poison,
+            formula => formula,
+        };
+        if site.fact.series.is_some() {
+            return self.poison(
+                Problem::error(
+                    "parameter-in-series",
+                    format!("`{}` takes only the values of a series", site.fact.name),
+                )
+                .at(value.span, "a calculation may lead beside them")
+                .help("let a parameter have the values themselves, as in `a | b`, and write its name alone"),
+            );
+        }
+        let hull = self.hull(&formula);
+        let domain = site.fact.domain;
+        let inside = Interval::new(domain.lo, domain.hi).intersect(hull);
+        if inside.is_none() {
+            return self.outside_domain(site.fact, hull.lo, value.span);
+        }
+        Possible::Formula(formula)
+    }
+
+    fn tolerance(
+        &mut self,
+        site: &Site<'_>,
+        value: &'a Value,
+        base: &'a Value,
+        terms: &[Number],
+    ) -> Possible {
+        let fact = site.fact;
+        let (unit, whole) = quantity_of(fact);
+        if fact.exact || whole || fact.series.is_some() {
+            let plain = as_written(base).unwrap_or_else(|| example(self.vocabulary, fact));
+            let why = if fact.series.is_some() {
+                "one of a series"
+            } else {
+                "exact"
+            };
+            return self.poison(
+                Problem::error(
+                    "exact-only",
+                    format!("`{}` is {why}: it takes no tolerance", fact.name),
+                )
+                .at(value.span, "")
+                .help(format!(
+                    "write the value alone, as in `{}: {plain}`",
+                    fact.name
+                )),
+            );
+        }
+        let Some(middle) = self.known(site, base) else {
+            return Possible::Poison;
+        };
+        let (mut below, mut above) = (0.0, 0.0);
+        let mut ends = None;
+        for term in terms {
+            if term.digits.starts_with('-') {
+                return self.poison(
+                    Problem::error("negative-tolerance", "a tolerance cannot be negative")
+                        .at(term.span, "")
+                        .help("`±` stands for both sides"),
+                );
+            }
+            let relative = term.unit.as_ref().is_some_and(|u| u.text == "%");
+            let base_unit = match &base.kind {
+                ValueKind::Number(n) => n.unit.as_ref().and_then(|u| Unit::parse(&u.text).ok()),
+                _ => None,
+            };
+            let base_unit = base_unit.as_ref().unwrap_or(unit);
+            if relative {
+                if base_unit.is_affine()
+                    || base_unit.is_percent()
+                    || unit.is_affine()
+                    || unit.is_percent()
+                {
+                    return self.relative_tolerance(site, base_unit, term);
+                }
+                let exact = match (&base.kind, terms) {
+                    (ValueKind::Number(n), [_]) if n.more.is_empty() => {
+                        parse_relative(&n.digits, base_unit, &term.digits)
+                    }
+                    _ => None,
+                };
+                let Some(share) = parse_quantity(&term.digits, &Unit::ONE) else {
+                    return self
+                        .literal(term)
+                        .map_or(Possible::Poison, |_| Possible::Poison);
+                };
+                let width = middle.abs() * share / 100.0;
+                below += width;
+                above += width;
+                ends = exact;
+                continue;
+            }
+            let Some(width) = self.half_width(fact, base_unit, term) else {
+                return Possible::Poison;
+            };
+            below += width;
+            above += width;
+        }
+        if !self.in_domain(fact, middle, base.span) {
+            return Possible::Poison;
+        }
+        self.plausible(fact, middle, base.span);
+        let (lo, hi) = ends.unwrap_or((middle - below, middle + above));
+        let written = Interval::new(lo, hi);
+        let domain = Interval::new(fact.domain.lo, fact.domain.hi);
+        Possible::Number(written.intersect(domain).unwrap_or(written))
+    }
+
+    fn relative_tolerance(&mut self, site: &Site<'_>, unit: &Unit, term: &Number) -> Possible {
+        let (what, other) = if unit.is_affine() || quantity_of(site.fact).0.is_affine() {
+            ("a temperature, whose zero is arbitrary", "± 2 K")
+        } else {
+            ("itself a percentage", "0.03 ± 0.005")
+        };
+        self.poison(
+            Problem::error(
+                "relative-tolerance",
+                format!(
+                    "a percentage of `{}` can be read in two ways: it is {what}",
+                    site.fact.name
+                ),
+            )
+            .at(term.span, "")
+            .help(format!("write both ends, as in `a .. b`, or `{other}`")),
+        )
+    }
+
+    /// The width of `± 0.02 ohm`, in SI.
+    fn half_width(&mut self, fact: &Fact, base: &Unit, term: &Number) -> Option<f64> {
+        let unit = base.difference();
+        let Some(word) = &term.unit else {
+            if takes_bare_numbers(&unit) {
+                return self.literal(term).map(|l| l.si);
+            }
+            self.report(
+                Problem::error(
+                    "missing-unit",
+                    format!("the tolerance `{}` has no unit", term.digits),
+                )
+                .at(term.span, "")
+                .help(format!(
+                    "write `± {} {unit}` or `± {} %`",
+                    term.digits, term.digits
+                )),
+            );
+            return None;
+        };
+        let literal = self.literal(term)?;
+        if literal.dim() != unit.dim() {
+            self.wrong_dimension(fact, &spelled(term), literal.dim(), term.span);
+            return None;
+        }
+        if literal.is_absolute() {
+            let step = Unit::parse(&word.text).ok()?.difference();
+            return parse_quantity(&term.digits, &step);
+        }
+        Some(literal.si)
+    }
+
+    fn range(
+        &mut self,
+        site: &Site<'_>,
+        value: &'a Value,
+        low: &'a Value,
+        high: &'a Value,
+    ) -> Possible {
+        let (lo, hi) = (self.known(site, low), self.known(site, high));
+        let (Some(lo), Some(hi)) = (lo, hi) else {
+            return Possible::Poison;
+        };
+        if lo > hi {
+            let (unit, _) = quantity_of(site.fact);
+            return self.poison(
+                Problem::error("reversed-range", "the range runs backwards")
+                    .at(value.span, "")
+                    .help(format!(
+                        "write `{} .. {}`",
+                        shown(hi, unit),
+                        shown(lo, unit)
+                    )),
+            );
+        }
+        let domain = site.fact.domain;
+        for (x, end) in [(lo, low), (hi, high)] {
+            // An end that the domain leaves out is still the end of a set inside it.
+            let inside = x >= domain.lo && x <= domain.hi;
+            if !inside {
+                return self.outside_domain(site.fact, x, end.span);
+            }
+        }
+        for (x, end) in [(lo, low), (hi, high)] {
+            self.plausible(site.fact, x, end.span);
+        }
+        self.set_of(site, Interval::new(lo, hi), value.span, Shape::Range)
+    }
+
+    /// A set of numbers: members of the series, whole numbers, or all between its ends.
+    fn set_of(&mut self, site: &Site<'_>, set: Interval, span: Span, shape: Shape) -> Possible {
+        let fact = site.fact;
+        let (unit, whole) = quantity_of(fact);
+        if let Some(series) = self.series_of(fact) {
+            let slack = |x: f64| 1e-9 * x.abs();
+            let inside = series.members.iter().filter(|m| {
+                m.value >= set.lo - slack(m.value) && m.value <= set.hi + slack(m.value)
+            });
+            let members: Vec<_> = inside
+                .map(|m| Possible::Number(Interval::point(m.value)))
+                .collect();
+            if members.is_empty() {
+                return self.poison(
+                    Problem::error(
+                        "not-in-series",
+                        format!("no value of `{}` lies in this range", fact.name),
+                    )
+                    .at(span, "")
+                    .help(neighbours(
+                        series,
+                        f64::midpoint(set.lo.max(-1e300), set.hi.min(1e300)),
+                        unit,
+                    )),
+                );
+            }
+            return one_of(members);
+        }
+        if whole {
+            let (lo, hi) = (set.lo.ceil(), set.hi.floor());
+            if lo > hi {
+                return self.poison(
+                    Problem::error(
+                        "not-whole",
+                        format!("no whole number lies in this range of `{}`", fact.name),
+                    )
+                    .at(span, "")
+                    .help(format!(
+                        "write for example `{}: {}`",
+                        fact.name,
+                        example(self.vocabulary, fact)
+                    )),
+                );
+            }
+            if hi - lo < MOST_WHOLE {
+                let mut members = Vec::new();
+                let mut x = lo;
+                while x <= hi {
+                    members.push(Possible::Number(Interval::point(x)));
+                    x += 1.0;
+                }
+                return one_of(members);
+            }
+            return Possible::Number(Interval::new(lo, hi));
+        }
+        if fact.exact && !set.is_point() {
+            let what = if shape == Shape::Range {
+                "range"
+            } else {
+                "limit"
+            };
+            return self.poison(
+                Problem::error(
+                    "exact-only",
+                    format!("`{}` is exact: it takes no {what}", fact.name),
+                )
+                .at(span, "")
+                .help(format!(
+                    "write the value, as in `{}: {}`, alternatives with `|`, or `?`",
+                    fact.name,
+                    example(self.vocabulary, fact)
+                )),
+            );
+        }
+        Possible::Number(set)
+    }
+
+    fn per_line(
+        &mut self,
+        site: &Site<'_>,
+        value: &'a Value,
+        lines: &'a [(Word, Value)],
+    ) -> Possible {
+        if !matches!(site.fact.ty, FactType::Quantity { per_line: true, .. }) {
+            return self.wrong_type(site, value);
+        }
+        let mut values = [None, None, None];
+        let mut wrong = false;
+        for (line, value) in lines {
+            let place = LINES.iter().position(|l| *l == line.text);
+            let Some(slot) = place.and_then(|p| values.get_mut(p)) else {
+                self.report(
+                    Problem::error(
+                        "wrong-line",
+                        format!(
+                            "`{}` has values for line conductors, and `{}` is none",
+                            site.fact.name, line.text
+                        ),
+                    )
+                    .at(line.span, "expected one of `L1`, `L2` or `L3`"),
+                );
+                wrong = true;
+                continue;
+            };
+            let read = self.value(site, value);
+            wrong |= read == Possible::Poison;
+            *slot = Some(Box::new(read));
+        }
+        if wrong {
+            Possible::Poison
+        } else {
+            Possible::PerLine(values)
+        }
+    }
+}

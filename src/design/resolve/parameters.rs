@@ -1,0 +1,563 @@
+//! Template parameters: what they may be, what the command line makes of them, and whether a fact
+//! takes them.
+
+use super::Settings;
+use super::numbers::quantity_of;
+use super::resolver::{Resolver, Site, Turn};
+use super::units::{shown, spelled};
+use super::values::one_of;
+use super::words::{day_of, texts_of};
+use crate::design::model::{self, Formula, ObjectId, ParameterId, Possible};
+use crate::design::tree::{Number, Parameter, Value, ValueKind};
+use crate::quantity::{Dim, Interval, Unit, format_date, format_interval};
+use crate::source::{Problem, Span, closest};
+use crate::vocabulary::{Bounds, Fact, FactType, SeriesId, Settler};
+
+/// What sort of value a parameter has.
+#[derive(Clone, Debug)]
+pub(super) enum Measure {
+    /// A number.
+    Number {
+        /// What it measures.
+        dim: Dim,
+        /// Whether it is a point on a temperature scale.
+        absolute: bool,
+        /// A fact like itself: its unit, and its series where its values have names.
+        like: Box<Fact>,
+        /// Whether the command line gave it its value.
+        was_set: bool,
+    },
+    /// Words or texts.
+    Words,
+    /// Yes or no.
+    Truth,
+    /// A date.
+    Date,
+    /// Declared wrongly.
+    Wrong,
+}
+
+impl<'a> Resolver<'a> {
+    /// Reads all parameters, then what the command line says of them.
+    pub(super) fn read_parameters(&mut self, settings: &'a Settings) {
+        let written = self.parameters_written.clone();
+        for parameter in &written {
+            let name = parameter.name.text.as_str();
+            if let Some(first) = self.parameters.get(name) {
+                let first = self.design.parameters.get(first.0 as usize).map(|p| p.span);
+                let problem = Problem::error(
+                    "duplicate-name",
+                    format!("there are two parameters called `{name}`"),
+                )
+                .at(parameter.name.span, "again")
+                .help("give one of them another name");
+                self.report(match first {
+                    Some(first) => problem.at(first, "first here"),
+                    None => problem,
+                });
+                continue;
+            }
+            let Ok(id) = u16::try_from(self.design.parameters.len()).map(ParameterId) else {
+                break;
+            };
+            let sound = self.parameter_name(parameter);
+            let (value, measure, unit) = self.declared(parameter, &written);
+            self.design.parameters.push(model::Parameter {
+                name: name.to_owned(),
+                declared: value.clone(),
+                value,
+                unit,
+                span: parameter.name.span,
+            });
+            self.measures
+                .push(if sound { measure } else { Measure::Wrong });
+            self.parameters.insert(name, id);
+        }
+        let mut seen: Vec<&str> = Vec::new();
+        for (name, value) in &settings.set {
+            let twice = seen.contains(&name.as_str());
+            seen.push(name);
+            self.apart(|this| {
+                if twice {
+                    this.report(
+                        Problem::error("duplicate-set", format!("`{name}` is set twice"))
+                            .at(value.span, "again")
+                            .help("leave one of them out"),
+                    );
+                } else {
+                    this.set(name, value);
+                }
+            });
+        }
+    }
+
+    /// Reports under a fresh account of what was reported: values from the command line all stand
+    /// at the same place.
+    fn apart(&mut self, f: impl FnOnce(&mut Self)) {
+        let kept = std::mem::take(&mut self.reported);
+        f(self);
+        self.reported = kept;
+    }
+
+    /// Whether a parameter may have its name; reports it.
+    fn parameter_name(&mut self, parameter: &Parameter) -> bool {
+        let name = parameter.name.text.as_str();
+        let vocabulary = self.vocabulary;
+        let word_of = vocabulary.kinds.iter().find_map(|kind| {
+            let fact = kind
+                .facts
+                .iter()
+                .find(|f| f.words().is_some_and(|w| w.iter().any(|w| w == name)))?;
+            Some(format!("it is a word of `{}` of {}", fact.name, kind.name))
+        });
+        let taken = if let Some(why) = word_of {
+            Some((why, None))
+        } else if matches!(name, "n" | "none" | "all" | "yes" | "no") {
+            Some(("it has a meaning of its own in values".to_owned(), None))
+        } else if Unit::parse(name).is_ok() {
+            Some(("it is a unit".to_owned(), None))
+        } else if vocabulary.kind_named(name).is_some() || vocabulary.head_words.contains_key(name)
+        {
+            Some(("it opens a block or part".to_owned(), None))
+        } else if let Some(define) = self.defines.get(name) {
+            Some(("a define has this name".to_owned(), Some(define.name.span)))
+        } else if let Some(first) = self.names.get(name).and_then(|ids| ids.first()) {
+            Some((
+                "a block has this name".to_owned(),
+                Some(self.design.object(*first).head),
+            ))
+        } else {
+            None
+        };
+        let Some((why, other)) = taken else {
+            return true;
+        };
+        let mut problem = Problem::error(
+            "name-taken",
+            format!("a parameter cannot be called `{name}`"),
+        )
+        .at(parameter.name.span, why)
+        .help(format!("choose another name, such as `the-{name}`"));
+        if let Some(other) = other {
+            problem = problem.at(other, "this one");
+        }
+        self.report(problem);
+        false
+    }
+
+    /// What a parameter is declared to be.
+    fn declared(
+        &mut self,
+        parameter: &'a Parameter,
+        all: &[&'a Parameter],
+    ) -> (Possible, Measure, String) {
+        let wrong = (Possible::Poison, Measure::Wrong, String::new());
+        let value = &parameter.value;
+        if value.is_bad() {
+            return wrong;
+        }
+        let is_parameter = |word: &str| all.iter().any(|p| p.name.text == word);
+        if let Some((word, span)) = word_within(value, &is_parameter) {
+            self.report(
+                Problem::error(
+                    "parameter-of-parameter",
+                    format!(
+                        "the parameter `{}` rests on another one, `{word}`",
+                        parameter.name.text
+                    ),
+                )
+                .at(span, "")
+                .help("calculate where the parameters are used, as in `length: run + 2 m`"),
+            );
+            return wrong;
+        }
+        if let Some((value, measure)) = self.words_or_dates(value, false) {
+            return (value, measure, String::new());
+        }
+        let Some(number) = first_number(value) else {
+            self.report(
+                Problem::error(
+                    "parameter-value",
+                    format!(
+                        "the parameter `{}` needs the values it may take",
+                        parameter.name.text
+                    ),
+                )
+                .at(value.span, "expected a quantity, a range, words or a date")
+                .help(format!(
+                    "write for example `parameter {}: 5 m .. 40 m`",
+                    parameter.name.text
+                )),
+            );
+            return wrong;
+        };
+        let Some(like) = self.like(&parameter.name.text, number, parameter.name.span) else {
+            return wrong;
+        };
+        let read = self.read_like(&like, value);
+        if read == Possible::Poison {
+            return wrong;
+        }
+        let (unit, _) = quantity_of(&like);
+        let (dim, absolute) = (unit.dim(), unit.is_affine());
+        let text = if *unit == Unit::ONE {
+            String::new()
+        } else {
+            unit.text().to_owned()
+        };
+        let measure = Measure::Number {
+            dim,
+            absolute,
+            like: Box::new(like),
+            was_set: false,
+        };
+        (read, measure, text)
+    }
+
+    /// A fact that takes quantities in the unit of a number.
+    fn like(&mut self, name: &str, number: &Number, span: Span) -> Option<Fact> {
+        let spelling = spelled(number);
+        let vocabulary = self.vocabulary;
+        let series = vocabulary
+            .series
+            .iter()
+            .zip(0_u16..)
+            .find(|(s, _)| s.named(&spelling).is_some());
+        let (unit, series) = match series {
+            Some((series, id)) => (series.unit.clone(), Some(SeriesId(id))),
+            None => (self.literal(number)?.unit.unwrap_or(Unit::ONE), None),
+        };
+        Some(Fact {
+            name: name.to_owned(),
+            also: Vec::new(),
+            means: String::new(),
+            ty: FactType::Quantity {
+                unit,
+                per_line: false,
+                whole: false,
+            },
+            settled_by: Settler::Designer,
+            domain: Bounds::ALL,
+            plausible: None,
+            series,
+            exact: false,
+            optional: false,
+            open: false,
+            inherits: None,
+            never_assumed: false,
+            writable: true,
+            span,
+        })
+    }
+
+    fn read_like(&mut self, like: &Fact, value: &'a Value) -> Possible {
+        let site = Site {
+            object: ObjectId(u32::MAX),
+            fact: like,
+            turn: None::<Turn>,
+        };
+        let read = self.value(&site, value);
+        if read == Possible::Unknown {
+            return self.poison(
+                Problem::error(
+                    "parameter-value",
+                    format!("the parameter `{}` cannot be unknown", like.name),
+                )
+                .at(value.span, "")
+                .help("write the values it may take"),
+            );
+        }
+        read
+    }
+
+    /// A value of words, texts, yes and no, or dates; none, if it is anything else. With `words`
+    /// numbers alone are words as well.
+    fn words_or_dates(&mut self, value: &Value, words: bool) -> Option<(Possible, Measure)> {
+        let alternatives = match &value.kind {
+            ValueKind::OneOf(values) => values.as_slice(),
+            _ => std::slice::from_ref(value),
+        };
+        if alternatives
+            .iter()
+            .all(|v| matches!(&v.kind, ValueKind::Word(w) if w == "yes" || w == "no"))
+        {
+            let truths = alternatives
+                .iter()
+                .map(|v| Possible::Truth(matches!(&v.kind, ValueKind::Word(w) if w == "yes")));
+            return Some((one_of(truths.collect()), Measure::Truth));
+        }
+        if let Some(days) = alternatives.iter().map(day_of).collect::<Option<Vec<_>>>() {
+            for day in &days {
+                self.note_date(*day);
+            }
+            return Some((
+                one_of(days.into_iter().map(Possible::Date).collect()),
+                Measure::Date,
+            ));
+        }
+        let is_text = |v: &Value| matches!(v.kind, ValueKind::Word(_) | ValueKind::Text(_));
+        if !words && !alternatives.iter().any(is_text) {
+            return None;
+        }
+        let texts = alternatives.iter().map(|v| match &v.kind {
+            ValueKind::Word(text) | ValueKind::Text(text) => Some(Possible::Text(text.clone())),
+            // A word such as `100` is spelled with digits.
+            ValueKind::Number(n) if n.unit.is_none() => Some(Possible::Text(n.digits.clone())),
+            _ => None,
+        });
+        Some((one_of(texts.collect::<Option<Vec<_>>>()?), Measure::Words))
+    }
+
+    /// Narrows a parameter to what the command line says.
+    fn set(&mut self, name: &'a str, value: &'a Value) {
+        let Some(id) = self.parameters.get(name).copied() else {
+            let names: Vec<_> = self
+                .parameters_written
+                .iter()
+                .map(|p| p.name.text.as_str())
+                .collect();
+            let problem = Problem::error(
+                "unknown-parameter",
+                format!("the design has no parameter called `{name}`"),
+            )
+            .at(value.span, "");
+            let problem = if closest(name, names.iter().copied()).is_none() && names.is_empty() {
+                problem.help("declare it in the design, as in `parameter run: 5 m .. 40 m`")
+            } else {
+                problem.did_you_mean(name, names)
+            };
+            self.report(problem);
+            return;
+        };
+        let place = id.0 as usize;
+        let (Some(measure), Some(parameter)) = (
+            self.measures.get(place).cloned(),
+            self.design.parameters.get(place).cloned(),
+        ) else {
+            return;
+        };
+        let read = match &measure {
+            Measure::Wrong => return,
+            Measure::Number { like, .. } => self.read_like(like, value),
+            _ => match self.words_or_dates(value, matches!(measure, Measure::Words)) {
+                Some((read, _)) => read,
+                None if value.is_bad() => return,
+                None => self.poison(
+                    Problem::error(
+                        "parameter-value",
+                        format!("`{name}` is not a quantity, and is set to one"),
+                    )
+                    .at(value.span, "")
+                    .help(format!(
+                        "it is declared as {}",
+                        set_shown(&parameter.declared, &Unit::ONE)
+                    )),
+                ),
+            },
+        };
+        if read == Possible::Poison {
+            return;
+        }
+        let unit = match &measure {
+            Measure::Number { like, .. } => quantity_of(like).0.clone(),
+            _ => Unit::ONE,
+        };
+        if !is_within(&read, &parameter.declared) {
+            self.report(
+                Problem::error(
+                    "outside-declared",
+                    format!(
+                        "`{name}` cannot be {}: it is declared as {}",
+                        set_shown(&read, &unit),
+                        set_shown(&parameter.declared, &unit)
+                    ),
+                )
+                .at(value.span, "")
+                .at(parameter.span, "declared here")
+                .help("set it to a value inside, or widen the declaration"),
+            );
+            return;
+        }
+        if let Some(parameter) = self.design.parameters.get_mut(place) {
+            parameter.value = read;
+        }
+        if let Some(Measure::Number { was_set, .. }) = self.measures.get_mut(place) {
+            *was_set = true;
+        }
+    }
+
+    /// A parameter as the whole value of a fact.
+    pub(super) fn parameter(&mut self, site: &Site<'_>, id: ParameterId, span: Span) -> Possible {
+        let place = id.0 as usize;
+        let (Some(measure), Some(parameter)) = (
+            self.measures.get(place).cloned(),
+            self.design.parameters.get(place).cloned(),
+        ) else {
+            return Possible::Poison;
+        };
+        let fact = site.fact;
+        let takes = match (&fact.ty, &measure) {
+            (_, Measure::Wrong) => return Possible::Poison,
+            (
+                FactType::Quantity { unit, .. },
+                Measure::Number {
+                    dim,
+                    absolute,
+                    was_set,
+                    ..
+                },
+            ) => {
+                if *dim != unit.dim() || *absolute && !unit.is_affine() {
+                    self.wrong_dimension(fact, &parameter.name, *dim, span);
+                    return Possible::Poison;
+                }
+                self.takes_all(fact, &parameter.value, *was_set, span)
+            }
+            (FactType::Choice { words, .. } | FactType::Some { words }, Measure::Words) => {
+                let texts = texts_of(&parameter.value);
+                match texts.iter().find(|t| !words.iter().any(|w| w == *t)) {
+                    Some(text) => {
+                        self.unknown_word(site, text, words, span);
+                        false
+                    }
+                    None => true,
+                }
+            }
+            (FactType::YesNo, Measure::Truth)
+            | (FactType::Date, Measure::Date)
+            | (FactType::Text, Measure::Words) => true,
+            _ => {
+                let form = super::expected::form(self.vocabulary, fact);
+                self.report(
+                    Problem::error(
+                        "wrong-type",
+                        format!(
+                            "`{}` takes {form}, and the parameter `{}` is something else",
+                            fact.name, parameter.name
+                        ),
+                    )
+                    .at(span, "")
+                    .at(parameter.span, "declared here"),
+                );
+                false
+            }
+        };
+        if takes {
+            Possible::Formula(Formula::Parameter(id))
+        } else {
+            Possible::Poison
+        }
+    }
+
+    /// Whether a fact takes every number of a set.
+    fn takes_all(&mut self, fact: &Fact, value: &Possible, was_set: bool, span: Span) -> bool {
+        match value {
+            Possible::OneOf(values) => values
+                .iter()
+                .all(|v| self.takes_all(fact, v, was_set, span)),
+            Possible::Number(set) if set.is_point() => self.takes_point(fact, set.lo, span),
+            Possible::Number(set) => {
+                let (unit, whole) = quantity_of(fact);
+                if fact.series.is_some() || whole || fact.exact && was_set {
+                    let what = if fact.series.is_some() {
+                        "takes only the values of a series"
+                    } else if whole {
+                        "takes only whole numbers"
+                    } else {
+                        "is exact"
+                    };
+                    self.report(
+                        Problem::error(
+                            "exact-only",
+                            format!("`{}` {what}, and this parameter is a range", fact.name),
+                        )
+                        .at(span, "")
+                        .help("let the parameter have the values themselves, as in `a | b`"),
+                    );
+                    return false;
+                }
+                let domain = Interval::new(fact.domain.lo, fact.domain.hi);
+                if set.is_within(domain) {
+                    self.plausible(fact, set.lo, span);
+                    self.plausible(fact, set.hi, span);
+                    return true;
+                }
+                let outside = if set.lo < domain.lo { set.lo } else { set.hi };
+                self.report(
+                    Problem::error(
+                        "outside-domain",
+                        format!("`{}` cannot be `{}`", fact.name, shown(outside, unit)),
+                    )
+                    .at(span, "this parameter reaches it")
+                    .help(format!(
+                        "it must be {}",
+                        super::units::bounds_shown(&fact.domain, unit)
+                    )),
+                );
+                false
+            }
+            _ => false,
+        }
+    }
+}
+
+/// Whether every value of one set belongs to another.
+fn is_within(inner: &Possible, outer: &Possible) -> bool {
+    match (inner, outer) {
+        (Possible::OneOf(values), outer) => values.iter().all(|v| is_within(v, outer)),
+        (inner, Possible::OneOf(values)) => values.iter().any(|v| is_within(inner, v)),
+        (Possible::Number(a), Possible::Number(b)) => {
+            let slack = |x: f64| if x.is_finite() { 1e-9 * x.abs() } else { 0.0 };
+            a.lo >= b.lo - slack(b.lo) && a.hi <= b.hi + slack(b.hi)
+        }
+        (inner, outer) => inner == outer,
+    }
+}
+
+/// A set of a parameter, as a design would write it.
+fn set_shown(value: &Possible, unit: &Unit) -> String {
+    fn plain(value: &Possible, unit: &Unit) -> String {
+        match value {
+            Possible::Number(set) => format_interval(set.lo, set.hi, unit),
+            Possible::Text(text) => text.clone(),
+            Possible::Truth(truth) => if *truth { "yes" } else { "no" }.to_owned(),
+            Possible::Date(day) => format_date(*day),
+            Possible::OneOf(values) => {
+                let all: Vec<_> = values.iter().map(|v| plain(v, unit)).collect();
+                all.join(" | ")
+            }
+            _ => "something else".to_owned(),
+        }
+    }
+    format!("`{}`", plain(value, unit))
+}
+
+/// The first number of a value: its unit is the parameter's.
+fn first_number(value: &Value) -> Option<&Number> {
+    match &value.kind {
+        ValueKind::Number(number) => Some(number),
+        ValueKind::Tolerance { base, .. } => first_number(base),
+        ValueKind::Range { low, high } => first_number(low).or_else(|| first_number(high)),
+        ValueKind::AtMost { value, .. } | ValueKind::AtLeast { value, .. } => first_number(value),
+        ValueKind::OneOf(values) => values.iter().find_map(first_number),
+        ValueKind::Binary { left, right, .. } => first_number(left).or_else(|| first_number(right)),
+        _ => None,
+    }
+}
+
+/// The first word of a value that is `wanted`.
+fn word_within<'v>(value: &'v Value, wanted: &impl Fn(&str) -> bool) -> Option<(&'v str, Span)> {
+    let both =
+        |a: &'v Value, b: &'v Value| word_within(a, wanted).or_else(|| word_within(b, wanted));
+    match &value.kind {
+        ValueKind::Word(word) if wanted(word) => Some((word, value.span)),
+        ValueKind::Tolerance { base, .. } => word_within(base, wanted),
+        ValueKind::Range { low, high } => both(low, high),
+        ValueKind::Binary { left, right, .. } => both(left, right),
+        ValueKind::AtMost { value, .. } | ValueKind::AtLeast { value, .. } => {
+            word_within(value, wanted)
+        }
+        ValueKind::OneOf(values) => values.iter().find_map(|v| word_within(v, wanted)),
+        _ => None,
+    }
+}

@@ -1,0 +1,396 @@
+//! Parts written in place: opened by a word, copied from a define, or chosen among several.
+
+use rustc_hash::FxHashMap;
+
+use super::expected::opening_words;
+use super::resolver::{Resolver, Site, listed, with_article, written};
+use super::values::{MOST_ALTERNATIVES, one_of};
+use crate::design::model::{Object, ObjectId, Possible};
+use crate::design::tree::{Define, Entry, Value, ValueKind, Word};
+use crate::source::{Problem, Span, closest};
+use crate::vocabulary::{FactType, KindId, Vocabulary};
+
+/// How many defines may stand in one another.
+const MOST_NESTED_DEFINES: usize = 16;
+
+impl<'a> Resolver<'a> {
+    /// One part; alternatives were taken apart before.
+    pub(super) fn part(
+        &mut self,
+        site: &Site<'_>,
+        kind: KindId,
+        value: &'a Value,
+        role: &str,
+    ) -> Possible {
+        match &value.kind {
+            ValueKind::Part { head, entries } => {
+                let Some((real, sets)) = self.opened(site, kind, head) else {
+                    return Possible::Poison;
+                };
+                self.build(site, real, sets, entries, head.span, value.span, role)
+            }
+            ValueKind::Word(word) => self.part_named(site, kind, word, value.span, role),
+            ValueKind::Indexed { word, index } => {
+                let Some(name) = self.indexed_name(site, word, index) else {
+                    return Possible::Poison;
+                };
+                self.named(&name, value.span, Some(kind))
+            }
+            ValueKind::List(_) => {
+                let declared = &self.vocabulary.kind(kind).name;
+                self.poison(
+                    Problem::error(
+                        "one-part",
+                        format!(
+                            "`{}` takes {}, and this is a list",
+                            site.fact.name,
+                            with_article(declared)
+                        ),
+                    )
+                    .at(value.span, "")
+                    .help("write one of them, or alternatives with `|`"),
+                )
+            }
+            _ => self.wrong_type(site, value),
+        }
+    }
+
+    /// Parts in order.
+    pub(super) fn parts(&mut self, site: &Site<'_>, kind: KindId, value: &'a Value) -> Possible {
+        let values = match &value.kind {
+            ValueKind::List(values) => values.as_slice(),
+            _ => std::slice::from_ref(value),
+        };
+        let mut parts = Vec::with_capacity(values.len());
+        for (place, value) in values.iter().enumerate() {
+            let role = format!("{} {}", site.fact.name, place + 1);
+            parts.push(self.part_or_choice(site, kind, value, &role));
+        }
+        if parts.contains(&Possible::Poison) {
+            return Possible::Poison;
+        }
+        Possible::List(parts)
+    }
+
+    /// A member of a list of parts: a part, a choice of parts, or unknown.
+    fn part_or_choice(
+        &mut self,
+        site: &Site<'_>,
+        kind: KindId,
+        value: &'a Value,
+        role: &str,
+    ) -> Possible {
+        match &value.kind {
+            ValueKind::Unknown => Possible::Unknown,
+            ValueKind::Bad => Possible::Poison,
+            ValueKind::OneOf(values) if values.len() > MOST_ALTERNATIVES => {
+                self.too_many_alternatives(value.span, values.len())
+            }
+            ValueKind::OneOf(values) => {
+                let read = values
+                    .iter()
+                    .map(|v| self.part_or_choice(site, kind, v, role))
+                    .collect();
+                one_of(read)
+            }
+            ValueKind::List(_) => self.poison(
+                Problem::error(
+                    "alternatives-of-rows",
+                    "alternatives of whole lists cannot be written",
+                )
+                .at(value.span, "")
+                .help("write the alternatives inside the list, as in `(a | b), c`"),
+            ),
+            ValueKind::Absent => self.poison(
+                Problem::error("none-in-list", "`none` stands in a list of parts")
+                    .at(value.span, "")
+                    .help("leave it out of the list"),
+            ),
+            _ => self.part(site, kind, value, role),
+        }
+    }
+
+    /// The kind that a word opens, and which of its heads the word is. None: it was reported.
+    fn opened(
+        &mut self,
+        site: &Site<'_>,
+        kind: KindId,
+        head: &Word,
+    ) -> Option<(KindId, Option<usize>)> {
+        let word = head.text.as_str();
+        if let Some(define) = self.defines.get(word) {
+            let define = define.name.span;
+            self.report(
+                Problem::error(
+                    "define-with-facts",
+                    format!("the define `{word}` is used with braces"),
+                )
+                .at(head.span, "")
+                .at(define, "defined here")
+                .help(format!(
+                    "write `{}: {word}` alone, or define another one",
+                    site.fact.name
+                )),
+            );
+            return None;
+        }
+        let Some((real, sets)) = opens(self.vocabulary, word) else {
+            self.unknown_part(site, kind, word, head.span);
+            return None;
+        };
+        self.fits_part(site, kind, real, head)
+            .then_some((real, sets))
+    }
+
+    /// Whether a part of one kind can stand where another is asked for; reports it.
+    fn fits_part(&mut self, site: &Site<'_>, wanted: KindId, real: KindId, head: &Word) -> bool {
+        let vocabulary = self.vocabulary;
+        if vocabulary.fits(real, wanted) && !vocabulary.kind(real).is_abstract() {
+            return true;
+        }
+        let words = opening_words(vocabulary, wanted);
+        self.report(
+            Problem::error(
+                "wrong-part",
+                format!(
+                    "`{}` takes {}, and `{}` opens {}",
+                    site.fact.name,
+                    with_article(&vocabulary.kind(wanted).name),
+                    head.text,
+                    with_article(&vocabulary.kind(real).name)
+                ),
+            )
+            .at(head.span, "")
+            .help(format!("open it with {}", listed(&words, "or"))),
+        );
+        false
+    }
+
+    fn part_named(
+        &mut self,
+        site: &Site<'_>,
+        kind: KindId,
+        word: &'a str,
+        span: Span,
+        role: &str,
+    ) -> Possible {
+        let head = Word {
+            text: word.to_owned(),
+            span,
+        };
+        if let Some(define) = self.defines.get(word).copied() {
+            return self.copy(site, kind, define, span, role);
+        }
+        if self.parameters.contains_key(word) {
+            return self.poison(
+                Problem::error(
+                    "wrong-type",
+                    format!(
+                        "`{}` takes a part, and `{word}` is a parameter",
+                        site.fact.name
+                    ),
+                )
+                .at(span, "")
+                .help("write alternatives of parts in place, as in `a { … } | b { … }`"),
+            );
+        }
+        let opened = opens(self.vocabulary, word);
+        let named = self.objects_named(word, Some(kind));
+        if let (Some((real, sets)), true) = (opened, named.is_empty()) {
+            if !self.fits_part(site, kind, real, &head) {
+                return Possible::Poison;
+            }
+            return self.build(site, real, sets, &[], span, span, role);
+        }
+        if named.is_empty() && !self.lost.contains(word) {
+            return self.unknown_part(site, kind, word, span);
+        }
+        self.named(word, span, Some(kind))
+    }
+
+    fn unknown_part(&mut self, site: &Site<'_>, kind: KindId, word: &str, span: Span) -> Possible {
+        if self.is_reported("unknown-part", span) {
+            return Possible::Poison;
+        }
+        let declared = &self.vocabulary.kind(kind).name;
+        let opening = opening_words(self.vocabulary, kind);
+        let fitting = self.define_names.iter().copied().filter(|name| {
+            let define = self.defines.get(name);
+            let opened = define.and_then(|d| opens(self.vocabulary, &d.head.text));
+            opened.is_some_and(|(real, _)| self.vocabulary.fits(real, kind))
+        });
+        let fitting: Vec<&str> = fitting.collect();
+        let objects = self.names_fitting(Some(kind));
+        let names = fitting
+            .iter()
+            .copied()
+            .chain(opening.iter().copied())
+            .chain(objects.iter().map(String::as_str));
+        let mut problem = Problem::error(
+            "unknown-part",
+            format!(
+                "`{}` takes {}, and `{word}` is none",
+                site.fact.name,
+                with_article(declared)
+            ),
+        )
+        .at(span, "");
+        problem = match closest(word, names) {
+            Some(name) => problem.help(format!("did you mean `{name}`?")),
+            None if opening.is_empty() => problem,
+            None => problem.help(format!("open it with {}", listed(&opening, "or"))),
+        };
+        let help = format!(
+            "or define it once, as in `define {word} as {} {{ … }}`",
+            opening.first().unwrap_or(&"")
+        );
+        self.poison(problem.help(help))
+    }
+
+    /// A copy of a define: an object of its own at each use.
+    fn copy(
+        &mut self,
+        site: &Site<'_>,
+        kind: KindId,
+        define: &'a Define,
+        span: Span,
+        role: &str,
+    ) -> Possible {
+        let name = define.name.text.as_str();
+        if self.copying.contains(&name) {
+            let mut loop_names: Vec<_> = self
+                .copying
+                .iter()
+                .copied()
+                .skip_while(|n| *n != name)
+                .collect();
+            loop_names.push(name);
+            return self.poison(
+                Problem::error(
+                    "circular-define",
+                    format!(
+                        "the define `{name}` holds itself: {}",
+                        listed(&loop_names, "and")
+                    ),
+                )
+                .at(span, "")
+                .at(define.name.span, "defined here")
+                .help("write one of the parts out in place"),
+            );
+        }
+        if self.copying.len() >= MOST_NESTED_DEFINES {
+            return self.poison(
+                Problem::error("nested-defines", "defines stand in one another too deeply")
+                    .at(span, "")
+                    .help("write one of the parts out in place"),
+            );
+        }
+        let Some((real, sets)) = opens(self.vocabulary, &define.head.text) else {
+            // Reported once for the define, however often it is used.
+            return self.unknown_part(site, kind, &define.head.text, define.head.span);
+        };
+        let head = Word {
+            text: name.to_owned(),
+            span,
+        };
+        if !self.fits_part(site, kind, real, &head) {
+            return Possible::Poison;
+        }
+        self.copying.push(name);
+        let built = self.build(site, real, sets, &define.entries, span, span, role);
+        self.copying.pop();
+        built
+    }
+
+    /// Makes the object of a part and reads its facts.
+    #[expect(
+        clippy::too_many_arguments,
+        reason = "all that an object of a part is made of"
+    )]
+    fn build(
+        &mut self,
+        site: &Site<'_>,
+        kind: KindId,
+        sets: Option<usize>,
+        entries: &'a [Entry],
+        head: Span,
+        span: Span,
+        role: &str,
+    ) -> Possible {
+        if !self.room_for(1, span) {
+            return Possible::Poison;
+        }
+        let declared = self.vocabulary.kind(kind);
+        let inherited = self
+            .design
+            .objects
+            .get(site.object.0 as usize)
+            .map(|o| o.status);
+        let object = Object {
+            kind,
+            name: role.to_owned(),
+            named: false,
+            label: None,
+            owner: Some(site.object),
+            facts: vec![None; declared.facts.len()],
+            closed: Vec::new(),
+            status: self.status(entries, inherited.unwrap_or_default()),
+            present: None,
+            evidence: None,
+            span,
+            head,
+            phantom: false,
+        };
+        let id = self.add_object(object, None);
+        self.read_closed(id, entries);
+        let head_sets = sets.and_then(|place| declared.heads.get(place));
+        for (fact, word) in head_sets.iter().flat_map(|h| &h.sets) {
+            let value = match declared.facts.get(fact.0 as usize).map(|f| &f.ty) {
+                Some(FactType::Some { .. }) => Possible::Members(1 << (*word).min(63)),
+                _ => Possible::Words(1 << (*word).min(63)),
+            };
+            self.set_fact(id, *fact, written(value, head, head));
+        }
+        for entry in entries {
+            if let Entry::Block(block) = entry {
+                self.block_in_part(id, &block.kind);
+            }
+        }
+        self.facts(id, entries, site.turn);
+        Possible::Object(id)
+    }
+
+    fn block_in_part(&mut self, id: ObjectId, word: &Word) {
+        let kind = self.design.object(id).kind;
+        let opened = opens(self.vocabulary, &word.text);
+        let facts = opened.map_or(Vec::new(), |(part, _)| self.part_facts(kind, part));
+        let mut problem = Problem::error(
+            "misplaced-block",
+            format!(
+                "a block stands inside {}, which is a part",
+                with_article(&self.vocabulary.kind(kind).name)
+            ),
+        )
+        .at(word.span, "");
+        problem = match facts.first() {
+            Some(ix) => {
+                let name = &self.vocabulary.fact(kind, *ix).name;
+                problem.help(format!("write `{name}: {} {{ … }}`", word.text))
+            }
+            None => problem.help("move it out, to the outermost level of the file"),
+        };
+        self.report(problem);
+        if let [only] = facts.as_slice() {
+            self.spoil(id, *only, word.span);
+        }
+    }
+}
+
+/// The kind that a word opens as a part, and which of its heads the word is.
+pub(super) fn opens(vocabulary: &Vocabulary, word: &str) -> Option<(KindId, Option<usize>)> {
+    let heads: &FxHashMap<String, (KindId, usize)> = &vocabulary.head_words;
+    match heads.get(word) {
+        Some((kind, place)) => Some((*kind, Some(*place))),
+        None => vocabulary.kind_named(word).map(|kind| (kind, None)),
+    }
+}

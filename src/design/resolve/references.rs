@@ -1,0 +1,353 @@
+//! Names that lead to other objects.
+
+use super::resolver::{Resolver, Site, listed, with_article};
+use super::values::{MOST_ALTERNATIVES, one_of};
+use crate::design::model::{Formula, ObjectId, Possible};
+use crate::design::tree::{Value, ValueKind, Word};
+use crate::quantity::Dim;
+use crate::source::{Problem, Span, closest};
+use crate::vocabulary::KindId;
+
+impl<'a> Resolver<'a> {
+    /// One name; alternatives were taken apart before.
+    pub(super) fn reference(
+        &mut self,
+        site: &Site<'_>,
+        kind: KindId,
+        value: &'a Value,
+    ) -> Possible {
+        match &value.kind {
+            ValueKind::Word(word) => {
+                if self.parameters.contains_key(word.as_str()) {
+                    return self.poison(
+                        Problem::error(
+                            "wrong-type",
+                            format!(
+                                "`{}` takes a name, and `{word}` is a parameter",
+                                site.fact.name
+                            ),
+                        )
+                        .at(value.span, "")
+                        .help("write the name itself, or alternatives with `|`"),
+                    );
+                }
+                self.named(word, value.span, Some(kind))
+            }
+            ValueKind::Indexed { word, index } => match self.indexed_name(site, word, index) {
+                Some(name) => self.named(&name, value.span, Some(kind)),
+                None => Possible::Poison,
+            },
+            ValueKind::List(_) | ValueKind::All(_) => self.poison(
+                Problem::error(
+                    "one-reference",
+                    format!("`{}` takes one name, and this is several", site.fact.name),
+                )
+                .at(value.span, "")
+                .help("write one name, or alternatives with `|`"),
+            ),
+            ValueKind::Text(text) if text.contains('.') => self.named(text, value.span, Some(kind)),
+            ValueKind::Text(text) if !self.objects_named(text, Some(kind)).is_empty() => self
+                .poison(
+                    Problem::error(
+                        "wrong-type",
+                        format!("`{}` takes a name, and this is a text", site.fact.name),
+                    )
+                    .at(value.span, "")
+                    .help(format!(
+                        "leave out the quotes: `{}: {text}`",
+                        site.fact.name
+                    )),
+                ),
+            _ => self.wrong_type(site, value),
+        }
+    }
+
+    /// Several names.
+    pub(super) fn references(
+        &mut self,
+        site: &Site<'_>,
+        kind: KindId,
+        value: &'a Value,
+    ) -> Possible {
+        let values = match &value.kind {
+            ValueKind::List(values) => values.as_slice(),
+            _ => std::slice::from_ref(value),
+        };
+        let mut list = Vec::with_capacity(values.len());
+        for value in values {
+            match &value.kind {
+                ValueKind::All(word) => match self.all_of(site, kind, word) {
+                    Some(all) => list.extend(all),
+                    None => return Possible::Poison,
+                },
+                _ => list.push(self.reference_or_choice(site, kind, value)),
+            }
+        }
+        if list.contains(&Possible::Poison) {
+            return Possible::Poison;
+        }
+        let mut seen = rustc_hash::FxHashSet::default();
+        let twice = list
+            .iter()
+            .any(|p| matches!(p, Possible::Object(id) if !seen.insert(*id)));
+        if twice {
+            return self.poison(
+                Problem::error(
+                    "name-twice",
+                    format!("`{}` names the same block twice", site.fact.name),
+                )
+                .at(value.span, "")
+                .help("leave one of them out"),
+            );
+        }
+        Possible::List(list)
+    }
+
+    fn reference_or_choice(&mut self, site: &Site<'_>, kind: KindId, value: &'a Value) -> Possible {
+        match &value.kind {
+            ValueKind::Unknown => Possible::Unknown,
+            ValueKind::Bad => Possible::Poison,
+            ValueKind::OneOf(values) if values.len() > MOST_ALTERNATIVES => {
+                self.too_many_alternatives(value.span, values.len())
+            }
+            ValueKind::OneOf(values) => {
+                let read = values
+                    .iter()
+                    .map(|v| self.reference_or_choice(site, kind, v))
+                    .collect();
+                one_of(read)
+            }
+            ValueKind::List(_) => self.poison(
+                Problem::error(
+                    "alternatives-of-rows",
+                    "alternatives of whole lists cannot be written",
+                )
+                .at(value.span, "")
+                .help("write the alternatives inside the list, as in `(a | b), c`"),
+            ),
+            ValueKind::Absent => self.poison(
+                Problem::error("none-in-list", "`none` stands in a list of names")
+                    .at(value.span, "")
+                    .help("leave it out of the list"),
+            ),
+            _ => self.reference(site, kind, value),
+        }
+    }
+
+    /// `all charge-point`
+    fn all_of(&mut self, site: &Site<'_>, kind: KindId, word: &Word) -> Option<Vec<Possible>> {
+        let Some(named) = self.vocabulary.kind_named(&word.text) else {
+            let names = self.vocabulary.kinds.iter().map(|k| k.name.as_str());
+            self.report(
+                Problem::error(
+                    "unknown-kind",
+                    format!("there is no kind called `{}`", word.text),
+                )
+                .at(
+                    word.span,
+                    "expected the name of a kind, such as `charge-point`",
+                )
+                .did_you_mean(&word.text, names),
+            );
+            return None;
+        };
+        let vocabulary = self.vocabulary;
+        let suits = |id: KindId| vocabulary.fits(id, named) && vocabulary.fits(id, kind);
+        if !vocabulary.kind_ids().any(suits) {
+            self.report(
+                Problem::error(
+                    "wrong-kind",
+                    format!(
+                        "each name in `{}` is that of {}, and {} is none",
+                        site.fact.name,
+                        with_article(&vocabulary.kind(kind).name),
+                        with_article(&word.text)
+                    ),
+                )
+                .at(word.span, "")
+                .help(format!(
+                    "write for example `all {}`",
+                    vocabulary.kind(kind).name
+                )),
+            );
+            return None;
+        }
+        let own = site.object;
+        let all: Vec<_> = self
+            .design
+            .ids()
+            .filter(|id| {
+                let object = self.design.object(*id);
+                *id != own && object.owner.is_none() && suits(object.kind)
+            })
+            .map(Possible::Object)
+            .collect();
+        self.room_for(all.len(), word.span).then_some(all)
+    }
+
+    /// The name `bay[3]` that `bay[n]` stands for.
+    pub(super) fn indexed_name(
+        &mut self,
+        site: &Site<'_>,
+        word: &Word,
+        index: &'a Value,
+    ) -> Option<String> {
+        let term = self.term(site, index)?;
+        let number = match term.formula {
+            Formula::Number(x)
+                if term.dim == Dim::NONE && x.fract() == 0.0 && (0.0..=1e9).contains(&x) =>
+            {
+                format!("{x:.0}")
+            }
+            _ => {
+                self.report(
+                    Problem::error("wrong-index", "a number in square brackets must be whole")
+                        .at(index.span, "")
+                        .help(
+                            "write a number, `n`, or a calculation with them, as in `bay[n + 1]`",
+                        ),
+                );
+                return None;
+            }
+        };
+        Some(format!("{}[{number}]", word.text))
+    }
+
+    /// The objects with a name, or with a name inside another (`main.ev`).
+    pub(super) fn objects_named(&self, name: &str, wanted: Option<KindId>) -> Vec<ObjectId> {
+        let suits = |id: &ObjectId| {
+            let kind = self.design.object(*id).kind;
+            wanted.is_none_or(|wanted| self.vocabulary.fits(kind, wanted))
+        };
+        if let Some(ids) = self.names.get(name) {
+            return ids.iter().copied().filter(suits).collect();
+        }
+        let Some((around, inner)) = name.rsplit_once('.') else {
+            return Vec::new();
+        };
+        let ids = self.names.get(inner).into_iter().flatten().copied();
+        ids.filter(suits)
+            .filter(|id| {
+                let outer = self.outer.get(id.0 as usize).copied().flatten();
+                outer.is_some_and(|o| {
+                    self.full_name(o) == around || self.design.object(o).name == around
+                })
+            })
+            .collect()
+    }
+
+    /// The name of an object with those of the blocks it stands in.
+    fn full_name(&self, id: ObjectId) -> String {
+        let name = &self.design.object(id).name;
+        match self.outer.get(id.0 as usize).copied().flatten() {
+            Some(outer) => format!("{}.{name}", self.full_name(outer)),
+            None => name.clone(),
+        }
+    }
+
+    /// Names that lead to objects of a kind, in the order written.
+    pub(super) fn names_fitting(&self, wanted: Option<KindId>) -> Vec<String> {
+        self.design
+            .objects
+            .iter()
+            .filter(|o| o.owner.is_none() && self.names.contains_key(&o.name))
+            .filter(|o| wanted.is_none_or(|wanted| self.vocabulary.fits(o.kind, wanted)))
+            .map(|o| o.name.clone())
+            .collect()
+    }
+
+    /// The object that a name leads to.
+    pub(super) fn named(&mut self, name: &str, span: Span, wanted: Option<KindId>) -> Possible {
+        let found = self.objects_named(name, wanted);
+        match found.as_slice() {
+            [only] => Possible::Object(*only),
+            [] => self.not_found(name, span, wanted),
+            several => self.ambiguous(name, span, several),
+        }
+    }
+
+    fn ambiguous(&mut self, name: &str, span: Span, several: &[ObjectId]) -> Possible {
+        let mut problem = Problem::error(
+            "ambiguous-name",
+            format!("`{name}` is the name of {} blocks", several.len()),
+        )
+        .at(span, "which one is meant?");
+        let mut ways = Vec::new();
+        for id in several.iter().take(4) {
+            let object = self.design.object(*id);
+            let kind = &self.vocabulary.kind(object.kind).name;
+            problem = problem.at(object.head, format!("this {kind}"));
+            ways.push(format!("\"{}\"", self.full_name(*id)));
+        }
+        let told_apart = ways
+            .iter()
+            .all(|way| way != name && ways.iter().filter(|w| *w == way).count() == 1);
+        problem = if told_apart {
+            problem.help(format!("write {}", listed(&ways, "or")))
+        } else {
+            problem.help("give one of them another name")
+        };
+        self.poison(problem)
+    }
+
+    fn not_found(&mut self, name: &str, span: Span, wanted: Option<KindId>) -> Possible {
+        let base = name.split_once('[').map_or(name, |(base, _)| base);
+        if self.lost.contains(name)
+            || self.lost.contains(base)
+            || self.is_reported("unknown-name", span)
+        {
+            return Possible::Poison;
+        }
+        let kind = wanted.map(|w| self.vocabulary.kind(w).name.as_str());
+        if let (Some(kind), Some(other)) = (kind, self.objects_named(name, None).first()) {
+            let object = self.design.object(*other);
+            let is = &self.vocabulary.kind(object.kind).name;
+            let mut problem = Problem::error(
+                "wrong-kind",
+                format!(
+                    "`{name}` is {}, and {} is asked for",
+                    with_article(is),
+                    with_article(kind)
+                ),
+            )
+            .at(span, "")
+            .at(object.head, "written here");
+            let names = self.names_fitting(wanted);
+            if let Some(name) = names.first() {
+                problem = problem.help(format!(
+                    "write the name of {}, such as `{name}`",
+                    with_article(kind)
+                ));
+            }
+            return self.poison(problem);
+        }
+        if let Some((first, last)) = self.repeated.get(base) {
+            let problem = if base == name {
+                Problem::error("which-of-many", format!("`{name}` is the name of several blocks"))
+                    .at(span, "which one is meant?")
+                    .help(format!("write `{name}[{first}]` to `{name}[{last}]`, or `{name}[n]` in a repeated block"))
+            } else {
+                Problem::error("unknown-name", format!("there is no `{name}`"))
+                    .at(span, format!("`{base}` is numbered {first} to {last}"))
+            };
+            return self.poison(problem);
+        }
+        let names = self.names_fitting(wanted);
+        let what = kind.unwrap_or("block");
+        let mut problem = Problem::error(
+            "unknown-name",
+            format!("there is no {what} called `{name}`"),
+        )
+        .at(span, "");
+        if let Some(close) = closest(name, names.iter().map(String::as_str)) {
+            problem = problem.help(format!("did you mean `{close}`?"));
+        } else if self.defines.contains_key(name) {
+            problem = problem.help(format!("`{name}` is a define: a part, not a block"));
+        } else if names.is_empty() {
+            problem = problem.help(format!("no {what} is written in this design"));
+        } else if names.len() <= 12 {
+            problem = problem.help(format!("the names here are {}", listed(&names, "and")));
+        }
+        self.poison(problem)
+    }
+}

@@ -1,0 +1,246 @@
+//! The state that all steps of resolving share.
+
+use rustc_hash::{FxHashMap, FxHashSet};
+
+use super::Resolved;
+use super::parameters::Measure;
+use crate::design::model::{Design, Object, ObjectId, ParameterId, Possible, Written};
+use crate::design::tree::{Block, Define, Entry, Parameter, Word};
+use crate::source::{Problem, Span, closest};
+use crate::vocabulary::{Fact, FactIx, FactType, Kind, KindId, Vocabulary};
+
+/// Objects and members of lists that one design may have. A few lines of nested repetition can
+/// ask for more than any machine holds.
+pub(super) const MOST_THINGS: usize = 50_000;
+
+/// Which member of a repeated block is being read.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Turn {
+    /// The number in its brackets, for which `n` stands.
+    pub number: u32,
+    /// How many members stand before it.
+    pub place: usize,
+}
+
+/// An object whose facts are still to be read.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Pending<'a> {
+    pub object: ObjectId,
+    pub entries: &'a [Entry],
+    pub turn: Option<Turn>,
+    /// A name that refers: the fact it sets, the word, and the number behind it.
+    pub refers: Option<(FactIx, &'a Word, Option<u32>)>,
+}
+
+/// Where a value stands.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Site<'a> {
+    pub object: ObjectId,
+    pub fact: &'a Fact,
+    pub turn: Option<Turn>,
+}
+
+/// See the module.
+pub(super) struct Resolver<'a> {
+    pub vocabulary: &'a Vocabulary,
+    pub design: Design,
+    problems: Vec<Problem>,
+    pub reported: FxHashSet<(&'static str, Span)>,
+    /// The block each object stands in.
+    pub outer: Vec<Option<ObjectId>>,
+    /// Objects by name, unnamed blocks by the name of their kind.
+    pub names: FxHashMap<String, Vec<ObjectId>>,
+    /// The first object of each kind with each name in each block; unnamed ones have the empty
+    /// name and no block.
+    pub taken: FxHashMap<(KindId, String, Option<ObjectId>), ObjectId>,
+    /// Names of repeated blocks, with their first and last number.
+    pub repeated: FxHashMap<&'a str, (u32, u32)>,
+    /// Names of blocks that could not be read: a reference to one of them is not reported again.
+    pub lost: FxHashSet<&'a str>,
+    pub defines: FxHashMap<&'a str, &'a Define>,
+    /// The same, in the order written.
+    pub define_names: Vec<&'a str>,
+    /// Defines that are being copied, outermost first.
+    pub copying: Vec<&'a str>,
+    pub parameters_written: Vec<&'a Parameter>,
+    pub parameters: FxHashMap<&'a str, ParameterId>,
+    /// What sort of value each parameter has, by its id.
+    pub measures: Vec<Measure>,
+    pub pending: Vec<Pending<'a>>,
+    pub departures: Vec<&'a Block>,
+    things: usize,
+    too_many: bool,
+}
+
+impl<'a> Resolver<'a> {
+    pub(super) fn new(vocabulary: &'a Vocabulary) -> Self {
+        Self {
+            vocabulary,
+            design: Design::default(),
+            problems: Vec::new(),
+            reported: FxHashSet::default(),
+            outer: Vec::new(),
+            names: FxHashMap::default(),
+            taken: FxHashMap::default(),
+            repeated: FxHashMap::default(),
+            lost: FxHashSet::default(),
+            defines: FxHashMap::default(),
+            define_names: Vec::new(),
+            copying: Vec::new(),
+            parameters_written: Vec::new(),
+            parameters: FxHashMap::default(),
+            measures: Vec::new(),
+            pending: Vec::new(),
+            departures: Vec::new(),
+            things: 0,
+            too_many: false,
+        }
+    }
+
+    /// Reports a problem; one that was already reported for the same place (by another member of
+    /// a repeated block, or another use of a define) is dropped.
+    pub(super) fn report(&mut self, problem: Problem) {
+        if let Some(label) = problem.labels.first()
+            && !self.reported.insert((problem.code, label.span))
+        {
+            return;
+        }
+        self.problems.push(problem);
+    }
+
+    /// Whether such a problem was reported for this place: looking for the nearest name again, for
+    /// each of a thousand members of a block, would take long.
+    pub(super) fn is_reported(&self, code: &'static str, span: Span) -> bool {
+        self.reported.contains(&(code, span))
+    }
+
+    /// Reports a problem; the fact it lies in is written wrongly.
+    pub(super) fn poison(&mut self, problem: Problem) -> Possible {
+        self.report(problem);
+        Possible::Poison
+    }
+
+    /// Makes room for so many objects or members of lists; reports it once if there is none.
+    pub(super) fn room_for(&mut self, count: usize, span: Span) -> bool {
+        self.things = self.things.saturating_add(count);
+        if self.things <= MOST_THINGS {
+            return true;
+        }
+        if !self.too_many {
+            self.too_many = true;
+            self.report(
+                Problem::error(
+                    "too-many-objects",
+                    format!("the design grows beyond {MOST_THINGS} objects and list members"),
+                )
+                .at(span, "given up here")
+                .help("split it into several files, each an installation of its own"),
+            );
+        }
+        false
+    }
+
+    pub(super) fn kind_of(&self, id: ObjectId) -> &'a Kind {
+        self.vocabulary.kind(self.design.object(id).kind)
+    }
+
+    pub(super) fn object_mut(&mut self, id: ObjectId) -> Option<&mut Object> {
+        self.design.objects.get_mut(id.0 as usize)
+    }
+
+    pub(super) fn add_object(&mut self, object: Object, outer: Option<ObjectId>) -> ObjectId {
+        let id = ObjectId(u32::try_from(self.design.objects.len()).unwrap_or(u32::MAX));
+        self.design.objects.push(object);
+        self.outer.push(outer);
+        id
+    }
+
+    pub(super) fn fact_of(&self, id: ObjectId, ix: FactIx) -> Option<&Written> {
+        self.design.object(id).facts.get(ix.0 as usize)?.as_ref()
+    }
+
+    pub(super) fn set_fact(&mut self, id: ObjectId, ix: FactIx, written: Written) {
+        if let Some(slot) = self
+            .object_mut(id)
+            .and_then(|o| o.facts.get_mut(ix.0 as usize))
+        {
+            *slot = Some(written);
+        }
+    }
+
+    /// Marks a fact as written wrongly, unless something is written for it.
+    pub(super) fn spoil(&mut self, id: ObjectId, ix: FactIx, span: Span) {
+        if self.fact_of(id, ix).is_none() {
+            self.set_fact(id, ix, written(Possible::Poison, span, span));
+        }
+    }
+
+    /// The part facts of a kind that take a part of another kind.
+    pub(super) fn part_facts(&self, of: KindId, part: KindId) -> Vec<FactIx> {
+        let fits = |f: &Fact| match f.ty {
+            FactType::Part(k) | FactType::Parts(k) => self.vocabulary.fits(part, k),
+            _ => false,
+        };
+        indices(self.vocabulary.kind(of))
+            .filter(|(_, f)| f.writable && fits(f))
+            .map(|(ix, _)| ix)
+            .collect()
+    }
+
+    pub(super) fn note_date(&mut self, day: i32) {
+        self.design.newest_date = self.design.newest_date.max(Some(day));
+    }
+
+    pub(super) fn finish(mut self) -> Resolved {
+        self.problems.sort_by_key(|p| {
+            p.labels
+                .first()
+                .map(|l| (l.span.file, l.span.start, l.span.end))
+        });
+        Resolved {
+            design: self.design,
+            problems: self.problems,
+        }
+    }
+}
+
+/// The facts of a kind with their indices.
+pub(super) fn indices(kind: &Kind) -> impl Iterator<Item = (FactIx, &Fact)> {
+    (0_u16..).map(FactIx).zip(&kind.facts)
+}
+
+pub(super) const fn written(value: Possible, span: Span, key: Span) -> Written {
+    Written {
+        value,
+        origin: None,
+        span,
+        key,
+    }
+}
+
+/// The name nearest to what was written; one that differs only in hyphens and case comes first.
+pub(super) fn nearest<'n>(written: &str, names: &[&'n str]) -> Option<&'n str> {
+    let plain = |s: &str| s.replace(['-', '_'], "").to_lowercase();
+    let wanted = plain(written);
+    let same = names.iter().copied().find(|name| plain(name) == wanted);
+    same.or_else(|| closest(written, names.iter().copied()))
+}
+
+/// `a board`, `an electrode`.
+pub(super) fn with_article(word: &str) -> String {
+    let vowel = word.starts_with(['a', 'e', 'i', 'o', 'A', 'E', 'I', 'O']);
+    format!("{} {word}", if vowel { "an" } else { "a" })
+}
+
+/// `a`, `b` and `c`, each in backticks.
+pub(super) fn listed<S: AsRef<str>>(words: &[S], joint: &str) -> String {
+    let quoted = |w: &S| format!("`{}`", w.as_ref());
+    match words {
+        [] => String::new(),
+        [only] => quoted(only),
+        [others @ .., last] => {
+            let others: Vec<_> = others.iter().map(quoted).collect();
+            format!("{} {joint} {}", others.join(", "), quoted(last))
+        }
+    }
+}

@@ -1,0 +1,163 @@
+//! Numbers as written, with their units.
+
+use super::resolver::Resolver;
+use crate::design::tree::Number;
+use crate::quantity::{Dim, Unit, format_quantity, parse_quantity};
+use crate::source::Problem;
+use crate::vocabulary::{Bounds, Fact, Series};
+
+/// A number read for itself, without a fact that says what it should be.
+#[derive(Clone, Debug)]
+pub(super) struct Literal {
+    /// In SI units.
+    pub si: f64,
+    /// Its unit; none for a bare number.
+    pub unit: Option<Unit>,
+}
+
+impl Literal {
+    /// What it measures.
+    pub(super) fn dim(&self) -> Dim {
+        self.unit.as_ref().map_or(Dim::NONE, Unit::dim)
+    }
+
+    /// Whether it is a point on a temperature scale.
+    pub(super) fn is_absolute(&self) -> bool {
+        self.unit.as_ref().is_some_and(Unit::is_affine)
+    }
+}
+
+impl Resolver<'_> {
+    /// Reads a number and its units. None: it was reported.
+    pub(super) fn literal(&mut self, number: &Number) -> Option<Literal> {
+        let unit = match &number.unit {
+            None => None,
+            Some(word) => match Unit::parse(&word.text) {
+                Ok(unit) => Some(unit),
+                Err(error) => {
+                    let mut problem =
+                        Problem::error("unknown-unit", error.to_string()).at(word.span, "");
+                    if let Some(help) = error.help() {
+                        problem = problem.help(help);
+                    }
+                    self.report(problem);
+                    return None;
+                }
+            },
+        };
+        let mut si = self.digits(&number.digits, unit.as_ref(), number)?;
+        for (digits, word) in &number.more {
+            let further = Unit::parse(&word.text).ok()?;
+            let part = self.digits(digits, Some(&further), number)?;
+            si = if number.digits.starts_with('-') {
+                si - part
+            } else {
+                si + part
+            };
+        }
+        Some(Literal { si, unit })
+    }
+
+    fn digits(&mut self, digits: &str, unit: Option<&Unit>, number: &Number) -> Option<f64> {
+        let read = parse_quantity(digits, unit.unwrap_or(&Unit::ONE)).filter(|x| x.is_finite());
+        if read.is_none() {
+            self.report(
+                Problem::error(
+                    "unreadable-number",
+                    format!("`{digits}` is not a number that can be used"),
+                )
+                .at(number.span, "")
+                .help("write at most 30 digits, with a decimal point, as in `0.28`"),
+            );
+        }
+        read
+    }
+}
+
+/// A number as written, with one blank before each unit.
+pub(super) fn spelled(number: &Number) -> String {
+    let mut text = number.digits.clone();
+    if let Some(unit) = &number.unit {
+        text.push(' ');
+        text.push_str(&unit.text);
+    }
+    for (digits, unit) in &number.more {
+        text.push(' ');
+        text.push_str(digits);
+        text.push(' ');
+        text.push_str(&unit.text);
+    }
+    text
+}
+
+/// A value in SI, as a design would write it in this unit.
+pub(super) fn shown(si: f64, unit: &Unit) -> String {
+    format_quantity(si, unit, 6)
+}
+
+/// A member of a series, as a design would write it.
+pub(super) fn member_shown(series: &Series, place: usize, unit: &Unit) -> Option<String> {
+    let member = series.members.get(place)?;
+    Some(match &member.name {
+        Some(name) => name.clone(),
+        None => shown(member.value, unit),
+    })
+}
+
+/// `more than 0 A`, `0 m to 500 m`; empty if there are no limits.
+pub(super) fn bounds_shown(bounds: &Bounds, unit: &Unit) -> String {
+    let (lo, hi) = (shown(bounds.lo, unit), shown(bounds.hi, unit));
+    match (bounds.lo.is_finite(), bounds.hi.is_finite()) {
+        (true, true) => match (bounds.lo_open, bounds.hi_open) {
+            (false, false) => format!("`{lo} .. {hi}`"),
+            (true, false) => format!("more than `{lo}` and at most `{hi}`"),
+            (false, true) => format!("at least `{lo}` and less than `{hi}`"),
+            (true, true) => format!("more than `{lo}` and less than `{hi}`"),
+        },
+        (true, false) if bounds.lo_open => format!("more than `{lo}`"),
+        (true, false) => format!("at least `{lo}`"),
+        (false, true) if bounds.hi_open => format!("less than `{hi}`"),
+        (false, true) => format!("at most `{hi}`"),
+        (false, false) => String::new(),
+    }
+}
+
+/// Whether a bare number is a value of this unit.
+pub(super) fn takes_bare_numbers(unit: &Unit) -> bool {
+    *unit == Unit::ONE
+}
+
+/// A value of this fact that would be right, in its own unit.
+pub(super) fn example_of(fact: &Fact, unit: &Unit, whole: bool, series: Option<&Series>) -> String {
+    if let Some(series) = series
+        && let Some(text) = member_shown(series, series.members.len() / 2, unit)
+    {
+        return text;
+    }
+    let within = fact.plausible.unwrap_or(fact.domain);
+    let (lo, hi) = (unit.from_si(within.lo), unit.from_si(within.hi));
+    let middle = match (lo.is_finite(), hi.is_finite()) {
+        (true, true) if lo > 0.0 => (lo * hi).sqrt(),
+        (true, true) => f64::midpoint(lo, hi),
+        (true, false) => (lo * 2.0).max(lo + 1.0),
+        (false, true) => (hi / 2.0).min(hi - 1.0),
+        (false, false) => 10.0,
+    };
+    let mut example = one_digit(middle);
+    if whole {
+        example = example.round();
+    }
+    if !within.contains(unit.to_si(example)) {
+        example = middle;
+    }
+    shown(unit.to_si(example), unit)
+}
+
+/// Rounded to one digit that is not zero.
+fn one_digit(x: f64) -> f64 {
+    if x == 0.0 || !x.is_finite() {
+        return x;
+    }
+    let step = libm::pow(10.0, libm::floor(libm::log10(x.abs())));
+    (x / step).round() * step
+}

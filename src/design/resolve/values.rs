@@ -1,0 +1,220 @@
+//! Values under the type of their fact: what all types share.
+
+use super::resolver::{Resolver, Site};
+use crate::design::model::Possible;
+use crate::design::tree::{Value, ValueKind};
+use crate::quantity::Interval;
+use crate::source::{Problem, Span};
+use crate::vocabulary::FactType;
+
+/// The most alternatives of one value: which of them holds is kept as one 64-bit set.
+pub(super) const MOST_ALTERNATIVES: usize = 64;
+
+impl<'a> Resolver<'a> {
+    /// What a value may be, under the type of its fact.
+    pub(super) fn value(&mut self, site: &Site<'_>, value: &'a Value) -> Possible {
+        match &value.kind {
+            ValueKind::Bad => return Possible::Poison,
+            ValueKind::Unknown => return Possible::Unknown,
+            ValueKind::Absent => return self.absent(site, value),
+            ValueKind::ByTurn(values) => return self.by_turn(site, values, value.span),
+            _ => {}
+        }
+        match site.fact.ty {
+            FactType::Parts(kind) => return self.parts(site, kind, value),
+            FactType::References(kind) => return self.references(site, kind, value),
+            _ => {}
+        }
+        if let ValueKind::OneOf(values) = &value.kind {
+            return self.alternatives(site, values);
+        }
+        match site.fact.ty {
+            FactType::Quantity { .. } => self.quantity(site, value),
+            FactType::Choice { .. } => self.choice(site, value),
+            FactType::Some { .. } => self.some_of(site, value),
+            FactType::YesNo => self.yes_no(site, value),
+            FactType::Text => self.text(site, value),
+            FactType::Date => self.date(site, value),
+            FactType::Part(kind) => self.part(site, kind, value, &site.fact.name),
+            FactType::Reference(kind) => self.reference(site, kind, value),
+            // The first two were handled above, and the last is never written.
+            FactType::Parts(_) | FactType::References(_) | FactType::Reverse { .. } => {
+                self.wrong_type(site, value)
+            }
+        }
+    }
+
+    /// `none`: the thing is known not to be there, unless it is one of the fact's words.
+    fn absent(&mut self, site: &Site<'_>, value: &Value) -> Possible {
+        let fact = site.fact;
+        if let Some(words) = fact.words()
+            && let Some(place) = words.iter().position(|w| w == "none")
+        {
+            let bit = 1 << place.min(63);
+            return if matches!(fact.ty, FactType::Some { .. }) {
+                Possible::Members(bit)
+            } else {
+                Possible::Words(bit)
+            };
+        }
+        if fact.optional {
+            return Possible::Absent;
+        }
+        self.poison(
+            Problem::error(
+                "not-optional",
+                format!(
+                    "`{}` cannot be `none`: {}",
+                    fact.name,
+                    always_has(&fact.means)
+                ),
+            )
+            .at(value.span, "")
+            .help(format!(
+                "write its value, or `{}: ?` if it is not known",
+                fact.name
+            )),
+        )
+    }
+
+    /// `by-turn a, b, c`: the value for this member of a repeated block.
+    fn by_turn(&mut self, site: &Site<'_>, values: &'a [Value], span: Span) -> Possible {
+        let Some(turn) = site.turn else {
+            return self.poison(
+                Problem::error(
+                    "by-turn-alone",
+                    "`by-turn` stands in a block that is not repeated",
+                )
+                .at(span, "")
+                .help("repeat the block, as in `circuit bay[1..6] { … }`, or write one value"),
+            );
+        };
+        if matches!(site.fact.ty, FactType::Part(_) | FactType::Parts(_)) {
+            // Reading a part makes an object of it.
+            let place = turn.place % values.len().max(1);
+            return values
+                .get(place)
+                .map_or(Possible::Poison, |v| self.value(site, v));
+        }
+        // All of them are read, so that all their mistakes are reported.
+        let mut read: Vec<_> = values.iter().map(|v| self.value(site, v)).collect();
+        if read.is_empty() {
+            return Possible::Poison;
+        }
+        let place = turn.place % read.len();
+        read.swap_remove(place)
+    }
+
+    /// `a | b`
+    fn alternatives(&mut self, site: &Site<'_>, values: &'a [Value]) -> Possible {
+        if let (true, Some(first)) = (values.len() > MOST_ALTERNATIVES, values.first()) {
+            return self.too_many_alternatives(first.span, values.len());
+        }
+        let mut read = Vec::with_capacity(values.len());
+        for value in values {
+            if matches!(
+                value.kind,
+                ValueKind::PerLine(_) | ValueKind::ByTurn(_) | ValueKind::All(_)
+            ) || matches!(value.kind, ValueKind::List(_))
+                && !matches!(site.fact.ty, FactType::Some { .. })
+            {
+                self.report(
+                    Problem::error(
+                        "alternatives-of-rows",
+                        "alternatives of whole rows of values cannot be written",
+                    )
+                    .at(value.span, "")
+                    .help("write the alternatives inside the row, as in `L1 (5 A | 6 A), L2 3 A`"),
+                );
+                read.push(Possible::Poison);
+                continue;
+            }
+            read.push(self.value(site, value));
+        }
+        one_of(read)
+    }
+
+    pub(super) fn too_many_alternatives(&mut self, span: Span, count: usize) -> Possible {
+        self.poison(
+            Problem::error(
+                "too-many-alternatives",
+                format!("a value has {count} alternatives, more than {MOST_ALTERNATIVES}"),
+            )
+            .at(span, "the first of them")
+            .help("write a range, or a parameter"),
+        )
+    }
+}
+
+/// What is said of a fact that is always there.
+fn always_has(means: &str) -> String {
+    if means.is_empty() {
+        "there always is one".to_owned()
+    } else {
+        format!("there always is one ({means})")
+    }
+}
+
+/// One of several possibilities, as simply as it can be said.
+pub(super) fn one_of(values: Vec<Possible>) -> Possible {
+    let mut flat: Vec<Possible> = Vec::with_capacity(values.len());
+    let mut words: Option<u64> = None;
+    let mut queue: Vec<Possible> = values.into_iter().rev().collect();
+    while let Some(value) = queue.pop() {
+        match value {
+            Possible::OneOf(inner) => queue.extend(inner.into_iter().rev()),
+            Possible::Poison => return Possible::Poison,
+            Possible::Words(bits) => words = Some(words.unwrap_or(0) | bits),
+            value if flat.contains(&value) => {}
+            value => flat.push(value),
+        }
+    }
+    if let Some(bits) = words {
+        flat.insert(0, Possible::Words(bits));
+    }
+    if flat.contains(&Possible::Unknown) {
+        return Possible::Unknown;
+    }
+    match flat.pop() {
+        None => Possible::Unknown,
+        Some(only) if flat.is_empty() => only,
+        Some(last) => {
+            flat.push(last);
+            Possible::OneOf(flat)
+        }
+    }
+}
+
+/// Whether two statements about one fact exclude each other. What is not certain can hold.
+pub(super) fn cannot_both_hold(a: &Possible, b: &Possible) -> bool {
+    match (a, b) {
+        (Possible::OneOf(values), other) | (other, Possible::OneOf(values)) => {
+            values.iter().all(|v| cannot_both_hold(v, other))
+        }
+        (Possible::Absent, other) | (other, Possible::Absent) => !matches!(
+            other,
+            Possible::Absent | Possible::Unknown | Possible::Poison | Possible::Formula(_)
+        ),
+        (Possible::Number(a), Possible::Number(b)) => apart(*a, *b),
+        (Possible::Words(a), Possible::Words(b)) => a & b == 0,
+        (Possible::Members(a), Possible::Members(b)) => a != b,
+        (Possible::Truth(a), Possible::Truth(b)) => a != b,
+        (Possible::Text(a), Possible::Text(b)) => a != b,
+        (Possible::Date(a), Possible::Date(b)) => a != b,
+        (Possible::PerLine(a), Possible::PerLine(b)) => a.iter().zip(b).any(|pair| match pair {
+            (Some(a), Some(b)) => cannot_both_hold(a, b),
+            _ => false,
+        }),
+        (Possible::PerLine(lines), other) | (other, Possible::PerLine(lines)) => lines
+            .iter()
+            .flatten()
+            .any(|line| cannot_both_hold(line, other)),
+        _ => false,
+    }
+}
+
+/// Whether two intervals have nothing in common, with the slack of every comparison.
+fn apart(a: Interval, b: Interval) -> bool {
+    let less = |x: f64, y: f64| x < y && (y - x) > 1e-9 * x.abs().max(y.abs());
+    less(a.hi, b.lo) || less(b.hi, a.lo)
+}

@@ -1,0 +1,274 @@
+//! Words, texts, yes or no, dates.
+
+use super::expected::form;
+use super::resolver::{Resolver, Site, nearest};
+use super::units::spelled;
+use crate::design::model::Possible;
+use crate::design::tree::{Arith, Number, Value, ValueKind};
+use crate::quantity::{days_from_civil, parse_date};
+use crate::source::{Problem, Span};
+use crate::vocabulary::{FactType, Words};
+
+impl<'a> Resolver<'a> {
+    /// A word of a choice; of an ordered one also a range of words.
+    pub(super) fn choice(&mut self, site: &Site<'_>, value: &'a Value) -> Possible {
+        let FactType::Choice { words, ordered } = &site.fact.ty else {
+            return self.wrong_type(site, value);
+        };
+        let last = words.len().saturating_sub(1);
+        let ends = match &value.kind {
+            ValueKind::Range { low, high } if *ordered => {
+                let (low, high) = (
+                    self.word_of(site, words, low),
+                    self.word_of(site, words, high),
+                );
+                let (Some(low), Some(high)) = (low, high) else {
+                    return Possible::Poison;
+                };
+                if low > high {
+                    return self.poison(
+                        Problem::error("reversed-range", "the range runs backwards")
+                            .at(value.span, "")
+                            .help(format!(
+                                "the order of `{}` is {}",
+                                site.fact.name,
+                                words.join(", ")
+                            )),
+                    );
+                }
+                Some((low, high))
+            }
+            ValueKind::AtMost { value, strict } if *ordered => {
+                let Some(high) = self.word_of(site, words, value) else {
+                    return Possible::Poison;
+                };
+                let high = if *strict {
+                    high.checked_sub(1)
+                } else {
+                    Some(high)
+                };
+                high.map(|high| (0, high))
+            }
+            ValueKind::AtLeast { value, strict } if *ordered => {
+                let Some(low) = self.word_of(site, words, value) else {
+                    return Possible::Poison;
+                };
+                let low = low + usize::from(*strict);
+                (low <= last).then_some((low, last))
+            }
+            ValueKind::Word(word) if !words.contains(word) => {
+                if let Some(id) = self.parameters.get(word.as_str()) {
+                    return self.parameter(site, *id, value.span);
+                }
+                return self.unknown_word(site, word, words, value.span);
+            }
+            _ => match self.word_of(site, words, value) {
+                Some(place) => Some((place, place)),
+                None => return Possible::Poison,
+            },
+        };
+        match ends {
+            Some((low, high)) => {
+                let bits =
+                    (low..=high.min(63)).fold(0_u64, |bits, place| bits | 1 << place.min(63));
+                Possible::Words(bits)
+            }
+            None => self.poison(
+                Problem::error(
+                    "empty-range",
+                    format!("no word of `{}` lies beyond this one", site.fact.name),
+                )
+                .at(value.span, "")
+                .help(format!("its order is {}", words.join(", "))),
+            ),
+        }
+    }
+
+    /// The place of a word among the words of a fact. None: it was reported.
+    fn word_of(&mut self, site: &Site<'_>, words: &Words, value: &'a Value) -> Option<usize> {
+        let place = match &value.kind {
+            ValueKind::Word(word) => words.iter().position(|w| w == word),
+            ValueKind::Number(number) => word_spelled(words, number),
+            ValueKind::Absent => words.iter().position(|w| w == "none"),
+            _ => None,
+        };
+        if place.is_some() {
+            return place;
+        }
+        match &value.kind {
+            ValueKind::Word(word) => {
+                self.unknown_word(site, word, words, value.span);
+            }
+            ValueKind::Number(number) => {
+                self.unknown_word(site, &spelled(number), words, value.span);
+            }
+            ValueKind::Text(text) if words.contains(text) => self.report(
+                Problem::error(
+                    "wrong-type",
+                    format!("`{}` takes a word, and this is a text", site.fact.name),
+                )
+                .at(value.span, "")
+                .help(format!(
+                    "leave out the quotes: `{}: {text}`",
+                    site.fact.name
+                )),
+            ),
+            _ => {
+                self.wrong_type(site, value);
+            }
+        }
+        None
+    }
+
+    pub(super) fn unknown_word(
+        &mut self,
+        site: &Site<'_>,
+        word: &str,
+        words: &Words,
+        span: Span,
+    ) -> Possible {
+        let form = form(self.vocabulary, site.fact);
+        let mut problem = Problem::error(
+            "unknown-word",
+            format!("`{}` cannot be `{word}`", site.fact.name),
+        )
+        .at(span, format!("expected {form}"));
+        let all: Vec<_> = words.iter().map(String::as_str).collect();
+        if let Some(meant) = nearest(word, &all) {
+            problem = problem.help(format!("did you mean `{meant}`?"));
+        }
+        self.poison(problem)
+    }
+
+    /// Some words of a set.
+    pub(super) fn some_of(&mut self, site: &Site<'_>, value: &'a Value) -> Possible {
+        let FactType::Some { words } = &site.fact.ty else {
+            return self.wrong_type(site, value);
+        };
+        let members = match &value.kind {
+            ValueKind::List(values) => values.as_slice(),
+            ValueKind::Word(word) if !words.contains(word) => {
+                if let Some(id) = self.parameters.get(word.as_str()) {
+                    return self.parameter(site, *id, value.span);
+                }
+                std::slice::from_ref(value)
+            }
+            _ => std::slice::from_ref(value),
+        };
+        let mut bits = 0_u64;
+        let mut wrong = false;
+        for member in members {
+            let Some(place) = self.word_of(site, words, member) else {
+                wrong = true;
+                continue;
+            };
+            let bit = 1_u64 << place.min(63);
+            if bits & bit != 0 {
+                let word = words.get(place).map_or("", String::as_str);
+                self.report(
+                    Problem::error("word-twice", format!("`{word}` is listed twice"))
+                        .at(member.span, "")
+                        .help("leave one of them out"),
+                );
+                wrong = true;
+            }
+            bits |= bit;
+        }
+        if wrong {
+            Possible::Poison
+        } else {
+            Possible::Members(bits)
+        }
+    }
+
+    pub(super) fn yes_no(&mut self, site: &Site<'_>, value: &'a Value) -> Possible {
+        match &value.kind {
+            ValueKind::Word(word) if word == "yes" => Possible::Truth(true),
+            ValueKind::Word(word) if word == "no" => Possible::Truth(false),
+            ValueKind::Word(word) => match self.parameters.get(word.as_str()) {
+                Some(id) => self.parameter(site, *id, value.span),
+                None => self.wrong_type(site, value),
+            },
+            _ => self.wrong_type(site, value),
+        }
+    }
+
+    /// A text; words, numbers and sums of names are taken as they are written.
+    pub(super) fn text(&mut self, site: &Site<'_>, value: &'a Value) -> Possible {
+        if let ValueKind::Word(word) = &value.kind
+            && let Some(id) = self.parameters.get(word.as_str())
+        {
+            return self.parameter(site, *id, value.span);
+        }
+        match plain_text(value) {
+            Some(text) => Possible::Text(text),
+            None => self.wrong_type(site, value),
+        }
+    }
+
+    pub(super) fn date(&mut self, site: &Site<'_>, value: &'a Value) -> Possible {
+        match &value.kind {
+            ValueKind::Word(word) => match self.parameters.get(word.as_str()) {
+                Some(id) => self.parameter(site, *id, value.span),
+                None => self.wrong_type(site, value),
+            },
+            ValueKind::Text(text) if parse_date(text).is_ok() => self.poison(
+                Problem::error(
+                    "wrong-type",
+                    format!("`{}` takes a date, and this is a text", site.fact.name),
+                )
+                .at(value.span, "")
+                .help(format!(
+                    "leave out the quotes: `{}: {text}`",
+                    site.fact.name
+                )),
+            ),
+            _ => match day_of(value) {
+                Some(day) => {
+                    self.note_date(day);
+                    Possible::Date(day)
+                }
+                None => self.wrong_type(site, value),
+            },
+        }
+    }
+}
+
+/// The day that a value names.
+pub(super) fn day_of(value: &Value) -> Option<i32> {
+    match value.kind {
+        ValueKind::Date { year, month, day } => {
+            days_from_civil(year, u32::from(month), u32::from(day))
+        }
+        _ => None,
+    }
+}
+
+/// The text of a value that stands for itself.
+pub(super) fn plain_text(value: &Value) -> Option<String> {
+    match &value.kind {
+        ValueKind::Text(text) | ValueKind::Word(text) => Some(text.clone()),
+        ValueKind::Number(number) => Some(spelled(number)),
+        ValueKind::Binary {
+            op: Arith::Add,
+            left,
+            right,
+        } => Some(format!("{} + {}", plain_text(left)?, plain_text(right)?)),
+        _ => None,
+    }
+}
+
+/// The word that a number spells: `100`, or `60309` written with its unit glued on.
+fn word_spelled(words: &Words, number: &Number) -> Option<usize> {
+    let glued: String = spelled(number).split(' ').collect();
+    words.iter().position(|w| *w == glued)
+}
+
+/// The set of words or truths that texts of a parameter name, under the words of a fact.
+pub(super) fn texts_of(value: &Possible) -> Vec<&str> {
+    match value {
+        Possible::Text(text) => vec![text],
+        Possible::OneOf(values) => values.iter().flat_map(texts_of).collect(),
+        _ => Vec::new(),
+    }
+}

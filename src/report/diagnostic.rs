@@ -1,0 +1,259 @@
+//! Problems and findings shown with their lines, through miette.
+//!
+//! miette walks a text from its start for every label and counts columns in bytes, and it can
+//! panic past the end; so it is given sources with a line index, and spans are clamped here.
+
+use std::fmt;
+
+use miette::{
+    Diagnostic, GraphicalReportHandler, GraphicalTheme, LabeledSpan, MietteError, MietteSpanContents,
+    Severity, SourceCode, SourceSpan, SpanContents, ThemeCharacters, ThemeStyles,
+};
+
+use crate::source::{Label, Problem, SourceFile, Sources, Weight};
+
+/// How the terminal is written to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Style {
+    /// With colours.
+    pub color: bool,
+    /// Width in columns.
+    pub width: usize,
+}
+
+impl Default for Style {
+    fn default() -> Self {
+        Self {
+            color: false,
+            width: 100,
+        }
+    }
+}
+
+/// How heavily a shown message weighs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Weighting {
+    /// A mistake or a breach.
+    Error,
+    /// A caution, or something undecided.
+    Caution,
+    /// Advice.
+    Advice,
+}
+
+/// A message with labels in one file.
+pub(super) struct Shown<'a> {
+    pub code: String,
+    pub weight: Weighting,
+    pub message: String,
+    pub help: Option<String>,
+    source: Option<Lines<'a>>,
+    labels: Vec<LabeledSpan>,
+    related: Vec<Shown<'a>>,
+}
+
+struct Lines<'a>(&'a SourceFile);
+
+impl SourceCode for Lines<'_> {
+    fn read_span<'b>(
+        &'b self,
+        span: &SourceSpan,
+        before: usize,
+        after: usize,
+    ) -> Result<Box<dyn SpanContents<'b> + 'b>, MietteError> {
+        let file = self.0;
+        let len = file.text().len();
+        let start = span.offset().min(len);
+        let end = (span.offset() + span.len()).min(len).max(start);
+        let first = file.line_of(start).saturating_sub(before);
+        let last = (file.line_of(end) + after).min(file.line_count().saturating_sub(1));
+        let from = file.line_start(first);
+        let until = file.line_start(last + 1);
+        let data = file.text().as_bytes().get(from..until).unwrap_or(&[]);
+        let place = file.position(start);
+        let column = if before == 0 {
+            place.column.saturating_sub(1) as usize
+        } else {
+            0
+        };
+        Ok(Box::new(MietteSpanContents::new_named(
+            file.name().to_owned(),
+            data,
+            (from, until.saturating_sub(from)).into(),
+            first,
+            column,
+            last + 1 - first,
+        )))
+    }
+}
+
+impl fmt::Debug for Shown<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.message)
+    }
+}
+
+impl fmt::Display for Shown<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.message)
+    }
+}
+
+impl std::error::Error for Shown<'_> {}
+
+impl Diagnostic for Shown<'_> {
+    fn code<'b>(&'b self) -> Option<Box<dyn fmt::Display + 'b>> {
+        if self.code.is_empty() {
+            None
+        } else {
+            Some(Box::new(&self.code))
+        }
+    }
+
+    fn severity(&self) -> Option<Severity> {
+        Some(match self.weight {
+            Weighting::Error => Severity::Error,
+            Weighting::Caution => Severity::Warning,
+            Weighting::Advice => Severity::Advice,
+        })
+    }
+
+    fn help<'b>(&'b self) -> Option<Box<dyn fmt::Display + 'b>> {
+        self.help.as_ref().map(|h| Box::new(h) as Box<dyn fmt::Display>)
+    }
+
+    fn source_code(&self) -> Option<&dyn SourceCode> {
+        self.source.as_ref().map(|s| s as &dyn SourceCode)
+    }
+
+    fn labels(&self) -> Option<Box<dyn Iterator<Item = LabeledSpan> + '_>> {
+        if self.labels.is_empty() {
+            return None;
+        }
+        Some(Box::new(self.labels.iter().cloned()))
+    }
+
+    fn related<'b>(&'b self) -> Option<Box<dyn Iterator<Item = &'b dyn Diagnostic> + 'b>> {
+        if self.related.is_empty() {
+            return None;
+        }
+        Some(Box::new(self.related.iter().map(|d| d as &dyn Diagnostic)))
+    }
+}
+
+impl<'a> Shown<'a> {
+    /// A message whose labels may lie in several files: the first label's file leads, the others
+    /// follow as related notes.
+    pub(super) fn new(
+        code: &str,
+        weight: Weighting,
+        message: String,
+        labels: &[Label],
+        help: Option<String>,
+        sources: &'a Sources,
+    ) -> Self {
+        let mut shown = Self {
+            code: code.to_owned(),
+            weight,
+            message,
+            help,
+            source: None,
+            labels: Vec::new(),
+            related: Vec::new(),
+        };
+        let Some(first) = labels.first() else {
+            return shown;
+        };
+        let mut files = Vec::new();
+        for l in labels {
+            if !files.contains(&l.span.file) {
+                files.push(l.span.file);
+            }
+        }
+        for file in files {
+            let Some(source) = sources.get(file) else {
+                continue;
+            };
+            let mine: Vec<LabeledSpan> = labels
+                .iter()
+                .filter(|l| l.span.file == file)
+                .enumerate()
+                .map(|(i, l)| labelled(source, l, i == 0 && file == first.span.file))
+                .collect();
+            if file == first.span.file {
+                shown.source = Some(Lines(source));
+                shown.labels = mine;
+            } else {
+                let note = labels
+                    .iter()
+                    .find(|l| l.span.file == file)
+                    .map_or(String::new(), |l| l.text.clone());
+                shown.related.push(Self {
+                    code: String::new(),
+                    weight: Weighting::Advice,
+                    message: if note.is_empty() { "see also".to_owned() } else { note },
+                    help: None,
+                    source: Some(Lines(source)),
+                    labels: mine,
+                    related: Vec::new(),
+                });
+            }
+        }
+        shown
+    }
+
+    /// Writes it out.
+    pub(super) fn render(&self, style: Style) -> String {
+        let theme = GraphicalTheme {
+            characters: ThemeCharacters::unicode(),
+            styles: if style.color {
+                ThemeStyles::ansi()
+            } else {
+                ThemeStyles::none()
+            },
+        };
+        let handler = GraphicalReportHandler::new_themed(theme)
+            .with_width(style.width.clamp(60, 120))
+            .with_links(false)
+            .with_context_lines(0);
+        let mut out = String::new();
+        if handler.render_report(&mut out, self).is_err() {
+            // The message itself is never lost.
+            out = format!("{}\n", self.message);
+        }
+        out
+    }
+}
+
+fn labelled(source: &SourceFile, label: &Label, primary: bool) -> LabeledSpan {
+    let len = source.text().len();
+    let start = label.span.from().min(len.saturating_sub(1));
+    let end = label.span.until().min(len).max(start);
+    // A span of several lines is shown by its first; one of nothing by one character.
+    let line_end = source.line_start(source.line_of(start)) + source.line(source.line_of(start)).len();
+    let end = end.min(line_end.max(start + 1)).max((start + 1).min(len));
+    let text = (!label.text.is_empty()).then(|| label.text.clone());
+    let place: SourceSpan = (start, end - start).into();
+    if primary {
+        LabeledSpan::new_primary_with_span(text, place)
+    } else {
+        LabeledSpan::new_with_span(text, place)
+    }
+}
+
+/// Writes problems out, each with its lines.
+#[must_use]
+pub fn render_problems(problems: &[Problem], sources: &Sources, style: Style) -> String {
+    let mut out = String::new();
+    for p in problems {
+        let weight = match p.weight {
+            Weight::Error => Weighting::Error,
+            Weight::Caution => Weighting::Caution,
+        };
+        let help = (!p.help.is_empty()).then(|| p.help.join("\n"));
+        let shown = Shown::new(p.code, weight, p.message.clone(), &p.labels, help, sources);
+        out.push_str(&shown.render(style));
+        out.push('\n');
+    }
+    out
+}
