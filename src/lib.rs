@@ -18,6 +18,8 @@ pub mod ruleset;
 
 pub mod design;
 
+pub mod check;
+
 pub mod report;
 
 pub mod command;

@@ -85,6 +85,10 @@ fn open_pen_outside_its_model() {
     let (u0, one, none) = (Interval::point(230.0), Interval::point(1.0), Interval::ZERO);
     let set = open_pen_voltage_set(u0, one, any, any, any, any, none).unwrap();
     assert!(set.lo == 0.0 && set.hi >= 230.0 && set.hi < 230.001);
+    // However large the currents, the electrodes divide the voltage between them.
+    let (ra, rb) = (Interval::point(15.0), Interval::point(5.0));
+    let set = open_pen_voltage_set(u0, one, any, any, none, ra, rb).unwrap();
+    assert!(set.lo == 0.0 && set.hi >= 172.5 && set.hi < 172.500_001);
     // An electrode of 5 to 20 ohm at 32 A lies above 70 V for sure.
     let (r, i) = (Interval::new(5.0, 20.0), Interval::point(32.0));
     let set = open_pen_voltage_set(u0, one, i, none, none, r, none).unwrap();

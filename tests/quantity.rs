@@ -226,6 +226,13 @@ fn numbers_are_read_strictly() {
         assert_eq!(parse_quantity(text, &Unit::ONE), Some(value), "{text}");
     }
     assert_eq!(si("-0.0", "A").to_bits(), 0.0_f64.to_bits());
+    // Half way between two doubles the even one is taken, a trace above it the upper.
+    let tie = |text| parse_quantity(text, &Unit::ONE);
+    assert_eq!(tie("9007199254740993"), Some(9_007_199_254_740_992.0));
+    assert_eq!(
+        tie("9007199254740993.00000000001"),
+        Some(9_007_199_254_740_994.0)
+    );
     assert_eq!(parse_quantity(&"9".repeat(31), &Unit::ONE), None);
     assert_eq!(parse_quantity(&"9".repeat(30), &Unit::ONE), Some(1e30));
     assert_eq!(parse_quantity(&"1".repeat(100_000), &Unit::ONE), None);
@@ -552,6 +559,36 @@ proptest! {
                 values[i] = result;
             }
         }
+    }
+
+    /// The exact results, which no double holds, lie inside too.
+    #[test]
+    fn ends_are_rounded_outward(a in -1e3..1e3_f64, b in -1e3..1e3_f64, c in -1e3..1e3_f64, d in -1e3..1e3_f64, n in 2_i32..6) {
+        let holds = |set: Interval, value: &BigRational| &exact(set.lo) <= value && value <= &exact(set.hi);
+        let (x, y) = (Interval::new(a, b), Interval::new(c, d));
+        prop_assume!(!x.is_point() && !y.is_point());
+        for p in [a, b] {
+            let (e, point) = (exact(p), Interval::point(p));
+            for q in [c, d] {
+                let f = exact(q);
+                prop_assert!(holds(x.add(y), &(&e + &f)) && holds(x.sub(y), &(&e - &f)));
+                prop_assert!(holds(x.mul(y), &(&e * &f)) && holds(point.mul(y), &(&e * &f)));
+                let quotient = x.div(y).unwrap();
+                prop_assert!(quotient == Interval::ALL || holds(quotient, &(&e / &f)));
+            }
+            prop_assert!(holds(x.powi(n).unwrap(), &e.pow(n)));
+            if p >= 0.0 {
+                let root = x.sqrt().unwrap();
+                prop_assert!(exact(root.lo).pow(2) <= e && e <= exact(root.hi).pow(2));
+            }
+        }
+        // Four units in the last place for what the mathematics library computes.
+        let far = |from: f64, to: f64| (to - from).abs() >= 3.9 * f64::EPSILON * from.abs().min(to.abs()) / 2.0;
+        let small = Interval::new(a / 10.0, b / 10.0);
+        let (exp, ends) = (small.exp(), (libm::exp(small.lo), libm::exp(small.hi)));
+        prop_assert!(exp.lo < ends.0 && far(ends.0, exp.lo) && exp.hi > ends.1 && far(ends.1, exp.hi));
+        let (ln, ends) = (x.abs().ln().unwrap(), libm::log(x.abs().hi));
+        prop_assert!(ln.hi > ends && far(ends, ln.hi));
     }
 
     #[test]

@@ -1,6 +1,8 @@
 //! The command line: one file a verb.
 
+mod check;
 mod output;
+mod read;
 mod rules;
 
 use std::process::ExitCode;
@@ -45,6 +47,8 @@ enum Color {
 
 #[derive(Debug, Subcommand)]
 enum Verb {
+    /// Judges designs against a ruleset
+    Check(check::Check),
     /// Shows, checks and tests rulesets
     Rules(rules::Rules),
 }
@@ -67,6 +71,7 @@ pub fn run() -> ExitCode {
         Color::Never => Some(false),
     });
     let code = match cli.verb {
+        Verb::Check(c) => c.run(&mut out),
         Verb::Rules(r) => r.run(&mut out),
     };
     ExitCode::from(out.finish(code))

@@ -2,6 +2,28 @@
 //! miette.
 
 mod diagnostic;
+pub mod json;
 pub mod terminal;
 
+use crate::check::Report;
+use crate::ruleset::{Ruleset, Stage};
+use crate::source::{Problem, Sources};
+
 pub use diagnostic::{Style, Weighting, render_problems};
+
+/// What is rendered for one design.
+#[derive(Debug)]
+pub struct FileReport<'a> {
+    /// The path as it was given.
+    pub path: &'a str,
+    /// Its files.
+    pub sources: &'a Sources,
+    /// Mistakes and cautions about what is written.
+    pub problems: &'a [Problem],
+    /// The ruleset, if it could be loaded.
+    pub ruleset: Option<&'a Ruleset>,
+    /// The stage it was judged at.
+    pub stage: Stage,
+    /// The report, if it could be judged.
+    pub report: Option<&'a Report>,
+}

@@ -1,1 +1,210 @@
 //! Findings on a terminal.
+
+use std::fmt::Write as _;
+
+use crate::check::{FigureValue, Finding, Outcome, Reason};
+use crate::quantity::{format_interval, format_quantity};
+use crate::ruleset::{Confidence, Severity};
+
+use super::diagnostic::{Shown, Style, Weighting, render_problems};
+use super::FileReport;
+
+/// Everything about one design.
+#[must_use]
+pub fn render(file: &FileReport<'_>, all: bool, style: Style) -> String {
+    let mut out = String::new();
+    head(&mut out, file);
+    out.push_str(&render_problems(file.problems, file.sources, style));
+    let Some(report) = file.report else {
+        let _ = writeln!(out, "{}: not judged\n", file.path);
+        return out;
+    };
+    for f in &report.findings {
+        let shown = match f.outcome {
+            Outcome::Failed | Outcome::NotJudged | Outcome::Departed => true,
+            // What is open and only advice is counted, not told.
+            Outcome::Undecided => f.severity != Severity::Advice || all,
+            _ => false,
+        };
+        if shown {
+            out.push_str(&finding(f, file, style));
+            out.push('\n');
+        }
+    }
+    if all {
+        for f in report.findings.iter().filter(|f| f.outcome == Outcome::Met) {
+            let note = if f.assumed { ", on assumed values" } else { "" };
+            let _ = writeln!(out, "met{note}: {} ({}) for {}", f.title, f.rule, f.subject);
+        }
+        out.push('\n');
+    }
+    figures(&mut out, &report.figures);
+    if !report.assumed.is_empty() {
+        out.push_str("Assumed, where nothing is written:\n");
+        for a in &report.assumed {
+            let _ = writeln!(out, "  {a}");
+        }
+        out.push('\n');
+    }
+    closing(&mut out, file);
+    out
+}
+
+fn head(out: &mut String, file: &FileReport<'_>) {
+    match file.ruleset {
+        Some(r) => {
+            let _ = write!(out, "{}: {}", file.path, r.edition.title);
+            for p in &r.patches {
+                let _ = write!(out, " + {p}");
+            }
+            let _ = write!(out, ", stage {}", file.stage);
+            if let Some(n) = &r.edition_note {
+                let _ = write!(out, "; {n}");
+            }
+            if !r.other_editions.is_empty() {
+                let _ = write!(out, ", {} usable too", r.other_editions.join(", "));
+            }
+            let _ = writeln!(out, " [{} {}]", r.id, r.hash);
+            for n in &r.notes {
+                let _ = writeln!(out, "  note: {n}");
+            }
+            out.push('\n');
+        }
+        None => {
+            let _ = writeln!(out, "{}:\n", file.path);
+        }
+    }
+}
+
+fn finding(f: &Finding, file: &FileReport<'_>, style: Style) -> String {
+    let (word, weight) = match (f.outcome, f.severity) {
+        (Outcome::Failed, Severity::Breach) => ("breach", Weighting::Error),
+        (Outcome::Failed, Severity::Caution) => ("caution", Weighting::Caution),
+        (Outcome::Failed, Severity::Advice) => ("advice", Weighting::Advice),
+        (Outcome::Departed, _) => ("departed", Weighting::Advice),
+        (Outcome::NotJudged, _) => ("not judged", Weighting::Caution),
+        (_, Severity::Breach) => ("undecided", Weighting::Caution),
+        (_, Severity::Caution) => ("undecided caution", Weighting::Advice),
+        _ => ("undecided advice", Weighting::Advice),
+    };
+    let mut help = Vec::new();
+    for (name, state) in &f.ways {
+        help.push(format!("way {name}: {state}"));
+    }
+    for m in f.missing.iter().take(4) {
+        let mut line = format!("needs {} of {} ({}; settled by {})", m.fact, m.of, m.means, m.settled_by);
+        match (&m.passes, &m.breaks) {
+            (Some(y), Some(n)) if y != n => {
+                let _ = write!(line, ": passes with {y}, breaks with {n}");
+            }
+            (Some(y), None) => {
+                let _ = write!(line, ": passes with {y}");
+            }
+            (None, Some(n)) => {
+                let _ = write!(line, ": breaks with {n}");
+            }
+            _ => {}
+        }
+        help.push(line);
+    }
+    match f.reason {
+        Some(Reason::Unresolved) => help.push("the work limit was met before it was decided".to_owned()),
+        Some(Reason::Gap) => help.push("the ruleset has no figure here; its author settles it".to_owned()),
+        Some(Reason::NotComputable) if f.missing.is_empty() => {
+            help.push("for some of what is written there is nothing to compute with".to_owned());
+        }
+        _ => {}
+    }
+    help.extend(f.help.iter().cloned());
+    if let Some(d) = &f.departure {
+        help.push(format!("departed from: {d}"));
+    }
+    let mut cite = f.clause.clone().unwrap_or_default();
+    match f.confidence {
+        Confidence::Published => {}
+        Confidence::FromMemory => cite.push_str(" (from memory)"),
+        Confidence::CommonPractice => cite.push_str(" (common practice)"),
+    }
+    if let Some((layer, why)) = &f.amended {
+        let _ = write!(cite, "; amended by {layer}: {why}");
+    }
+    if !cite.trim().is_empty() {
+        help.push(cite.trim().to_owned());
+    }
+    let code = format!("{word}: {}", f.rule);
+    let help = (!help.is_empty()).then(|| help.join("\n"));
+    Shown::new(&code, weight, f.message.clone(), &f.labels, help, file.sources).render(style)
+}
+
+fn figures(out: &mut String, all: &[FigureValue]) {
+    if all.is_empty() {
+        return;
+    }
+    let rows: Vec<[String; 4]> = all
+        .iter()
+        .map(|f| {
+            let value = if f.low == f.high {
+                format_quantity(f.low, &f.unit, 4)
+            } else {
+                format_interval(f.low, f.high, &f.unit)
+            };
+            let limit = f.limit.map_or(String::new(), |(x, upper)| {
+                let sign = if upper { "at most" } else { "at least" };
+                format!("{sign} {}", format_quantity(x, &f.unit, 4))
+            });
+            let margin = f
+                .margin()
+                .map_or(String::new(), |m| format!("{:+.0} %", m * 100.0));
+            [format!("{} of {}", f.fact, f.subject), value, limit, margin]
+        })
+        .collect();
+    let width = |i: usize| {
+        rows.iter()
+            .map(|r| r.get(i).map_or(0, |c| c.chars().count()))
+            .max()
+            .unwrap_or(0)
+    };
+    let widths = [width(0), width(1), width(2)];
+    out.push_str("Figures:\n");
+    for r in &rows {
+        let line = format!(
+            "  {:a$}  {:b$}  {:c$}  {}",
+            r[0],
+            r[1],
+            r[2],
+            r[3],
+            a = widths[0],
+            b = widths[1],
+            c = widths[2]
+        );
+        let _ = writeln!(out, "{}", line.trim_end());
+    }
+    out.push('\n');
+}
+
+fn closing(out: &mut String, file: &FileReport<'_>) {
+    let Some(report) = file.report else { return };
+    let c = &report.counts;
+    let failed = |s| c.cell(Outcome::Failed, s);
+    let plural = |n: usize, one: &str, many: &str| format!("{n} {}", if n == 1 { one } else { many });
+    let mut parts = vec![
+        plural(failed(Severity::Breach), "breach", "breaches"),
+        plural(failed(Severity::Caution), "caution", "cautions"),
+        format!("{} advice", failed(Severity::Advice)),
+        format!(
+            "{} undecided ({} that could be breaches)",
+            c.of(Outcome::Undecided),
+            c.cell(Outcome::Undecided, Severity::Breach)
+        ),
+        format!("{} met", c.of(Outcome::Met)),
+        format!("{} not applicable", c.of(Outcome::NotApplicable)),
+        format!("{} not due", c.of(Outcome::NotDue)),
+    ];
+    for (o, word) in [(Outcome::Departed, "departed"), (Outcome::NotJudged, "not judged")] {
+        if c.of(o) > 0 {
+            parts.push(format!("{} {word}", c.of(o)));
+        }
+    }
+    let _ = writeln!(out, "{}: {}", file.path, parts.join(", "));
+    out.push_str("Only what the ruleset states is judged. Local codes and the judgement of a qualified person decide;\nisolate and prove dead before any enclosure is opened.\n\n");
+}

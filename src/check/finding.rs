@@ -1,0 +1,236 @@
+//! Findings: plain data, rendered elsewhere.
+
+use std::collections::BTreeMap;
+
+use sha2::{Digest, Sha256};
+
+use crate::ruleset::{Confidence, Severity, Stage};
+use crate::source::{Label, Span};
+
+/// What came of a rule for a subject.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Outcome {
+    /// It fails for every installation that fits what is written.
+    Failed,
+    /// Neither.
+    Undecided,
+    /// It needs a fact that is written wrongly.
+    NotJudged,
+    /// A recorded departure covers a failure.
+    Departed,
+    /// It holds for every installation that fits.
+    Met,
+    /// It does not apply.
+    NotApplicable,
+    /// It belongs to a later stage.
+    NotDue,
+}
+
+impl Outcome {
+    /// All of them.
+    pub const ALL: [Self; 7] = [
+        Self::Failed,
+        Self::Undecided,
+        Self::NotJudged,
+        Self::Departed,
+        Self::Met,
+        Self::NotApplicable,
+        Self::NotDue,
+    ];
+
+    /// The word reports use.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Failed => "failed",
+            Self::Undecided => "undecided",
+            Self::NotJudged => "not-judged",
+            Self::Departed => "departed",
+            Self::Met => "met",
+            Self::NotApplicable => "not-applicable",
+            Self::NotDue => "not-due",
+        }
+    }
+}
+
+/// Why something is undecided.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Reason {
+    /// Two witnesses: one that passes and one that breaks.
+    Open,
+    /// The work limit was met.
+    Unresolved,
+    /// For some values there is nothing to compute with.
+    NotComputable,
+    /// The ruleset has no figure here.
+    Gap,
+}
+
+impl Reason {
+    /// The word reports use.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Open => "open",
+            Self::Unresolved => "unresolved",
+            Self::NotComputable => "not-computable",
+            Self::Gap => "gap-in-ruleset",
+        }
+    }
+}
+
+/// A fact that could decide.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Missing {
+    /// The object, as messages name it.
+    pub of: String,
+    /// The fact.
+    pub fact: String,
+    /// What it is.
+    pub means: String,
+    /// Who settles it.
+    pub settled_by: &'static str,
+    /// A value for which the rule holds.
+    pub passes: Option<String>,
+    /// A value for which it fails.
+    pub breaks: Option<String>,
+    /// Where it is written or could be written.
+    pub span: Span,
+}
+
+/// One value of a witness.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct WitnessValue {
+    /// The fact, `Ze of supply`.
+    pub fact: String,
+    /// Its value.
+    pub value: String,
+}
+
+/// A rule judged for a subject.
+#[derive(Clone, Debug)]
+pub struct Finding {
+    /// The rule.
+    pub rule: String,
+    /// Its title.
+    pub title: String,
+    /// What came of it.
+    pub outcome: Outcome,
+    /// How a failure weighs.
+    pub severity: Severity,
+    /// Why it is undecided.
+    pub reason: Option<Reason>,
+    /// When it is due.
+    pub stage: Stage,
+    /// Standard, edition, clause.
+    pub clause: Option<String>,
+    /// Where it was seen.
+    pub source: Option<String>,
+    /// How sure its encoder is.
+    pub confidence: Confidence,
+    /// The subject, as messages name it.
+    pub subject: String,
+    /// What is wrong or open.
+    pub message: String,
+    /// Places, the main one first.
+    pub labels: Vec<Label>,
+    /// Facts that could decide.
+    pub missing: Vec<Missing>,
+    /// An assignment that passes and one that breaks.
+    pub witnesses: Option<(Vec<WitnessValue>, Vec<WitnessValue>)>,
+    /// What would help.
+    pub help: Vec<String>,
+    /// The named ways and whether each holds: met, failed or open.
+    pub ways: Vec<(String, &'static str)>,
+    /// Whether it rests on assumed values.
+    pub assumed: bool,
+    /// Why the rule is asked.
+    pub because: Option<String>,
+    /// The layer that amended the rule, and why.
+    pub amended: Option<(String, String)>,
+    /// The reason of the departure that covers it.
+    pub departure: Option<String>,
+    /// Stays the same when lines move.
+    pub fingerprint: String,
+}
+
+/// Hash of a rule and its subject's place, without outcome or line.
+#[must_use]
+pub fn fingerprint(rule: &str, kind: &str, subject: &str, installation: &str) -> String {
+    let mut sha = Sha256::new();
+    for part in [rule, kind, subject, installation] {
+        sha.update(part.as_bytes());
+        sha.update([0]);
+    }
+    let hash = sha.finalize();
+    let mut out = String::from("v1:");
+    for b in hash.iter().take(8) {
+        use std::fmt::Write as _;
+        let _ = write!(out, "{b:02x}");
+    }
+    out
+}
+
+/// A figure of the design.
+#[derive(Clone, Debug)]
+pub struct FigureValue {
+    /// The object.
+    pub subject: String,
+    /// The fact, `Zs`.
+    pub fact: String,
+    /// Its meaning.
+    pub means: String,
+    /// Lowest value, in SI units.
+    pub low: f64,
+    /// Highest value, in SI units.
+    pub high: f64,
+    /// The unit it is shown in.
+    pub unit: crate::quantity::Unit,
+    /// The limiting value, and whether it is an upper one.
+    pub limit: Option<(f64, bool)>,
+}
+
+impl FigureValue {
+    /// How far the worst value is from its limit, as a share of the limit; negative if beyond.
+    #[must_use]
+    pub fn margin(&self) -> Option<f64> {
+        let (limit, upper) = self.limit?;
+        let left = if upper { limit - self.high } else { self.low - limit };
+        (limit != 0.0 && left.is_finite()).then(|| left / limit)
+    }
+}
+
+/// How many subjects came out how, by severity.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Counts(pub BTreeMap<(Outcome, Severity), usize>);
+
+impl Counts {
+    /// Of one outcome, over all severities.
+    #[must_use]
+    pub fn of(&self, outcome: Outcome) -> usize {
+        self.0
+            .iter()
+            .filter(|((o, _), _)| *o == outcome)
+            .map(|(_, n)| n)
+            .sum()
+    }
+
+    /// Of one outcome and severity.
+    #[must_use]
+    pub fn cell(&self, outcome: Outcome, severity: Severity) -> usize {
+        self.0.get(&(outcome, severity)).copied().unwrap_or(0)
+    }
+}
+
+/// Everything there is to say about one design.
+#[derive(Clone, Debug, Default)]
+pub struct Report {
+    /// Findings, in the order of places, then rules.
+    pub findings: Vec<Finding>,
+    /// Key figures.
+    pub figures: Vec<FigureValue>,
+    /// What was assumed: `ambient of cables 1 of ev: 30 °C`.
+    pub assumed: Vec<String>,
+    /// How the rules came out.
+    pub counts: Counts,
+}

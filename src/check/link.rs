@@ -1,0 +1,182 @@
+//! Linking: the rules' typed trees and one design become one flat register program, evaluated
+//! while it is built. Every written fact is one leaf; every derived fact one register for each
+//! object, so that all rules share it.
+
+use std::rc::Rc;
+
+use rustc_hash::{FxHashMap, FxHashSet};
+
+use crate::design::model::{Design, ObjectId};
+use crate::expression::{Flags, LeafId, Program, Reg, TermId, Val};
+use crate::ruleset::Ruleset;
+use crate::vocabulary::{FactIx, KindId};
+
+/// What a path leads to.
+#[derive(Clone, Debug)]
+pub enum Obj {
+    /// A known object.
+    One(ObjectId),
+    /// One of several, by a selector.
+    Pick(Reg, Rc<Vec<Obj>>),
+    /// An object of which nothing is known.
+    Unknown(u32),
+    /// Known to be absent.
+    Absent,
+    /// Written wrongly.
+    Poison,
+}
+
+/// An object of which nothing is known: what a reference with `?` leads to.
+#[derive(Clone, Debug)]
+pub struct Frame {
+    /// Its kind, which may be abstract.
+    pub kind: KindId,
+    /// The written object whose fact leads here.
+    pub owner: ObjectId,
+    /// That fact.
+    pub fact: FactIx,
+}
+
+/// What a leaf stands for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum What {
+    /// A fact of an object.
+    Fact,
+    /// Which of several alternatives a fact is.
+    Alternative,
+    /// Whether further members of a collection exist.
+    Rest,
+    /// A template parameter.
+    Parameter(u16),
+}
+
+/// Where a leaf comes from.
+#[derive(Clone, Copy, Debug)]
+pub struct LeafInfo {
+    /// The object; for an unknown one, the object that refers to it.
+    pub object: ObjectId,
+    /// The fact; for an unknown object, the reference.
+    pub fact: FactIx,
+    /// The kind and fact that are read, if the object is unknown.
+    pub inner: Option<(KindId, FactIx)>,
+    /// The line of a per-line fact.
+    pub line: Option<u8>,
+    /// What it stands for.
+    pub what: What,
+}
+
+/// One recorded term of a derivation, for workings.
+#[derive(Clone, Debug)]
+pub struct Step {
+    /// The term.
+    pub term: TermId,
+    /// Its register.
+    pub reg: Reg,
+}
+
+/// Key of a fact of an object, with its line (3 for none).
+pub type FactKey = (ObjectId, FactIx, u8);
+
+/// What the registers of one derived fact were, term by term.
+#[derive(Clone, Debug, Default)]
+pub struct Trace {
+    /// The terms in the order in which they were filled.
+    pub steps: Vec<Step>,
+    /// Derived facts that it read, in order.
+    pub reads: Vec<FactKey>,
+}
+
+/// Builds the program of one design.
+pub struct Linker<'a> {
+    pub(crate) ruleset: &'a Ruleset,
+    pub(crate) design: &'a Design,
+    /// The program.
+    pub program: Program,
+    /// Where each leaf comes from.
+    pub leaves: Vec<LeafInfo>,
+    /// Unknown objects.
+    pub frames: Vec<Frame>,
+    /// Assumptions that were used: object and fact.
+    pub assumed: Vec<(ObjectId, FactIx)>,
+    /// Traces of derived facts, if they are kept.
+    pub traces: Option<FxHashMap<FactKey, Trace>>,
+    pub(super) facts: FxHashMap<FactKey, Reg>,
+    pub(super) objects: FxHashMap<(ObjectId, FactIx), Obj>,
+    pub(super) unknown: FxHashMap<(u32, FactIx, KindId, u8), Reg>,
+    pub(super) unknown_objects: FxHashMap<(u32, FactIx, KindId), Obj>,
+    pub(super) reverse: FxHashMap<(KindId, FactIx), Rc<Vec<(ObjectId, Obj)>>>,
+    pub(super) parameters: FxHashMap<u16, Reg>,
+    pub(super) rests: FxHashMap<(ObjectId, FactIx, u8), Reg>,
+    pub(super) busy: FxHashSet<FactKey>,
+    pub(super) stack: Vec<FactKey>,
+    pub(super) truths: [Option<Reg>; 2],
+}
+
+impl<'a> Linker<'a> {
+    /// A linker for one design under one ruleset.
+    #[must_use]
+    pub fn new(ruleset: &'a Ruleset, design: &'a Design) -> Self {
+        Self {
+            ruleset,
+            design,
+            program: Program::default(),
+            leaves: Vec::new(),
+            frames: Vec::new(),
+            assumed: Vec::new(),
+            traces: None,
+            facts: FxHashMap::default(),
+            objects: FxHashMap::default(),
+            unknown: FxHashMap::default(),
+            unknown_objects: FxHashMap::default(),
+            reverse: FxHashMap::default(),
+            parameters: FxHashMap::default(),
+            rests: FxHashMap::default(),
+            busy: FxHashSet::default(),
+            stack: Vec::new(),
+            truths: [None, None],
+        }
+    }
+
+    /// Keeps traces from now on.
+    pub fn keep_traces(&mut self) {
+        self.traces = Some(FxHashMap::default());
+    }
+
+    /// The register of a fact of an object.
+    pub fn fact(&mut self, object: ObjectId, fact: FactIx, line: Option<u8>) -> Reg {
+        let key = (object, fact, line.unwrap_or(3));
+        if let (Some(traces), Some(top)) = (&mut self.traces, self.stack.last())
+            && self
+                .ruleset
+                .derivation(self.design.object(object).kind, fact)
+                .is_some()
+        {
+            let reads = &mut traces.entry(*top).or_default().reads;
+            if !reads.contains(&key) {
+                reads.push(key);
+            }
+        }
+        if let Some(reg) = self.facts.get(&key) {
+            return *reg;
+        }
+        if !self.busy.insert(key) {
+            // A formula that needs its own value; loading a ruleset refuses these, so this only
+            // stands guard.
+            return self.program.constant(Val::any(Flags::NOT_COMPUTABLE));
+        }
+        let reg = self.link_fact(key, line);
+        self.busy.remove(&key);
+        self.facts.insert(key, reg);
+        reg
+    }
+
+    /// Notes a leaf's origin; to be called right after it was added.
+    pub(super) fn note(&mut self, id: LeafId, info: LeafInfo) {
+        debug_assert_eq!(id.0 as usize, self.leaves.len());
+        self.leaves.push(info);
+    }
+
+    pub(super) fn kind(&self, object: ObjectId) -> KindId {
+        self.design.object(object).kind
+    }
+}

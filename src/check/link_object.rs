@@ -1,0 +1,519 @@
+//! Where paths lead: parts, references, collections, and their unknown counterparts.
+
+use std::rc::Rc;
+
+use super::link::{Frame, Linker, Obj, What};
+use super::link_value::{absent, info, inner, poison};
+use crate::design::model::{ObjectId, Possible, Status};
+use crate::expression::{Flags, LeafKind, LeafSource, Op, ReadFact, Reg, Val};
+use crate::quantity::TruthSet;
+use crate::ruleset::Assumed;
+use crate::vocabulary::{FactIx, FactType, KindId};
+
+/// A member of a collection, and whether it is one (none: certainly).
+pub(super) type Member = (Obj, Option<Reg>);
+
+impl Linker<'_> {
+    /// A register that holds yes or no.
+    pub(super) fn truth(&mut self, value: bool) -> Reg {
+        let slot = usize::from(value);
+        if let Some(reg) = self.truths[slot] {
+            return reg;
+        }
+        let reg = self.program.constant(Val::truth(TruthSet::of(value)));
+        self.truths[slot] = Some(reg);
+        reg
+    }
+
+    fn frame(&mut self, kind: KindId, owner: ObjectId, fact: FactIx) -> Obj {
+        let id = u32::try_from(self.frames.len()).unwrap_or(u32::MAX);
+        self.frames.push(Frame { kind, owner, fact });
+        Obj::Unknown(id)
+    }
+
+    /// What a part or reference of an object leads to.
+    pub(super) fn object_fact(&mut self, object: ObjectId, ix: FactIx) -> Obj {
+        if let Some(o) = self.objects.get(&(object, ix)) {
+            return o.clone();
+        }
+        let o = self.link_object(object, ix);
+        self.objects.insert((object, ix), o.clone());
+        o
+    }
+
+    fn link_object(&mut self, object: ObjectId, ix: FactIx) -> Obj {
+        let design = self.design;
+        let ruleset = self.ruleset;
+        let o = design.object(object);
+        let fact = ruleset.vocabulary.fact(o.kind, ix);
+        let Some(target) = fact.target() else {
+            return Obj::Poison;
+        };
+        if let Some(Some(w)) = o.facts.get(ix.0 as usize) {
+            return self.possible_object(object, ix, target, &w.value, fact.optional);
+        }
+        if let Some(d) = ruleset.derivation(o.kind, ix) {
+            let mut env = super::link_term::Env::of(Obj::One(object), None);
+            return self.root_object(&d.formula, &mut env);
+        }
+        if let Some(along) = fact.inherits {
+            let from = self.object_fact(object, along);
+            return self.inherited(&from, &fact.name, target, object, ix);
+        }
+        if let Some(a) = ruleset.assumption(o.kind, ix) {
+            if !self.assumed.contains(&(object, ix)) {
+                self.assumed.push((object, ix));
+            }
+            match a.value {
+                Assumed::Absent => return Obj::Absent,
+                Assumed::TheOnly(kind) => {
+                    let mut all = design.of_kind(kind);
+                    if let (Some(one), None) = (all.next(), all.next()) {
+                        return Obj::One(one);
+                    }
+                    return self.frame(target, object, ix);
+                }
+                _ => {}
+            }
+        }
+        self.unwritten_object(object, ix, target, fact.optional)
+    }
+
+    fn unwritten_object(
+        &mut self,
+        object: ObjectId,
+        ix: FactIx,
+        target: KindId,
+        optional: bool,
+    ) -> Obj {
+        let frame = self.frame(target, object, ix);
+        if !optional {
+            return frame;
+        }
+        let all = Val::bits(3);
+        let (id, selector) = self.program.leaf(
+            LeafKind::Choice,
+            all,
+            all,
+            (f64::NEG_INFINITY, f64::INFINITY),
+            LeafSource::Unknown,
+        );
+        self.note(id, info(object, ix, None, What::Fact));
+        Obj::Pick(selector, Rc::new(vec![Obj::Absent, frame]))
+    }
+
+    fn inherited(
+        &mut self,
+        from: &Obj,
+        name: &str,
+        target: KindId,
+        object: ObjectId,
+        ix: FactIx,
+    ) -> Obj {
+        match from {
+            Obj::One(id) => {
+                let kind = self.kind(*id);
+                let v = &self.ruleset.vocabulary;
+                // The source of what is inherited may itself be what is meant: a supply is an earth.
+                match v.kind(kind).fact_named(name) {
+                    Some(f) => self.object_fact(*id, f),
+                    None if v.fits(kind, target) => Obj::One(*id),
+                    None => self.frame(target, object, ix),
+                }
+            }
+            Obj::Pick(selector, all) => {
+                let list = all
+                    .iter()
+                    .map(|o| self.inherited(o, name, target, object, ix))
+                    .collect();
+                Obj::Pick(*selector, Rc::new(list))
+            }
+            Obj::Unknown(_) => self.frame(target, object, ix),
+            Obj::Absent => Obj::Absent,
+            Obj::Poison => Obj::Poison,
+        }
+    }
+
+    fn possible_object(
+        &mut self,
+        object: ObjectId,
+        ix: FactIx,
+        target: KindId,
+        value: &Possible,
+        optional: bool,
+    ) -> Obj {
+        match value {
+            Possible::Object(id) => Obj::One(*id),
+            Possible::Absent => Obj::Absent,
+            Possible::Unknown => self.unwritten_object(object, ix, target, optional),
+            Possible::OneOf(list) => {
+                let selector = self.selector(object, ix, None, list.len().min(64));
+                let all = list
+                    .iter()
+                    .take(64)
+                    .map(|p| self.possible_object(object, ix, target, p, false))
+                    .collect();
+                Obj::Pick(selector, Rc::new(all))
+            }
+            Possible::List(list) => match list.as_slice() {
+                [] => Obj::Absent,
+                [one] => self.possible_object(object, ix, target, one, optional),
+                _ => Obj::Poison,
+            },
+            _ => Obj::Poison,
+        }
+    }
+
+    /// What a fact of whatever a path leads to leads to.
+    pub(super) fn step(&mut self, from: &Obj, fact: &ReadFact) -> Obj {
+        match from {
+            Obj::One(id) => match fact.on(self.kind(*id)) {
+                Some(ix) => self.object_fact(*id, ix),
+                None => Obj::Poison,
+            },
+            Obj::Pick(selector, all) => {
+                let bits = self.program.val(*selector).bits;
+                let list: Vec<Obj> = all
+                    .iter()
+                    .enumerate()
+                    .map(|(i, o)| {
+                        if bits >> i & 1 == 0 {
+                            Obj::Absent
+                        } else {
+                            self.step(o, fact)
+                        }
+                    })
+                    .collect();
+                Obj::Pick(*selector, Rc::new(list))
+            }
+            Obj::Unknown(frame) => {
+                let f = self.frames[*frame as usize].clone();
+                let Some((kind, ix)) = self.on_frame(f.kind, fact) else {
+                    return Obj::Poison;
+                };
+                let key = (*frame, ix, kind);
+                if let Some(o) = self.unknown_objects.get(&key) {
+                    return o.clone();
+                }
+                let target = self.ruleset.vocabulary.fact(kind, ix);
+                let (optional, target) = (target.optional, target.target());
+                let o = match target {
+                    Some(t) => self.unwritten_object(f.owner, f.fact, t, optional),
+                    None => Obj::Poison,
+                };
+                self.unknown_objects.insert(key, o.clone());
+                o
+            }
+            Obj::Absent => Obj::Absent,
+            Obj::Poison => Obj::Poison,
+        }
+    }
+
+    /// The kind and index of a fact on an unknown object: of an abstract kind, the first.
+    fn on_frame(&self, kind: KindId, fact: &ReadFact) -> Option<(KindId, FactIx)> {
+        fact.on(kind)
+            .map(|ix| (kind, ix))
+            .or_else(|| fact.by_kind.first().copied())
+    }
+
+    /// The value of a fact of whatever a path leads to.
+    pub(super) fn read(&mut self, from: &Obj, fact: &ReadFact, line: Option<u8>) -> Reg {
+        match from {
+            Obj::One(id) => match fact.on(self.kind(*id)) {
+                Some(ix) => self.fact(*id, ix, line),
+                None => self.program.constant(Val::any(Flags::NOT_COMPUTABLE)),
+            },
+            Obj::Pick(selector, all) => {
+                let bits = self.program.val(*selector).bits;
+                let mut nothing = None;
+                let regs: Vec<Reg> = all
+                    .iter()
+                    .enumerate()
+                    .map(|(i, o)| {
+                        if bits >> i & 1 == 0 {
+                            *nothing.get_or_insert_with(|| self.program.constant(Val::ABSENT))
+                        } else {
+                            self.read(o, fact, line)
+                        }
+                    })
+                    .collect();
+                self.pick(*selector, &regs)
+            }
+            Obj::Unknown(frame) => {
+                let f = self.frames[*frame as usize].clone();
+                let Some((kind, ix)) = self.on_frame(f.kind, fact) else {
+                    return self.program.constant(Val::any(Flags::NOT_COMPUTABLE));
+                };
+                let key = (*frame, ix, kind, line.unwrap_or(3));
+                if let Some(reg) = self.unknown.get(&key) {
+                    return *reg;
+                }
+                let target = self.ruleset.vocabulary.fact(kind, ix);
+                let at = inner(info(f.owner, f.fact, line, What::Fact), kind, ix);
+                let reg = self.unknown_fact(at, target);
+                self.unknown.insert(key, reg);
+                reg
+            }
+            Obj::Absent | Obj::Poison => {
+                let Some((k, ix)) = fact.by_kind.first() else {
+                    return self.program.constant(Val::ABSENT);
+                };
+                let f = self.ruleset.vocabulary.fact(*k, *ix);
+                let val = if matches!(from, Obj::Absent) {
+                    absent(f)
+                } else {
+                    poison(f)
+                };
+                self.program.constant(val)
+            }
+        }
+    }
+
+    /// Whether a path leads to anything.
+    pub(super) fn object_present(&mut self, o: &Obj) -> Reg {
+        match o {
+            Obj::One(_) | Obj::Unknown(_) => self.truth(true),
+            Obj::Absent => self.truth(false),
+            Obj::Poison => self
+                .program
+                .constant(Val::truth(TruthSet::U).flagged(Flags::POISON)),
+            Obj::Pick(selector, all) => {
+                let regs: Vec<Reg> = all.iter().map(|o| self.object_present(o)).collect();
+                self.pick(*selector, &regs)
+            }
+        }
+    }
+
+    /// Whether an object is of one of these kinds.
+    pub(super) fn is_kind(&mut self, o: &Obj, kinds: &[KindId]) -> Reg {
+        match o {
+            Obj::One(id) => {
+                let is = kinds.contains(&self.kind(*id));
+                self.truth(is)
+            }
+            Obj::Unknown(frame) => {
+                let f = self.frames[*frame as usize].clone();
+                if kinds.contains(&f.kind) {
+                    return self.truth(true);
+                }
+                let k = self.ruleset.vocabulary.kind(f.kind);
+                if !k.any_of.iter().any(|k| kinds.contains(k)) {
+                    return self.truth(false);
+                }
+                self.doubt(f.owner, f.fact, What::Fact, LeafSource::Unknown)
+            }
+            Obj::Absent => self.truth(false),
+            Obj::Poison => self
+                .program
+                .constant(Val::truth(TruthSet::U).flagged(Flags::POISON)),
+            Obj::Pick(selector, all) => {
+                let regs: Vec<Reg> = all.iter().map(|o| self.is_kind(o, kinds)).collect();
+                self.pick(*selector, &regs)
+            }
+        }
+    }
+
+    /// Whether two paths lead to the same object.
+    pub(super) fn same_object(&mut self, a: &Obj, b: &Obj) -> Reg {
+        match (a, b) {
+            (Obj::Pick(selector, all), other) | (other, Obj::Pick(selector, all)) => {
+                let regs: Vec<Reg> = all.iter().map(|o| self.same_object(o, other)).collect();
+                self.pick(*selector, &regs)
+            }
+            (Obj::One(x), Obj::One(y)) => {
+                let same = x == y;
+                self.truth(same)
+            }
+            (Obj::Unknown(x), Obj::Unknown(y)) if x == y => self.truth(true),
+            (Obj::Poison, _) | (_, Obj::Poison) => self
+                .program
+                .constant(Val::truth(TruthSet::U).flagged(Flags::POISON)),
+            (Obj::Unknown(f), _) | (_, Obj::Unknown(f)) => {
+                let f = self.frames[*f as usize].clone();
+                self.doubt(f.owner, f.fact, What::Fact, LeafSource::Unknown)
+            }
+            _ => self.truth(false),
+        }
+    }
+
+    /// A truth of which nothing is known.
+    pub(super) fn doubt(
+        &mut self,
+        object: ObjectId,
+        fact: FactIx,
+        what: What,
+        source: LeafSource,
+    ) -> Reg {
+        let set = Val::truth(TruthSet::U);
+        let (id, reg) = self.program.leaf(LeafKind::Truth, set, set, (0.0, 1.0), source);
+        self.note(id, info(object, fact, None, what));
+        reg
+    }
+
+    /// The members of a collection, and the object and fact of which further members may exist.
+    pub(super) fn members(
+        &mut self,
+        from: &Obj,
+        fact: &ReadFact,
+    ) -> (Vec<Member>, Option<(ObjectId, FactIx)>) {
+        match from {
+            Obj::One(id) => match fact.on(self.kind(*id)) {
+                Some(ix) => self.members_of(*id, ix),
+                None => (Vec::new(), None),
+            },
+            Obj::Pick(selector, all) => {
+                let (mut members, mut rest) = (Vec::new(), None);
+                let bits = self.program.val(*selector).bits;
+                for (i, o) in all.iter().enumerate() {
+                    if bits >> i & 1 == 0 {
+                        continue;
+                    }
+                    let chosen = self.chosen(*selector, i);
+                    let (inside, open) = self.members(o, fact);
+                    rest = rest.or(open);
+                    for (m, p) in inside {
+                        let presence = match p {
+                            None => chosen,
+                            Some(p) => self
+                                .program
+                                .push(Op::And(chosen, p), &self.ruleset.data),
+                        };
+                        members.push((m, Some(presence)));
+                    }
+                }
+                (members, rest)
+            }
+            Obj::Unknown(frame) => {
+                let f = &self.frames[*frame as usize];
+                (Vec::new(), Some((f.owner, f.fact)))
+            }
+            Obj::Absent | Obj::Poison => (Vec::new(), None),
+        }
+    }
+
+    /// Whether a selector chooses an alternative.
+    fn chosen(&mut self, selector: Reg, i: usize) -> Reg {
+        let mask = self.program.constant_index(Val::bits(1 << i));
+        self.program
+            .push(Op::Among(selector, mask), &self.ruleset.data)
+    }
+
+    fn members_of(
+        &mut self,
+        object: ObjectId,
+        ix: FactIx,
+    ) -> (Vec<Member>, Option<(ObjectId, FactIx)>) {
+        let design = self.design;
+        let ruleset = self.ruleset;
+        let o = design.object(object);
+        let fact = ruleset.vocabulary.fact(o.kind, ix);
+        let here = Some((object, ix));
+        match &fact.ty {
+            FactType::Reverse { kind, fact: back } => {
+                let index = self.reverse_index(*kind, *back);
+                let mut members = Vec::new();
+                for (m, leads_to) in index.iter() {
+                    match self.leads_to(leads_to, object) {
+                        Some(None) => members.push((Obj::One(*m), None)),
+                        Some(Some(p)) => members.push((Obj::One(*m), Some(p))),
+                        None => {}
+                    }
+                }
+                let closed = !fact.open
+                    || (o.status == Status::New && !o.phantom)
+                    || o.closed.contains(kind)
+                    || design.closed.contains(kind);
+                (members, if closed { None } else { here })
+            }
+            FactType::Parts(target) | FactType::References(target) => {
+                match o.facts.get(ix.0 as usize).and_then(Option::as_ref) {
+                    Some(w) => match &w.value {
+                        Possible::List(list) => {
+                            let members = list
+                                .iter()
+                                .map(|p| (self.possible_object(object, ix, *target, p, false), None))
+                                .collect();
+                            (members, None)
+                        }
+                        Possible::Absent => (Vec::new(), None),
+                        Possible::Poison => (vec![(Obj::Poison, None)], None),
+                        Possible::Unknown => (Vec::new(), here),
+                        p => {
+                            let one = self.possible_object(object, ix, *target, p, false);
+                            (vec![(one, None)], None)
+                        }
+                    },
+                    None => match ruleset.assumption(o.kind, ix).map(|a| &a.value) {
+                        Some(Assumed::Absent) => {
+                            if !self.assumed.contains(&(object, ix)) {
+                                self.assumed.push((object, ix));
+                            }
+                            (Vec::new(), None)
+                        }
+                        _ => (Vec::new(), here),
+                    },
+                }
+            }
+            _ => (Vec::new(), None),
+        }
+    }
+
+    /// Whether a reference leads to an object: no, certainly, or under a condition.
+    fn leads_to(&mut self, o: &Obj, object: ObjectId) -> Option<Option<Reg>> {
+        match o {
+            Obj::One(id) => (*id == object).then_some(None),
+            Obj::Pick(selector, all) => {
+                let mut any = None;
+                for (i, inside) in all.iter().enumerate() {
+                    let Some(p) = self.leads_to(inside, object) else {
+                        continue;
+                    };
+                    let chosen = self.chosen(*selector, i);
+                    let p = match p {
+                        None => chosen,
+                        Some(p) => self.program.push(Op::And(chosen, p), &self.ruleset.data),
+                    };
+                    any = Some(match any {
+                        None => p,
+                        Some(q) => self.program.push(Op::Or(q, p), &self.ruleset.data),
+                    });
+                }
+                any.map(Some)
+            }
+            Obj::Unknown(frame) => {
+                let f = self.frames[*frame as usize].clone();
+                let v = &self.ruleset.vocabulary;
+                let fits = v.fits(self.kind(object), f.kind);
+                fits.then(|| Some(self.doubt(f.owner, f.fact, What::Fact, LeafSource::Unknown)))
+            }
+            Obj::Absent | Obj::Poison => None,
+        }
+    }
+
+    /// All objects of a kind, each with what its reference leads to; one entry for each element
+    /// of a list.
+    fn reverse_index(&mut self, kind: KindId, fact: FactIx) -> Rc<Vec<(ObjectId, Obj)>> {
+        if let Some(index) = self.reverse.get(&(kind, fact)) {
+            return Rc::clone(index);
+        }
+        let design = self.design;
+        let ruleset = self.ruleset;
+        let mut all = Vec::new();
+        for id in design.of_kind(kind) {
+            let f = ruleset.vocabulary.fact(kind, fact);
+            match &f.ty {
+                FactType::Part(_) | FactType::Reference(_) => {
+                    let o = self.object_fact(id, fact);
+                    all.push((id, o));
+                }
+                _ => {
+                    let (members, _) = self.members_of(id, fact);
+                    all.extend(members.into_iter().map(|(m, _)| (id, m)));
+                }
+            }
+        }
+        let index = Rc::new(all);
+        self.reverse.insert((kind, fact), Rc::clone(&index));
+        index
+    }
+}

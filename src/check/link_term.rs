@@ -1,0 +1,637 @@
+//! Terms of expressions → registers. What is decided while linking is not linked further.
+
+use std::rc::Rc;
+
+use super::link::{Linker, Obj, Step, What};
+use crate::design::model::Possible;
+use crate::design::tree::Origin;
+use crate::expression::{
+    Aggregate, Call, Compiled, Flags, LeafSource, LineTerm, ObjectTerm, Op, OriginTest, Over,
+    Presence, Reg, TermId, TermKind, Ty, Val,
+};
+use crate::quantity::{Interval, TruthSet};
+
+/// What names of an expression stand for.
+#[derive(Clone, Debug)]
+pub(super) struct Env {
+    subject: Obj,
+    line: Option<u8>,
+    vars: Vec<Var>,
+}
+
+#[derive(Clone, Debug)]
+enum Var {
+    Object(Obj),
+    Line(u8),
+}
+
+impl Env {
+    pub(super) fn of(subject: Obj, line: Option<u8>) -> Self {
+        Self {
+            subject,
+            line,
+            vars: Vec::new(),
+        }
+    }
+}
+
+/// A condition while linking: decided, or a register.
+#[derive(Clone, Copy)]
+enum Cond {
+    Yes,
+    No,
+    Open(Reg),
+}
+
+impl Linker<'_> {
+    /// Links a whole expression.
+    pub(super) fn root(&mut self, c: &Compiled, env: &mut Env) -> Reg {
+        self.term(c, c.root, env)
+    }
+
+    /// Links an expression for one subject.
+    pub fn expression(&mut self, c: &Compiled, subject: crate::design::model::ObjectId) -> Reg {
+        let mut env = Env::of(Obj::One(subject), None);
+        self.root(c, &mut env)
+    }
+
+    /// Links an expression that leads to an object.
+    pub(super) fn root_object(&mut self, c: &Compiled, env: &mut Env) -> Obj {
+        self.object_value(c, c.root, env)
+    }
+
+    fn object_value(&mut self, c: &Compiled, id: TermId, env: &mut Env) -> Obj {
+        match &c.term(id).kind {
+            TermKind::Object(o) => self.object(o, env),
+            TermKind::Nothing => Obj::Absent,
+            TermKind::If(cond, a, b) => {
+                let reg = self.term(c, *cond, env);
+                match self.program.val(reg).as_truth() {
+                    TruthSet::T => self.object_value(c, *a, env),
+                    TruthSet::F => self.object_value(c, *b, env),
+                    _ => {
+                        let (a, b) = (self.object_value(c, *a, env), self.object_value(c, *b, env));
+                        // A truth is a set of the bits yes and no: a selector of two.
+                        Obj::Pick(reg, Rc::new(vec![a, b]))
+                    }
+                }
+            }
+            _ => Obj::Poison,
+        }
+    }
+
+    fn object(&mut self, o: &ObjectTerm, env: &Env) -> Obj {
+        match o {
+            ObjectTerm::Subject => env.subject.clone(),
+            ObjectTerm::Var(i) => match env.vars.get(*i as usize) {
+                Some(Var::Object(o)) => o.clone(),
+                _ => Obj::Poison,
+            },
+            ObjectTerm::Step(before, fact) => {
+                let from = self.object(before, env);
+                self.step(&from, fact)
+            }
+        }
+    }
+
+    fn line(l: LineTerm, env: &Env) -> Option<u8> {
+        match l {
+            LineTerm::Fixed(i) => Some(i),
+            LineTerm::Current => env.line,
+            LineTerm::Var(i) => match env.vars.get(i as usize) {
+                Some(Var::Line(l)) => Some(*l),
+                _ => None,
+            },
+        }
+    }
+
+    fn push(&mut self, op: Op) -> Reg {
+        self.program.push(op, &self.ruleset.data)
+    }
+
+    fn number(&mut self, x: f64) -> Reg {
+        self.program.constant(Val::number(x))
+    }
+
+    fn truth_of(&self, r: Reg) -> TruthSet {
+        self.program.val(r).as_truth()
+    }
+
+    /// Links a term and records it where traces are kept.
+    fn term(&mut self, c: &Compiled, id: TermId, env: &mut Env) -> Reg {
+        let reg = self.link_term(c, id, env);
+        if let (Some(traces), Some(top)) = (&mut self.traces, self.stack.last()) {
+            traces
+                .entry(*top)
+                .or_default()
+                .steps
+                .push(Step { term: id, reg });
+        }
+        reg
+    }
+
+    #[expect(clippy::too_many_lines, reason = "one arm for each kind of term")]
+    fn link_term(&mut self, c: &Compiled, id: TermId, env: &mut Env) -> Reg {
+        let term = c.term(id);
+        match &term.kind {
+            TermKind::Number(x) | TermKind::Date(x) => self.number(*x),
+            TermKind::Truth(t) => self.truth(*t),
+            TermKind::Word(i) | TermKind::Text(i) => self.program.constant(Val::bits(1 << i)),
+            TermKind::Nothing => {
+                let val = match &term.ty {
+                    Ty::Word(_) | Ty::Text => Val::bits(Presence::NO_WORD),
+                    _ => Val::ABSENT,
+                };
+                self.program.constant(val)
+            }
+            TermKind::Limit(l) => {
+                let val = match self.ruleset.limits.all.get(l.0 as usize).and_then(|l| l.value) {
+                    Some(x) => Val::number(x),
+                    // Left to a child that has not set it.
+                    None => Val::any(Flags::GAP),
+                };
+                self.program.constant(val)
+            }
+            TermKind::Read { object, fact, line } => {
+                let from = self.object(object, env);
+                let line = line.and_then(|l| Self::line(l, env));
+                self.read(&from, fact, line)
+            }
+            TermKind::Object(o) => {
+                let o = self.object(o, env);
+                self.object_present(&o)
+            }
+            TermKind::Add(a, b) => self.two(c, *a, *b, env, Op::Add),
+            TermKind::Sub(a, b) => self.two(c, *a, *b, env, Op::Sub),
+            TermKind::Mul(a, b) => self.two(c, *a, *b, env, Op::Mul),
+            TermKind::Div(a, b) => self.two(c, *a, *b, env, Op::Div),
+            TermKind::Same(a, b) => self.two(c, *a, *b, env, Op::Same),
+            TermKind::Neg(a) => {
+                let a = self.term(c, *a, env);
+                self.push(Op::Neg(a))
+            }
+            TermKind::Power(a, n) => {
+                let a = self.term(c, *a, env);
+                self.push(Op::Power(a, *n))
+            }
+            TermKind::Le(a, b, floor) => {
+                let f = self.program.constant_index(Val::number(*floor));
+                self.two(c, *a, *b, env, |a, b| Op::Le(a, b, f))
+            }
+            TermKind::Lt(a, b, floor) => {
+                let f = self.program.constant_index(Val::number(*floor));
+                self.two(c, *a, *b, env, |a, b| Op::Lt(a, b, f))
+            }
+            TermKind::Equal(a, b, floor) => {
+                let f = self.program.constant_index(Val::number(*floor));
+                self.two(c, *a, *b, env, |a, b| Op::Equal(a, b, f))
+            }
+            TermKind::SameObject(a, b) => {
+                let (a, b) = (self.object(a, env), self.object(b, env));
+                self.same_object(&a, &b)
+            }
+            TermKind::Not(a) => {
+                let a = self.term(c, *a, env);
+                self.push(Op::Not(a))
+            }
+            TermKind::And(a, b) => {
+                let a = self.term(c, *a, env);
+                if self.truth_of(a) == TruthSet::F {
+                    return a;
+                }
+                let b = self.term(c, *b, env);
+                self.push(Op::And(a, b))
+            }
+            TermKind::Or(a, b) => {
+                let a = self.term(c, *a, env);
+                if self.truth_of(a) == TruthSet::T {
+                    return a;
+                }
+                let b = self.term(c, *b, env);
+                self.push(Op::Or(a, b))
+            }
+            TermKind::Rank(a) => {
+                let count = match &c.term(*a).ty {
+                    Ty::Word(w) => w.len(),
+                    _ => 0,
+                };
+                let a = self.term(c, *a, env);
+                let places: Vec<Reg> = (0..u32::try_from(count).unwrap_or(0))
+                    .map(|i| self.number(f64::from(i)))
+                    .collect();
+                let first = self.program.list(&places);
+                let n = u32::try_from(places.len()).unwrap_or(0);
+                self.push(Op::Pick(a, first, n))
+            }
+            TermKind::Among(a, bits) => {
+                let a = self.term(c, *a, env);
+                let set = self.program.constant_index(Val::bits(*bits));
+                self.push(Op::Among(a, set))
+            }
+            TermKind::Has(a, word) => {
+                let a = self.term(c, *a, env);
+                self.push(Op::Has(a, *word))
+            }
+            TermKind::HasLine(a, line, at) => {
+                let word = Self::line(*line, env).and_then(|l| at.get(l as usize).copied().flatten());
+                match word {
+                    Some(w) => {
+                        let a = self.term(c, *a, env);
+                        self.push(Op::Has(a, w))
+                    }
+                    None => self.truth(false),
+                }
+            }
+            TermKind::LineAmong(line, bits) => {
+                let within = Self::line(*line, env).is_some_and(|l| bits >> l & 1 != 0);
+                self.truth(within)
+            }
+            TermKind::MemberOf(a, b) => self.two(c, *a, *b, env, Op::MemberOf),
+            TermKind::Present(a) => {
+                let words = matches!(c.term(*a).ty, Ty::Word(_) | Ty::Text);
+                let a = self.term(c, *a, env);
+                self.push(if words { Op::WordPresent(a) } else { Op::Present(a) })
+            }
+            TermKind::ObjectPresent(o) => {
+                let o = self.object(o, env);
+                self.object_present(&o)
+            }
+            TermKind::Origin(a, test) => self.origin(c, *a, *test, env),
+            TermKind::IsKind(o, kinds) => {
+                let o = self.object(o, env);
+                self.is_kind(&o, kinds)
+            }
+            TermKind::If(cond, a, b) => {
+                let cond = self.term(c, *cond, env);
+                let val = self.program.val(cond);
+                match val.as_truth() {
+                    TruthSet::T => self.term(c, *a, env),
+                    TruthSet::F => self.term(c, *b, env),
+                    _ => {
+                        let a = self.term(c, *a, env);
+                        let b = self.term(c, *b, env);
+                        self.push(Op::If(cond, a, b))
+                    }
+                }
+            }
+            TermKind::Otherwise(a, b) => {
+                let words = matches!(term.ty, Ty::Word(_));
+                let a = self.term(c, *a, env);
+                if words {
+                    let present = self.push(Op::WordPresent(a));
+                    return match self.truth_of(present) {
+                        TruthSet::T => a,
+                        TruthSet::F => self.term(c, *b, env),
+                        _ => {
+                            let b = self.term(c, *b, env);
+                            self.push(Op::If(present, a, b))
+                        }
+                    };
+                }
+                if self.program.val(a).bits == Presence::PRESENT {
+                    return a;
+                }
+                let b = self.term(c, *b, env);
+                self.push(Op::Otherwise(a, b))
+            }
+            TermKind::Aggregate {
+                op,
+                var,
+                over,
+                filter,
+                body,
+            } => self.aggregate(c, *op, *var, over, *filter, *body, env),
+            TermKind::Lookup(table, keys) => {
+                let regs: Vec<Reg> = keys.iter().map(|k| self.term(c, *k, env)).collect();
+                let first = self.program.list(&regs);
+                let n = u32::try_from(regs.len()).unwrap_or(0);
+                self.push(Op::Lookup(*table, first, n))
+            }
+            TermKind::Call(call, arguments) => {
+                let regs: Vec<Reg> = arguments.iter().map(|a| self.term(c, *a, env)).collect();
+                self.call(*call, &regs)
+            }
+            TermKind::Round(a, step, mode) => {
+                let a = self.term(c, *a, env);
+                let step = self.program.constant_index(Val::number(*step));
+                self.push(Op::Round(a, step, *mode))
+            }
+            TermKind::Next(series, up, a) => {
+                let a = self.term(c, *a, env);
+                self.push(if *up {
+                    Op::NextUp(a, *series)
+                } else {
+                    Op::NextDown(a, *series)
+                })
+            }
+        }
+    }
+
+    fn two(
+        &mut self,
+        c: &Compiled,
+        a: TermId,
+        b: TermId,
+        env: &mut Env,
+        op: impl FnOnce(Reg, Reg) -> Op,
+    ) -> Reg {
+        let a = self.term(c, a, env);
+        let b = self.term(c, b, env);
+        self.push(op(a, b))
+    }
+
+    fn call(&mut self, call: Call, regs: &[Reg]) -> Reg {
+        let one = |f: fn(Reg) -> Op| regs.first().map(|r| f(*r));
+        let op = match call {
+            Call::Min | Call::Max => {
+                let mut all = regs.iter().copied();
+                let Some(mut acc) = all.next() else {
+                    return self.number(0.0);
+                };
+                for r in all {
+                    acc = self.push(if call == Call::Min {
+                        Op::Min(acc, r)
+                    } else {
+                        Op::Max(acc, r)
+                    });
+                }
+                return acc;
+            }
+            Call::Abs => one(Op::Abs),
+            Call::Sqrt => one(Op::Sqrt),
+            Call::Ln => one(Op::Ln),
+            Call::Exp => one(Op::Exp),
+            Call::Sin => one(Op::Sin),
+            Call::Cos => one(Op::Cos),
+            Call::Acos => one(Op::Acos),
+            Call::NeutralCurrent => Some(Op::NeutralCurrent(self.program.list(regs))),
+            Call::OpenPenVoltage => Some(Op::OpenPen(self.program.list(regs))),
+        };
+        match op {
+            Some(op) => self.push(op),
+            None => self.program.constant(Val::any(Flags::NOT_COMPUTABLE)),
+        }
+    }
+
+    /// Where a fact's value comes from.
+    fn origin(&mut self, c: &Compiled, id: TermId, test: OriginTest, env: &mut Env) -> Reg {
+        let TermKind::Read { object, fact, .. } = &c.term(id).kind else {
+            return self.truth(false);
+        };
+        let from = self.object(object, env);
+        self.origin_of(&from, fact, test)
+    }
+
+    fn origin_of(
+        &mut self,
+        from: &Obj,
+        fact: &crate::expression::ReadFact,
+        test: OriginTest,
+    ) -> Reg {
+        match from {
+            Obj::One(id) => {
+                let kind = self.kind(*id);
+                let written = fact.on(kind).and_then(|ix| {
+                    self.design
+                        .object(*id)
+                        .facts
+                        .get(ix.0 as usize)
+                        .and_then(Option::as_ref)
+                });
+                let Some(w) = written else {
+                    // Nobody has said anything: it is not written, and comes from nowhere yet.
+                    if test == OriginTest::Written {
+                        return self.truth(false);
+                    }
+                    let Some(ix) = fact.on(kind) else {
+                        return self.truth(false);
+                    };
+                    return self.doubt(*id, ix, What::Fact, LeafSource::Unknown);
+                };
+                let known = match (test, w.origin) {
+                    (OriginTest::Written, _) => Some(true),
+                    (_, None) if matches!(w.value, Possible::Unknown) => None,
+                    (OriginTest::Measured, o) => o.map(|o| o == Origin::Measured),
+                    (OriginTest::Calculated, o) => o.map(|o| o == Origin::Calculated),
+                    (OriginTest::ByEnquiry, o) => o.map(|o| o == Origin::ByEnquiry),
+                    (OriginTest::Declared, o) => o.map(|o| o == Origin::Declared),
+                    (OriginTest::Assumed, o) => o.map(|o| o == Origin::Assumed),
+                };
+                match known {
+                    Some(true) => self.truth(true),
+                    Some(false) if test != OriginTest::Measured => self.truth(false),
+                    // A value from elsewhere does not say that none was measured.
+                    _ => match fact.on(kind) {
+                        Some(ix) => self.doubt(*id, ix, What::Fact, LeafSource::Unknown),
+                        None => self.truth(false),
+                    },
+                }
+            }
+            Obj::Pick(selector, all) => {
+                let regs: Vec<Reg> = all.iter().map(|o| self.origin_of(o, fact, test)).collect();
+                self.pick(*selector, &regs)
+            }
+            _ => self.truth(false),
+        }
+    }
+
+    fn cond_of(&self, r: Reg) -> Cond {
+        match self.truth_of(r) {
+            TruthSet::T => Cond::Yes,
+            TruthSet::F => Cond::No,
+            _ => Cond::Open(r),
+        }
+    }
+
+    #[expect(clippy::too_many_arguments, reason = "the parts of one aggregate")]
+    fn aggregate(
+        &mut self,
+        c: &Compiled,
+        op: Aggregate,
+        var: u8,
+        over: &Over,
+        filter: Option<TermId>,
+        body: Option<TermId>,
+        env: &mut Env,
+    ) -> Reg {
+        let (members, rest): (Vec<(Var, Option<Reg>)>, _) = match over {
+            Over::AllLines => ((0..3).map(|l| (Var::Line(l), None)).collect(), None),
+            Over::Lines(set, at) => {
+                let set = self.term(c, *set, env);
+                let members = (0..3_u8)
+                    .filter_map(|l| {
+                        let word = at.get(l as usize).copied().flatten()?;
+                        let p = self.push(Op::Has(set, word));
+                        Some((Var::Line(l), Some(p)))
+                    })
+                    .collect();
+                (members, None)
+            }
+            Over::Collection(o, fact) => {
+                let from = self.object(o, env);
+                let (members, rest) = self.members(&from, fact);
+                let members = members
+                    .into_iter()
+                    .map(|(m, p)| (Var::Object(m), p))
+                    .collect();
+                (members, rest)
+            }
+        };
+        let slot = var as usize;
+        let saved = env.vars.clone();
+        env.vars.truncate(slot);
+        let mut acc: Option<Reg> = None;
+        let mut list = Vec::new();
+        for (member, presence) in members {
+            env.vars.truncate(slot);
+            env.vars.push(member);
+            let mut cond = presence.map_or(Cond::Yes, |p| self.cond_of(p));
+            if matches!(cond, Cond::No) {
+                continue;
+            }
+            if let Some(f) = filter {
+                let f = self.term(c, f, env);
+                cond = match (cond, self.cond_of(f)) {
+                    (_, Cond::No) => Cond::No,
+                    (Cond::Yes, x) | (x, Cond::Yes) => x,
+                    (Cond::Open(a), Cond::Open(b)) => Cond::Open(self.push(Op::And(a, b))),
+                    (Cond::No, _) => Cond::No,
+                };
+            }
+            if matches!(cond, Cond::No) {
+                continue;
+            }
+            let value = match body {
+                Some(b) => self.term(c, b, env),
+                None => self.number(1.0),
+            };
+            let value = self.conditional(op, cond, value);
+            if op == Aggregate::LargestTwo {
+                list.push(value);
+                continue;
+            }
+            acc = Some(match acc {
+                None => value,
+                Some(a) => self.combine(op, a, value),
+            });
+            // One member decides.
+            let done = match op {
+                Aggregate::Every => acc.is_some_and(|a| self.truth_of(a) == TruthSet::F),
+                Aggregate::Any => acc.is_some_and(|a| self.truth_of(a) == TruthSet::T),
+                _ => false,
+            };
+            if done {
+                env.vars = saved;
+                return acc.unwrap_or_else(|| self.truth(false));
+            }
+        }
+        env.vars = saved;
+        if let Some((object, fact)) = rest {
+            let r = self.rest(op, object, fact);
+            if op == Aggregate::LargestTwo {
+                list.push(r);
+            } else {
+                acc = Some(match acc {
+                    None => r,
+                    Some(a) => self.combine(op, a, r),
+                });
+            }
+        }
+        if op == Aggregate::LargestTwo {
+            let first = self.program.list(&list);
+            let n = u32::try_from(list.len()).unwrap_or(0);
+            return self.push(Op::LargestTwo(first, n));
+        }
+        match (acc, op) {
+            (Some(a), _) => a,
+            (None, Aggregate::Every) => self.truth(true),
+            (None, Aggregate::Any) => self.truth(false),
+            (None, Aggregate::Min | Aggregate::Max) => self.program.constant(Val::ABSENT),
+            (None, _) => self.number(0.0),
+        }
+    }
+
+    /// A member's part in an aggregate, if it may not belong.
+    fn conditional(&mut self, op: Aggregate, cond: Cond, value: Reg) -> Reg {
+        let Cond::Open(cond) = cond else {
+            return value;
+        };
+        match op {
+            Aggregate::Every => {
+                let not = self.push(Op::Not(cond));
+                self.push(Op::Or(not, value))
+            }
+            Aggregate::Any => self.push(Op::And(cond, value)),
+            Aggregate::Min | Aggregate::Max => {
+                let nothing = self.program.constant(Val::ABSENT);
+                self.push(Op::If(cond, value, nothing))
+            }
+            _ => {
+                let nothing = self.number(0.0);
+                self.push(Op::If(cond, value, nothing))
+            }
+        }
+    }
+
+    fn combine(&mut self, op: Aggregate, a: Reg, b: Reg) -> Reg {
+        match op {
+            Aggregate::Every => self.push(Op::And(a, b)),
+            Aggregate::Any => self.push(Op::Or(a, b)),
+            Aggregate::Min | Aggregate::Max => {
+                let both = self.push(if op == Aggregate::Min {
+                    Op::Min(a, b)
+                } else {
+                    Op::Max(a, b)
+                });
+                let certain = |r: Reg, this: &Self| this.program.val(r).bits == Presence::PRESENT;
+                if certain(a, self) && certain(b, self) {
+                    return both;
+                }
+                // Where one is absent the other stands alone.
+                let either = self.push(Op::Otherwise(a, b));
+                self.push(Op::Otherwise(both, either))
+            }
+            _ => self.push(Op::Add(a, b)),
+        }
+    }
+
+    /// What members that are not listed could contribute.
+    fn rest(
+        &mut self,
+        op: Aggregate,
+        object: crate::design::model::ObjectId,
+        fact: crate::vocabulary::FactIx,
+    ) -> Reg {
+        let key = (object, fact, op as u8);
+        if let Some(r) = self.rests.get(&key) {
+            // Another sum over the same unlisted members is another unknown number, but whether
+            // there are any is one question; the numbers are kept apart only by what is asked.
+            if matches!(op, Aggregate::Count) {
+                return *r;
+            }
+        }
+        let reg = match op {
+            Aggregate::Every | Aggregate::Any => {
+                self.doubt(object, fact, What::Rest, LeafSource::Unknown)
+            }
+            _ => {
+                let mut set = Val::interval(Interval::at_least(0.0));
+                if matches!(op, Aggregate::Min | Aggregate::Max) {
+                    set = Val::interval(Interval::ALL);
+                    set.bits = Presence::EITHER;
+                }
+                let (id, reg) = self.program.leaf(
+                    crate::expression::LeafKind::Number,
+                    set,
+                    set,
+                    (0.0, 100.0),
+                    LeafSource::Unknown,
+                );
+                self.note(id, super::link_value::info(object, fact, None, What::Rest));
+                reg
+            }
+        };
+        self.rests.insert(key, reg);
+        reg
+    }
+}

@@ -1,0 +1,561 @@
+//! Written, derived, inherited, assumed or unknown: the register of one fact.
+
+use super::link::{FactKey, LeafInfo, Linker, Obj, What};
+use super::link_term::Env;
+use crate::design::model::{Formula, ObjectId, Possible};
+use crate::design::tree::Arith;
+use crate::expression::{
+    Flags, LeafKind, LeafSource, Op, Presence, Reg, SetWords, Val,
+};
+use crate::quantity::{Interval, TruthSet};
+use crate::ruleset::Assumed;
+use crate::vocabulary::{Fact, FactIx, FactType, KindId};
+
+/// The bit of "another text than those the rules know".
+const OTHER_TEXT: u64 = 1 << 61;
+const SECONDS: f64 = 86_400.0;
+
+impl Linker<'_> {
+    pub(super) fn link_fact(&mut self, key: FactKey, line: Option<u8>) -> Reg {
+        let (object, ix, _) = key;
+        let design = self.design;
+        let ruleset = self.ruleset;
+        let o = design.object(object);
+        let fact = ruleset.vocabulary.fact(o.kind, ix);
+        if let Some(Some(w)) = o.facts.get(ix.0 as usize) {
+            return self.possible(object, ix, line, &w.value, fact);
+        }
+        if fact.name == "status" {
+            // A phantom is what these works would put in.
+            return self.program.constant(Val::bits(1));
+        }
+        if let Some(d) = ruleset.derivation(o.kind, ix) {
+            let mut env = Env::of(Obj::One(object), line);
+            self.stack.push(key);
+            let reg = self.root(&d.formula, &mut env);
+            self.stack.pop();
+            return reg;
+        }
+        if let Some(along) = fact.inherits {
+            let from = self.object_fact(object, along);
+            return self.read_named(&from, &fact.name, line, fact);
+        }
+        if let Some(a) = ruleset.assumption(o.kind, ix) {
+            let val = match a.value {
+                Assumed::Number(x) => Val::number(x),
+                Assumed::Word(bits) => Val::bits(bits),
+                Assumed::Members(bits) => {
+                    let count = fact.words().map_or(0, |w| w.len());
+                    Val::bits(SetWords::known(bits, u32::try_from(count).unwrap_or(0)))
+                }
+                Assumed::Truth(t) => Val::truth(TruthSet::of(t)),
+                Assumed::Absent => absent(fact),
+                Assumed::TheOnly(_) => Val::any(Flags::NOT_COMPUTABLE),
+            };
+            if !self.assumed.contains(&(object, ix)) {
+                self.assumed.push((object, ix));
+            }
+            let val = val.flagged(Flags::ASSUMED);
+            let kind = leaf_kind(fact);
+            let (id, reg) =
+                self.program
+                    .leaf(kind, val, val, plausible(fact), LeafSource::Assumed);
+            self.note(id, info(object, ix, line, What::Fact));
+            return reg;
+        }
+        self.unknown_fact(info(object, ix, line, What::Fact), fact)
+    }
+
+    /// A fact by name on whatever an inherited fact comes from.
+    fn read_named(&mut self, from: &Obj, name: &str, line: Option<u8>, fact: &Fact) -> Reg {
+        match from {
+            Obj::One(id) => {
+                let kind = self.kind(*id);
+                match self.ruleset.vocabulary.kind(kind).fact_named(name) {
+                    Some(ix) => self.fact(*id, ix, line),
+                    None => self.program.constant(Val::any(Flags::NOT_COMPUTABLE)),
+                }
+            }
+            Obj::Pick(selector, all) => {
+                let regs: Vec<Reg> = all
+                    .iter()
+                    .map(|o| self.read_named(o, name, line, fact))
+                    .collect();
+                self.pick(*selector, &regs)
+            }
+            Obj::Unknown(frame) => {
+                let f = self.frames[*frame as usize].clone();
+                self.unknown_fact(info(f.owner, f.fact, line, What::Fact), fact)
+            }
+            Obj::Absent => self.program.constant(absent(fact)),
+            Obj::Poison => self.program.constant(poison(fact)),
+        }
+    }
+
+    /// A leaf for a fact of which nothing is known.
+    pub(super) fn unknown_fact(&mut self, at: LeafInfo, fact: &Fact) -> Reg {
+        let data = &self.ruleset.data;
+        let set = match &fact.ty {
+            FactType::Quantity { .. } => {
+                if let Some(series) = fact.series {
+                    let bits = self.series_bits(series.0, domain(fact), fact.optional);
+                    let set = Val::bits(bits);
+                    let (id, sel) = self.program.leaf(
+                        LeafKind::Choice,
+                        set,
+                        set,
+                        plausible(fact),
+                        LeafSource::Unknown,
+                    );
+                    self.note(id, at);
+                    return self.program.push(Op::Member(sel, series), data);
+                }
+                let mut val = Val::interval(domain(fact));
+                if fact.optional {
+                    val.bits = Presence::EITHER;
+                }
+                val
+            }
+            FactType::Date => Val::interval(Interval::ALL),
+            FactType::Choice { words, .. } => {
+                let all = (1_u64 << words.len()) - 1;
+                Val::bits(if fact.optional { all | Presence::NO_WORD } else { all })
+            }
+            FactType::Some { words } => {
+                Val::bits(SetWords::unknown(u32::try_from(words.len()).unwrap_or(0)))
+            }
+            FactType::YesNo => Val::truth(TruthSet::U),
+            FactType::Text => {
+                let known = (1_u64 << self.ruleset.texts.len().min(60)) - 1;
+                Val::bits(known | OTHER_TEXT)
+            }
+            _ => Val::any(Flags::NOT_COMPUTABLE),
+        };
+        let (id, reg) = self.program.leaf(
+            leaf_kind(fact),
+            set,
+            set,
+            plausible(fact),
+            LeafSource::Unknown,
+        );
+        self.note(id, at);
+        reg
+    }
+
+    fn series_bits(&self, series: u16, within: Interval, optional: bool) -> u64 {
+        let members = self
+            .ruleset
+            .data
+            .series
+            .get(series as usize)
+            .map_or(&[][..], |m| m);
+        let mut bits = 0;
+        for (i, m) in members.iter().enumerate() {
+            let slack = 1e-9 * m.abs();
+            if within.lo - slack <= *m && *m <= within.hi + slack {
+                bits |= 1_u64 << i;
+            }
+        }
+        if optional {
+            bits |= Presence::NO_WORD;
+        }
+        bits
+    }
+
+    fn possible(
+        &mut self,
+        object: ObjectId,
+        ix: FactIx,
+        line: Option<u8>,
+        value: &Possible,
+        fact: &Fact,
+    ) -> Reg {
+        let at = info(object, ix, line, What::Fact);
+        let ruleset = self.ruleset;
+        let data = &ruleset.data;
+        match value {
+            Possible::Unknown => self.unknown_fact(at, fact),
+            Possible::Absent => self.program.constant(absent(fact)),
+            Possible::Poison => self.program.constant(poison(fact)),
+            Possible::Number(i) => {
+                if let Some(series) = fact.series
+                    && !i.is_point()
+                {
+                    let bits = self.series_bits(series.0, *i, false);
+                    let all = self.series_bits(series.0, domain(fact), false);
+                    let (id, sel) = self.program.leaf(
+                        LeafKind::Choice,
+                        Val::bits(bits),
+                        Val::bits(all),
+                        plausible(fact),
+                        LeafSource::Range,
+                    );
+                    self.note(id, at);
+                    return self.program.push(Op::Member(sel, series), data);
+                }
+                self.number_leaf(*i, at, fact)
+            }
+            Possible::Formula(f) => self.formula(f, fact),
+            Possible::Words(bits) => {
+                let all = fact.words().map_or(*bits, |w| (1_u64 << w.len()) - 1);
+                self.bits_leaf(LeafKind::Choice, *bits, all, bits.count_ones() == 1, at, fact)
+            }
+            Possible::Members(bits) => {
+                let n = fact.words().map_or(0, |w| w.len());
+                let n = u32::try_from(n).unwrap_or(0);
+                let kind = LeafKind::Members(u8::try_from(n).unwrap_or(0));
+                self.bits_leaf(kind, SetWords::known(*bits, n), SetWords::unknown(n), true, at, fact)
+            }
+            Possible::Truth(t) => {
+                let bits = u64::from(TruthSet::of(*t).bits());
+                self.bits_leaf(LeafKind::Truth, bits, 3, true, at, fact)
+            }
+            Possible::Text(t) => {
+                // The value of a parameter may be a word of a choice.
+                if let Some(i) = fact.words().and_then(|w| w.iter().position(|w| w == t)) {
+                    return self.program.constant(Val::bits(1 << i));
+                }
+                let bits = self
+                    .ruleset
+                    .texts
+                    .iter()
+                    .position(|x| x == t)
+                    .map_or(OTHER_TEXT, |i| 1 << i);
+                self.bits_leaf(LeafKind::Choice, bits, bits, true, at, fact)
+            }
+            Possible::Date(d) => {
+                self.number_leaf(Interval::point(f64::from(*d) * SECONDS), at, fact)
+            }
+            Possible::PerLine(lines) => match line.and_then(|l| lines.get(l as usize)) {
+                Some(Some(v)) => self.possible(object, ix, line, v, fact),
+                _ => self.unknown_fact(at, fact),
+            },
+            Possible::OneOf(list) => self.one_of(object, ix, line, list, fact),
+            Possible::Object(_) | Possible::List(_) => {
+                self.program.constant(Val::any(Flags::NOT_COMPUTABLE))
+            }
+        }
+    }
+
+    fn bits_leaf(
+        &mut self,
+        kind: LeafKind,
+        bits: u64,
+        all: u64,
+        exact: bool,
+        at: LeafInfo,
+        fact: &Fact,
+    ) -> Reg {
+        let source = if exact {
+            LeafSource::Exact
+        } else {
+            LeafSource::Range
+        };
+        let (id, reg) =
+            self.program
+                .leaf(kind, Val::bits(bits), Val::bits(all), plausible(fact), source);
+        self.note(id, at);
+        reg
+    }
+
+    fn number_leaf(&mut self, i: Interval, at: LeafInfo, fact: &Fact) -> Reg {
+        let source = if i.is_point() {
+            LeafSource::Exact
+        } else if i.is_bounded() && i.hi - i.lo <= 0.25 * i.hi.abs().max(i.lo.abs()) {
+            LeafSource::Tolerance
+        } else {
+            LeafSource::Range
+        };
+        // One-sided values end where the fact's domain does.
+        let set = i.intersect(domain(fact)).unwrap_or(i);
+        let (id, reg) = self.program.leaf(
+            LeafKind::Number,
+            Val::interval(set),
+            Val::interval(domain(fact)),
+            plausible(fact),
+            source,
+        );
+        self.note(id, at);
+        reg
+    }
+
+    fn one_of(
+        &mut self,
+        object: ObjectId,
+        ix: FactIx,
+        line: Option<u8>,
+        list: &[Possible],
+        fact: &Fact,
+    ) -> Reg {
+        let at = info(object, ix, line, What::Fact);
+        // Words of a choice are one set.
+        let mut bits = 0_u64;
+        if list.iter().all(|p| match p {
+            Possible::Words(b) => {
+                bits |= b;
+                true
+            }
+            Possible::Absent if fact.words().is_some() => {
+                bits |= Presence::NO_WORD;
+                true
+            }
+            _ => false,
+        }) {
+            let all = fact.words().map_or(bits, |w| (1_u64 << w.len()) - 1);
+            return self.bits_leaf(LeafKind::Choice, bits, all | bits, false, at, fact);
+        }
+        // Members of a series are one set, too.
+        if let Some(series) = fact.series
+            && list
+                .iter()
+                .all(|p| matches!(p, Possible::Number(i) if i.is_point()))
+        {
+            let bits = list.iter().fold(0, |all, p| match p {
+                Possible::Number(i) => all | self.series_bits(series.0, *i, false),
+                _ => all,
+            });
+            let all = self.series_bits(series.0, domain(fact), false);
+            let (id, sel) = self.program.leaf(
+                LeafKind::Choice,
+                Val::bits(bits),
+                Val::bits(all),
+                plausible(fact),
+                LeafSource::Range,
+            );
+            self.note(id, at);
+            return self.program.push(Op::Member(sel, series), &self.ruleset.data);
+        }
+        let selector = self.selector(object, ix, line, list.len().min(64));
+        let regs: Vec<Reg> = list
+            .iter()
+            .take(64)
+            .map(|p| match p {
+                Possible::Number(i) if i.is_point() => {
+                    self.program.constant(Val::interval(*i))
+                }
+                p => self.possible(object, ix, line, p, fact),
+            })
+            .collect();
+        self.pick(selector, &regs)
+    }
+
+    /// A leaf that chooses among `count` alternatives of a fact.
+    pub(super) fn selector(
+        &mut self,
+        object: ObjectId,
+        ix: FactIx,
+        line: Option<u8>,
+        count: usize,
+    ) -> Reg {
+        let all = if count >= 64 {
+            u64::MAX
+        } else {
+            (1_u64 << count) - 1
+        };
+        let (id, reg) = self.program.leaf(
+            LeafKind::Choice,
+            Val::bits(all),
+            Val::bits(all),
+            (f64::NEG_INFINITY, f64::INFINITY),
+            LeafSource::Range,
+        );
+        self.note(id, info(object, ix, line, What::Alternative));
+        reg
+    }
+
+    /// The alternative that a selector chooses.
+    pub(super) fn pick(&mut self, selector: Reg, regs: &[Reg]) -> Reg {
+        let bits = self.program.val(selector).bits;
+        if bits.count_ones() == 1
+            && let Some(r) = regs.get(bits.trailing_zeros() as usize)
+        {
+            return *r;
+        }
+        let first = self.program.list(regs);
+        let count = u32::try_from(regs.len()).unwrap_or(0);
+        self.program
+            .push(Op::Pick(selector, first, count), &self.ruleset.data)
+    }
+
+    fn formula(&mut self, f: &Formula, fact: &Fact) -> Reg {
+        match f {
+            Formula::Number(x) => self.program.constant(Val::number(*x)),
+            Formula::Parameter(id) => self.parameter(id.0, fact),
+            Formula::Binary(op, a, b) => {
+                let (a, b) = (self.formula(a, fact), self.formula(b, fact));
+                let op = match op {
+                    Arith::Add => Op::Add(a, b),
+                    Arith::Sub => Op::Sub(a, b),
+                    Arith::Mul => Op::Mul(a, b),
+                    Arith::Div => Op::Div(a, b),
+                };
+                self.program.push(op, &self.ruleset.data)
+            }
+        }
+    }
+
+    /// A parameter is one leaf, shared by all that use it.
+    fn parameter(&mut self, id: u16, fact: &Fact) -> Reg {
+        let design = self.design;
+        let Some(p) = design.parameters.get(id as usize) else {
+            return self.program.constant(poison(fact));
+        };
+        let at = LeafInfo {
+            object: ObjectId(0),
+            fact: FactIx(0),
+            inner: None,
+            line: None,
+            what: What::Parameter(id),
+        };
+        let words = |p: &Possible| match p {
+            Possible::Text(t) => fact.words().and_then(|w| w.iter().position(|x| x == t)),
+            _ => None,
+        };
+        if let Some(reg) = self.parameters.get(&id).copied() {
+            // A choice of words is shared through its selector.
+            if let Possible::OneOf(list) = &p.value
+                && list.iter().all(|p| words(p).is_some())
+            {
+                let regs: Vec<Reg> = list
+                    .iter()
+                    .map(|p| {
+                        let i = words(p).unwrap_or(0);
+                        self.program.constant(Val::bits(1 << i))
+                    })
+                    .collect();
+                return self.pick(reg, &regs);
+            }
+            return reg;
+        }
+        match &p.value {
+            Possible::Number(i) => {
+                let source = if i.is_point() {
+                    LeafSource::Exact
+                } else {
+                    LeafSource::Range
+                };
+                let domain = match &p.declared {
+                    Possible::Number(d) => *d,
+                    _ => *i,
+                };
+                let (leaf, reg) = self.program.leaf(
+                    LeafKind::Number,
+                    Val::interval(*i),
+                    Val::interval(domain),
+                    (domain.lo, domain.hi),
+                    source,
+                );
+                self.note(leaf, at);
+                self.parameters.insert(id, reg);
+                reg
+            }
+            Possible::OneOf(list) => {
+                let all = (1_u64 << list.len().min(63)) - 1;
+                let (leaf, selector) = self.program.leaf(
+                    LeafKind::Choice,
+                    Val::bits(all),
+                    Val::bits(all),
+                    (f64::NEG_INFINITY, f64::INFINITY),
+                    LeafSource::Range,
+                );
+                self.note(leaf, at);
+                let regs: Vec<Reg> = list
+                    .iter()
+                    .map(|p| {
+                        let val = match (p, words(p)) {
+                            (_, Some(i)) => Val::bits(1 << i),
+                            (Possible::Number(i), _) => Val::interval(*i),
+                            (Possible::Truth(t), _) => Val::truth(TruthSet::of(*t)),
+                            _ => poison(fact),
+                        };
+                        self.program.constant(val)
+                    })
+                    .collect();
+                let reg = self.pick(selector, &regs);
+                let keep = if list.iter().all(|p| words(p).is_some()) {
+                    selector
+                } else {
+                    reg
+                };
+                self.parameters.insert(id, keep);
+                reg
+            }
+            Possible::Unknown => {
+                let reg = self.unknown_fact(at, fact);
+                self.parameters.insert(id, reg);
+                reg
+            }
+            value => {
+                let value = value.clone();
+                self.possible(ObjectId(0), FactIx(0), None, &value, fact)
+            }
+        }
+    }
+}
+
+pub(super) fn info(object: ObjectId, fact: FactIx, line: Option<u8>, what: What) -> LeafInfo {
+    LeafInfo {
+        object,
+        fact,
+        inner: None,
+        line,
+        what,
+    }
+}
+
+/// The hard limits of a fact, as an interval.
+fn domain(fact: &Fact) -> Interval {
+    let b = fact.domain;
+    let lo = if b.lo_open { b.lo.next_up() } else { b.lo };
+    let hi = if b.hi_open { b.hi.next_down() } else { b.hi };
+    Interval { lo, hi }
+}
+
+fn plausible(fact: &Fact) -> (f64, f64) {
+    let d = domain(fact);
+    fact.plausible
+        .map_or((d.lo, d.hi), |p| (p.lo.max(d.lo), p.hi.min(d.hi)))
+}
+
+fn leaf_kind(fact: &Fact) -> LeafKind {
+    match &fact.ty {
+        FactType::Choice { .. } | FactType::Text => LeafKind::Choice,
+        FactType::Some { words } => LeafKind::Members(u8::try_from(words.len()).unwrap_or(0)),
+        FactType::YesNo => LeafKind::Truth,
+        _ => LeafKind::Number,
+    }
+}
+
+/// What a fact reads as where it is known to be absent.
+pub(super) fn absent(fact: &Fact) -> Val {
+    match &fact.ty {
+        FactType::Choice { .. } | FactType::Text => Val::bits(Presence::NO_WORD),
+        FactType::Some { words } => {
+            Val::bits(SetWords::known(0, u32::try_from(words.len()).unwrap_or(0)))
+        }
+        FactType::YesNo => Val::truth(TruthSet::U).flagged(Flags::NOT_COMPUTABLE),
+        _ => Val::ABSENT,
+    }
+}
+
+/// What a fact reads as where it is written wrongly.
+pub(super) fn poison(fact: &Fact) -> Val {
+    let val = match &fact.ty {
+        FactType::Choice { words, .. } => Val::bits((1_u64 << words.len()) - 1),
+        FactType::Some { words } => {
+            Val::bits(SetWords::unknown(u32::try_from(words.len()).unwrap_or(0)))
+        }
+        FactType::YesNo => Val::truth(TruthSet::U),
+        FactType::Text => Val::bits(OTHER_TEXT),
+        _ => Val::any(Flags::NONE),
+    };
+    val.flagged(Flags::POISON)
+}
+
+/// Names a kind's fact for reading through an unknown object.
+pub(super) fn inner(at: LeafInfo, kind: KindId, fact: FactIx) -> LeafInfo {
+    LeafInfo {
+        inner: Some((kind, fact)),
+        ..at
+    }
+}

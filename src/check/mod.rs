@@ -1,0 +1,14 @@
+//! Rules over a design → findings.
+
+mod finding;
+mod judge;
+mod link;
+mod link_object;
+mod link_term;
+mod link_value;
+mod show;
+
+pub use finding::{Counts, FigureValue, Finding, Missing, Outcome, Reason, Report, WitnessValue};
+pub use judge::{Judged, Settings, check};
+pub use link::{FactKey, Frame, LeafInfo, Linker, Obj, Step, Trace, What};
+pub use show::{show_number, show_truth, show_val, show_words};

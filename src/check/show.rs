@@ -1,0 +1,104 @@
+//! Values as people write them.
+
+use crate::expression::{Flags, Presence, SetWords, Val};
+use crate::quantity::{TruthSet, Unit, format_date, format_interval, format_quantity};
+use crate::vocabulary::{Fact, FactType, Vocabulary};
+
+/// A number or interval with its unit.
+#[must_use]
+pub fn show_number(val: &Val, unit: Option<&Unit>, digits: usize) -> String {
+    if val.bits == Presence::ABSENT {
+        return "none".to_owned();
+    }
+    if val.flags.any(Flags::GAP) {
+        return "a figure the ruleset lacks".to_owned();
+    }
+    let Some(unit) = unit else {
+        return if val.lo == val.hi {
+            format!("{}", val.lo)
+        } else {
+            format!("{} .. {}", val.lo, val.hi)
+        };
+    };
+    if val.lo == val.hi {
+        format_quantity(val.lo, unit, digits)
+    } else {
+        format_interval(val.lo, val.hi, unit)
+    }
+}
+
+/// A value of a fact.
+#[must_use]
+pub fn show_val(val: &Val, fact: &Fact, vocabulary: &Vocabulary) -> String {
+    match &fact.ty {
+        FactType::Choice { words, .. } => show_words(val.bits, words),
+        FactType::Some { words } => {
+            let names: Vec<&str> = words
+                .iter()
+                .enumerate()
+                .filter(|(i, _)| {
+                    SetWords::has(val.bits, u8::try_from(*i).unwrap_or(0)) == TruthSet::T
+                })
+                .map(|(_, w)| w.as_str())
+                .collect();
+            if names.is_empty() {
+                "none".to_owned()
+            } else {
+                names.join(", ")
+            }
+        }
+        FactType::YesNo => show_truth(val).to_owned(),
+        FactType::Date => {
+            if val.lo == val.hi {
+                format_date((val.lo / 86_400.0) as i32)
+            } else {
+                "?".to_owned()
+            }
+        }
+        FactType::Quantity { unit, .. } => {
+            if let Some(m) = fact.series.and_then(|s| vocabulary.series(s).at(val.lo))
+                && val.lo == val.hi
+                && let Some(name) = &m.name
+            {
+                return name.clone();
+            }
+            show_number(val, Some(unit), 4)
+        }
+        FactType::Text => "a text".to_owned(),
+        _ => {
+            if val.bits & 1 == 0 {
+                "fitted".to_owned()
+            } else {
+                "none".to_owned()
+            }
+        }
+    }
+}
+
+/// Words of a choice.
+#[must_use]
+pub fn show_words(bits: u64, words: &[String]) -> String {
+    let mut names: Vec<&str> = words
+        .iter()
+        .enumerate()
+        .filter(|(i, _)| bits >> i & 1 != 0)
+        .map(|(_, w)| w.as_str())
+        .collect();
+    if bits & Presence::NO_WORD != 0 {
+        names.push("none");
+    }
+    if names.len() > 6 {
+        return "?".to_owned();
+    }
+    names.join(" | ")
+}
+
+/// Yes, no or not known.
+#[must_use]
+pub fn show_truth(val: &Val) -> &'static str {
+    match val.as_truth() {
+        TruthSet::T => "yes",
+        TruthSet::F => "no",
+        _ => "not known",
+    }
+}

@@ -1,0 +1,147 @@
+//! Findings as JSON, schema `amperule-check-1`.
+
+use serde_json::{Map, Value, json};
+
+use crate::check::{Finding, Outcome};
+use crate::source::{Label, Problem, Sources, Weight};
+
+use super::FileReport;
+
+/// What stands before the files.
+#[must_use]
+pub fn head() -> String {
+    let tool = json!({"name": "amperule", "version": env!("CARGO_PKG_VERSION")});
+    format!("{{\"schema\": \"amperule-check-1\", \"tool\": {tool}, \"files\": [\n")
+}
+
+/// What stands after the files.
+pub const TAIL: &str = "\n]}\n";
+
+/// One design.
+#[must_use]
+pub fn file(file: &FileReport<'_>, all: bool) -> String {
+    let mut counts: Map<String, Value> = Map::new();
+    let mut findings = Vec::new();
+    let mut figures = Vec::new();
+    let mut assumed = Vec::new();
+    if let Some(r) = file.report {
+        for ((o, s), n) in &r.counts.0 {
+            let by = counts
+                .entry(o.word())
+                .or_insert_with(|| Value::Object(Map::new()));
+            if let Value::Object(by) = by {
+                by.insert(s.word().to_owned(), json!(n));
+            }
+        }
+        findings = r
+            .findings
+            .iter()
+            .filter(|f| all || !matches!(f.outcome, Outcome::Met | Outcome::NotApplicable))
+            .map(|f| finding(f, file.sources))
+            .collect();
+        figures = r
+            .figures
+            .iter()
+            .map(|f| {
+                json!({
+                    "fact": f.fact,
+                    "subject": f.subject,
+                    "low": number(f.unit.from_si(f.low)),
+                    "high": number(f.unit.from_si(f.high)),
+                    "unit": f.unit.text(),
+                    "limit": f.limit.map(|(x, _)| number(f.unit.from_si(x))),
+                    "margin": f.margin().map(number),
+                })
+            })
+            .collect();
+        assumed = r.assumed.iter().map(|a| json!(a)).collect();
+    }
+    let ruleset = file.ruleset.map(|r| {
+        json!({
+            "id": r.id,
+            "edition": r.edition.id,
+            "patches": r.patches,
+            "hash": r.hash,
+            "other-editions": r.other_editions,
+            "notes": r.notes,
+        })
+    });
+    json!({
+        "path": file.path,
+        "ruleset": ruleset,
+        "stage": file.stage.word(),
+        "assumed": assumed,
+        "problems": file.problems.iter().map(|p| problem(p, file.sources)).collect::<Vec<_>>(),
+        "counts": counts,
+        "findings": findings,
+        "figures": figures,
+    })
+    .to_string()
+}
+
+/// A number without the last digits that binary fractions add; infinity has no place in JSON.
+pub(crate) fn number(x: f64) -> Value {
+    if !x.is_finite() {
+        return Value::Null;
+    }
+    let text = format!("{x:.12e}");
+    text.parse::<f64>().map_or(Value::Null, |y| json!(y))
+}
+
+fn label(l: &Label, sources: &Sources) -> Value {
+    let place = sources.position(l.span);
+    json!({
+        "file": sources.get(l.span.file).map(|f| f.name().to_owned()),
+        "start": l.span.start,
+        "end": l.span.end,
+        "line": place.map(|p| p.line),
+        "column": place.map(|p| p.column),
+        "text": l.text,
+    })
+}
+
+fn problem(p: &Problem, sources: &Sources) -> Value {
+    json!({
+        "code": p.code,
+        "weight": if p.weight == Weight::Error { "error" } else { "caution" },
+        "message": p.message,
+        "labels": p.labels.iter().map(|l| label(l, sources)).collect::<Vec<_>>(),
+        "help": p.help,
+    })
+}
+
+fn finding(f: &Finding, sources: &Sources) -> Value {
+    let witness = |w: &[crate::check::WitnessValue]| {
+        w.iter()
+            .map(|v| json!({"fact": v.fact, "value": v.value}))
+            .collect::<Vec<_>>()
+    };
+    json!({
+        "rule": f.rule,
+        "title": f.title,
+        "outcome": f.outcome.word(),
+        "severity": f.severity.word(),
+        "reason": f.reason.map(|r| r.word()),
+        "stage": f.stage.word(),
+        "clause": f.clause,
+        "source": f.source,
+        "confidence": f.confidence.word(),
+        "subject": f.subject,
+        "message": f.message,
+        "labels": f.labels.iter().map(|l| label(l, sources)).collect::<Vec<_>>(),
+        "missing": f.missing.iter().map(|m| json!({
+            "of": m.of,
+            "fact": m.fact,
+            "means": m.means,
+            "settled-by": m.settled_by,
+            "passes": m.passes,
+            "breaks": m.breaks,
+        })).collect::<Vec<_>>(),
+        "witnesses": f.witnesses.as_ref().map(|(y, n)| json!({"passes": witness(y), "breaks": witness(n)})),
+        "help": f.help,
+        "ways": f.ways.iter().map(|(n, s)| json!({"name": n, "state": s})).collect::<Vec<_>>(),
+        "assumed": f.assumed,
+        "departure": f.departure,
+        "fingerprint": f.fingerprint,
+    })
+}
