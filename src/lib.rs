@@ -20,6 +20,8 @@ pub mod design;
 
 pub mod check;
 
+pub mod answer;
+
 pub mod report;
 
 pub mod command;

@@ -1,5 +1,6 @@
 //! Rules over a design → findings.
 
+mod cases;
 mod finding;
 mod judge;
 mod link;
@@ -8,6 +9,7 @@ mod link_term;
 mod link_value;
 mod show;
 
+pub use cases::{CaseResult, run_cases};
 pub use finding::{Counts, FigureValue, Finding, Missing, Outcome, Reason, Report, WitnessValue};
 pub use judge::{Judged, Settings, check};
 pub use link::{FactKey, Frame, LeafInfo, Linker, Obj, Step, Trace, What};

@@ -1,9 +1,11 @@
 //! The command line: one file a verb.
 
 mod check;
+mod format;
 mod output;
 mod read;
 mod rules;
+mod working;
 
 use std::process::ExitCode;
 
@@ -49,6 +51,10 @@ enum Color {
 enum Verb {
     /// Judges designs against a ruleset
     Check(check::Check),
+    /// Shows the calculation of derived facts, line by line
+    Working(working::WorkingOf),
+    /// Lays design files out
+    Format(format::Format),
     /// Shows, checks and tests rulesets
     Rules(rules::Rules),
 }
@@ -72,6 +78,8 @@ pub fn run() -> ExitCode {
     });
     let code = match cli.verb {
         Verb::Check(c) => c.run(&mut out),
+        Verb::Working(w) => w.run(&mut out),
+        Verb::Format(f) => f.run(&mut out),
         Verb::Rules(r) => r.run(&mut out),
     };
     ExitCode::from(out.finish(code))

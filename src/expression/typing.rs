@@ -763,7 +763,9 @@ impl Work<'_, '_> {
             self.unknown_name(name, at, kind, None);
             return self.wrong(&e.range);
         };
-        let optional = (optional || fact.optional) && !self.guarded(e);
+        // An empty list is a list: only what is read through may be absent.
+        let listed = matches!(fact.ty, FactType::Parts(_) | FactType::References(_));
+        let optional = (optional || (fact.optional && !listed)) && !self.guarded(e);
         let fact = fact.clone();
         let mut line = line;
         let ty = match &fact.ty {

@@ -236,7 +236,12 @@ pub(super) fn assemble(
     ruleset.edition = base.editions.get(choice.index)?.clone();
     ruleset.other_editions = choice.others;
     ruleset.edition_note = choice.note;
-    ruleset.notes = layers.iter().flat_map(|l| l.notes.clone()).collect();
+    // What the foundation says of itself does not hold for what is built on it.
+    ruleset.notes = layers
+        .iter()
+        .skip(usize::from(bases > 1))
+        .flat_map(|l| l.notes.clone())
+        .collect();
     ruleset.hash = hash(layers, bases, &ruleset.edition.id);
     ruleset.files = Arc::clone(files);
     Some(ruleset)

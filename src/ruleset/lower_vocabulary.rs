@@ -435,6 +435,8 @@ fn fact(
     });
     let always = f.flag("always", problems);
     let optional = f.flag("optional", problems)
+        // A list may be known to be empty.
+        || matches!(ty, FactType::Parts(_) | FactType::References(_))
         || (matches!(ty, FactType::Part(_) | FactType::Reference(_)) && !always);
     Some((
         Fact {

@@ -1,0 +1,5 @@
+//! Answers beyond yes and no, read from the same registers: values and their workings.
+
+mod working;
+
+pub use working::{Figure, Input, Working, WorkingStep, value, working, worked_facts};

@@ -1,0 +1,416 @@
+//! The calculation of a derived fact, line by line: the formula, the numbers put in, the clause,
+//! the table row, and where each input stands.
+
+use crate::check::{FactKey, Linker, show_number, show_truth, show_words};
+use crate::design::model::{Design, ObjectId};
+use crate::expression::{Compiled, Presence, Reg, TermId, TermKind, Ty, Val};
+use crate::quantity::Unit;
+use crate::ruleset::{Ruleset, default_unit};
+use crate::source::Span;
+use crate::vocabulary::{Fact, FactIx, FactType, LINES};
+
+/// A value of a fact, in SI units.
+#[derive(Clone, Debug)]
+pub struct Figure {
+    /// Lowest value.
+    pub low: f64,
+    /// Highest value.
+    pub high: f64,
+    /// The unit it is shown in.
+    pub unit: Unit,
+}
+
+/// A value that was put into a formula.
+#[derive(Clone, Debug)]
+pub struct Input {
+    /// Its name in the formula.
+    pub name: String,
+    /// Its value.
+    pub value: String,
+    /// Where it is written, if it is.
+    pub span: Option<Span>,
+    /// Where a figure comes from: the table, the limit's clause.
+    pub source: Option<String>,
+}
+
+/// One line of a working.
+#[derive(Clone, Debug)]
+pub struct WorkingStep {
+    /// What is worked out, `Zs of ev`.
+    pub what: String,
+    /// Its meaning.
+    pub means: String,
+    /// The formula.
+    pub formula: String,
+    /// The formula with the numbers put in.
+    pub numbers: String,
+    /// The result.
+    pub result: String,
+    /// What was put in.
+    pub inputs: Vec<Input>,
+    /// Standard, edition, clause.
+    pub clause: Option<String>,
+    /// Where it was seen.
+    pub source: Option<String>,
+}
+
+/// A whole working: what it needs first, the fact itself last.
+#[derive(Clone, Debug)]
+pub struct Working {
+    /// The fact.
+    pub fact: String,
+    /// The object.
+    pub subject: String,
+    /// The value.
+    pub figure: Option<Figure>,
+    /// The value as text.
+    pub result: String,
+    /// The lines.
+    pub steps: Vec<WorkingStep>,
+}
+
+/// The object with this name (as messages give it), and its fact.
+fn find(
+    ruleset: &Ruleset,
+    design: &Design,
+    object: &str,
+    fact: &str,
+) -> Option<(ObjectId, FactIx)> {
+    design
+        .ids()
+        .filter(|id| design.describe(*id) == object)
+        .find_map(|id| {
+            let ix = ruleset.vocabulary.kind(design.object(id).kind).fact_named(fact)?;
+            Some((id, ix))
+        })
+}
+
+fn figure(val: &Val, fact: &Fact) -> Option<Figure> {
+    let unit = fact.unit()?.clone();
+    (val.bits & Presence::PRESENT != 0 && val.lo <= val.hi).then_some(Figure {
+        low: val.lo,
+        high: val.hi,
+        unit,
+    })
+}
+
+/// The value of a fact of an object: `value(r, d, "ev", "Zs", None)`. None, if there is no such
+/// object or fact, or no number.
+#[must_use]
+pub fn value(
+    ruleset: &Ruleset,
+    design: &Design,
+    object: &str,
+    fact: &str,
+    line: Option<u8>,
+) -> Option<Figure> {
+    let (id, ix) = find(ruleset, design, object, fact)?;
+    let mut linker = Linker::new(ruleset, design);
+    let reg = linker.fact(id, ix, line);
+    let val = linker.program.val(reg);
+    figure(&val, ruleset.vocabulary.fact(design.object(id).kind, ix))
+}
+
+/// Objects and facts that can be worked out by this name: all derived facts called `fact`, or
+/// all figures of the ruleset, if no name is given.
+#[must_use]
+pub fn worked_facts(
+    ruleset: &Ruleset,
+    design: &Design,
+    fact: Option<&str>,
+) -> Vec<(ObjectId, FactIx)> {
+    let mut all = Vec::new();
+    let wanted = fact.map(|f| match f.split_once('.') {
+        Some((object, name)) => (Some(object), name),
+        None => (None, f),
+    });
+    for id in design.ids() {
+        let o = design.object(id);
+        if o.phantom {
+            continue;
+        }
+        let kind = ruleset.vocabulary.kind(o.kind);
+        for (i, f) in kind.facts.iter().enumerate() {
+            let ix = FactIx(u16::try_from(i).unwrap_or(u16::MAX));
+            if ruleset.derivation(o.kind, ix).is_none() {
+                continue;
+            }
+            let take = match wanted {
+                Some((object, name)) => {
+                    let object = object.is_none_or(|x| x == o.name || x == kind.name);
+                    object && (f.name == name || f.also.iter().any(|a| a == name))
+                }
+                None => ruleset.figures.iter().any(|g| g.kind == o.kind && g.fact == ix),
+            };
+            if take {
+                all.push((id, ix));
+            }
+        }
+    }
+    all
+}
+
+/// The working of one fact.
+#[must_use]
+pub fn working(ruleset: &Ruleset, design: &Design, object: ObjectId, ix: FactIx) -> Working {
+    let mut linker = Linker::new(ruleset, design);
+    linker.keep_traces();
+    let fact = ruleset.vocabulary.fact(design.object(object).kind, ix);
+    let lines: Vec<Option<u8>> = if matches!(fact.ty, FactType::Quantity { per_line: true, .. }) {
+        vec![Some(0), Some(1), Some(2)]
+    } else {
+        vec![None]
+    };
+    let mut out = Working {
+        fact: fact.name.clone(),
+        subject: design.describe(object),
+        figure: None,
+        result: String::new(),
+        steps: Vec::new(),
+    };
+    let mut done: Vec<FactKey> = Vec::new();
+    for line in lines {
+        let reg = linker.fact(object, ix, line);
+        let val = linker.program.val(reg);
+        let text = show(&val, fact);
+        if out.figure.is_none() {
+            out.figure = figure(&val, fact);
+            out.result = text;
+        } else if let (Some(f), Some(more)) = (&mut out.figure, figure(&val, fact)) {
+            f.low = f.low.min(more.low);
+            f.high = f.high.max(more.high);
+            out.result = format!("{}; {text}", out.result);
+        }
+        walk(&linker, (object, ix, line.unwrap_or(3)), &mut done, &mut out.steps, 0);
+    }
+    out
+}
+
+/// Inputs before what uses them.
+fn walk(
+    linker: &Linker<'_>,
+    key: FactKey,
+    done: &mut Vec<FactKey>,
+    steps: &mut Vec<WorkingStep>,
+    depth: usize,
+) {
+    if done.contains(&key) || depth > 60 {
+        return;
+    }
+    done.push(key);
+    let (object, ix, line) = key;
+    let kind = linker.design.object(object).kind;
+    let Some(d) = linker.ruleset.derivation(kind, ix) else {
+        return;
+    };
+    let Some(trace) = linker.traces.as_ref().and_then(|t| t.get(&key)) else {
+        return;
+    };
+    for read in &trace.reads {
+        walk(linker, *read, done, steps, depth + 1);
+    }
+    let fact = linker.ruleset.vocabulary.fact(kind, ix);
+    let Some(reg) = trace.steps.last().map(|s| s.reg) else {
+        return;
+    };
+    let val = linker.program.val(reg);
+    let on_line = LINES
+        .get(line as usize)
+        .map_or(String::new(), |l| format!(" on {l}"));
+    let shown: Vec<(TermId, Reg)> = trace.steps.iter().map(|s| (s.term, s.reg)).collect();
+    steps.push(WorkingStep {
+        what: format!("{} of {}{on_line}", fact.name, linker.design.describe(object)),
+        means: fact.means.clone(),
+        formula: d.formula.text.split_whitespace().collect::<Vec<_>>().join(" "),
+        numbers: numbers(linker, &d.formula, &shown),
+        result: show(&val, fact),
+        inputs: inputs(linker, &d.formula, &shown),
+        clause: d.origin.clause.clone(),
+        source: d.origin.source.clone(),
+    });
+}
+
+fn show(val: &Val, fact: &Fact) -> String {
+    match &fact.ty {
+        FactType::Choice { words, .. } => show_words(val.bits, words),
+        FactType::YesNo => show_truth(val).to_owned(),
+        FactType::Date if val.lo == val.hi => {
+            crate::quantity::format_date((val.lo / 86_400.0) as i32)
+        }
+        _ => show_number(val, fact.unit(), 5),
+    }
+}
+
+fn unit_of(linker: &Linker<'_>, c: &Compiled, id: TermId) -> Option<Unit> {
+    let term = c.term(id);
+    match &term.kind {
+        TermKind::Read { fact, .. } => fact
+            .by_kind
+            .first()
+            .and_then(|(k, f)| linker.ruleset.vocabulary.fact(*k, *f).unit().cloned()),
+        TermKind::Limit(l) => linker
+            .ruleset
+            .limits
+            .all
+            .get(l.0 as usize)
+            .map(|l| l.unit.clone()),
+        _ => match &term.ty {
+            Ty::Number(d) => default_unit(*d),
+            _ => None,
+        },
+    }
+}
+
+fn term_value(linker: &Linker<'_>, c: &Compiled, id: TermId, reg: Reg) -> String {
+    let val = linker.program.val(reg);
+    match &c.term(id).ty {
+        Ty::Word(w) => show_words(val.bits, w),
+        Ty::Truth => show_truth(&val).to_owned(),
+        Ty::Date if val.lo == val.hi => crate::quantity::format_date((val.lo / 86_400.0) as i32),
+        _ => show_number(&val, unit_of(linker, c, id).as_ref(), 5),
+    }
+}
+
+/// Whether a term stands for a value that is put in: a fact, a limit, a table, a sum over members.
+fn is_input(kind: &TermKind) -> bool {
+    matches!(
+        kind,
+        TermKind::Read { .. }
+            | TermKind::Limit(_)
+            | TermKind::Lookup(..)
+            | TermKind::Aggregate { .. }
+            | TermKind::Origin(..)
+            | TermKind::Present(_)
+            | TermKind::ObjectPresent(_)
+            | TermKind::IsKind(..)
+    )
+}
+
+/// The branch of a formula that was taken: conditions that are decided fall away.
+fn taken(linker: &Linker<'_>, c: &Compiled, id: TermId, shown: &[(TermId, Reg)]) -> TermId {
+    match &c.term(id).kind {
+        TermKind::If(cond, a, b) => {
+            let truth = shown
+                .iter()
+                .find(|(t, _)| t == cond)
+                .map(|(_, r)| linker.program.val(*r).as_truth());
+            match truth {
+                Some(crate::quantity::TruthSet::T) => taken(linker, c, *a, shown),
+                Some(crate::quantity::TruthSet::F) => taken(linker, c, *b, shown),
+                _ => id,
+            }
+        }
+        _ => id,
+    }
+}
+
+/// The formula with its inputs replaced by their values.
+fn numbers(linker: &Linker<'_>, c: &Compiled, shown: &[(TermId, Reg)]) -> String {
+    let root = taken(linker, c, c.root, shown);
+    let whole = c.term(root).range.clone();
+    let mut parts: Vec<(std::ops::Range<usize>, String)> = Vec::new();
+    for (id, reg) in shown {
+        let term = c.term(*id);
+        if !is_input(&term.kind) || *id == root && !matches!(term.kind, TermKind::Aggregate { .. }) {
+            continue;
+        }
+        if term.range.start < whole.start || whole.end < term.range.end {
+            continue;
+        }
+        let text = match &term.kind {
+            // A sum shows its members.
+            TermKind::Aggregate { body: Some(b), op, .. } => {
+                let members: Vec<String> = shown
+                    .iter()
+                    .filter(|(t, _)| t == b)
+                    .map(|(t, r)| term_value(linker, c, *t, *r))
+                    .collect();
+                format!("{}({})", op.word(), members.join(", "))
+            }
+            _ => term_value(linker, c, *id, *reg),
+        };
+        parts.push((term.range.clone(), text));
+    }
+    // An outer one covers what is inside it.
+    let outer: Vec<(std::ops::Range<usize>, String)> = parts
+        .iter()
+        .filter(|(r, _)| {
+            !parts
+                .iter()
+                .any(|(o, _)| o.len() > r.len() && o.start <= r.start && r.end <= o.end)
+        })
+        .cloned()
+        .collect();
+    let mut at = whole.start;
+    let mut sorted = outer;
+    sorted.sort_by_key(|(r, _)| r.start);
+    sorted.dedup_by(|a, b| a.0 == b.0);
+    let mut text = String::new();
+    for (r, value) in sorted {
+        if r.start < at {
+            continue;
+        }
+        text.push_str(c.text.get(at..r.start).unwrap_or(""));
+        text.push_str(&value);
+        at = r.end;
+    }
+    text.push_str(c.text.get(at..whole.end).unwrap_or(""));
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+fn inputs(linker: &Linker<'_>, c: &Compiled, shown: &[(TermId, Reg)]) -> Vec<Input> {
+    let mut all: Vec<Input> = Vec::new();
+    for (id, reg) in shown {
+        let term = c.term(*id);
+        let source = match &term.kind {
+            TermKind::Read { .. } => None,
+            TermKind::Limit(l) => linker.ruleset.limits.all.get(l.0 as usize).map(|l| {
+                let mut text = l.clause.clone().unwrap_or_else(|| format!("limit of {}", l.layer));
+                if let Some((was, layer)) = &l.replaced {
+                    text = format!("{text}; {} replaces {was} of {layer}", l.layer);
+                }
+                text
+            }),
+            TermKind::Lookup(t, _) => linker
+                .ruleset
+                .data
+                .tables
+                .get(t.0 as usize)
+                .map(|t| format!("{}: {}", t.title, t.source)),
+            _ => continue,
+        };
+        let name = c.slice(*id).split_whitespace().collect::<Vec<_>>().join(" ");
+        let value = term_value(linker, c, *id, *reg);
+        let span = leaf_span(linker, *reg);
+        if !all.iter().any(|i| i.name == name && i.value == value) {
+            all.push(Input {
+                name,
+                value,
+                span,
+                source,
+            });
+        }
+    }
+    all
+}
+
+/// Where the value of a register is written, if it is a written fact.
+fn leaf_span(linker: &Linker<'_>, reg: Reg) -> Option<Span> {
+    let mut at = reg;
+    for _ in 0..4 {
+        match linker.program.ops.get(at.ix())? {
+            crate::expression::Op::Leaf(id) => {
+                let info = linker.leaves.get(id.0 as usize)?;
+                let o = linker.design.object(info.object);
+                return o
+                    .facts
+                    .get(info.fact.0 as usize)
+                    .and_then(Option::as_ref)
+                    .map(|w| w.span);
+            }
+            crate::expression::Op::Member(s, _) => at = *s,
+            _ => return None,
+        }
+    }
+    None
+}

@@ -1,0 +1,302 @@
+//! Runs the cases of rules: a base design, patched, must come out as said.
+
+use super::finding::Outcome;
+use super::judge::{Settings, check};
+use crate::design::parse::{parse_items, parse_value};
+use crate::design::resolve::{self, resolve};
+use crate::design::tree::{Block, Entry, FactEntry, Item, Tree, Value, ValueKind, Word};
+use crate::ruleset::{Case, CaseFile, Patch, Ruleset};
+use crate::source::{FileId, Problem, SourceFile, Sources, Span};
+
+/// How a case came out.
+#[derive(Debug)]
+pub struct CaseResult {
+    /// The rule.
+    pub rule: String,
+    /// What was wanted.
+    pub wanted: String,
+    /// Whether it came out so.
+    pub passed: bool,
+    /// What came out for each subject instead.
+    pub got: String,
+    /// Where the case stands.
+    pub span: Span,
+    /// Mistakes in the base or the patch.
+    pub problems: Vec<Problem>,
+    /// The texts of base and patches, for showing the mistakes.
+    pub sources: Sources,
+}
+
+/// Runs the cases of one file that concern rules of this ruleset.
+#[must_use]
+pub fn run_cases(ruleset: &Ruleset, file: &CaseFile, fallback: Option<&str>) -> Vec<CaseResult> {
+    file.cases
+        .iter()
+        .filter(|c| ruleset.rule(&c.rule).is_some())
+        .filter(|c| c.edition.as_ref().is_none_or(|e| *e == ruleset.edition.id))
+        .map(|c| {
+            let base = file.base.as_ref().map(|(t, _)| t.as_str()).or(fallback);
+            run(ruleset, c, base.unwrap_or(""))
+        })
+        .collect()
+}
+
+fn run(ruleset: &Ruleset, case: &Case, base: &str) -> CaseResult {
+    let mut sources = Sources::default();
+    let mut problems = Vec::new();
+    let id = sources.add(SourceFile::new("case-base", base));
+    let parsed = parse_items(id, base, 0);
+    problems.extend(parsed.problems);
+    let mut tree = parsed.tree;
+    for patch in &case.patches {
+        apply(&mut tree, patch, &mut sources, &mut problems);
+    }
+    let resolved = resolve(&[tree], &ruleset.vocabulary, &resolve::Settings::default());
+    problems.extend(resolved.problems.into_iter().filter(Problem::is_error));
+    let stage = ruleset.rule(&case.rule).map_or(crate::ruleset::Stage::Design, |r| r.stage);
+    let settings = Settings {
+        stage,
+        only: Some(case.rule.clone()),
+        ..Settings::default()
+    };
+    let judged = check(ruleset, &resolved.design, &settings);
+    let mut outcomes: Vec<(String, Outcome)> = judged
+        .report
+        .findings
+        .iter()
+        .map(|f| (f.subject.clone(), f.outcome))
+        .collect();
+    if judged.report.counts.of(Outcome::NotApplicable)
+        > outcomes.iter().filter(|(_, o)| *o == Outcome::NotApplicable).count()
+    {
+        outcomes.push(("others".to_owned(), Outcome::NotApplicable));
+    }
+    if let Some(s) = &case.subject {
+        outcomes.retain(|(name, _)| name == s);
+    }
+    let some = |o: Outcome| outcomes.iter().any(|(_, x)| *x == o);
+    let came = match case.outcome.as_str() {
+        "met" => some(Outcome::Met) && !some(Outcome::Failed) && !some(Outcome::Undecided),
+        "failed" => some(Outcome::Failed),
+        "undecided" => some(Outcome::Undecided) && !some(Outcome::Failed),
+        _ => {
+            !some(Outcome::Failed)
+                && !some(Outcome::Undecided)
+                && !some(Outcome::Met)
+        }
+    };
+    let got = if outcomes.is_empty() {
+        "no subject".to_owned()
+    } else {
+        outcomes
+            .iter()
+            .map(|(s, o)| format!("{s} {}", o.word()))
+            .collect::<Vec<_>>()
+            .join(", ")
+    };
+    CaseResult {
+        rule: case.rule.clone(),
+        wanted: case.outcome.clone(),
+        passed: came && problems.is_empty(),
+        got,
+        span: case.span,
+        problems,
+        sources,
+    }
+}
+
+fn apply(tree: &mut Tree, patch: &Patch, sources: &mut Sources, problems: &mut Vec<Problem>) {
+    match patch {
+        Patch::Add(text, _) => {
+            let id = sources.add(SourceFile::new("case: add", text.clone()));
+            let parsed = parse_items(id, text, 0);
+            problems.extend(parsed.problems);
+            tree.items.extend(parsed.tree.items);
+        }
+        Patch::Drop(name, span) => {
+            if !drop_block(tree, name) {
+                problems.push(
+                    Problem::error("bad-case", format!("the base design has no block `{name}`"))
+                        .at(*span, ""),
+                );
+            }
+        }
+        Patch::Set { path, value, span } => {
+            let id = sources.add(SourceFile::new(format!("case: {}", path.join(".")), value.clone()));
+            let parsed = if value.is_empty() {
+                None
+            } else {
+                let (v, wrong) = parse_value(id, value, 0);
+                problems.extend(wrong);
+                Some(v)
+            };
+            set(tree, path, parsed.as_ref(), id, *span, problems);
+        }
+    }
+}
+
+fn is_named(block: &Block, name: &str) -> bool {
+    match &block.name {
+        Some(n) => n.word.text == name || (block.kind.text == name),
+        None => block.kind.text == name,
+    }
+}
+
+fn drop_block(tree: &mut Tree, name: &str) -> bool {
+    fn inside(entries: &mut Vec<Entry>, name: &str) -> bool {
+        let before = entries.len();
+        entries.retain(|e| !matches!(e, Entry::Block(b) if is_named(b, name)));
+        let mut found = entries.len() != before;
+        for e in entries {
+            if let Entry::Block(b) = e {
+                found |= inside(&mut b.entries, name);
+            }
+        }
+        found
+    }
+    let before = tree.items.len();
+    tree.items.retain(|i| !matches!(i, Item::Block(b) if is_named(b, name)));
+    let mut found = tree.items.len() != before;
+    for item in &mut tree.items {
+        if let Item::Block(b) = item {
+            found |= inside(&mut b.entries, name);
+        }
+    }
+    found
+}
+
+/// A block by its own name first, by its kind else.
+fn find_block<'t>(tree: &'t mut Tree, name: &str) -> Option<&'t mut Block> {
+    fn search<'t>(block: &'t mut Block, test: &impl Fn(&Block) -> bool) -> Option<&'t mut Block> {
+        if test(block) {
+            return Some(block);
+        }
+        block.entries.iter_mut().find_map(|e| match e {
+            Entry::Block(b) => search(b, test),
+            _ => None,
+        })
+    }
+    fn any<'t>(tree: &'t mut Tree, test: &impl Fn(&Block) -> bool) -> Option<&'t mut Block> {
+        tree.items.iter_mut().find_map(|i| match i {
+            Item::Block(b) => search(b, test),
+            _ => None,
+        })
+    }
+    let own = |b: &Block| b.name.as_ref().is_some_and(|n| n.word.text == name);
+    let exists = any(tree, &own).is_some();
+    if exists {
+        any(tree, &own)
+    } else {
+        any(tree, &|b: &Block| b.kind.text == name)
+    }
+}
+
+fn set(
+    tree: &mut Tree,
+    path: &[String],
+    value: Option<&Value>,
+    file: FileId,
+    span: Span,
+    problems: &mut Vec<Problem>,
+) {
+    let defines: Vec<_> = tree
+        .items
+        .iter()
+        .filter_map(|i| match i {
+            Item::Define(d) => Some((d.name.text.clone(), d.head.clone(), d.entries.clone())),
+            _ => None,
+        })
+        .collect();
+    let missing = |what: &str| {
+        Problem::error("bad-case", format!("the base design has no `{what}` to patch")).at(span, "")
+    };
+    let Some((name, facts)) = path.split_first() else {
+        return;
+    };
+    let Some(block) = find_block(tree, name) else {
+        problems.push(missing(name));
+        return;
+    };
+    let expand = |v: &mut Value| {
+        if let ValueKind::Word(w) = &v.kind {
+            match defines.iter().find(|(n, ..)| n == w) {
+                Some((_, head, entries)) => {
+                    v.kind = ValueKind::Part {
+                        head: head.clone(),
+                        entries: entries.clone(),
+                    };
+                }
+                None => {
+                    v.kind = ValueKind::Part {
+                        head: Word {
+                            text: w.clone(),
+                            span: v.span,
+                        },
+                        entries: Vec::new(),
+                    };
+                }
+            }
+        }
+    };
+    if !set_in(&mut block.entries, facts, value, file, &expand) {
+        problems.push(missing(&path.join(".")));
+    }
+}
+
+fn set_in(
+    entries: &mut Vec<Entry>,
+    facts: &[String],
+    value: Option<&Value>,
+    file: FileId,
+    expand: &impl Fn(&mut Value),
+) -> bool {
+    let Some((key, rest)) = facts.split_first() else {
+        return false;
+    };
+    if rest.is_empty() {
+        entries.retain(|e| !matches!(e, Entry::Fact(f) if f.key.text == *key));
+        if let Some(v) = value {
+            let at = Span::new(file, 0, 1);
+            entries.push(Entry::Fact(FactEntry {
+                key: Word {
+                    text: key.clone(),
+                    span: at,
+                },
+                value: v.clone(),
+                span: at,
+            }));
+        }
+        return true;
+    }
+    let mut found = false;
+    for e in entries {
+        if let Entry::Fact(f) = e
+            && f.key.text == *key
+        {
+            found |= set_value(&mut f.value, rest, value, file, expand);
+        }
+    }
+    found
+}
+
+/// Sets a fact in a part, or in each part of a list.
+fn set_value(
+    at: &mut Value,
+    rest: &[String],
+    value: Option<&Value>,
+    file: FileId,
+    expand: &impl Fn(&mut Value),
+) -> bool {
+    expand(at);
+    match &mut at.kind {
+        ValueKind::Part { entries, .. } => set_in(entries, rest, value, file, expand),
+        ValueKind::List(all) | ValueKind::OneOf(all) => {
+            let mut found = false;
+            for v in all {
+                found |= set_value(v, rest, value, file, expand);
+            }
+            found
+        }
+        _ => false,
+    }
+}
