@@ -8,7 +8,7 @@ use crate::design::model::{ObjectId, Possible, Status};
 use crate::expression::{Flags, LeafKind, LeafSource, Op, ReadFact, Reg, Val};
 use crate::quantity::TruthSet;
 use crate::ruleset::Assumed;
-use crate::vocabulary::{FactIx, FactType, KindId};
+use crate::vocabulary::{FactIx, FactType, KindId, Openness};
 
 /// A member of a collection, and whether it is one (none: certainly).
 pub(super) type Member = (Obj, Option<Reg>);
@@ -419,8 +419,12 @@ impl Linker<'_> {
                         None => {}
                     }
                 }
-                let closed = !fact.open
-                    || (o.status == Status::New && !o.phantom)
+                let silent = match fact.open {
+                    Openness::Closed => true,
+                    Openness::Existing => o.status == Status::New && !o.phantom,
+                    Openness::Always => false,
+                };
+                let closed = silent
                     || o.closed.contains(kind)
                     || design.closed.contains(kind);
                 (members, if closed { None } else { here })

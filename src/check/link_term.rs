@@ -419,8 +419,13 @@ impl Linker<'_> {
                 };
                 match known {
                     Some(true) => self.truth(true),
-                    Some(false) if test != OriginTest::Measured => self.truth(false),
-                    // A value from elsewhere does not say that none was measured.
+                    // What somebody assumed was not measured; a value from elsewhere does not say
+                    // that none was.
+                    Some(false)
+                        if test != OriginTest::Measured || w.origin == Some(Origin::Assumed) =>
+                    {
+                        self.truth(false)
+                    }
                     _ => match fact.on(kind) {
                         Some(ix) => self.doubt(*id, ix, What::Fact, LeafSource::Unknown),
                         None => self.truth(false),

@@ -432,7 +432,10 @@ impl Work<'_, '_> {
                 }
             }
             ExprKind::Origin(inner, test) => {
+                // Where a per-line fact comes from is asked of all its lines at once.
+                let per_line = std::mem::replace(&mut self.per_line, true);
                 let id = self.term(inner, None);
+                self.per_line = per_line;
                 let ok = matches!(self.terms[id.0 as usize].kind, TermKind::Read { .. });
                 if !ok && self.ty(id) != Ty::Wrong {
                     self.error(
@@ -817,7 +820,7 @@ impl Work<'_, '_> {
     fn index(&mut self, e: &Expr, base: &Expr, keys: &[Expr]) -> TermId {
         if let ExprKind::Name(name) = &base.kind
             && let Some(table) = self.typer.tables.names.get(name).copied()
-            && self.typer.vocabulary.kind(self.subject).fact_named(name).is_none()
+            && !matches!(keys, [Expr { kind: ExprKind::Name(n), .. }] if self.line_named(n).is_some())
         {
             return self.lookup(table, name, keys, &e.range);
         }

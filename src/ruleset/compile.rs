@@ -16,7 +16,7 @@ use crate::expression::{
     Compiled, Data, Expr, Limits, Scope, Ty, Typer, TypingError, parse, present_when,
 };
 use crate::source::{Problem, Span};
-use crate::vocabulary::{Bounds, Fact, FactIx, FactType, KindId, Settler, Vocabulary};
+use crate::vocabulary::{Bounds, Fact, FactIx, FactType, KindId, Openness, Settler, Vocabulary};
 
 const DERIVE_KEYS: [&str; 15] = [
     "is", "means", "formula", "unless-written", "clause", "source", "in", "replaces", "optional",
@@ -288,7 +288,7 @@ fn everywhere(v: &mut Vocabulary, problems: &mut Vec<Problem>) {
             series: None,
             exact: false,
             optional: false,
-            open: false,
+            open: Openness::Closed,
             inherits: None,
             never_assumed: false,
             writable: true,
@@ -370,7 +370,7 @@ fn declare<'a, 'm>(
                     series: None,
                     exact: false,
                     optional,
-                    open: false,
+                    open: Openness::Closed,
                     inherits: None,
                     never_assumed: false,
                     writable: unless_written,

@@ -8,7 +8,7 @@ use super::yaml::{Node, Yaml};
 use crate::quantity::{Dim, Unit, parse_quantity};
 use crate::source::{Problem, Span};
 use crate::vocabulary::{
-    Bounds, Fact, FactIx, FactType, Head, Kind, KindId, Member, NameRole, Series, SeriesId,
+    Bounds, Fact, FactIx, FactType, Head, Kind, KindId, Member, NameRole, Openness, Series, SeriesId,
     Settler, Vocabulary, Within,
 };
 
@@ -460,7 +460,18 @@ fn fact(
             series,
             exact: f.flag("exact", problems),
             optional,
-            open: f.flag("open", problems),
+            open: match f.text("open", problems) {
+                None | Some("no") => Openness::Closed,
+                Some("existing") => Openness::Existing,
+                Some("yes") => Openness::Always,
+                Some(other) => {
+                    problems.push(
+                        Problem::error("bad-open", format!("`open` is yes, no or existing, not `{other}`"))
+                            .at(f.get("open").map_or(at, |n| n.span), ""),
+                    );
+                    Openness::Closed
+                }
+            },
             inherits: None,
             never_assumed: f.flag("never-assumed", problems),
             span: at,

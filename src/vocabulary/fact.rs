@@ -123,6 +123,19 @@ impl fmt::Display for Settler {
     }
 }
 
+/// What silence means for a collection.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub enum Openness {
+    /// What is written is all there is.
+    #[default]
+    Closed,
+    /// Of something found as it is there may be more, until `all-listed` says not; of something
+    /// new the designer has written all.
+    Existing,
+    /// There may be more, until `all-listed` says not.
+    Always,
+}
+
 /// A one- or two-sided range of a quantity in SI units.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Bounds {
@@ -177,8 +190,8 @@ pub struct Fact {
     pub exact: bool,
     /// May be `none`.
     pub optional: bool,
-    /// A collection not known to be complete until `all-listed` says so.
-    pub open: bool,
+    /// Whether a collection may hold more than is written.
+    pub open: Openness,
     /// Not written: as at the object this reference leads to.
     pub inherits: Option<FactIx>,
     /// No ruleset may assume it.

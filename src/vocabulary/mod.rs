@@ -5,7 +5,7 @@ mod fact;
 mod kind;
 mod series;
 
-pub use fact::{Bounds, Fact, FactIx, FactType, Settler, Words};
+pub use fact::{Bounds, Fact, FactIx, FactType, Openness, Settler, Words};
 pub use kind::{Head, Kind, KindId, NameRole, Vocabulary, Within};
 pub use series::{Member, Series, SeriesId};
 

@@ -63,7 +63,7 @@ fn fact(name: &str, ty: FactType) -> Fact {
         series: None,
         exact: false,
         optional,
-        open: false,
+        open: amperule::vocabulary::Openness::Closed,
         inherits: None,
         never_assumed: false,
         writable: true,
@@ -132,7 +132,7 @@ impl With for Fact {
             lo,
             hi,
             lo_open,
-            hi_open: false,
+            hi_open: amperule::vocabulary::Openness::Closed,
         };
         self
     }
@@ -141,8 +141,8 @@ impl With for Fact {
         self.plausible = Some(Bounds {
             lo,
             hi,
-            lo_open: false,
-            hi_open: false,
+            lo_open: amperule::vocabulary::Openness::Closed,
+            hi_open: amperule::vocabulary::Openness::Closed,
         });
         self
     }

@@ -182,7 +182,7 @@ fn nameless_fact(span: Span) -> Fact {
         series: None,
         exact: false,
         optional: false,
-        open: false,
+        open: crate::vocabulary::Openness::Closed,
         inherits: None,
         never_assumed: false,
         writable: true,

@@ -242,7 +242,7 @@ impl<'a> Resolver<'a> {
             series,
             exact: false,
             optional: false,
-            open: false,
+            open: crate::vocabulary::Openness::Closed,
             inherits: None,
             never_assumed: false,
             writable: true,
