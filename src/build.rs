@@ -26,10 +26,20 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     files.sort();
     let mut code = String::from("&[\n");
     for path in files {
-        let name = path.strip_prefix(&root)?.to_string_lossy().replace('\\', "/");
-        writeln!(code, "    ({name:?}, include_str!({:?})),", path.to_string_lossy())?;
+        let name = path
+            .strip_prefix(&root)?
+            .to_string_lossy()
+            .replace('\\', "/");
+        writeln!(
+            code,
+            "    ({name:?}, include_str!({:?})),",
+            path.to_string_lossy()
+        )?;
     }
     code.push_str("]\n");
-    fs::write(PathBuf::from(env::var("OUT_DIR")?).join("rulesets.in"), code)?;
+    fs::write(
+        PathBuf::from(env::var("OUT_DIR")?).join("rulesets.in"),
+        code,
+    )?;
     Ok(())
 }

@@ -2,4 +2,4 @@
 
 mod working;
 
-pub use working::{Figure, Input, Working, WorkingStep, value, working, worked_facts};
+pub use working::{Figure, Input, Working, WorkingStep, value, worked_facts, working};

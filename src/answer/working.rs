@@ -80,7 +80,10 @@ fn find(
         .ids()
         .filter(|id| design.describe(*id) == object)
         .find_map(|id| {
-            let ix = ruleset.vocabulary.kind(design.object(id).kind).fact_named(fact)?;
+            let ix = ruleset
+                .vocabulary
+                .kind(design.object(id).kind)
+                .fact_named(fact)?;
             Some((id, ix))
         })
 }
@@ -140,7 +143,10 @@ pub fn worked_facts(
                     let object = object.is_none_or(|x| x == o.name || x == kind.name);
                     object && (f.name == name || f.also.iter().any(|a| a == name))
                 }
-                None => ruleset.figures.iter().any(|g| g.kind == o.kind && g.fact == ix),
+                None => ruleset
+                    .figures
+                    .iter()
+                    .any(|g| g.kind == o.kind && g.fact == ix),
             };
             if take {
                 all.push((id, ix));
@@ -181,7 +187,13 @@ pub fn working(ruleset: &Ruleset, design: &Design, object: ObjectId, ix: FactIx)
             f.high = f.high.max(more.high);
             out.result = format!("{}; {text}", out.result);
         }
-        walk(&linker, (object, ix, line.unwrap_or(3)), &mut done, &mut out.steps, 0);
+        walk(
+            &linker,
+            (object, ix, line.unwrap_or(3)),
+            &mut done,
+            &mut out.steps,
+            0,
+        );
     }
     out
 }
@@ -219,9 +231,18 @@ fn walk(
         .map_or(String::new(), |l| format!(" on {l}"));
     let shown: Vec<(TermId, Reg)> = trace.steps.iter().map(|s| (s.term, s.reg)).collect();
     steps.push(WorkingStep {
-        what: format!("{} of {}{on_line}", fact.name, linker.design.describe(object)),
+        what: format!(
+            "{} of {}{on_line}",
+            fact.name,
+            linker.design.describe(object)
+        ),
         means: fact.means.clone(),
-        formula: d.formula.text.split_whitespace().collect::<Vec<_>>().join(" "),
+        formula: d
+            .formula
+            .text
+            .split_whitespace()
+            .collect::<Vec<_>>()
+            .join(" "),
         numbers: numbers(linker, &d.formula, &shown),
         result: show(&val, fact),
         inputs: inputs(linker, &d.formula, &shown),
@@ -311,7 +332,8 @@ fn numbers(linker: &Linker<'_>, c: &Compiled, shown: &[(TermId, Reg)]) -> String
     let mut parts: Vec<(std::ops::Range<usize>, String)> = Vec::new();
     for (id, reg) in shown {
         let term = c.term(*id);
-        if !is_input(&term.kind) || *id == root && !matches!(term.kind, TermKind::Aggregate { .. }) {
+        if !is_input(&term.kind) || *id == root && !matches!(term.kind, TermKind::Aggregate { .. })
+        {
             continue;
         }
         if term.range.start < whole.start || whole.end < term.range.end {
@@ -319,7 +341,9 @@ fn numbers(linker: &Linker<'_>, c: &Compiled, shown: &[(TermId, Reg)]) -> String
         }
         let text = match &term.kind {
             // A sum shows its members.
-            TermKind::Aggregate { body: Some(b), op, .. } => {
+            TermKind::Aggregate {
+                body: Some(b), op, ..
+            } => {
                 let members: Vec<String> = shown
                     .iter()
                     .filter(|(t, _)| t == b)
@@ -365,7 +389,10 @@ fn inputs(linker: &Linker<'_>, c: &Compiled, shown: &[(TermId, Reg)]) -> Vec<Inp
         let source = match &term.kind {
             TermKind::Read { .. } => None,
             TermKind::Limit(l) => linker.ruleset.limits.all.get(l.0 as usize).map(|l| {
-                let mut text = l.clause.clone().unwrap_or_else(|| format!("limit of {}", l.layer));
+                let mut text = l
+                    .clause
+                    .clone()
+                    .unwrap_or_else(|| format!("limit of {}", l.layer));
                 if let Some((was, layer)) = &l.replaced {
                     text = format!("{text}; {} replaces {was} of {layer}", l.layer);
                 }
@@ -379,7 +406,11 @@ fn inputs(linker: &Linker<'_>, c: &Compiled, shown: &[(TermId, Reg)]) -> Vec<Inp
                 .map(|t| format!("{}: {}", t.title, t.source)),
             _ => continue,
         };
-        let name = c.slice(*id).split_whitespace().collect::<Vec<_>>().join(" ");
+        let name = c
+            .slice(*id)
+            .split_whitespace()
+            .collect::<Vec<_>>()
+            .join(" ");
         let value = term_value(linker, c, *id, *reg);
         let span = leaf_span(linker, *reg);
         if !all.iter().any(|i| i.name == name && i.value == value) {

@@ -53,7 +53,9 @@ fn run(ruleset: &Ruleset, case: &Case, base: &str) -> CaseResult {
     }
     let resolved = resolve(&[tree], &ruleset.vocabulary, &resolve::Settings::default());
     problems.extend(resolved.problems.into_iter().filter(Problem::is_error));
-    let stage = ruleset.rule(&case.rule).map_or(crate::ruleset::Stage::Design, |r| r.stage);
+    let stage = ruleset
+        .rule(&case.rule)
+        .map_or(crate::ruleset::Stage::Design, |r| r.stage);
     let settings = Settings {
         stage,
         only: Some(case.rule.clone()),
@@ -67,7 +69,10 @@ fn run(ruleset: &Ruleset, case: &Case, base: &str) -> CaseResult {
         .map(|f| (f.subject.clone(), f.outcome))
         .collect();
     if judged.report.counts.of(Outcome::NotApplicable)
-        > outcomes.iter().filter(|(_, o)| *o == Outcome::NotApplicable).count()
+        > outcomes
+            .iter()
+            .filter(|(_, o)| *o == Outcome::NotApplicable)
+            .count()
     {
         outcomes.push(("others".to_owned(), Outcome::NotApplicable));
     }
@@ -79,11 +84,7 @@ fn run(ruleset: &Ruleset, case: &Case, base: &str) -> CaseResult {
         "met" => some(Outcome::Met) && !some(Outcome::Failed) && !some(Outcome::Undecided),
         "failed" => some(Outcome::Failed),
         "undecided" => some(Outcome::Undecided) && !some(Outcome::Failed),
-        _ => {
-            !some(Outcome::Failed)
-                && !some(Outcome::Undecided)
-                && !some(Outcome::Met)
-        }
+        _ => !some(Outcome::Failed) && !some(Outcome::Undecided) && !some(Outcome::Met),
     };
     let got = if outcomes.is_empty() {
         "no subject".to_owned()
@@ -122,7 +123,10 @@ fn apply(tree: &mut Tree, patch: &Patch, sources: &mut Sources, problems: &mut V
             }
         }
         Patch::Set { path, value, span } => {
-            let id = sources.add(SourceFile::new(format!("case: {}", path.join(".")), value.clone()));
+            let id = sources.add(SourceFile::new(
+                format!("case: {}", path.join(".")),
+                value.clone(),
+            ));
             let parsed = if value.is_empty() {
                 None
             } else {
@@ -155,7 +159,8 @@ fn drop_block(tree: &mut Tree, name: &str) -> bool {
         found
     }
     let before = tree.items.len();
-    tree.items.retain(|i| !matches!(i, Item::Block(b) if is_named(b, name)));
+    tree.items
+        .retain(|i| !matches!(i, Item::Block(b) if is_named(b, name)));
     let mut found = tree.items.len() != before;
     for item in &mut tree.items {
         if let Item::Block(b) = item {
@@ -208,7 +213,11 @@ fn set(
         })
         .collect();
     let missing = |what: &str| {
-        Problem::error("bad-case", format!("the base design has no `{what}` to patch")).at(span, "")
+        Problem::error(
+            "bad-case",
+            format!("the base design has no `{what}` to patch"),
+        )
+        .at(span, "")
     };
     let Some((name, facts)) = path.split_first() else {
         return;

@@ -195,7 +195,11 @@ impl FigureValue {
     #[must_use]
     pub fn margin(&self) -> Option<f64> {
         let (limit, upper) = self.limit?;
-        let left = if upper { limit - self.high } else { self.low - limit };
+        let left = if upper {
+            limit - self.high
+        } else {
+            self.low - limit
+        };
         (limit != 0.0 && left.is_finite()).then(|| left / limit)
     }
 }

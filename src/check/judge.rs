@@ -2,10 +2,12 @@
 
 use crate::design::model::{Design, ObjectId, Status};
 use crate::expression::{
-    Budget, Cone, Decision, Flags, LeafId, Op, Reg, Refiner, Ty, Val, Witness,
+    Budget, Cone, Decision, Flags, LeafId, Op, Refiner, Reg, Ty, Val, Witness,
 };
 use crate::quantity::TruthSet;
-use crate::ruleset::{Piece, Requirement, Rule, Ruleset, Stage, Template};
+use rustc_hash::FxHashSet;
+
+use crate::ruleset::{Piece, Requirement, Rule, Ruleset, Severity, Stage, Template};
 use crate::source::{Label, Problem, Span};
 use crate::vocabulary::{FactType, Settler};
 
@@ -13,7 +15,11 @@ use super::finding::{
     FigureValue, Finding, Missing, Outcome, Reason, Report, WitnessValue, fingerprint,
 };
 use super::link::{LeafInfo, Linker, What};
+use super::remedy::remedies;
 use super::show::{show_number, show_truth, show_val, show_words};
+
+/// For at most this many breaches a mending change is looked for.
+const MOST_MENDED: usize = 16;
 
 /// How a design is judged.
 #[derive(Clone, Debug)]
@@ -26,6 +32,8 @@ pub struct Settings {
     pub budget: Budget,
     /// Only this rule.
     pub only: Option<String>,
+    /// Whether single changes that would mend a breach are looked for.
+    pub remedies: bool,
 }
 
 impl Default for Settings {
@@ -35,6 +43,7 @@ impl Default for Settings {
             on: None,
             budget: Budget::default(),
             only: None,
+            remedies: true,
         }
     }
 }
@@ -96,9 +105,7 @@ pub fn check(ruleset: &Ruleset, design: &Design, settings: &Settings) -> Judged 
     let figures = figures(&mut linker, ruleset, design, settings);
     let assumed = assumed(&linker, ruleset, design);
     let Linker {
-        program,
-        leaves,
-        ..
+        program, leaves, ..
     } = linker;
     let mut refiner = Refiner::new(&program, &ruleset.data);
     let view = View {
@@ -108,10 +115,38 @@ pub fn check(ruleset: &Ruleset, design: &Design, settings: &Settings) -> Judged 
         program: &program,
     };
     let installation = view.installation();
+    let mut reached: Vec<(usize, Vec<LeafInfo>)> = Vec::new();
     for p in &pending {
         let finding = view.finding(p, &mut refiner, settings, &installation);
+        if settings.remedies
+            && finding.outcome == Outcome::Failed
+            && finding.severity == Severity::Breach
+            && reached.len() < MOST_MENDED
+        {
+            let infos = view
+                .reached(p.require)
+                .into_iter()
+                .filter_map(|l| leaves.get(l.0 as usize).copied())
+                .collect();
+            reached.push((judged.report.findings.len(), infos));
+        }
         count(&mut judged.report, finding.outcome, p.rule);
         judged.report.findings.push(finding);
+    }
+    let failing: FxHashSet<(String, String)> = judged
+        .report
+        .findings
+        .iter()
+        .filter(|f| f.outcome == Outcome::Failed && f.severity == Severity::Breach)
+        .map(|f| (f.rule.clone(), f.subject.clone()))
+        .collect();
+    for (i, infos) in reached {
+        if let Some(f) = judged.report.findings.get_mut(i) {
+            let pair = (f.rule.clone(), f.subject.clone());
+            let found = remedies(ruleset, design, settings, &pair, &infos, &failing);
+            // What was tried comes before what is said in general.
+            f.help.splice(0..0, found);
+        }
     }
     judged.problems = departures(ruleset, design, &mut judged.report, settings);
     judged
@@ -250,6 +285,9 @@ fn figures(
                 (v.is_number_point() && !v.flags.any(Flags::UNSOUND)).then_some((v.lo, upper))
             };
             let limit = limit(f.at_most, true).or_else(|| limit(f.at_least, false));
+            // A later layer may say what a figure is measured against.
+            let name = design.describe(id);
+            all.retain(|v: &FigureValue| v.subject != name || v.fact != fact.name);
             all.push(FigureValue {
                 subject: design.describe(id),
                 fact: fact.name.clone(),
@@ -274,8 +312,18 @@ fn assumed(linker: &Linker<'_>, ruleset: &Ruleset, design: &Design) -> Vec<Strin
             let fact = ruleset.vocabulary.fact(kind, *ix);
             let cited = a.origin.clause.as_deref().or(a.origin.source.as_deref());
             Some(match cited {
-                Some(c) => format!("{} of every {} {} ({c})", fact.name, ruleset.vocabulary.kind(kind).name, a.text),
-                None => format!("{} of every {} {}", fact.name, ruleset.vocabulary.kind(kind).name, a.text),
+                Some(c) => format!(
+                    "{} of each {} where it is not written: {} ({c})",
+                    fact.name,
+                    ruleset.vocabulary.kind(kind).name,
+                    a.text
+                ),
+                None => format!(
+                    "{} of each {} where it is not written: {}",
+                    fact.name,
+                    ruleset.vocabulary.kind(kind).name,
+                    a.text
+                ),
             })
         })
         .collect();
@@ -377,7 +425,11 @@ impl View<'_> {
             fingerprint: fingerprint(
                 &rule.id,
                 kind,
-                &format!("{}/{}", self.design.object(owner).name, self.design.describe(p.subject)),
+                &format!(
+                    "{}/{}",
+                    self.design.object(owner).name,
+                    self.design.describe(p.subject)
+                ),
                 installation,
             ),
         };
@@ -401,7 +453,10 @@ impl View<'_> {
             }
         }
         if outcome == Outcome::NotJudged {
-            finding.message = format!("not judged, since a fact it needs is written wrongly: {}", rule.title);
+            finding.message = format!(
+                "not judged, since a fact it needs is written wrongly: {}",
+                rule.title
+            );
         }
         for (name, reg) in &p.ways {
             let state = match self.program.val(*reg).as_truth() {
@@ -418,7 +473,9 @@ impl View<'_> {
             for n in refiner.deciding(c, Budget(24)) {
                 finding.missing.push(self.missing(n.leaf, n.yes, n.no));
             }
-            finding.missing.dedup_by(|a, b| a.of == b.of && a.fact == b.fact);
+            finding
+                .missing
+                .dedup_by(|a, b| a.of == b.of && a.fact == b.fact);
             if let (Some(y), Some(n)) = (&d.yes, &d.no) {
                 finding.witnesses = Some((self.witness(y), self.witness(n)));
             }
@@ -494,7 +551,11 @@ impl View<'_> {
             }
         }
         let subject = self.design.object(p.subject);
-        let inside = |s: &Span| s.file == subject.span.file && subject.span.start <= s.start && s.end <= subject.span.end;
+        let inside = |s: &Span| {
+            s.file == subject.span.file
+                && subject.span.start <= s.start
+                && s.end <= subject.span.end
+        };
         // What stands in the subject itself comes first.
         let (mut first, second): (Vec<Span>, Vec<Span>) = spans.into_iter().partition(inside);
         first.extend(second);
@@ -571,8 +632,15 @@ impl View<'_> {
                     Some(inner),
                 )
             }
-            (What::Alternative, _) => (fact.name.clone(), fact.means.clone(), fact.settled_by, None),
-            _ => (fact.name.clone(), fact.means.clone(), fact.settled_by, Some(fact)),
+            (What::Alternative, _) => {
+                (fact.name.clone(), fact.means.clone(), fact.settled_by, None)
+            }
+            _ => (
+                fact.name.clone(),
+                fact.means.clone(),
+                fact.settled_by,
+                Some(fact),
+            ),
         };
         // What is found as it is, is the site's to tell.
         let settler = if settler == Settler::Designer && o.status == Status::Existing {
@@ -649,9 +717,12 @@ fn departures(
     for d in &design.departures {
         let Some(rule) = ruleset.rule(&d.rule.value) else {
             problems.push(
-                Problem::error("unknown-rule", format!("there is no rule `{}`", d.rule.value))
-                    .at(d.rule.span, "")
-                    .did_you_mean(&d.rule.value, ruleset.rules.iter().map(|r| r.id.as_str())),
+                Problem::error(
+                    "unknown-rule",
+                    format!("there is no rule `{}`", d.rule.value),
+                )
+                .at(d.rule.span, "")
+                .did_you_mean(&d.rule.value, ruleset.rules.iter().map(|r| r.id.as_str())),
             );
             continue;
         };
@@ -660,8 +731,11 @@ fn departures(
         }
         if !rule.departable {
             problems.push(
-                Problem::error("no-departure", format!("nobody may depart from `{}`", rule.id))
-                    .at(d.rule.span, ""),
+                Problem::error(
+                    "no-departure",
+                    format!("nobody may depart from `{}`", rule.id),
+                )
+                .at(d.rule.span, ""),
             );
             continue;
         }
@@ -669,8 +743,11 @@ fn departures(
             && today > until.value
         {
             problems.push(
-                Problem::caution("departure-expired", format!("the departure from `{}` has expired", rule.id))
-                    .at(until.span, "its last day"),
+                Problem::caution(
+                    "departure-expired",
+                    format!("the departure from `{}` has expired", rule.id),
+                )
+                .at(until.span, "its last day"),
             );
             continue;
         }
@@ -697,9 +774,12 @@ fn departures(
         }
         if !used && !pending {
             problems.push(
-                Problem::caution("departure-unused", format!("the departure from `{}` covers nothing", rule.id))
-                    .at(d.rule.span, "")
-                    .help("take it out, or name the subject it is meant for"),
+                Problem::caution(
+                    "departure-unused",
+                    format!("the departure from `{}` covers nothing", rule.id),
+                )
+                .at(d.rule.span, "")
+                .help("take it out, or name the subject it is meant for"),
             );
         }
     }

@@ -74,6 +74,9 @@ pub struct Step {
     pub reg: Reg,
 }
 
+/// All objects of a kind, each with what its reference leads to.
+pub(super) type Leads = Rc<Vec<(ObjectId, Obj)>>;
+
 /// Key of a fact of an object, with its line (3 for none).
 pub type FactKey = (ObjectId, FactIx, u8);
 
@@ -104,7 +107,7 @@ pub struct Linker<'a> {
     pub(super) objects: FxHashMap<(ObjectId, FactIx), Obj>,
     pub(super) unknown: FxHashMap<(u32, FactIx, KindId, u8), Reg>,
     pub(super) unknown_objects: FxHashMap<(u32, FactIx, KindId), Obj>,
-    pub(super) reverse: FxHashMap<(KindId, FactIx), Rc<Vec<(ObjectId, Obj)>>>,
+    pub(super) reverse: FxHashMap<(KindId, FactIx), Leads>,
     pub(super) parameters: FxHashMap<u16, Reg>,
     pub(super) rests: FxHashMap<(ObjectId, FactIx, u8), Reg>,
     pub(super) busy: FxHashSet<FactKey>,

@@ -2,7 +2,7 @@
 
 use std::rc::Rc;
 
-use super::link::{Frame, Linker, Obj, What};
+use super::link::{Frame, Leads, Linker, Obj, What};
 use super::link_value::{absent, info, inner, poison};
 use crate::design::model::{ObjectId, Possible, Status};
 use crate::expression::{Flags, LeafKind, LeafSource, Op, ReadFact, Reg, Val};
@@ -345,7 +345,9 @@ impl Linker<'_> {
         source: LeafSource,
     ) -> Reg {
         let set = Val::truth(TruthSet::U);
-        let (id, reg) = self.program.leaf(LeafKind::Truth, set, set, (0.0, 1.0), source);
+        let (id, reg) = self
+            .program
+            .leaf(LeafKind::Truth, set, set, (0.0, 1.0), source);
         self.note(id, info(object, fact, None, what));
         reg
     }
@@ -374,9 +376,7 @@ impl Linker<'_> {
                     for (m, p) in inside {
                         let presence = match p {
                             None => chosen,
-                            Some(p) => self
-                                .program
-                                .push(Op::And(chosen, p), &self.ruleset.data),
+                            Some(p) => self.program.push(Op::And(chosen, p), &self.ruleset.data),
                         };
                         members.push((m, Some(presence)));
                     }
@@ -424,9 +424,7 @@ impl Linker<'_> {
                     Openness::Existing => o.status == Status::New && !o.phantom,
                     Openness::Always => false,
                 };
-                let closed = silent
-                    || o.closed.contains(kind)
-                    || design.closed.contains(kind);
+                let closed = silent || o.closed.contains(kind) || design.closed.contains(kind);
                 (members, if closed { None } else { here })
             }
             FactType::Parts(target) | FactType::References(target) => {
@@ -435,7 +433,9 @@ impl Linker<'_> {
                         Possible::List(list) => {
                             let members = list
                                 .iter()
-                                .map(|p| (self.possible_object(object, ix, *target, p, false), None))
+                                .map(|p| {
+                                    (self.possible_object(object, ix, *target, p, false), None)
+                                })
                                 .collect();
                             (members, None)
                         }
@@ -496,7 +496,7 @@ impl Linker<'_> {
 
     /// All objects of a kind, each with what its reference leads to; one entry for each element
     /// of a list.
-    fn reverse_index(&mut self, kind: KindId, fact: FactIx) -> Rc<Vec<(ObjectId, Obj)>> {
+    fn reverse_index(&mut self, kind: KindId, fact: FactIx) -> Leads {
         if let Some(index) = self.reverse.get(&(kind, fact)) {
             return Rc::clone(index);
         }

@@ -145,7 +145,13 @@ impl Linker<'_> {
                 self.program.constant(val)
             }
             TermKind::Limit(l) => {
-                let val = match self.ruleset.limits.all.get(l.0 as usize).and_then(|l| l.value) {
+                let val = match self
+                    .ruleset
+                    .limits
+                    .all
+                    .get(l.0 as usize)
+                    .and_then(|l| l.value)
+                {
                     Some(x) => Val::number(x),
                     // Left to a child that has not set it.
                     None => Val::any(Flags::GAP),
@@ -233,7 +239,8 @@ impl Linker<'_> {
                 self.push(Op::Has(a, *word))
             }
             TermKind::HasLine(a, line, at) => {
-                let word = Self::line(*line, env).and_then(|l| at.get(l as usize).copied().flatten());
+                let word =
+                    Self::line(*line, env).and_then(|l| at.get(l as usize).copied().flatten());
                 match word {
                     Some(w) => {
                         let a = self.term(c, *a, env);
@@ -250,7 +257,11 @@ impl Linker<'_> {
             TermKind::Present(a) => {
                 let words = matches!(c.term(*a).ty, Ty::Word(_) | Ty::Text);
                 let a = self.term(c, *a, env);
-                self.push(if words { Op::WordPresent(a) } else { Op::Present(a) })
+                self.push(if words {
+                    Op::WordPresent(a)
+                } else {
+                    Op::Present(a)
+                })
             }
             TermKind::ObjectPresent(o) => {
                 let o = self.object(o, env);

@@ -4,9 +4,7 @@ use super::link::{FactKey, LeafInfo, Linker, Obj, What};
 use super::link_term::Env;
 use crate::design::model::{Formula, ObjectId, Possible};
 use crate::design::tree::Arith;
-use crate::expression::{
-    Flags, LeafKind, LeafSource, Op, Presence, Reg, SetWords, Val,
-};
+use crate::expression::{Flags, LeafKind, LeafSource, Op, Presence, Reg, SetWords, Val};
 use crate::quantity::{Interval, TruthSet};
 use crate::ruleset::Assumed;
 use crate::vocabulary::{Fact, FactIx, FactType, KindId};
@@ -57,9 +55,9 @@ impl Linker<'_> {
             }
             let val = val.flagged(Flags::ASSUMED);
             let kind = leaf_kind(fact);
-            let (id, reg) =
-                self.program
-                    .leaf(kind, val, val, plausible(fact), LeafSource::Assumed);
+            let (id, reg) = self
+                .program
+                .leaf(kind, val, val, plausible(fact), LeafSource::Assumed);
             self.note(id, info(object, ix, line, What::Fact));
             return reg;
         }
@@ -119,7 +117,11 @@ impl Linker<'_> {
             FactType::Date => Val::interval(Interval::ALL),
             FactType::Choice { words, .. } => {
                 let all = (1_u64 << words.len()) - 1;
-                Val::bits(if fact.optional { all | Presence::NO_WORD } else { all })
+                Val::bits(if fact.optional {
+                    all | Presence::NO_WORD
+                } else {
+                    all
+                })
             }
             FactType::Some { words } => {
                 Val::bits(SetWords::unknown(u32::try_from(words.len()).unwrap_or(0)))
@@ -198,13 +200,27 @@ impl Linker<'_> {
             Possible::Formula(f) => self.formula(f, fact),
             Possible::Words(bits) => {
                 let all = fact.words().map_or(*bits, |w| (1_u64 << w.len()) - 1);
-                self.bits_leaf(LeafKind::Choice, *bits, all, bits.count_ones() == 1, at, fact)
+                self.bits_leaf(
+                    LeafKind::Choice,
+                    *bits,
+                    all,
+                    bits.count_ones() == 1,
+                    at,
+                    fact,
+                )
             }
             Possible::Members(bits) => {
                 let n = fact.words().map_or(0, |w| w.len());
                 let n = u32::try_from(n).unwrap_or(0);
                 let kind = LeafKind::Members(u8::try_from(n).unwrap_or(0));
-                self.bits_leaf(kind, SetWords::known(*bits, n), SetWords::unknown(n), true, at, fact)
+                self.bits_leaf(
+                    kind,
+                    SetWords::known(*bits, n),
+                    SetWords::unknown(n),
+                    true,
+                    at,
+                    fact,
+                )
             }
             Possible::Truth(t) => {
                 let bits = u64::from(TruthSet::of(*t).bits());
@@ -251,9 +267,13 @@ impl Linker<'_> {
         } else {
             LeafSource::Range
         };
-        let (id, reg) =
-            self.program
-                .leaf(kind, Val::bits(bits), Val::bits(all), plausible(fact), source);
+        let (id, reg) = self.program.leaf(
+            kind,
+            Val::bits(bits),
+            Val::bits(all),
+            plausible(fact),
+            source,
+        );
         self.note(id, at);
         reg
     }
@@ -323,16 +343,16 @@ impl Linker<'_> {
                 LeafSource::Range,
             );
             self.note(id, at);
-            return self.program.push(Op::Member(sel, series), &self.ruleset.data);
+            return self
+                .program
+                .push(Op::Member(sel, series), &self.ruleset.data);
         }
         let selector = self.selector(object, ix, line, list.len().min(64));
         let regs: Vec<Reg> = list
             .iter()
             .take(64)
             .map(|p| match p {
-                Possible::Number(i) if i.is_point() => {
-                    self.program.constant(Val::interval(*i))
-                }
+                Possible::Number(i) if i.is_point() => self.program.constant(Val::interval(*i)),
                 p => self.possible(object, ix, line, p, fact),
             })
             .collect();

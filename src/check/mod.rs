@@ -7,6 +7,7 @@ mod link;
 mod link_object;
 mod link_term;
 mod link_value;
+mod remedy;
 mod show;
 
 pub use cases::{CaseResult, run_cases};

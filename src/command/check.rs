@@ -95,7 +95,11 @@ fn judge(read: &Read) -> Option<Judged> {
         on: read.on,
         ..Settings::default()
     };
-    Some(check(read.ruleset.as_ref()?, read.design.as_ref()?, &settings))
+    Some(check(
+        read.ruleset.as_ref()?,
+        read.design.as_ref()?,
+        &settings,
+    ))
 }
 
 impl Check {

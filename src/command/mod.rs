@@ -66,7 +66,11 @@ pub fn run() -> ExitCode {
         Ok(cli) => cli,
         Err(e) => {
             // Help and version are no failures; clap knows where each is printed.
-            let code = if e.use_stderr() { exit::FAILED } else { exit::CLEAN };
+            let code = if e.use_stderr() {
+                exit::FAILED
+            } else {
+                exit::CLEAN
+            };
             let _ = e.print();
             return ExitCode::from(code);
         }

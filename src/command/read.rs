@@ -120,7 +120,10 @@ fn walk(folder: &Path, files: &mut Vec<PathBuf>, problems: &mut Vec<Problem>, de
 
 fn read_text(path: &Path) -> Result<String, Problem> {
     let fault = |why: String| {
-        Problem::error("unreadable", format!("`{}` cannot be read: {why}", path.display()))
+        Problem::error(
+            "unreadable",
+            format!("`{}` cannot be read: {why}", path.display()),
+        )
     };
     let size = fs::metadata(path).map_err(|e| fault(e.to_string()))?.len();
     if size > LARGEST {
@@ -193,7 +196,11 @@ fn uses(
 }
 
 /// Values of `--set name=value`.
-fn settings(wanted: &Wanted, sources: &mut Sources, problems: &mut Vec<Problem>) -> resolve::Settings {
+fn settings(
+    wanted: &Wanted,
+    sources: &mut Sources,
+    problems: &mut Vec<Problem>,
+) -> resolve::Settings {
     let mut set: Vec<(String, Value)> = Vec::new();
     for (name, text) in &wanted.set {
         let id = sources.add(SourceFile::new(format!("--set {name}"), text.clone()));
@@ -261,8 +268,11 @@ fn request(wanted: &Wanted, named: Option<&RulesNamed>, out: &mut Read) -> Optio
         ),
         (None, None) => {
             out.problems.push(
-                Problem::error("no-rules", format!("`{}` does not say by which rules it is judged", out.path))
-                    .help("write `rules: gb` in its installation block, or give --rules gb"),
+                Problem::error(
+                    "no-rules",
+                    format!("`{}` does not say by which rules it is judged", out.path),
+                )
+                .help("write `rules: gb` in its installation block, or give --rules gb"),
             );
             return None;
         }
@@ -284,10 +294,11 @@ fn request(wanted: &Wanted, named: Option<&RulesNamed>, out: &mut Read) -> Optio
     Some(Request {
         base,
         patches,
-        edition: wanted
-            .edition
-            .clone()
-            .or_else(|| named.and_then(|n| n.edition.as_ref()).map(|e| e.value.clone())),
+        edition: wanted.edition.clone().or_else(|| {
+            named
+                .and_then(|n| n.edition.as_ref())
+                .map(|e| e.value.clone())
+        }),
         on: wanted.on.or_else(|| date.map(|d| d.value)),
     })
 }
@@ -303,6 +314,8 @@ pub(super) fn parse_set(text: &str) -> Result<(String, String), String> {
         Some((name, value)) if !name.trim().is_empty() && !value.trim().is_empty() => {
             Ok((name.trim().to_owned(), value.trim().to_owned()))
         }
-        _ => Err(format!("`{text}` is not of the form name=value, like run=12m")),
+        _ => Err(format!(
+            "`{text}` is not of the form name=value, like run=12m"
+        )),
     }
 }

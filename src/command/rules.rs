@@ -149,7 +149,12 @@ impl Which {
         for (id, layer, why) in &r.withdrawn {
             out.line(&format!("{id:<44} withdrawn by {layer}: {why}"));
         }
-        out.line(&format!("{} rules of {} in edition {}", r.rules.len(), r.id, r.edition.id));
+        out.line(&format!(
+            "{} rules of {} in edition {}",
+            r.rules.len(),
+            r.id,
+            r.edition.id
+        ));
         exit::CLEAN
     }
 
@@ -191,7 +196,11 @@ impl Which {
                 out.line(&format!("  {name:<8} {t}"));
             }
         }
-        out.line(&format!("  encoded  {} by {}", rule.confidence.word(), rule.origin.layer));
+        out.line(&format!(
+            "  encoded  {} by {}",
+            rule.confidence.word(),
+            rule.origin.layer
+        ));
         if let Some((layer, why)) = &rule.amended {
             out.line(&format!("  amended  by {layer}: {why}"));
         }
@@ -218,7 +227,9 @@ impl Which {
             if !problems.is_empty() {
                 code = exit::FAILED;
             }
-            let fallback = files.iter().find_map(|f| f.base.as_ref().map(|(t, _)| t.as_str()));
+            let fallback = files
+                .iter()
+                .find_map(|f| f.base.as_ref().map(|(t, _)| t.as_str()));
             let results: Vec<CaseResult> = files
                 .par_iter()
                 .flat_map(|f| run_cases(ruleset, f, fallback))
@@ -232,7 +243,10 @@ impl Which {
                 let sources = Sources::over(loaded.files.clone());
                 let p = Problem::error(
                     "case-failed",
-                    format!("a case of `{}` is said to be {} and came out: {}", r.rule, r.wanted, r.got),
+                    format!(
+                        "a case of `{}` is said to be {} and came out: {}",
+                        r.rule, r.wanted, r.got
+                    ),
                 )
                 .at(r.span, format!("edition {edition}"));
                 out.text(&render_problems(&[p], &sources, out.style()));
@@ -240,7 +254,9 @@ impl Which {
             }
             for rule in &ruleset.rules {
                 for wanted in ["met", "failed", "undecided"] {
-                    let some = results.iter().any(|r| r.rule == rule.id && r.wanted == wanted);
+                    let some = results
+                        .iter()
+                        .any(|r| r.rule == rule.id && r.wanted == wanted);
                     if !some {
                         failed += 1;
                         out.line(&format!(

@@ -84,7 +84,11 @@ impl WorkingOf {
 fn place(span: Option<crate::source::Span>, sources: &Sources) -> Option<String> {
     let span = span?;
     let file = sources.get(span.file)?;
-    Some(format!("{}:{}", file.name(), file.position(span.from()).line))
+    Some(format!(
+        "{}:{}",
+        file.name(),
+        file.position(span.from()).line
+    ))
 }
 
 fn text(w: &Working, sources: &Sources) -> String {

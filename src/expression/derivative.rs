@@ -19,7 +19,11 @@ fn is_zero(i: Interval) -> bool {
 }
 
 fn times(a: Interval, b: Interval) -> Interval {
-    if is_zero(a) || is_zero(b) { ZERO } else { a.mul(b) }
+    if is_zero(a) || is_zero(b) {
+        ZERO
+    } else {
+        a.mul(b)
+    }
 }
 
 /// Fills `out[i]` with an enclosure of the derivative of the operation `ops[i]` by the leaf in
@@ -84,7 +88,13 @@ fn one(program: &Program, vals: &[Val], op: Op, d: &impl Fn(Reg) -> Interval) ->
         }
         Op::Sqrt(a) => {
             let i = v(a);
-            let at = |x: f64| if x > 0.0 { 0.5 / libm::sqrt(x) } else { f64::INFINITY };
+            let at = |x: f64| {
+                if x > 0.0 {
+                    0.5 / libm::sqrt(x)
+                } else {
+                    f64::INFINITY
+                }
+            };
             let low = at(i.hi) * (1.0 - 1e-12);
             times(Interval::new(low, at(i.lo) * (1.0 + 1e-12)), d(a))
         }

@@ -71,7 +71,8 @@ pub fn evaluate(op: Op, vals: &[Val], program: &Program, data: &Data) -> Val {
                     a.bits & Presence::PRESENT != 0,
                     a.bits & Presence::ABSENT != 0,
                 ),
-                a.flags.only(Flags(Flags::POISON.0 | Flags::ASSUMED.0 | Flags::GAP.0)),
+                a.flags
+                    .only(Flags(Flags::POISON.0 | Flags::ASSUMED.0 | Flags::GAP.0)),
             )
         }
         Op::WordPresent(a) => {
@@ -230,12 +231,7 @@ fn atom(truth: TruthSet, flags: Flags) -> Val {
 }
 
 #[inline]
-fn compare(
-    a: Val,
-    b: Val,
-    floor: f64,
-    f: impl Fn(Interval, Interval, f64) -> TruthSet,
-) -> Val {
+fn compare(a: Val, b: Val, floor: f64, f: impl Fn(Interval, Interval, f64) -> TruthSet) -> Val {
     let flags = a.flags.with(b.flags);
     if (a.bits | b.bits) != Presence::PRESENT {
         // Comparing what may not be there says nothing; a guard must decide first.
@@ -253,12 +249,7 @@ fn compare(
 
 /// Kleene logic; a side that decides alone leaves the doubts of the other behind.
 #[inline]
-fn logic(
-    a: Val,
-    b: Val,
-    deciding: TruthSet,
-    f: impl Fn(TruthSet, TruthSet) -> TruthSet,
-) -> Val {
+fn logic(a: Val, b: Val, deciding: TruthSet, f: impl Fn(TruthSet, TruthSet) -> TruthSet) -> Val {
     let (ta, tb) = (a.as_truth(), b.as_truth());
     if ta == deciding {
         return a;

@@ -352,15 +352,23 @@ mod tests {
     }
 
     fn shown(text: &str) -> String {
-        parse(text).map_or_else(|e| format!("error at {:?}: {}", e.range, e.message), |e| show(&e))
+        parse(text).map_or_else(
+            |e| format!("error at {:?}: {}", e.range, e.message),
+            |e| show(&e),
+        )
     }
 
     #[test]
     fn precedence() {
-        assert_eq!(shown("a + b * c ^ 2 <= d or not e and f"),
-            "(((a + (b * (c ^ 2))) <= d) or ((Not e) and f))");
+        assert_eq!(
+            shown("a + b * c ^ 2 <= d or not e and f"),
+            "(((a + (b * (c ^ 2))) <= d) or ((Not e) and f))"
+        );
         assert_eq!(shown("not x is present"), "(Not (x present=true))");
-        assert_eq!(shown("not a among {x, y} and b"), "((Not (a among 2)) and b)");
+        assert_eq!(
+            shown("not a among {x, y} and b"),
+            "((Not (a among 2)) and b)"
+        );
         assert_eq!(shown("-a.b * 3 m"), "((Negate a.b) * 3_m)");
         assert_eq!(shown("a else 0 A <= b"), "((a else 0_A) <= b)");
     }
@@ -368,9 +376,15 @@ mod tests {
     #[test]
     fn the_else_of_a_condition_is_not_the_operator() {
         assert_eq!(shown("if a then b else c"), "(if a b c)");
-        assert_eq!(shown("if a then sum c in x: c.y else 0 A"), "(if a (sum x: c.y) 0_A)");
+        assert_eq!(
+            shown("if a then sum c in x: c.y else 0 A"),
+            "(if a (sum x: c.y) 0_A)"
+        );
         assert_eq!(shown("if a then (b else c) else d"), "(if a (b else c) d)");
-        assert_eq!(shown("if a then b else if c then d else e"), "(if a b (if c d e))");
+        assert_eq!(
+            shown("if a then b else if c then d else e"),
+            "(if a b (if c d e))"
+        );
     }
 
     #[test]
@@ -386,9 +400,17 @@ mod tests {
     #[test]
     fn slips_say_what_to_write() {
         let e = parse("a = b").unwrap_err();
-        assert_eq!((e.range.start, e.help.as_slice()), (2, &["a comparison is written `==`".to_owned()][..]));
+        assert_eq!(
+            (e.range.start, e.help.as_slice()),
+            (2, &["a comparison is written `==`".to_owned()][..])
+        );
         assert!(parse("a +").unwrap_err().message.contains("ends"));
         assert!(parse("").unwrap_err().message.contains("ends"));
-        assert!(parse(&"(".repeat(10_000)).unwrap_err().message.contains("nested"));
+        assert!(
+            parse(&"(".repeat(10_000))
+                .unwrap_err()
+                .message
+                .contains("nested")
+        );
     }
 }

@@ -277,7 +277,9 @@ impl Leaf {
     #[must_use]
     pub fn is_point(&self, set: &Val) -> bool {
         match self.kind {
-            LeafKind::Number => set.lo == set.hi && set.bits.count_ones() == 1 || set.bits == Presence::ABSENT,
+            LeafKind::Number => {
+                set.lo == set.hi && set.bits.count_ones() == 1 || set.bits == Presence::ABSENT
+            }
             LeafKind::Choice | LeafKind::Truth => set.bits.count_ones() == 1,
             LeafKind::Members(_) => (set.bits & (set.bits >> 32) & 0xffff_ffff) == 0,
         }

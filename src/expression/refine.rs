@@ -188,7 +188,12 @@ impl<'a> Refiner<'a> {
             self.vals[leaf.reg.ix()] = *val;
         }
         for r in &cone.ops {
-            let val = evaluate(self.program.ops[r.ix()], &self.vals, self.program, self.data);
+            let val = evaluate(
+                self.program.ops[r.ix()],
+                &self.vals,
+                self.program,
+                self.data,
+            );
             self.vals[r.ix()] = val;
         }
         self.vals[cone.root.ix()]
@@ -290,10 +295,8 @@ impl<'a> Refiner<'a> {
                 break;
             }
         }
-        if d.yes.is_none() || d.no.is_none() {
-            if doubt && !d.flags.any(Flags::UNSOUND) {
-                self.find_witnesses(cone, &start, &mut d);
-            }
+        if (d.yes.is_none() || d.no.is_none()) && doubt && !d.flags.any(Flags::UNSOUND) {
+            self.find_witnesses(cone, &start, &mut d);
         }
         self.restore(cone);
         let both = d.yes.is_some() && d.no.is_some() || some_yes && some_no;
@@ -449,9 +452,9 @@ impl<'a> Refiner<'a> {
                 outside.bits &= !(1 << word);
                 vec![inside, outside]
             }
-            _ if v.bits.count_ones() <= 8 => bits_of(v.bits)
-                .map(|b| Val { bits: 1 << b, ..v })
-                .collect(),
+            _ if v.bits.count_ones() <= 8 => {
+                bits_of(v.bits).map(|b| Val { bits: 1 << b, ..v }).collect()
+            }
             _ => {
                 let all: Vec<u32> = bits_of(v.bits).collect();
                 let half = all.len() / 2;
@@ -462,11 +465,21 @@ impl<'a> Refiner<'a> {
                 vec![set(&all[..half]), set(&all[half..])]
             }
         };
-        Some(parts.into_iter().map(|p| replaced(values, *best, p)).collect())
+        Some(
+            parts
+                .into_iter()
+                .map(|p| replaced(values, *best, p))
+                .collect(),
+        )
     }
 
     /// Comparisons whose direction does not change over the box are judged at its corners.
-    fn by_monotony(&mut self, cone: &Cone, values: &[Val], live: &[usize]) -> Option<(bool, Flags)> {
+    fn by_monotony(
+        &mut self,
+        cone: &Cone,
+        values: &[Val],
+        live: &[usize],
+    ) -> Option<(bool, Flags)> {
         if live.len() > 12 {
             return None;
         }
@@ -555,7 +568,12 @@ impl<'a> Refiner<'a> {
         for r in &cone.ops {
             let val = match settled.iter().find(|(a, _)| a == r) {
                 Some((_, val)) => *val,
-                None => evaluate(self.program.ops[r.ix()], &self.vals, self.program, self.data),
+                None => evaluate(
+                    self.program.ops[r.ix()],
+                    &self.vals,
+                    self.program,
+                    self.data,
+                ),
             };
             self.vals[r.ix()] = val;
         }
@@ -754,10 +772,7 @@ impl<'a> Refiner<'a> {
                                 yes: held.then_some(v),
                                 no: (!held).then_some(v),
                             };
-                            return vec![
-                                name(cone.leaves[*i].id, a),
-                                name(cone.leaves[*j].id, b),
-                            ];
+                            return vec![name(cone.leaves[*i].id, a), name(cone.leaves[*j].id, b)];
                         }
                     }
                 }
@@ -902,8 +917,16 @@ fn any_value(leaf: &Leaf, v: &Val, r: u64) -> Val {
             let (pl, ph) = leaf.plausible;
             let lo = if v.lo.is_finite() { v.lo } else { pl.min(v.hi) };
             let hi = if v.hi.is_finite() { v.hi } else { ph.max(v.lo) };
-            let lo = if lo.is_finite() { lo } else { 0.0_f64.min(v.hi) };
-            let hi = if hi.is_finite() { hi } else { (2.0 * lo).max(1.0) };
+            let lo = if lo.is_finite() {
+                lo
+            } else {
+                0.0_f64.min(v.hi)
+            };
+            let hi = if hi.is_finite() {
+                hi
+            } else {
+                (2.0 * lo).max(1.0)
+            };
             let x = match r {
                 0 => lo,
                 1 => hi,

@@ -312,7 +312,8 @@ fn number_rows(
         Between::Nothing => {
             let mut some = false;
             for (x, level) in rows {
-                let within = (key.lo <= *x && *x <= key.hi) || close(*x, key.lo) || close(*x, key.hi);
+                let within =
+                    (key.lo <= *x && *x <= key.hi) || close(*x, key.lo) || close(*x, key.hi);
                 if within {
                     some = true;
                     all = all.union(level.look_up(below));
@@ -338,7 +339,9 @@ fn number_rows(
             let lo = key.lo.max(first.0);
             let hi = key.hi.min(last.0);
             if lo <= hi {
-                all = all.union(on_line(rows, lo, below)).union(on_line(rows, hi, below));
+                all = all
+                    .union(on_line(rows, lo, below))
+                    .union(on_line(rows, hi, below));
                 for (x, level) in rows.iter().filter(|(x, _)| lo < *x && *x < hi) {
                     let _ = x;
                     all = all.union(level.look_up(below));

@@ -319,7 +319,10 @@ impl Work<'_, '_> {
             Ty::Truth | Ty::Wrong => {}
             other => self.error(
                 e.range.clone(),
-                format!("this is {}, where a condition is expected", other.describe()),
+                format!(
+                    "this is {}, where a condition is expected",
+                    other.describe()
+                ),
             ),
         }
         id
@@ -387,7 +390,10 @@ impl Work<'_, '_> {
                     false,
                 ),
                 Err(_) => {
-                    self.error(range.clone(), format!("`{text}` is not a date of the calendar"));
+                    self.error(
+                        range.clone(),
+                        format!("`{text}` is not a date of the calendar"),
+                    );
                     self.wrong(range)
                 }
             },
@@ -482,11 +488,7 @@ impl Work<'_, '_> {
                     (x, y) => {
                         self.error(
                             b.range.clone(),
-                            format!(
-                                "one branch is {}, the other {}",
-                                x.describe(),
-                                y.describe()
-                            ),
+                            format!("one branch is {}, the other {}", x.describe(), y.describe()),
                         );
                         Ty::Wrong
                     }
@@ -524,7 +526,10 @@ impl Work<'_, '_> {
         match parsed.and_then(|u| parse_quantity(digits, &u).map(|x| (x, u.dim()))) {
             Some((x, dim)) => self.push(TermKind::Number(x), Ty::Number(dim), range, false),
             None => {
-                self.error(range.clone(), format!("`{digits}` cannot be read as a number"));
+                self.error(
+                    range.clone(),
+                    format!("`{digits}` cannot be read as a number"),
+                );
                 self.wrong(range)
             }
         }
@@ -566,8 +571,22 @@ impl Work<'_, '_> {
             let optional = optional && !self.guarded(&e);
             return self.push(TermKind::Object(object), Ty::Object(kind), range, optional);
         }
-        if self.typer.vocabulary.kind(self.subject).fact_named(name).is_some() {
-            return self.read(&e, ObjectTerm::Subject, self.subject, false, name, range, None);
+        if self
+            .typer
+            .vocabulary
+            .kind(self.subject)
+            .fact_named(name)
+            .is_some()
+        {
+            return self.read(
+                &e,
+                ObjectTerm::Subject,
+                self.subject,
+                false,
+                name,
+                range,
+                None,
+            );
         }
         if name == "pi" {
             return self.push(
@@ -715,7 +734,12 @@ impl Work<'_, '_> {
         }
         if let Some((object, kind, optional)) = self.object(e) {
             let optional = optional && !self.guarded(e);
-            return self.push(TermKind::Object(object), Ty::Object(kind), &e.range, optional);
+            return self.push(
+                TermKind::Object(object),
+                Ty::Object(kind),
+                &e.range,
+                optional,
+            );
         }
         let Some((object, kind, optional)) = self.object(before) else {
             let errors = self.errors.len();
@@ -848,7 +872,15 @@ impl Work<'_, '_> {
         match &base.kind {
             ExprKind::Name(name) => {
                 let (kind, name) = (self.subject, name.clone());
-                self.read(e, ObjectTerm::Subject, kind, false, &name, &base.range, Some(line))
+                self.read(
+                    e,
+                    ObjectTerm::Subject,
+                    kind,
+                    false,
+                    &name,
+                    &base.range,
+                    Some(line),
+                )
             }
             ExprKind::Step(before, name, at) => {
                 let Some((object, kind, optional)) = self.object(before) else {
@@ -906,7 +938,12 @@ impl Work<'_, '_> {
             ids.push(id);
         }
         let (gives, optional) = (t.gives, t.optional);
-        self.push(TermKind::Lookup(table, ids), Ty::Number(gives), range, optional)
+        self.push(
+            TermKind::Lookup(table, ids),
+            Ty::Number(gives),
+            range,
+            optional,
+        )
     }
 
     fn binary(
@@ -937,10 +974,17 @@ impl Work<'_, '_> {
                 if !fits(&b_ty, &a_ty) {
                     self.error(
                         b.range.clone(),
-                        format!("one side is {}, the other {}", a_ty.describe(), b_ty.describe()),
+                        format!(
+                            "one side is {}, the other {}",
+                            a_ty.describe(),
+                            b_ty.describe()
+                        ),
                     );
                 }
-                if matches!(a_ty, Ty::Word(_) | Ty::Number(_) | Ty::Truth | Ty::Date | Ty::Wrong) {
+                if matches!(
+                    a_ty,
+                    Ty::Word(_) | Ty::Number(_) | Ty::Truth | Ty::Date | Ty::Wrong
+                ) {
                     let optional = self.is_optional(b_id);
                     self.push(TermKind::Otherwise(a_id, b_id), a_ty, range, optional)
                 } else {
@@ -970,9 +1014,7 @@ impl Work<'_, '_> {
                 };
                 match power.filter(|n| (1..=8).contains(n)) {
                     Some(n) => {
-                        let ty = dim.map_or(Ty::Wrong, |d| {
-                            Ty::Number(d.powi(n))
-                        });
+                        let ty = dim.map_or(Ty::Wrong, |d| Ty::Number(d.powi(n)));
                         self.push(TermKind::Power(a_id, n), ty, range, false)
                     }
                     None => {
@@ -1060,11 +1102,13 @@ impl Work<'_, '_> {
             }
             (Ty::Truth, Ty::Truth) => None,
             (Ty::Text, Ty::Text) => {
-                let literal = |w: &Self, id: TermId| {
-                    matches!(w.terms[id.0 as usize].kind, TermKind::Text(_))
-                };
+                let literal =
+                    |w: &Self, id: TermId| matches!(w.terms[id.0 as usize].kind, TermKind::Text(_));
                 if !literal(self, a_id) && !literal(self, b_id) {
-                    self.error(range.clone(), "a text can only be compared with a text in quotes");
+                    self.error(
+                        range.clone(),
+                        "a text can only be compared with a text in quotes",
+                    );
                 }
                 None
             }
@@ -1123,7 +1167,10 @@ impl Work<'_, '_> {
                 self.errors.push(
                     TypingError::new(
                         inner.range.clone(),
-                        format!("this is {}, where a word of a choice is expected", other.describe()),
+                        format!(
+                            "this is {}, where a word of a choice is expected",
+                            other.describe()
+                        ),
                     )
                     .help("a set of words is asked `WORD among fact`"),
                 );
@@ -1135,8 +1182,10 @@ impl Work<'_, '_> {
             match word_index(&all, w) {
                 Some(i) => bits |= 1_u64 << i,
                 None => {
-                    let mut error =
-                        TypingError::new(at.clone(), format!("`{w}` is none of {}", all.join(", ")));
+                    let mut error = TypingError::new(
+                        at.clone(),
+                        format!("`{w}` is none of {}", all.join(", ")),
+                    );
                     if let Some(n) = closest(w, all.iter().map(String::as_str)) {
                         error = error.help(format!("did you mean `{n}`?"));
                     }
@@ -1155,7 +1204,10 @@ impl Work<'_, '_> {
             other => {
                 self.error(
                     set.range.clone(),
-                    format!("this is {}, where a set of words is expected", other.describe()),
+                    format!(
+                        "this is {}, where a set of words is expected",
+                        other.describe()
+                    ),
                 );
                 return self.wrong(range);
             }
@@ -1183,7 +1235,11 @@ impl Work<'_, '_> {
             other => {
                 self.error(
                     inner.range.clone(),
-                    format!("this is {}, the set holds {}", other.describe(), words.join(", ")),
+                    format!(
+                        "this is {}, the set holds {}",
+                        other.describe(),
+                        words.join(", ")
+                    ),
                 );
                 self.wrong(range)
             }
@@ -1197,7 +1253,10 @@ impl Work<'_, '_> {
             }
             w.error(
                 at.clone(),
-                format!("`{name}` takes {n} arguments, {} are given", arguments.len()),
+                format!(
+                    "`{name}` takes {n} arguments, {} are given",
+                    arguments.len()
+                ),
             );
             false
         };
@@ -1257,7 +1316,12 @@ impl Work<'_, '_> {
                     "cos" => Call::Cos,
                     _ => Call::Acos,
                 };
-                self.push(TermKind::Call(call, vec![id]), Ty::Number(Dim::NONE), range, false)
+                self.push(
+                    TermKind::Call(call, vec![id]),
+                    Ty::Number(Dim::NONE),
+                    range,
+                    false,
+                )
             }
             "round" => {
                 if !count(self, 3) {
@@ -1274,8 +1338,20 @@ impl Work<'_, '_> {
             "neutral-current" | "open-pen-voltage" => self.physics(name, arguments, range),
             _ => {
                 let known = [
-                    "min", "max", "abs", "sqrt", "ln", "exp", "sin", "cos", "acos", "round",
-                    "next-up", "next-down", "neutral-current", "open-pen-voltage",
+                    "min",
+                    "max",
+                    "abs",
+                    "sqrt",
+                    "ln",
+                    "exp",
+                    "sin",
+                    "cos",
+                    "acos",
+                    "round",
+                    "next-up",
+                    "next-down",
+                    "neutral-current",
+                    "open-pen-voltage",
                 ];
                 let mut error =
                     TypingError::new(at.clone(), format!("there is no function `{name}`"));
@@ -1296,7 +1372,10 @@ impl Work<'_, '_> {
         let step = match self.terms[step_id.0 as usize].kind {
             TermKind::Number(x) if x > 0.0 => x,
             _ => {
-                self.error(arguments[1].range.clone(), "the step is a number above zero");
+                self.error(
+                    arguments[1].range.clone(),
+                    "the step is a number above zero",
+                );
                 1.0
             }
         };
@@ -1353,7 +1432,12 @@ impl Work<'_, '_> {
                 ),
             );
         }
-        self.push(TermKind::Next(series, up, id), Ty::Number(unit.dim()), range, false)
+        self.push(
+            TermKind::Next(series, up, id),
+            Ty::Number(unit.dim()),
+            range,
+            false,
+        )
     }
 
     fn physics(&mut self, name: &str, arguments: &[Expr], range: &Range) -> TermId {
@@ -1394,7 +1478,11 @@ impl Work<'_, '_> {
             {
                 self.error(
                     e.range.clone(),
-                    format!("this is {}, where {} is expected", got.describe(), d.describe()),
+                    format!(
+                        "this is {}, where {} is expected",
+                        got.describe(),
+                        d.describe()
+                    ),
                 );
             }
             ids.push(id);
@@ -1422,7 +1510,13 @@ impl Work<'_, '_> {
         let guards = filter.map_or_else(Vec::new, |f| present_when(f, true));
         let wants_truth = matches!(op, Aggregate::Every | Aggregate::Any);
         let body_id = body.map(|b| {
-            self.with_guards(guards, |w| if wants_truth { w.truth(b) } else { w.number(b).0 })
+            self.with_guards(guards, |w| {
+                if wants_truth {
+                    w.truth(b)
+                } else {
+                    w.number(b).0
+                }
+            })
         });
         self.vars.pop();
         let (ty, optional) = match op {

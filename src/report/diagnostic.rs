@@ -6,8 +6,9 @@
 use std::fmt;
 
 use miette::{
-    Diagnostic, GraphicalReportHandler, GraphicalTheme, LabeledSpan, MietteError, MietteSpanContents,
-    Severity, SourceCode, SourceSpan, SpanContents, ThemeCharacters, ThemeStyles,
+    Diagnostic, GraphicalReportHandler, GraphicalTheme, LabeledSpan, MietteError,
+    MietteSpanContents, Severity, SourceCode, SourceSpan, SpanContents, ThemeCharacters,
+    ThemeStyles,
 };
 
 use crate::source::{Label, Problem, SourceFile, Sources, Weight};
@@ -119,7 +120,9 @@ impl Diagnostic for Shown<'_> {
     }
 
     fn help<'b>(&'b self) -> Option<Box<dyn fmt::Display + 'b>> {
-        self.help.as_ref().map(|h| Box::new(h) as Box<dyn fmt::Display>)
+        self.help
+            .as_ref()
+            .map(|h| Box::new(h) as Box<dyn fmt::Display>)
     }
 
     fn source_code(&self) -> Option<&dyn SourceCode> {
@@ -191,7 +194,11 @@ impl<'a> Shown<'a> {
                 shown.related.push(Self {
                     code: String::new(),
                     weight: Weighting::Advice,
-                    message: if note.is_empty() { "see also".to_owned() } else { note },
+                    message: if note.is_empty() {
+                        "see also".to_owned()
+                    } else {
+                        note
+                    },
                     help: None,
                     source: Some(Lines(source)),
                     labels: mine,
@@ -230,7 +237,8 @@ fn labelled(source: &SourceFile, label: &Label, primary: bool) -> LabeledSpan {
     let start = label.span.from().min(len.saturating_sub(1));
     let end = label.span.until().min(len).max(start);
     // A span of several lines is shown by its first; one of nothing by one character.
-    let line_end = source.line_start(source.line_of(start)) + source.line(source.line_of(start)).len();
+    let line_end =
+        source.line_start(source.line_of(start)) + source.line(source.line_of(start)).len();
     let end = end.min(line_end.max(start + 1)).max((start + 1).min(len));
     let text = (!label.text.is_empty()).then(|| label.text.clone());
     let place: SourceSpan = (start, end - start).into();

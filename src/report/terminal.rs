@@ -6,8 +6,8 @@ use crate::check::{FigureValue, Finding, Outcome, Reason};
 use crate::quantity::{format_interval, format_quantity};
 use crate::ruleset::{Confidence, Severity};
 
-use super::diagnostic::{Shown, Style, Weighting, render_problems};
 use super::FileReport;
+use super::diagnostic::{Shown, Style, Weighting, render_problems};
 
 /// Everything about one design.
 #[must_use]
@@ -40,7 +40,7 @@ pub fn render(file: &FileReport<'_>, all: bool, style: Style) -> String {
     }
     figures(&mut out, &report.figures);
     if !report.assumed.is_empty() {
-        out.push_str("Assumed, where nothing is written:\n");
+        out.push_str("Assumed:\n");
         for a in &report.assumed {
             let _ = writeln!(out, "  {a}");
         }
@@ -92,7 +92,10 @@ fn finding(f: &Finding, file: &FileReport<'_>, style: Style) -> String {
         help.push(format!("way {name}: {state}"));
     }
     for m in f.missing.iter().take(4) {
-        let mut line = format!("needs {} of {} ({}; settled by {})", m.fact, m.of, m.means, m.settled_by);
+        let mut line = format!(
+            "needs {} of {} ({}; settled by {})",
+            m.fact, m.of, m.means, m.settled_by
+        );
         match (&m.passes, &m.breaks) {
             (Some(y), Some(n)) if y != n => {
                 let _ = write!(line, ": passes with {y}, breaks with {n}");
@@ -108,8 +111,12 @@ fn finding(f: &Finding, file: &FileReport<'_>, style: Style) -> String {
         help.push(line);
     }
     match f.reason {
-        Some(Reason::Unresolved) => help.push("the work limit was met before it was decided".to_owned()),
-        Some(Reason::Gap) => help.push("the ruleset has no figure here; its author settles it".to_owned()),
+        Some(Reason::Unresolved) => {
+            help.push("the work limit was met before it was decided".to_owned())
+        }
+        Some(Reason::Gap) => {
+            help.push("the ruleset has no figure here; its author settles it".to_owned())
+        }
         Some(Reason::NotComputable) if f.missing.is_empty() => {
             help.push("for some of what is written there is nothing to compute with".to_owned());
         }
@@ -133,7 +140,15 @@ fn finding(f: &Finding, file: &FileReport<'_>, style: Style) -> String {
     }
     let code = format!("{word}: {}", f.rule);
     let help = (!help.is_empty()).then(|| help.join("\n"));
-    Shown::new(&code, weight, f.message.clone(), &f.labels, help, file.sources).render(style)
+    Shown::new(
+        &code,
+        weight,
+        f.message.clone(),
+        &f.labels,
+        help,
+        file.sources,
+    )
+    .render(style)
 }
 
 fn figures(out: &mut String, all: &[FigureValue]) {
@@ -186,7 +201,8 @@ fn closing(out: &mut String, file: &FileReport<'_>) {
     let Some(report) = file.report else { return };
     let c = &report.counts;
     let failed = |s| c.cell(Outcome::Failed, s);
-    let plural = |n: usize, one: &str, many: &str| format!("{n} {}", if n == 1 { one } else { many });
+    let plural =
+        |n: usize, one: &str, many: &str| format!("{n} {}", if n == 1 { one } else { many });
     let mut parts = vec![
         plural(failed(Severity::Breach), "breach", "breaches"),
         plural(failed(Severity::Caution), "caution", "cautions"),
@@ -200,7 +216,10 @@ fn closing(out: &mut String, file: &FileReport<'_>) {
         format!("{} not applicable", c.of(Outcome::NotApplicable)),
         format!("{} not due", c.of(Outcome::NotDue)),
     ];
-    for (o, word) in [(Outcome::Departed, "departed"), (Outcome::NotJudged, "not judged")] {
+    for (o, word) in [
+        (Outcome::Departed, "departed"),
+        (Outcome::NotJudged, "not judged"),
+    ] {
         if c.of(o) > 0 {
             parts.push(format!("{} {word}", c.of(o)));
         }

@@ -82,14 +82,24 @@ fn read_file(node: &Node, problems: &mut Vec<Problem>) -> CaseFile {
                         continue;
                     };
                     for (outcome, patches) in outcomes {
-                        read_outcome(&rule.text, &outcome.text, outcome.span, patches, &mut file, problems);
+                        read_outcome(
+                            &rule.text,
+                            &outcome.text,
+                            outcome.span,
+                            patches,
+                            &mut file,
+                            problems,
+                        );
                     }
                 }
             }
             _ => problems.push(
-                Problem::error("unknown-key", format!("`{}` does not belong among cases", key.text))
-                    .at(key.span, "")
-                    .did_you_mean(&key.text, ["case-base", "cases"]),
+                Problem::error(
+                    "unknown-key",
+                    format!("`{}` does not belong among cases", key.text),
+                )
+                .at(key.span, "")
+                .did_you_mean(&key.text, ["case-base", "cases"]),
             ),
         }
     }
@@ -107,9 +117,12 @@ fn read_outcome(
     let outcomes = ["met", "failed", "undecided", "not-applicable"];
     if !outcomes.contains(&outcome) {
         problems.push(
-            Problem::error("unknown-outcome", format!("`{outcome}` is none of {}", outcomes.join(", ")))
-                .at(at, "")
-                .did_you_mean(outcome, outcomes),
+            Problem::error(
+                "unknown-outcome",
+                format!("`{outcome}` is none of {}", outcomes.join(", ")),
+            )
+            .at(at, "")
+            .did_you_mean(outcome, outcomes),
         );
         return;
     }

@@ -19,12 +19,42 @@ use crate::source::{Problem, Span};
 use crate::vocabulary::{Bounds, Fact, FactIx, FactType, KindId, Openness, Settler, Vocabulary};
 
 const DERIVE_KEYS: [&str; 15] = [
-    "is", "means", "formula", "unless-written", "clause", "source", "in", "replaces", "optional",
-    "because", "confidence", "note", "series", "by", "also",
+    "is",
+    "means",
+    "formula",
+    "unless-written",
+    "clause",
+    "source",
+    "in",
+    "replaces",
+    "optional",
+    "because",
+    "confidence",
+    "note",
+    "series",
+    "by",
+    "also",
 ];
 const RULE_KEYS: [&str; 20] = [
-    "id", "title", "stage", "severity", "each", "where", "require", "ways", "message", "open",
-    "point-at", "help", "topic", "clause", "source", "confidence", "because", "in", "departable",
+    "id",
+    "title",
+    "stage",
+    "severity",
+    "each",
+    "where",
+    "require",
+    "ways",
+    "message",
+    "open",
+    "point-at",
+    "help",
+    "topic",
+    "clause",
+    "source",
+    "confidence",
+    "because",
+    "in",
+    "departable",
     "note",
 ];
 
@@ -181,7 +211,8 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Optio
         }
         if because.is_none() {
             problems.push(
-                Problem::error("missing-key", "a withdrawal needs `because`: a reason").at(item.at, ""),
+                Problem::error("missing-key", "a withdrawal needs `because`: a reason")
+                    .at(item.at, ""),
             );
         }
     }
@@ -234,7 +265,10 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Optio
 fn missing_rule(item: &Item<'_>, rules: &[Rule], done: &str) -> Problem {
     Problem::error(
         "unknown-rule",
-        format!("the rule `{}` that is {done} here does not exist in this edition", item.name),
+        format!(
+            "the rule `{}` that is {done} here does not exist in this edition",
+            item.name
+        ),
     )
     .at(item.at, "")
     .did_you_mean(item.name, rules.iter().map(|r| r.id.as_str()))
@@ -248,14 +282,18 @@ fn by_id<'a, 'i>(
     for item in items {
         if item.name.is_empty() {
             problems.push(
-                Problem::error("missing-key", "an amendment needs `id`: the rule it changes")
-                    .at(item.at, ""),
+                Problem::error(
+                    "missing-key",
+                    "an amendment needs `id`: the rule it changes",
+                )
+                .at(item.at, ""),
             );
             continue;
         }
         if item.node.get("because").is_none() {
             problems.push(
-                Problem::error("missing-key", "an amendment needs `because`: a reason").at(item.at, ""),
+                Problem::error("missing-key", "an amendment needs `because`: a reason")
+                    .at(item.at, ""),
             );
         }
         all.entry(item.name).or_default().push(item);
@@ -306,13 +344,17 @@ fn declare<'a, 'm>(
 ) -> Vec<(&'m Item<'a>, KindId, FactIx)> {
     let mut out = Vec::new();
     for item in &merged.derive {
-        let Some(f) = Fields::new(item.node, item.at, "a derivation", &DERIVE_KEYS, problems) else {
+        let Some(f) = Fields::new(item.node, item.at, "a derivation", &DERIVE_KEYS, problems)
+        else {
             continue;
         };
         let Some((kind, name)) = item.name.split_once('.') else {
             problems.push(
-                Problem::error("bad-path", format!("`{}` is not of the form KIND.FACT", item.name))
-                    .at(item.at, ""),
+                Problem::error(
+                    "bad-path",
+                    format!("`{}` is not of the form KIND.FACT", item.name),
+                )
+                .at(item.at, ""),
             );
             continue;
         };
@@ -390,7 +432,9 @@ fn check_abstract(merged: &Merged<'_>, v: &Vocabulary, problems: &mut Vec<Proble
         let Some((kind, name)) = item.name.split_once('.') else {
             continue;
         };
-        let Some(id) = v.kind_named(kind) else { continue };
+        let Some(id) = v.kind_named(kind) else {
+            continue;
+        };
         for real in &v.kind(id).any_of {
             if v.kind(*real).fact_named(name).is_none() {
                 problems.push(
@@ -432,11 +476,20 @@ fn derivation(
     problems: &mut Vec<Problem>,
 ) -> Option<Derivation> {
     let mut silent = Vec::new();
-    let f = Fields::new(item.node, item.at, "a derivation", &DERIVE_KEYS, &mut silent)?;
+    let f = Fields::new(
+        item.node,
+        item.at,
+        "a derivation",
+        &DERIVE_KEYS,
+        &mut silent,
+    )?;
     let Some(node) = f.get("formula") else {
         problems.push(
-            Problem::error("missing-key", format!("the derivation `{}` needs `formula`", item.name))
-                .at(item.at, ""),
+            Problem::error(
+                "missing-key",
+                format!("the derivation `{}` needs `formula`", item.name),
+            )
+            .at(item.at, ""),
         );
         return None;
     };
@@ -491,8 +544,11 @@ fn rule<'a>(
     for key in ["title", "stage", "each", "message", "topic", "confidence"] {
         if get(key).is_none() {
             problems.push(
-                Problem::error("missing-key", format!("the rule `{}` needs `{key}`", item.name))
-                    .at(item.at, ""),
+                Problem::error(
+                    "missing-key",
+                    format!("the rule `{}` needs `{key}`", item.name),
+                )
+                .at(item.at, ""),
             );
         }
     }
@@ -506,8 +562,13 @@ fn rule<'a>(
         );
     }
     let at = |key: &str| get(key).map_or(item.at, |n| n.span);
-    let stage = choice(text("stage")?, at("stage"), &Stage::ALL.map(Stage::word), problems)
-        .and_then(Stage::from_word)?;
+    let stage = choice(
+        text("stage")?,
+        at("stage"),
+        &Stage::ALL.map(Stage::word),
+        problems,
+    )
+    .and_then(Stage::from_word)?;
     let severity = choice(
         text("severity").unwrap_or("breach"),
         at("severity"),
@@ -524,11 +585,17 @@ fn rule<'a>(
     .and_then(Confidence::from_word)?;
     let kind_name = text("each")?;
     let v = context.vocabulary;
-    let Some(each) = v.kind_named(kind_name).filter(|k| !v.kind(*k).is_abstract()) else {
+    let Some(each) = v
+        .kind_named(kind_name)
+        .filter(|k| !v.kind(*k).is_abstract())
+    else {
         problems.push(
-            Problem::error("unknown-kind", format!("there is no kind `{kind_name}` to judge"))
-                .at(at("each"), "")
-                .did_you_mean(kind_name, v.kinds.iter().map(|k| k.name.as_str())),
+            Problem::error(
+                "unknown-kind",
+                format!("there is no kind `{kind_name}` to judge"),
+            )
+            .at(at("each"), "")
+            .did_you_mean(kind_name, v.kinds.iter().map(|k| k.name.as_str())),
         );
         return None;
     };
@@ -554,7 +621,10 @@ fn rule<'a>(
             problems.push(
                 Problem::error(
                     "missing-key",
-                    format!("the rule `{}` needs `require` or `ways`, one of them", item.name),
+                    format!(
+                        "the rule `{}` needs `require` or `ways`, one of them",
+                        item.name
+                    ),
                 )
                 .at(item.at, ""),
             );
@@ -601,7 +671,11 @@ fn rule<'a>(
         amended: changes.last().map(|c| {
             (
                 context.merged.layer_name(c).to_owned(),
-                c.node.get("because").and_then(Node::text).unwrap_or("").to_owned(),
+                c.node
+                    .get("because")
+                    .and_then(Node::text)
+                    .unwrap_or("")
+                    .to_owned(),
             )
         }),
         departable: text("departable") != Some("no"),
@@ -620,9 +694,12 @@ fn choice<'t>(
         return Some(text);
     }
     problems.push(
-        Problem::error("unknown-word", format!("`{text}` is none of {}", words.join(", ")))
-            .at(at, "")
-            .did_you_mean(text, words.iter().copied()),
+        Problem::error(
+            "unknown-word",
+            format!("`{text}` is none of {}", words.join(", ")),
+        )
+        .at(at, "")
+        .did_you_mean(text, words.iter().copied()),
     );
     None
 }

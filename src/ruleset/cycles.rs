@@ -108,13 +108,16 @@ pub(super) fn check(
         );
         for i in component.iter().take(4) {
             let (k, f) = nodes[*i];
-            if let Some(Some(d)) = derivations.get(k.0 as usize).and_then(|x| x.get(f.0 as usize)) {
+            if let Some(Some(d)) = derivations
+                .get(k.0 as usize)
+                .and_then(|x| x.get(f.0 as usize))
+            {
                 p = p.at(d.formula.span, "");
             }
         }
-        problems.push(p.help(
-            "a derivation may meet itself only up `fed-from`, or only down its reverse",
-        ));
+        problems.push(
+            p.help("a derivation may meet itself only up `fed-from`, or only down its reverse"),
+        );
     }
 }
 

@@ -49,8 +49,11 @@ impl Edition {
                 }
             }
         };
-        let (usable_from, required_from, withdrawn_on) =
-            (date("usable-from"), date("required-from"), date("withdrawn-on"));
+        let (usable_from, required_from, withdrawn_on) = (
+            date("usable-from"),
+            date("required-from"),
+            date("withdrawn-on"),
+        );
         Some(Self {
             title: f.owned("title", problems).unwrap_or_else(|| id.clone()),
             parent: f.owned("parent-edition", problems),

@@ -5,12 +5,12 @@ use std::sync::Arc;
 use rustc_hash::FxHashMap;
 use sha2::{Digest, Sha256};
 
+use super::Ruleset;
 use super::compile::compile;
 use super::edition::{Edition, choose, holds};
 use super::library::Request;
 use super::reader::{Fields, texts};
 use super::yaml::{Key, Node, Yaml};
-use super::Ruleset;
 use crate::source::{FileId, Problem, SourceFile, Span};
 
 /// Sections that any file of a ruleset may hold.
@@ -63,13 +63,17 @@ impl Layer {
                 problems.push(
                     Problem::error(
                         "wrong-name",
-                        format!("this ruleset stands in the folder `{name}` and is called otherwise"),
+                        format!(
+                            "this ruleset stands in the folder `{name}` and is called otherwise"
+                        ),
                     )
                     .at(head.span, "")
                     .help(format!("write `ruleset: {name}`")),
                 );
             }
-            layer.title = f.owned("title", problems).unwrap_or_else(|| name.to_owned());
+            layer.title = f
+                .owned("title", problems)
+                .unwrap_or_else(|| name.to_owned());
             layer.parent = f.owned("parent", problems);
             layer.notes = f
                 .get("notes")
@@ -198,7 +202,10 @@ pub(super) fn assemble(
                 .unwrap_or_else(|| {
                     problems.push(Problem::error(
                         "unknown-edition",
-                        format!("`{}` pins an edition `{id}` that `{}` does not have", child.name, parent.name),
+                        format!(
+                            "`{}` pins an edition `{id}` that `{}` does not have",
+                            child.name, parent.name
+                        ),
                     ));
                     0
                 }),
@@ -227,7 +234,16 @@ pub(super) fn assemble(
         };
         let is_patch = i >= bases;
         merged.editions.push((editions, chosen[i]));
-        collect(layer, i, editions, chosen[i], is_patch, bases, &mut merged, problems);
+        collect(
+            layer,
+            i,
+            editions,
+            chosen[i],
+            is_patch,
+            bases,
+            &mut merged,
+            problems,
+        );
     }
     let mut ruleset = compile(&merged, problems)?;
     ruleset.id.clone_from(&base.name);
@@ -325,11 +341,8 @@ fn collect<'a>(
                 _ => {
                     let shape = if which < 6 { "a map" } else { "a list" };
                     problems.push(
-                        Problem::error(
-                            "wrong-shape",
-                            format!("`{}` holds {shape}", section.text),
-                        )
-                        .at(section.span, ""),
+                        Problem::error("wrong-shape", format!("`{}` holds {shape}", section.text))
+                            .at(section.span, ""),
                     );
                     continue;
                 }
@@ -436,10 +449,13 @@ fn replace_allowed(
         }
         // A rule is amended, not restated: its cases and its reason belong to it.
         6 => problems.push(
-            Problem::error("rule-restated", format!("the rule `{}` exists already", after.name))
-                .at(after.at, "stated again")
-                .at(before.at, "the first time")
-                .help("change it with `amend:` or take it away with `withdraw:`"),
+            Problem::error(
+                "rule-restated",
+                format!("the rule `{}` exists already", after.name),
+            )
+            .at(after.at, "stated again")
+            .at(before.at, "the first time")
+            .help("change it with `amend:` or take it away with `withdraw:`"),
         ),
         5 if text(after.node.get("replaces")).as_deref() != Some("yes")
             && before.node.get("formula").is_some() =>

@@ -116,8 +116,10 @@ impl Library {
     #[must_use]
     pub fn editions(&self, name: &str) -> Vec<String> {
         let (mut files, mut problems) = (Vec::new(), Vec::new());
-        self.layer(name, &mut files, &mut problems)
-            .map_or_else(|| vec!["1".to_owned()], |l| l.editions.into_iter().map(|e| e.id).collect())
+        self.layer(name, &mut files, &mut problems).map_or_else(
+            || vec!["1".to_owned()],
+            |l| l.editions.into_iter().map(|e| e.id).collect(),
+        )
     }
 
     /// Loads and compiles a ruleset.

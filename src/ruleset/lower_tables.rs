@@ -25,9 +25,7 @@ pub(super) fn split_quantity(text: &str) -> (&str, &str) {
     let text = text.trim();
     let at = text
         .char_indices()
-        .find(|(i, c)| {
-            !(c.is_ascii_digit() || *c == '.' || (*i == 0 && matches!(c, '-' | '+')))
-        })
+        .find(|(i, c)| !(c.is_ascii_digit() || *c == '.' || (*i == 0 && matches!(c, '-' | '+'))))
         .map_or(text.len(), |(i, _)| i);
     let (digits, unit) = text.split_at(at);
     (digits, unit.trim())
@@ -36,7 +34,16 @@ pub(super) fn split_quantity(text: &str) -> (&str, &str) {
 pub(super) fn limits(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Limits {
     let mut all = Limits::default();
     let keys = [
-        "is", "means", "unit", "clause", "source", "in", "was", "because", "replaces", "confidence",
+        "is",
+        "means",
+        "unit",
+        "clause",
+        "source",
+        "in",
+        "was",
+        "because",
+        "replaces",
+        "confidence",
     ];
     for item in &merged.limits {
         // `name: 0.95` is short for `name: {is: 0.95}`.
@@ -86,9 +93,12 @@ pub(super) fn limits(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Limits
             unit,
             text: text.to_owned(),
             clause: field("clause", problems),
-            replaced: item
-                .replaced
-                .map(|l| (field("was", problems).unwrap_or_default(), merged.layers[l].name.clone())),
+            replaced: item.replaced.map(|l| {
+                (
+                    field("was", problems).unwrap_or_default(),
+                    merged.layers[l].name.clone(),
+                )
+            }),
             layer,
             span: at,
         });
@@ -159,20 +169,37 @@ enum Reads {
 
 fn table(item: &Item<'_>, v: &Vocabulary, problems: &mut Vec<Problem>) -> Option<Table> {
     let allowed = [
-        "title", "means", "source", "clause", "keys", "gives", "columns", "rows", "in", "replaces",
-        "confidence", "beyond",
+        "title",
+        "means",
+        "source",
+        "clause",
+        "keys",
+        "gives",
+        "columns",
+        "rows",
+        "in",
+        "replaces",
+        "confidence",
+        "beyond",
     ];
     let f = Fields::new(item.node, item.at, "a table", &allowed, problems)?;
     let gives = f.needed("gives", "a table", problems)?;
-    let gives = if matches!(gives, "number" | "whole") { "" } else { gives };
+    let gives = if matches!(gives, "number" | "whole") {
+        ""
+    } else {
+        gives
+    };
     let unit = unit_of(gives, f.get("gives").map_or(item.at, |n| n.span), problems)?;
     let source = match (f.text("source", problems), f.text("clause", problems)) {
         (Some(s), Some(c)) if s != c => format!("{c} ({s})"),
         (Some(s), _) | (None, Some(s)) => s.to_owned(),
         (None, None) => {
             problems.push(
-                Problem::error("missing-key", "a table needs `source`: where its figures were seen")
-                    .at(item.at, ""),
+                Problem::error(
+                    "missing-key",
+                    "a table needs `source`: where its figures were seen",
+                )
+                .at(item.at, ""),
             );
             String::new()
         }
@@ -196,7 +223,11 @@ fn table(item: &Item<'_>, v: &Vocabulary, problems: &mut Vec<Problem>) -> Option
             problems.push(Problem::error("bad-row", "a row is a list").at(row.span, ""));
             continue;
         };
-        let leading = if columns.is_some() { keys.len() - 1 } else { keys.len() };
+        let leading = if columns.is_some() {
+            keys.len() - 1
+        } else {
+            keys.len()
+        };
         let values = columns.as_ref().map_or(1, Vec::len);
         if cells.len() != leading + values {
             problems.push(
@@ -214,7 +245,13 @@ fn table(item: &Item<'_>, v: &Vocabulary, problems: &mut Vec<Problem>) -> Option
         }
         let mut fixed = Vec::new();
         for (cell, r) in cells.iter().zip(&reads).take(leading) {
-            fixed.push(row_key(cell.text().unwrap_or(""), cell.span, r, v, problems)?);
+            fixed.push(row_key(
+                cell.text().unwrap_or(""),
+                cell.span,
+                r,
+                v,
+                problems,
+            )?);
         }
         for (i, cell) in cells.iter().skip(leading).enumerate() {
             let mut all = fixed.clone();
@@ -233,7 +270,10 @@ fn table(item: &Item<'_>, v: &Vocabulary, problems: &mut Vec<Problem>) -> Option
                     } else {
                         unit_of(own, cell.span, problems)
                     };
-                    match u.filter(|u| u.dim() == unit.dim()).and_then(|u| parse_quantity(digits, &u)) {
+                    match u
+                        .filter(|u| u.dim() == unit.dim())
+                        .and_then(|u| parse_quantity(digits, &u))
+                    {
                         Some(x) => Cell::Value(x),
                         None => {
                             problems.push(
@@ -254,7 +294,9 @@ fn table(item: &Item<'_>, v: &Vocabulary, problems: &mut Vec<Problem>) -> Option
         problems.push(Problem::error("bad-table", "the table has no rows").at(item.at, ""));
         return None;
     }
-    let title = f.owned("title", problems).unwrap_or_else(|| item.name.to_owned());
+    let title = f
+        .owned("title", problems)
+        .unwrap_or_else(|| item.name.to_owned());
     match Table::new(item.name.to_owned(), title, source, keys, unit.dim(), &rows) {
         Ok(t) => Some(t),
         Err(i) => {
@@ -300,7 +342,10 @@ fn table_key(
         };
         let fact = v.fact(k, ix);
         if let Some(words) = fact.words() {
-            return Some((named(KeyType::Word(words.clone())), Reads::Word(words.clone())));
+            return Some((
+                named(KeyType::Word(words.clone())),
+                Reads::Word(words.clone()),
+            ));
         }
         if let Some(unit) = fact.unit() {
             let (between, beyond) = ends(&f, problems);
@@ -320,7 +365,9 @@ fn table_key(
                     // A series of named sizes with this unit lets rows be written by name.
                     v.series
                         .iter()
-                        .position(|s| s.unit.dim() == unit.dim() && s.members.iter().any(|m| m.name.is_some()))
+                        .position(|s| {
+                            s.unit.dim() == unit.dim() && s.members.iter().any(|m| m.name.is_some())
+                        })
                         .and_then(|i| u16::try_from(i).ok())
                         .map(SeriesId)
                 });
@@ -349,9 +396,12 @@ fn ends(f: &Fields<'_>, problems: &mut Vec<Problem>) -> (Between, Beyond) {
         Some(other) => {
             let at = f.get("between").map_or(f.node.span, |n| n.span);
             problems.push(
-                Problem::error("bad-between", format!("`{other}` says nothing between rows"))
-                    .at(at, "")
-                    .help("one of nothing, next-larger, linear"),
+                Problem::error(
+                    "bad-between",
+                    format!("`{other}` says nothing between rows"),
+                )
+                .at(at, "")
+                .help("one of nothing, next-larger, linear"),
             );
             Between::Nothing
         }
@@ -362,9 +412,12 @@ fn ends(f: &Fields<'_>, problems: &mut Vec<Problem>) -> (Between, Beyond) {
         Some(other) => {
             let at = f.get("beyond").map_or(f.node.span, |n| n.span);
             problems.push(
-                Problem::error("bad-beyond", format!("`{other}` says nothing beyond the ends"))
-                    .at(at, "")
-                    .help("one of none, hold"),
+                Problem::error(
+                    "bad-beyond",
+                    format!("`{other}` says nothing beyond the ends"),
+                )
+                .at(at, "")
+                .help("one of none, hold"),
             );
             Beyond::Nothing
         }
@@ -388,9 +441,12 @@ fn row_key(
                 Some(i) => u8::try_from(i).ok().map(RowKey::Word),
                 None => {
                     problems.push(
-                        Problem::error("unknown-word", format!("`{text}` is none of {}", words.join(", ")))
-                            .at(at, "")
-                            .did_you_mean(text, words.iter().map(String::as_str)),
+                        Problem::error(
+                            "unknown-word",
+                            format!("`{text}` is none of {}", words.join(", ")),
+                        )
+                        .at(at, "")
+                        .did_you_mean(text, words.iter().map(String::as_str)),
                     );
                     None
                 }
@@ -461,7 +517,16 @@ pub(super) fn assumptions(
 ) -> Vec<Vec<Option<Assumption>>> {
     let mut all: Vec<Vec<Option<Assumption>>> =
         v.kinds.iter().map(|k| vec![None; k.facts.len()]).collect();
-    let keys = ["is", "means", "clause", "source", "in", "replaces", "because", "confidence"];
+    let keys = [
+        "is",
+        "means",
+        "clause",
+        "source",
+        "in",
+        "replaces",
+        "because",
+        "confidence",
+    ];
     for item in &merged.assume {
         let Some((kind, ix)) = path(item.name, item.at, v, problems) else {
             continue;
@@ -476,9 +541,12 @@ pub(super) fn assumptions(
         let fact = v.fact(kind, ix);
         if fact.never_assumed {
             problems.push(
-                Problem::error("never-assumed", format!("nobody may assume `{}`", item.name))
-                    .at(item.at, "")
-                    .at(fact.span, "it is marked so"),
+                Problem::error(
+                    "never-assumed",
+                    format!("nobody may assume `{}`", item.name),
+                )
+                .at(item.at, "")
+                .at(fact.span, "it is marked so"),
             );
             continue;
         }
@@ -499,8 +567,11 @@ pub(super) fn assumptions(
                 }
             }
             None => problems.push(
-                Problem::error("bad-value", format!("`{text}` is no value of `{}`", item.name))
-                    .at(at, ""),
+                Problem::error(
+                    "bad-value",
+                    format!("`{text}` is no value of `{}`", item.name),
+                )
+                .at(at, ""),
             ),
         }
     }
@@ -511,7 +582,8 @@ fn assumed(text: &str, ty: &FactType, v: &Vocabulary) -> Option<Assumed> {
     if text == "none" {
         return Some(Assumed::Absent);
     }
-    let word = |words: &Words, w: &str| words.iter().position(|x| x == w.trim()).map(|i| 1_u64 << i);
+    let word =
+        |words: &Words, w: &str| words.iter().position(|x| x == w.trim()).map(|i| 1_u64 << i);
     match ty {
         FactType::Quantity { unit, .. } => {
             let (digits, own) = split_quantity(text);

@@ -8,12 +8,20 @@ use super::yaml::{Node, Yaml};
 use crate::quantity::{Dim, Unit, parse_quantity};
 use crate::source::{Problem, Span};
 use crate::vocabulary::{
-    Bounds, Fact, FactIx, FactType, Head, Kind, KindId, Member, NameRole, Openness, Series, SeriesId,
-    Settler, Vocabulary, Within,
+    Bounds, Fact, FactIx, FactType, Head, Kind, KindId, Member, NameRole, Openness, Series,
+    SeriesId, Settler, Vocabulary, Within,
 };
 
 const KIND_KEYS: [&str; 9] = [
-    "means", "at-least", "within", "heads", "any-of", "part-only", "name", "facts", "in",
+    "means",
+    "at-least",
+    "within",
+    "heads",
+    "any-of",
+    "part-only",
+    "name",
+    "facts",
+    "in",
 ];
 const FACT_KEYS: [&str; 15] = [
     "is",
@@ -82,7 +90,9 @@ pub(super) fn vocabulary(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Vo
 }
 
 fn series(item: &Item<'_>, problems: &mut Vec<Problem>) -> Option<Series> {
-    let keys = ["is", "members", "means", "clause", "source", "in", "replaces"];
+    let keys = [
+        "is", "members", "means", "clause", "source", "in", "replaces",
+    ];
     let f = Fields::new(item.node, item.at, "a series", &keys, problems)?;
     let unit_text = f.needed("is", "a series", problems)?;
     let unit_text = if matches!(unit_text, "number" | "whole") {
@@ -93,12 +103,12 @@ fn series(item: &Item<'_>, problems: &mut Vec<Problem>) -> Option<Series> {
     let unit = unit_of(unit_text, f.get("is").map_or(item.at, |n| n.span), problems)?;
     let node = f.get("members")?;
     let mut members = Vec::new();
-    let mut read = |text: &str, name: Option<String>, at: Span| match parse_quantity(text.trim(), &unit) {
-        Some(value) => members.push(Member { value, name }),
-        None => problems.push(
-            Problem::error("bad-number", format!("`{text}` is not a number")).at(at, ""),
-        ),
-    };
+    let mut read =
+        |text: &str, name: Option<String>, at: Span| match parse_quantity(text.trim(), &unit) {
+            Some(value) => members.push(Member { value, name }),
+            None => problems
+                .push(Problem::error("bad-number", format!("`{text}` is not a number")).at(at, "")),
+        };
     match &node.value {
         Yaml::List(list) => {
             for n in list {
@@ -134,8 +144,8 @@ pub(super) fn unit_of(text: &str, at: Span, problems: &mut Vec<Problem>) -> Opti
     match Unit::parse(text) {
         Ok(u) => Some(u),
         Err(e) => {
-            let mut p = Problem::error("unknown-unit", format!("`{text}` is not a known unit"))
-                .at(at, "");
+            let mut p =
+                Problem::error("unknown-unit", format!("`{text}` is not a known unit")).at(at, "");
             if let Some(help) = e.help() {
                 p = p.help(help);
             }
@@ -164,11 +174,14 @@ pub(super) fn fact_type(
         None => (text, false),
     };
     let words = |list: &str, problems: &mut Vec<Problem>, most: usize| {
-        let all: Vec<String> = list.split([' ', ',']).filter(|w| !w.is_empty()).map(str::to_owned).collect();
+        let all: Vec<String> = list
+            .split([' ', ','])
+            .filter(|w| !w.is_empty())
+            .map(str::to_owned)
+            .collect();
         if all.is_empty() || all.len() > most {
-            problems.push(
-                Problem::error("bad-words", format!("give 1 to {most} words")).at(at, ""),
-            );
+            problems
+                .push(Problem::error("bad-words", format!("give 1 to {most} words")).at(at, ""));
         }
         Arc::new(all)
     };
@@ -179,7 +192,12 @@ pub(super) fn fact_type(
             whole,
         }))
     };
-    if per_line && matches!(base.split(' ').next(), Some("one" | "ordered" | "some" | "part" | "reference")) {
+    if per_line
+        && matches!(
+            base.split(' ').next(),
+            Some("one" | "ordered" | "some" | "part" | "reference")
+        )
+    {
         problems.push(
             Problem::error("bad-type", "only a quantity has a value for each line").at(at, ""),
         );
@@ -208,9 +226,12 @@ pub(super) fn fact_type(
         Some((form @ ("part" | "parts" | "reference" | "references"), kind)) => {
             let Some(id) = v.kind_named(kind.trim()) else {
                 problems.push(
-                    Problem::error("unknown-kind", format!("there is no kind `{}`", kind.trim()))
-                        .at(at, "")
-                        .did_you_mean(kind.trim(), v.kinds.iter().map(|k| k.name.as_str())),
+                    Problem::error(
+                        "unknown-kind",
+                        format!("there is no kind `{}`", kind.trim()),
+                    )
+                    .at(at, "")
+                    .did_you_mean(kind.trim(), v.kinds.iter().map(|k| k.name.as_str())),
                 );
                 return None;
             };
@@ -405,15 +426,21 @@ fn fact(
                 Problem::error("unknown-settler", format!("`{word}` settles nothing"))
                     .at(f.get("by").map_or(at, |n| n.span), "")
                     .did_you_mean(word, Settler::ALL.iter().map(|s| s.word()))
-                    .help(format!("one of {}", Settler::ALL.map(Settler::word).join(", "))),
+                    .help(format!(
+                        "one of {}",
+                        Settler::ALL.map(Settler::word).join(", ")
+                    )),
             );
             Settler::Designer
         }),
     };
     if f.get("by").is_none() && reverse.is_none() {
         problems.push(
-            Problem::error("missing-key", format!("the fact `{name}` needs `by`: who settles it"))
-                .at(at, ""),
+            Problem::error(
+                "missing-key",
+                format!("the fact `{name}` needs `by`: who settles it"),
+            )
+            .at(at, ""),
         );
     }
     let range = |key: &str, problems: &mut Vec<Problem>| {
@@ -446,7 +473,9 @@ fn fact(
                 .map(|n| {
                     texts(n)
                         .into_iter()
-                        .flat_map(|(t, _)| t.split([' ', ',']).map(str::to_owned).collect::<Vec<_>>())
+                        .flat_map(|(t, _)| {
+                            t.split([' ', ',']).map(str::to_owned).collect::<Vec<_>>()
+                        })
                         .filter(|t| !t.is_empty())
                         .collect()
                 })
@@ -466,8 +495,11 @@ fn fact(
                 Some("yes") => Openness::Always,
                 Some(other) => {
                     problems.push(
-                        Problem::error("bad-open", format!("`open` is yes, no or existing, not `{other}`"))
-                            .at(f.get("open").map_or(at, |n| n.span), ""),
+                        Problem::error(
+                            "bad-open",
+                            format!("`open` is yes, no or existing, not `{other}`"),
+                        )
+                        .at(f.get("open").map_or(at, |n| n.span), ""),
                     );
                     Openness::Closed
                 }
@@ -600,7 +632,10 @@ fn resolve_reverses(
             let f = v.kind(k).fact_named(fact)?;
             matches!(
                 v.fact(k, f).ty,
-                FactType::Reference(_) | FactType::References(_) | FactType::Part(_) | FactType::Parts(_)
+                FactType::Reference(_)
+                    | FactType::References(_)
+                    | FactType::Part(_)
+                    | FactType::Parts(_)
             )
             .then_some((k, f))
         });
@@ -634,8 +669,11 @@ fn resolve_inherits(merged: &Merged<'_>, v: &mut Vocabulary, problems: &mut Vec<
                     v.kinds[id.0 as usize].facts[own.0 as usize].inherits = Some(along);
                 }
                 _ => problems.push(
-                    Problem::error("bad-inherits", format!("`{name}` is no reference of `{}`", item.name))
-                        .at(key.span, ""),
+                    Problem::error(
+                        "bad-inherits",
+                        format!("`{name}` is no reference of `{}`", item.name),
+                    )
+                    .at(key.span, ""),
                 ),
             }
         }

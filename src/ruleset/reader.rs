@@ -20,8 +20,11 @@ impl<'a> Fields<'a> {
     ) -> Option<Self> {
         let Some(entries) = node.map() else {
             problems.push(
-                Problem::error("not-a-map", format!("{what} is a map of {}", allowed.join(", ")))
-                    .at(at, "here"),
+                Problem::error(
+                    "not-a-map",
+                    format!("{what} is a map of {}", allowed.join(", ")),
+                )
+                .at(at, "here"),
             );
             return None;
         };
@@ -36,8 +39,11 @@ impl<'a> Fields<'a> {
             }
             if seen.contains(&key.text.as_str()) {
                 problems.push(
-                    Problem::error("repeated-key", format!("the key `{}` is given twice", key.text))
-                        .at(key.span, "the second one"),
+                    Problem::error(
+                        "repeated-key",
+                        format!("the key `{}` is given twice", key.text),
+                    )
+                    .at(key.span, "the second one"),
                 );
             }
             seen.push(&key.text);
@@ -72,7 +78,12 @@ impl<'a> Fields<'a> {
     }
 
     /// A text that must be given.
-    pub(super) fn needed(&self, key: &str, what: &str, problems: &mut Vec<Problem>) -> Option<&'a str> {
+    pub(super) fn needed(
+        &self,
+        key: &str,
+        what: &str,
+        problems: &mut Vec<Problem>,
+    ) -> Option<&'a str> {
         if self.get(key).is_none() {
             problems.push(
                 Problem::error("missing-key", format!("{what} needs `{key}`")).at(self.at, ""),

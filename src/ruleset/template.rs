@@ -49,14 +49,21 @@ pub fn default_unit(dim: Dim) -> Option<Unit> {
 
 /// The unit in which the value of an expression is shown.
 pub(super) fn shown_in(c: &Compiled, v: &Vocabulary, limits: &Limits) -> Option<Unit> {
-    fn of(c: &Compiled, id: crate::expression::TermId, v: &Vocabulary, limits: &Limits) -> Option<Unit> {
+    fn of(
+        c: &Compiled,
+        id: crate::expression::TermId,
+        v: &Vocabulary,
+        limits: &Limits,
+    ) -> Option<Unit> {
         match &c.term(id).kind {
             TermKind::Read { fact, .. } => fact
                 .by_kind
                 .first()
                 .and_then(|(k, f)| v.fact(*k, *f).unit().cloned()),
             TermKind::Limit(l) => limits.all.get(l.0 as usize).map(|l| l.unit.clone()),
-            TermKind::Otherwise(a, _) | TermKind::Round(a, ..) | TermKind::Neg(a) => of(c, *a, v, limits),
+            TermKind::Otherwise(a, _) | TermKind::Round(a, ..) | TermKind::Neg(a) => {
+                of(c, *a, v, limits)
+            }
             TermKind::If(_, a, b) | TermKind::Add(a, b) | TermKind::Sub(a, b) => {
                 of(c, *a, v, limits).or_else(|| of(c, *b, v, limits))
             }
@@ -99,9 +106,7 @@ pub(super) fn read(
         }
         let Some(len) = text.get(open..).and_then(|t| t.find('}')) else {
             let place = source.map_or(node.span, |s| node.place(s, open..open + 1));
-            problems.push(
-                Problem::error("open-brace", "this brace is not closed").at(place, ""),
-            );
+            problems.push(Problem::error("open-brace", "this brace is not closed").at(place, ""));
             return Template { pieces };
         };
         let inside = text.get(open + 1..open + len).unwrap_or("");
@@ -111,7 +116,9 @@ pub(super) fn read(
             continue;
         }
         let place = |r: std::ops::Range<usize>| {
-            source.map_or(node.span, |s| node.place(s, open + 1 + r.start..open + 1 + r.end))
+            source.map_or(node.span, |s| {
+                node.place(s, open + 1 + r.start..open + 1 + r.end)
+            })
         };
         let compiled = parse(inside)
             .map_err(|e| vec![e])

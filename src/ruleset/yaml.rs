@@ -69,7 +69,10 @@ impl Node {
     /// The node under a key.
     #[must_use]
     pub fn get(&self, key: &str) -> Option<&Node> {
-        self.map()?.iter().find(|(k, _)| k.text == key).map(|(_, n)| n)
+        self.map()?
+            .iter()
+            .find(|(k, _)| k.text == key)
+            .map(|(_, n)| n)
     }
 
     /// The place of a byte of a scalar's text in the file: quotes, escapes and folded lines are
@@ -364,7 +367,12 @@ mod tests {
         let source = SourceFile::new("t.yaml", text);
         let first = read(FileId(FileId::RULESET), &source, 0).unwrap();
         assert!(first.get("a").is_some() && first.get("b").is_none());
-        let second = read(FileId(FileId::RULESET), &source, second_document(text).unwrap()).unwrap();
+        let second = read(
+            FileId(FileId::RULESET),
+            &source,
+            second_document(text).unwrap(),
+        )
+        .unwrap();
         let b = second.get("b").unwrap();
         assert_eq!((b.text(), b.span.from()), (Some("2"), 12));
     }
@@ -374,7 +382,9 @@ mod tests {
         let mut text = String::from("a0: &a0 [x,x,x,x,x,x,x,x,x,x]\n");
         for i in 1..12 {
             let p = i - 1;
-            text.push_str(&format!("a{i}: &a{i} [*a{p},*a{p},*a{p},*a{p},*a{p},*a{p},*a{p},*a{p},*a{p}]\n"));
+            text.push_str(&format!(
+                "a{i}: &a{i} [*a{p},*a{p},*a{p},*a{p},*a{p},*a{p},*a{p},*a{p},*a{p}]\n"
+            ));
         }
         let source = SourceFile::new("t.yaml", text);
         assert!(read(FileId(FileId::RULESET), &source, 0).is_err());

@@ -135,7 +135,9 @@ impl SourceFile {
     #[must_use]
     pub fn line_of(&self, byte: usize) -> usize {
         let byte = u32::try_from(byte).unwrap_or(u32::MAX);
-        self.line_starts.partition_point(|s| *s <= byte).saturating_sub(1)
+        self.line_starts
+            .partition_point(|s| *s <= byte)
+            .saturating_sub(1)
     }
 
     /// How many lines there are (a text without a newline has one).

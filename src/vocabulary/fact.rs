@@ -161,8 +161,16 @@ impl Bounds {
     /// Whether a value lies inside.
     #[must_use]
     pub fn contains(&self, x: f64) -> bool {
-        let low = if self.lo_open { x > self.lo } else { x >= self.lo };
-        let high = if self.hi_open { x < self.hi } else { x <= self.hi };
+        let low = if self.lo_open {
+            x > self.lo
+        } else {
+            x >= self.lo
+        };
+        let high = if self.hi_open {
+            x < self.hi
+        } else {
+            x <= self.hi
+        };
         low && high
     }
 }
