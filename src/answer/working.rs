@@ -328,7 +328,12 @@ fn taken(linker: &Linker<'_>, c: &Compiled, id: TermId, shown: &[(TermId, Reg)])
 /// The formula with its inputs replaced by their values.
 fn numbers(linker: &Linker<'_>, c: &Compiled, shown: &[(TermId, Reg)]) -> String {
     let root = taken(linker, c, c.root, shown);
-    let whole = c.term(root).range.clone();
+    // Brackets around the whole belong to no term.
+    let whole = if root == c.root {
+        0..c.text.len()
+    } else {
+        c.term(root).range.clone()
+    };
     let mut parts: Vec<(std::ops::Range<usize>, String)> = Vec::new();
     for (id, reg) in shown {
         let term = c.term(*id);

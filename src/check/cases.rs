@@ -297,6 +297,15 @@ fn set_value(
     expand: &impl Fn(&mut Value),
 ) -> bool {
     expand(at);
+    // The word that opens a part is its form: another form is another word.
+    if let ValueKind::Part { head, entries } = &mut at.kind
+        && let ([key], Some(ValueKind::Word(w))) = (rest, value.map(|v| &v.kind))
+        && key == "form"
+    {
+        head.text.clone_from(w);
+        entries.retain(|e| !matches!(e, Entry::Fact(f) if f.key.text == *key));
+        return true;
+    }
     match &mut at.kind {
         ValueKind::Part { entries, .. } => set_in(entries, rest, value, file, expand),
         ValueKind::List(all) | ValueKind::OneOf(all) => {

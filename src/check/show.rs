@@ -23,8 +23,14 @@ pub fn show_number(val: &Val, unit: Option<&Unit>, digits: usize) -> String {
     if val.lo == val.hi {
         format_quantity(val.lo, unit, digits)
     } else {
-        format_interval(val.lo, val.hi, unit)
+        format_interval(tame(val.lo), tame(val.hi), unit)
     }
+}
+
+/// A limit that excludes zero is kept as the number next to zero; people say zero.
+#[must_use]
+pub fn tame(x: f64) -> f64 {
+    if x.abs() < 1e-290 { 0.0 } else { x }
 }
 
 /// A value of a fact.

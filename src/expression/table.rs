@@ -278,7 +278,7 @@ impl Level {
 }
 
 fn close(a: f64, b: f64) -> bool {
-    (a - b).abs() <= 1e-9 * a.abs().max(b.abs())
+    a.is_finite() && b.is_finite() && (a - b).abs() <= 1e-9 * a.abs().max(b.abs())
 }
 
 fn number_rows(

@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use crate::check::{FigureValue, Finding, Outcome, Reason};
+use crate::check::{FigureValue, Finding, Outcome, Reason, tame};
 use crate::quantity::{format_interval, format_quantity};
 use crate::ruleset::{Confidence, Severity};
 
@@ -161,7 +161,7 @@ fn figures(out: &mut String, all: &[FigureValue]) {
             let value = if f.low == f.high {
                 format_quantity(f.low, &f.unit, 4)
             } else {
-                format_interval(f.low, f.high, &f.unit)
+                format_interval(tame(f.low), tame(f.high), &f.unit)
             };
             let limit = f.limit.map_or(String::new(), |(x, upper)| {
                 let sign = if upper { "at most" } else { "at least" };
