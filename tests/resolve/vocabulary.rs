@@ -132,7 +132,7 @@ impl With for Fact {
             lo,
             hi,
             lo_open,
-            hi_open: amperule::vocabulary::Openness::Closed,
+            hi_open: false,
         };
         self
     }
@@ -141,8 +141,8 @@ impl With for Fact {
         self.plausible = Some(Bounds {
             lo,
             hi,
-            lo_open: amperule::vocabulary::Openness::Closed,
-            hi_open: amperule::vocabulary::Openness::Closed,
+            lo_open: false,
+            hi_open: false,
         });
         self
     }
