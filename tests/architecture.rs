@@ -1,6 +1,9 @@
 //! Modules depend only downward: see DEVELOPERS.md.
 
-#![expect(clippy::unwrap_used, reason = "a test that cannot read the sources stops at once")]
+#![expect(
+    clippy::unwrap_used,
+    reason = "a test that cannot read the sources stops at once"
+)]
 
 use std::fs;
 use std::path::{Path, PathBuf};

@@ -619,7 +619,11 @@ impl View<'_> {
                 (
                     format!("all-listed: {listed}"),
                     format!("whether every {listed} is written down"),
-                    Settler::Site,
+                    if o.status == Status::New {
+                        Settler::Designer
+                    } else {
+                        Settler::Site
+                    },
                     None,
                 )
             }

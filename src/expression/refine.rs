@@ -12,6 +12,9 @@ use super::program::{
 };
 use crate::quantity::{Interval, TruthSet, boundary_le};
 
+/// What naming the leaves that decide one rule may cost, in operations.
+const NAMING_WORK: u32 = 60_000;
+
 /// How many boxes one verdict may cost.
 #[derive(Clone, Copy, Debug)]
 pub struct Budget(pub u32);
@@ -281,6 +284,7 @@ impl<'a> Refiner<'a> {
                     d.flags = d.flags.with(flags);
                     doubt = true;
                 }
+                Outcome::Attained if budget.0 < Budget::default().0 => doubt = true,
                 Outcome::Attained => {
                     self.find_witnesses(cone, &values, &mut d);
                     if d.yes.is_none() || d.no.is_none() {
@@ -295,7 +299,9 @@ impl<'a> Refiner<'a> {
                 break;
             }
         }
-        if (d.yes.is_none() || d.no.is_none()) && doubt && !d.flags.any(Flags::UNSOUND) {
+        // Only a verdict is worth a search for witnesses; a try with a small budget is not.
+        let verdict = budget.0 >= Budget::default().0;
+        if verdict && (d.yes.is_none() || d.no.is_none()) && doubt && !d.flags.any(Flags::UNSOUND) {
             self.find_witnesses(cone, &start, &mut d);
         }
         self.restore(cone);
@@ -730,6 +736,9 @@ impl<'a> Refiner<'a> {
             (l.source, cone.leaves[*i].reg)
         });
         live.truncate(24);
+        // What naming may cost, in boxes: large cones get fewer tries, never more time.
+        let mut fuel =
+            (NAMING_WORK / u32::try_from(cone.ops.len() + 1).unwrap_or(u32::MAX)).max(16);
         let mut named: Vec<Named> = Vec::new();
         for i in &live {
             let mut n = Named {
@@ -738,10 +747,12 @@ impl<'a> Refiner<'a> {
                 no: None,
             };
             for candidate in self.candidates(cone, &start, *i) {
-                if n.yes.is_some() && n.no.is_some() {
+                if n.yes.is_some() && n.no.is_some() || fuel == 0 {
                     break;
                 }
-                let d = self.decide_within(cone, replaced(&start, *i, candidate), budget);
+                let allowed = Budget(budget.0.min(fuel));
+                let d = self.decide_within(cone, replaced(&start, *i, candidate), allowed);
+                fuel = fuel.saturating_sub(d.boxes.max(1));
                 match d.truth {
                     TruthSet::T => n.yes = n.yes.or(Some(candidate)),
                     TruthSet::F => n.no = n.no.or(Some(candidate)),
@@ -764,7 +775,12 @@ impl<'a> Refiner<'a> {
                 for a in self.candidates(cone, &start, *i).into_iter().take(4) {
                     let with_a = replaced(&start, *i, a);
                     for b in self.candidates(cone, &start, *j).into_iter().take(4) {
-                        let d = self.decide_within(cone, replaced(&with_a, *j, b), budget);
+                        if fuel == 0 {
+                            return Vec::new();
+                        }
+                        let allowed = Budget(budget.0.min(fuel));
+                        let d = self.decide_within(cone, replaced(&with_a, *j, b), allowed);
+                        fuel = fuel.saturating_sub(d.boxes.max(1));
                         if d.truth != TruthSet::U {
                             let held = d.truth == TruthSet::T;
                             let name = |leaf, v| Named {
