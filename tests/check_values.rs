@@ -1,0 +1,185 @@
+//! Figures published elsewhere, or worked out by general-purpose libraries, against what the
+//! rulesets' own derivations give for small designs. Each value names its source and how sure
+//! the one who wrote it down is; the tolerance is that of the printed figure.
+
+#![expect(
+    clippy::expect_used,
+    reason = "a check value that cannot be read is a fault of the test"
+)]
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use amperule::answer::value;
+use amperule::design::parse::parse;
+use amperule::design::resolve::{Settings, resolve};
+use amperule::quantity::Unit;
+use amperule::ruleset::{Library, Request, Ruleset};
+use amperule::source::{FileId, Problem};
+
+const VALUES: &str = include_str!("check_values/values.csv");
+
+fn template(name: &str) -> &'static str {
+    match name {
+        "cable" => {
+            r#"installation "V" { premises: dwelling }
+supply { earthing: TN-C-S  phases: 1  U0: 230 V  Ze: 0.35 ohm }
+board main { fed-from: supply
+  circuit ev { role: final  device: mcb { In: 32 A  curve: B }
+    cables: {form} { size: {size} mm2  method: {method}  insulation: {ins}  material: Cu  length: 100 m  {extra} } } }
+charge-point drive { circuit: ev  In: 32 A }"#
+        }
+        "breaker" => {
+            r#"installation "V" { premises: dwelling }
+supply { earthing: TN-C-S  phases: 1  U0: 230 V  Ze: 0.35 ohm }
+board main { fed-from: supply
+  circuit ev { role: final  outlet-kind: sockets  device: mcb { In: {In} A  curve: {curve} } } }
+charge-point drive { circuit: ev  In: 6 A  outlet: type-2 }"#
+        }
+        "fuse" => {
+            r#"installation "V" { premises: dwelling }
+supply { earthing: TN-C-S  phases: 1  U0: 230 V  Ze: 0.35 ohm }
+board main { fed-from: supply
+  circuit ev { role: final  outlet-kind: sockets  device: fuse { In: {In} A  standard: {std} } } }
+charge-point drive { circuit: ev  In: 6 A  outlet: type-2 }"#
+        }
+        "electrode" => {
+            r#"installation "V" { premises: dwelling }
+supply { earthing: TT  phases: 1  U0: 230 V  electrodes: rods }
+electrode rods { {facts} }"#
+        }
+        "pen" => {
+            r#"installation "V" { premises: workshop }
+supply { earthing: TN-C-S  phases: 3  U0: 230 V  RB: {rb} ohm  electrodes: rods
+  logged-demand: L1 {i1} A, L2 {i2} A, L3 {i3} A  logged-season: highest }
+electrode rods { R: {ra} ohm  linked-to-met: yes }
+board main { fed-from: supply  status: new }
+no load-limiter
+no charge-point
+no circuit"#
+        }
+        "load" => {
+            r#"installation "V" { premises: dwelling }
+supply { earthing: TN-C-S  phases: 1  U0: 230 V  Ze: 0.35 ohm }
+board main { fed-from: supply
+  circuit ev { role: final  lines: L1  neutral: yes  device: mcb { In: 32 A  curve: B }
+    cables: {form} { size: {size} mm2  method: C  insulation: {ins}  length: {length} m  {extra} } } }
+charge-point drive { circuit: ev  In: 32 A  outlets: 1 }
+no load-limiter"#
+        }
+        "residual" => {
+            r#"installation "V" { premises: dwelling }
+supply { earthing: TT  phases: 1  U0: 230 V }
+board main { fed-from: supply
+  circuit ev { role: final  device: rcbo { In: 32 A  curve: B  rcd-type: A  IΔn: {idn} mA } } }
+charge-point drive { circuit: ev  In: 32 A }"#
+        }
+        other => unreachable!("there is no template {other}"),
+    }
+}
+
+fn rulesets() -> BTreeMap<&'static str, Arc<Ruleset>> {
+    ["core", "gb"]
+        .into_iter()
+        .map(|name| {
+            let request = Request {
+                base: name.to_owned(),
+                ..Request::default()
+            };
+            let loaded = Library::default().load(&request);
+            (name, loaded.ruleset.expect("the ruleset loads"))
+        })
+        .collect()
+}
+
+struct Row<'t> {
+    id: &'t str,
+    source: &'t str,
+    confidence: &'t str,
+    fields: Vec<&'t str>,
+}
+
+fn rows() -> Vec<Row<'static>> {
+    VALUES
+        .lines()
+        .filter(|l| !l.starts_with('#') && !l.is_empty())
+        .map(|l| {
+            let fields: Vec<&str> = l.split('|').collect();
+            assert_eq!(fields.len(), 12, "{l}");
+            Row {
+                id: fields[0],
+                source: fields[1],
+                confidence: fields[2],
+                fields,
+            }
+        })
+        .collect()
+}
+
+#[test]
+fn published_figures_come_out() {
+    let rulesets = rulesets();
+    let mut wrong = Vec::new();
+    let rows = rows();
+    for row in &rows {
+        let f = &row.fields;
+        let mut text = template(f[4]).to_owned();
+        for pair in f[5].split(';') {
+            let (key, with) = pair.split_once('=').expect("key=value");
+            text = text.replace(&format!("{{{key}}}"), with);
+        }
+        let ruleset = &rulesets[f[3]];
+        let parsed = parse(FileId(0), &text);
+        let resolved = resolve(&[parsed.tree], &ruleset.vocabulary, &Settings::default());
+        let mistakes: Vec<String> = parsed
+            .problems
+            .iter()
+            .chain(&resolved.problems)
+            .filter(|p| p.is_error())
+            .map(|p: &Problem| p.message.clone())
+            .collect();
+        if !mistakes.is_empty() {
+            wrong.push(format!("{}: {}", row.id, mistakes.join("; ")));
+            continue;
+        }
+        let unit = Unit::parse(f[10]).expect("a unit");
+        let expected: f64 = f[9].parse().expect("a number");
+        let tolerance: f64 = f[11].parse().expect("a number");
+        match value(ruleset, &resolved.design, f[6], f[7], None) {
+            Some(v) => {
+                let (low, high) = (unit.from_si(v.low), unit.from_si(v.high));
+                let near = |x: f64| (x - expected).abs() <= tolerance * 1.000_001;
+                if !near(low) || !near(high) {
+                    wrong.push(format!(
+                        "{} ({}): {low} .. {high} {}, expected {expected}",
+                        row.id, row.source, f[10]
+                    ));
+                }
+            }
+            None => wrong.push(format!("{}: no value of {} of {}", row.id, f[7], f[6])),
+        }
+    }
+    assert!(
+        wrong.is_empty(),
+        "{} of {} differ:\n{}",
+        wrong.len(),
+        rows.len(),
+        wrong.join("\n")
+    );
+}
+
+#[test]
+fn there_are_enough_and_each_names_its_source() {
+    let rows = rows();
+    let mut by: BTreeMap<&str, usize> = BTreeMap::new();
+    for r in &rows {
+        assert!(r.source.len() > 8, "{} names no source", r.id);
+        *by.entry(r.confidence).or_default() += 1;
+    }
+    assert!(rows.len() >= 150, "only {} values", rows.len());
+    assert!(by["published"] >= 150, "{by:?}");
+    assert_eq!(
+        by.keys().copied().collect::<Vec<_>>(),
+        ["from memory", "published"]
+    );
+}
