@@ -67,7 +67,7 @@ pub(super) fn remedies(
             let changed = with(value);
             if holds(&changed) && adds_nothing(ruleset, &changed, settings, pair, failing) {
                 out.push(format!(
-                    "`{}: {text}` for {} would do, and breaks nothing else",
+                    "`{}: {text}` for {} would meet this rule and break no other, if the site allows it",
                     fact.name,
                     design.describe(info.object)
                 ));

@@ -125,7 +125,12 @@ fn read_text(path: &Path) -> Result<String, Problem> {
             format!("`{}` cannot be read: {why}", path.display()),
         )
     };
-    let size = fs::metadata(path).map_err(|e| fault(e.to_string()))?.len();
+    let about = fs::metadata(path).map_err(|e| fault(e.to_string()))?;
+    // A pipe would wait for ever, a device might never end.
+    if !about.is_file() {
+        return Err(fault("it is not a file".to_owned()));
+    }
+    let size = about.len();
     if size > LARGEST {
         return Err(fault(format!(
             "it is {} MB, a design has at most {}",

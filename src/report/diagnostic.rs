@@ -3,6 +3,7 @@
 //! miette walks a text from its start for every label and counts columns in bytes, and it can
 //! panic past the end; so it is given sources with a line index, and spans are clamped here.
 
+use std::borrow::Cow;
 use std::fmt;
 
 use miette::{
@@ -53,7 +54,38 @@ pub(super) struct Shown<'a> {
     related: Vec<Shown<'a>>,
 }
 
-struct Lines<'a>(&'a SourceFile);
+/// A file as it may be shown: with control characters in it, a copy without them.
+struct Lines<'a>(Cow<'a, SourceFile>);
+
+/// Whether a character could steer a terminal.
+fn steers(c: char) -> bool {
+    c.is_control() && !matches!(c, '\n' | '\r' | '\t')
+}
+
+/// A text without characters that could steer a terminal; places in it stay where they are.
+fn printable(text: &str) -> Cow<'_, str> {
+    if !text.contains(steers) {
+        return Cow::Borrowed(text);
+    }
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars() {
+        if steers(c) {
+            out.extend(std::iter::repeat_n('?', c.len_utf8()));
+        } else {
+            out.push(c);
+        }
+    }
+    Cow::Owned(out)
+}
+
+impl<'a> Lines<'a> {
+    fn of(file: &'a SourceFile) -> Self {
+        Self(match printable(file.text()) {
+            Cow::Borrowed(_) => Cow::Borrowed(file),
+            Cow::Owned(text) => Cow::Owned(SourceFile::new(file.name(), text)),
+        })
+    }
+}
 
 impl SourceCode for Lines<'_> {
     fn read_span<'b>(
@@ -62,7 +94,7 @@ impl SourceCode for Lines<'_> {
         before: usize,
         after: usize,
     ) -> Result<Box<dyn SpanContents<'b> + 'b>, MietteError> {
-        let file = self.0;
+        let file = &self.0;
         let len = file.text().len();
         let start = span.offset().min(len);
         let end = (span.offset() + span.len()).min(len).max(start);
@@ -158,8 +190,8 @@ impl<'a> Shown<'a> {
         let mut shown = Self {
             code: code.to_owned(),
             weight,
-            message,
-            help,
+            message: printable(&message).into_owned(),
+            help: help.map(|h| printable(&h).into_owned()),
             source: None,
             labels: Vec::new(),
             related: Vec::new(),
@@ -184,7 +216,7 @@ impl<'a> Shown<'a> {
                 .map(|(i, l)| labelled(source, l, i == 0 && file == first.span.file))
                 .collect();
             if file == first.span.file {
-                shown.source = Some(Lines(source));
+                shown.source = Some(Lines::of(source));
                 shown.labels = mine;
             } else {
                 let note = labels
@@ -200,7 +232,7 @@ impl<'a> Shown<'a> {
                         note
                     },
                     help: None,
-                    source: Some(Lines(source)),
+                    source: Some(Lines::of(source)),
                     labels: mine,
                     related: Vec::new(),
                 });
@@ -240,7 +272,7 @@ fn labelled(source: &SourceFile, label: &Label, primary: bool) -> LabeledSpan {
     let line_end =
         source.line_start(source.line_of(start)) + source.line(source.line_of(start)).len();
     let end = end.min(line_end.max(start + 1)).max((start + 1).min(len));
-    let text = (!label.text.is_empty()).then(|| label.text.clone());
+    let text = (!label.text.is_empty()).then(|| printable(&label.text).into_owned());
     let place: SourceSpan = (start, end - start).into();
     if primary {
         LabeledSpan::new_primary_with_span(text, place)

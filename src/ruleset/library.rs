@@ -126,7 +126,17 @@ impl Library {
     #[must_use]
     pub fn load(&self, request: &Request) -> Loaded {
         let mut files: Vec<Arc<SourceFile>> = Vec::new();
-        let mut problems = Vec::new();
+        let mut problems: Vec<Problem> = self
+            .folders
+            .iter()
+            .filter(|f| !f.is_dir())
+            .map(|f| {
+                Problem::error(
+                    "no-such-folder",
+                    format!("there is no folder `{}` of rulesets", f.display()),
+                )
+            })
+            .collect();
         let mut layers: Vec<Layer> = Vec::new();
         // The base and its parents, then the patches.
         let mut next = Some(request.base.clone());

@@ -93,7 +93,7 @@ pub struct Position {
 }
 
 /// One text with its name and the starts of its lines.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct SourceFile {
     name: String,
     text: String,
