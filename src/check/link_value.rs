@@ -7,7 +7,7 @@ use crate::design::tree::Arith;
 use crate::expression::{Flags, LeafKind, LeafSource, Op, Presence, Reg, SetWords, Val};
 use crate::quantity::{Interval, TruthSet};
 use crate::ruleset::Assumed;
-use crate::vocabulary::{Fact, FactIx, FactType, KindId};
+use crate::vocabulary::{Fact, FactIx, FactType, KindId, SeriesId};
 
 /// The bit of "another text than those the rules know".
 const OTHER_TEXT: u64 = 1 << 61;
@@ -92,21 +92,11 @@ impl Linker<'_> {
 
     /// A leaf for a fact of which nothing is known.
     pub(super) fn unknown_fact(&mut self, at: LeafInfo, fact: &Fact) -> Reg {
-        let data = &self.ruleset.data;
         let set = match &fact.ty {
             FactType::Quantity { .. } => {
                 if let Some(series) = fact.series {
                     let bits = self.series_bits(series.0, domain(fact), fact.optional);
-                    let set = Val::bits(bits);
-                    let (id, sel) = self.program.leaf(
-                        LeafKind::Choice,
-                        set,
-                        set,
-                        plausible(fact),
-                        LeafSource::Unknown,
-                    );
-                    self.note(id, at);
-                    return self.program.push(Op::Member(sel, series), data);
+                    return self.series_leaf(series, bits, bits, LeafSource::Unknown, at, fact);
                 }
                 let mut val = Val::interval(domain(fact));
                 if fact.optional {
@@ -173,8 +163,6 @@ impl Linker<'_> {
         fact: &Fact,
     ) -> Reg {
         let at = info(object, ix, line, What::Fact);
-        let ruleset = self.ruleset;
-        let data = &ruleset.data;
         match value {
             Possible::Unknown => self.unknown_fact(at, fact),
             Possible::Absent => self.program.constant(absent(fact)),
@@ -185,15 +173,7 @@ impl Linker<'_> {
                 {
                     let bits = self.series_bits(series.0, *i, false);
                     let all = self.series_bits(series.0, domain(fact), false);
-                    let (id, sel) = self.program.leaf(
-                        LeafKind::Choice,
-                        Val::bits(bits),
-                        Val::bits(all),
-                        plausible(fact),
-                        LeafSource::Range,
-                    );
-                    self.note(id, at);
-                    return self.program.push(Op::Member(sel, series), data);
+                    return self.series_leaf(series, bits, all, LeafSource::Range, at, fact);
                 }
                 self.number_leaf(*i, at, fact)
             }
@@ -251,6 +231,28 @@ impl Linker<'_> {
                 self.program.constant(Val::any(Flags::NOT_COMPUTABLE))
             }
         }
+    }
+
+    /// A choice among members of a series, and the number behind it.
+    fn series_leaf(
+        &mut self,
+        series: SeriesId,
+        bits: u64,
+        all: u64,
+        source: LeafSource,
+        at: LeafInfo,
+        fact: &Fact,
+    ) -> Reg {
+        let (id, selector) = self.program.leaf(
+            LeafKind::Choice,
+            Val::bits(bits),
+            Val::bits(all),
+            plausible(fact),
+            source,
+        );
+        self.note(id, at);
+        self.program
+            .push(Op::Member(selector, series), &self.ruleset.data)
     }
 
     fn bits_leaf(
@@ -335,17 +337,7 @@ impl Linker<'_> {
                 _ => all,
             });
             let all = self.series_bits(series.0, domain(fact), false);
-            let (id, sel) = self.program.leaf(
-                LeafKind::Choice,
-                Val::bits(bits),
-                Val::bits(all),
-                plausible(fact),
-                LeafSource::Range,
-            );
-            self.note(id, at);
-            return self
-                .program
-                .push(Op::Member(sel, series), &self.ruleset.data);
+            return self.series_leaf(series, bits, all, LeafSource::Range, at, fact);
         }
         let selector = self.selector(object, ix, line, list.len().min(64));
         let regs: Vec<Reg> = list

@@ -135,7 +135,6 @@ impl Check {
             };
             (code, text)
         };
-        let mut results: Vec<(u8, String)> = Vec::with_capacity(files.len());
         // Bounded chunks keep memory flat; within one, order is that of the files.
         let pool = self
             .jobs
@@ -155,14 +154,11 @@ impl Check {
                 }
                 first = false;
                 out.text(&text);
-                results.push((c, String::new()));
+                code = worse(code, c);
             }
         }
         if self.format == Format::Json {
             out.text(report::json::TAIL);
-        }
-        for (c, _) in results {
-            code = worse(code, c);
         }
         code
     }

@@ -342,8 +342,7 @@ fn number_rows(
                 all = all
                     .union(on_line(rows, lo, below))
                     .union(on_line(rows, hi, below));
-                for (x, level) in rows.iter().filter(|(x, _)| lo < *x && *x < hi) {
-                    let _ = x;
+                for (_, level) in rows.iter().filter(|(x, _)| lo < *x && *x < hi) {
                     all = all.union(level.look_up(below));
                 }
             }

@@ -119,7 +119,6 @@ struct Work<'t, 'a> {
     vars: Vec<(String, Variable)>,
     terms: Vec<Term>,
     errors: Vec<TypingError>,
-    slots: u8,
 }
 
 impl<'a> Typer<'a> {
@@ -166,7 +165,6 @@ impl<'a> Typer<'a> {
             vars: Vec::new(),
             terms: Vec::new(),
             errors: Vec::new(),
-            slots: 0,
         };
         let root = work.term(expr, expected);
         if let Some(wanted) = expected {
@@ -511,11 +509,11 @@ impl Work<'_, '_> {
             None => Unit::parse("").ok(),
             Some((text, at)) => match Unit::parse(text) {
                 Ok(u) => Some(u),
-                Err(_) => {
+                Err(e) => {
                     let mut error =
                         TypingError::new(at.clone(), format!("`{text}` is not a known unit"));
-                    if let Some(name) = closest(text, Unit::all_spellings()) {
-                        error = error.help(format!("did you mean `{name}`?"));
+                    if let Some(help) = e.help() {
+                        error = error.help(help);
                     }
                     error = error.help("between a number and a name write `*`; around `/` before a name leave blanks");
                     self.errors.push(error);
@@ -596,8 +594,7 @@ impl Work<'_, '_> {
                 false,
             );
         }
-        if let Some(l) = self.line_named(name) {
-            let _ = l;
+        if self.line_named(name).is_some() {
             self.error(
                 range.clone(),
                 format!("`{name}` is a line conductor: write it in `[ ]` or before `among`"),
@@ -654,7 +651,6 @@ impl Work<'_, '_> {
     /// The object an expression leads to, its kind, and whether it may be absent (without regard
     /// to guards); none if the expression is no path to an object.
     fn object(&self, e: &Expr) -> Option<(ObjectTerm, KindId, bool)> {
-        let vocabulary = self.typer.vocabulary;
         let (before, kind, name, optional) = match &e.kind {
             ExprKind::Name(name) => {
                 if let Some(i) = self.vars.iter().rposition(|(n, _)| n == name) {
@@ -684,10 +680,7 @@ impl Work<'_, '_> {
                 k,
                 optional || fact.optional,
             )),
-            _ => {
-                let _ = vocabulary;
-                None
-            }
+            _ => None,
         }
     }
 
@@ -1504,7 +1497,6 @@ impl Work<'_, '_> {
             None => return self.wrong(range),
         };
         let slot = u8::try_from(self.vars.len()).unwrap_or(u8::MAX);
-        self.slots = self.slots.max(slot + 1);
         self.vars.push((var.to_owned(), variable));
         let filter_id = filter.map(|f| self.truth(f));
         let guards = filter.map_or_else(Vec::new, |f| present_when(f, true));

@@ -16,7 +16,7 @@ use crate::expression::{
     Compiled, Data, Expr, Limits, Scope, Ty, Typer, TypingError, parse, present_when,
 };
 use crate::source::{Problem, Span};
-use crate::vocabulary::{Bounds, Fact, FactIx, FactType, KindId, Openness, Settler, Vocabulary};
+use crate::vocabulary::{Fact, FactIx, FactType, KindId, Vocabulary};
 
 const DERIVE_KEYS: [&str; 15] = [
     "is",
@@ -312,25 +312,13 @@ fn everywhere(v: &mut Vocabulary, problems: &mut Vec<Problem>) {
         if v.kind(id).is_abstract() || v.kind(id).fact_named("status").is_some() {
             continue;
         }
+        let ty = FactType::Choice {
+            words: std::sync::Arc::clone(&words),
+            ordered: false,
+        };
         let fact = Fact {
-            name: "status".to_owned(),
-            also: Vec::new(),
             means: "as found, added, changed or taken out by these works".to_owned(),
-            ty: FactType::Choice {
-                words: std::sync::Arc::clone(&words),
-                ordered: false,
-            },
-            settled_by: Settler::Designer,
-            domain: Bounds::ALL,
-            plausible: None,
-            series: None,
-            exact: false,
-            optional: false,
-            open: Openness::Closed,
-            inherits: None,
-            never_assumed: false,
-            writable: true,
-            span: v.kind(id).span,
+            ..Fact::plain("status", ty, v.kind(id).span)
         };
         add_fact(v, id, fact, problems);
     }
@@ -399,24 +387,14 @@ fn declare<'a, 'm>(
             }
             _ => {
                 let fact = Fact {
-                    name: name.to_owned(),
                     also: f
                         .get("also")
                         .map(|n| texts(n).into_iter().map(|(t, _)| t).collect())
                         .unwrap_or_default(),
                     means: f.owned("means", problems).unwrap_or_default(),
-                    ty,
-                    settled_by: Settler::Designer,
-                    domain: Bounds::ALL,
-                    plausible: None,
-                    series: None,
-                    exact: false,
                     optional,
-                    open: Openness::Closed,
-                    inherits: None,
-                    never_assumed: false,
                     writable: unless_written,
-                    span: item.at,
+                    ..Fact::plain(name, ty, item.at)
                 };
                 add_fact(v, id, fact, problems)
             }

@@ -211,6 +211,28 @@ pub struct Fact {
 }
 
 impl Fact {
+    /// A fact that any design may write, settled by the designer, without limits of its values.
+    #[must_use]
+    pub fn plain(name: &str, ty: FactType, span: Span) -> Self {
+        Self {
+            name: name.to_owned(),
+            also: Vec::new(),
+            means: String::new(),
+            ty,
+            settled_by: Settler::Designer,
+            domain: Bounds::ALL,
+            plausible: None,
+            series: None,
+            exact: false,
+            optional: false,
+            open: Openness::Closed,
+            inherits: None,
+            never_assumed: false,
+            writable: true,
+            span,
+        }
+    }
+
     /// The words of a choice or of a set of words.
     #[must_use]
     pub const fn words(&self) -> Option<&Words> {

@@ -5,7 +5,7 @@ use super::words::{day_of, plain_text};
 use crate::design::model::{Departure, ObjectId, Possible};
 use crate::design::tree::{Block, Entry, FactEntry, Value, ValueKind};
 use crate::source::{Problem, Span, Spanned};
-use crate::vocabulary::{Bounds, Fact, FactType, Settler};
+use crate::vocabulary::{Fact, FactType};
 
 /// What a departure may say.
 const KEYS: [&str; 4] = ["for", "reason", "agreed-by", "until"];
@@ -171,21 +171,5 @@ impl<'a> Resolver<'a> {
 
 /// Stands for the fact where a value is read that belongs to none.
 fn nameless_fact(span: Span) -> Fact {
-    Fact {
-        name: "for".to_owned(),
-        also: Vec::new(),
-        means: String::new(),
-        ty: FactType::Text,
-        settled_by: Settler::Designer,
-        domain: Bounds::ALL,
-        plausible: None,
-        series: None,
-        exact: false,
-        optional: false,
-        open: crate::vocabulary::Openness::Closed,
-        inherits: None,
-        never_assumed: false,
-        writable: true,
-        span,
-    }
+    Fact::plain("for", FactType::Text, span)
 }

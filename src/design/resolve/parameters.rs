@@ -11,7 +11,7 @@ use crate::design::model::{self, Formula, ObjectId, ParameterId, Possible};
 use crate::design::tree::{Number, Parameter, Value, ValueKind};
 use crate::quantity::{Dim, Interval, Unit, format_date, format_interval};
 use crate::source::{Problem, Span, closest};
-use crate::vocabulary::{Bounds, Fact, FactType, SeriesId, Settler};
+use crate::vocabulary::{Fact, FactType, SeriesId};
 
 /// What sort of value a parameter has.
 #[derive(Clone, Debug)]
@@ -227,26 +227,14 @@ impl<'a> Resolver<'a> {
             Some((series, id)) => (series.unit.clone(), Some(SeriesId(id))),
             None => (self.literal(number)?.unit.unwrap_or(Unit::ONE), None),
         };
+        let ty = FactType::Quantity {
+            unit,
+            per_line: false,
+            whole: false,
+        };
         Some(Fact {
-            name: name.to_owned(),
-            also: Vec::new(),
-            means: String::new(),
-            ty: FactType::Quantity {
-                unit,
-                per_line: false,
-                whole: false,
-            },
-            settled_by: Settler::Designer,
-            domain: Bounds::ALL,
-            plausible: None,
             series,
-            exact: false,
-            optional: false,
-            open: crate::vocabulary::Openness::Closed,
-            inherits: None,
-            never_assumed: false,
-            writable: true,
-            span,
+            ..Fact::plain(name, ty, span)
         })
     }
 

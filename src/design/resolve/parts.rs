@@ -80,6 +80,16 @@ impl<'a> Resolver<'a> {
         value: &'a Value,
         role: &str,
     ) -> Possible {
+        self.member_or_choice(value, "parts", &|this, v| this.part(site, kind, v, role))
+    }
+
+    /// A member of a list, a choice of members, or unknown; `one` reads a single member.
+    pub(super) fn member_or_choice(
+        &mut self,
+        value: &'a Value,
+        members: &str,
+        one: &dyn Fn(&mut Self, &'a Value) -> Possible,
+    ) -> Possible {
         match &value.kind {
             ValueKind::Unknown => Possible::Unknown,
             ValueKind::Bad => Possible::Poison,
@@ -89,7 +99,7 @@ impl<'a> Resolver<'a> {
             ValueKind::OneOf(values) => {
                 let read = values
                     .iter()
-                    .map(|v| self.part_or_choice(site, kind, v, role))
+                    .map(|v| self.member_or_choice(v, members, one))
                     .collect();
                 one_of(read)
             }
@@ -102,11 +112,14 @@ impl<'a> Resolver<'a> {
                 .help("write the alternatives inside the list, as in `(a | b), c`"),
             ),
             ValueKind::Absent => self.poison(
-                Problem::error("none-in-list", "`none` stands in a list of parts")
-                    .at(value.span, "")
-                    .help("leave it out of the list"),
+                Problem::error(
+                    "none-in-list",
+                    format!("`none` stands in a list of {members}"),
+                )
+                .at(value.span, "")
+                .help("leave it out of the list"),
             ),
-            _ => self.part(site, kind, value, role),
+            _ => one(self, value),
         }
     }
 

@@ -1,7 +1,6 @@
 //! Names that lead to other objects.
 
 use super::resolver::{Resolver, Site, listed, with_article};
-use super::values::{MOST_ALTERNATIVES, one_of};
 use crate::design::model::{Formula, ObjectId, Possible};
 use crate::design::tree::{Value, ValueKind, Word};
 use crate::quantity::Dim;
@@ -104,34 +103,7 @@ impl<'a> Resolver<'a> {
     }
 
     fn reference_or_choice(&mut self, site: &Site<'_>, kind: KindId, value: &'a Value) -> Possible {
-        match &value.kind {
-            ValueKind::Unknown => Possible::Unknown,
-            ValueKind::Bad => Possible::Poison,
-            ValueKind::OneOf(values) if values.len() > MOST_ALTERNATIVES => {
-                self.too_many_alternatives(value.span, values.len())
-            }
-            ValueKind::OneOf(values) => {
-                let read = values
-                    .iter()
-                    .map(|v| self.reference_or_choice(site, kind, v))
-                    .collect();
-                one_of(read)
-            }
-            ValueKind::List(_) => self.poison(
-                Problem::error(
-                    "alternatives-of-rows",
-                    "alternatives of whole lists cannot be written",
-                )
-                .at(value.span, "")
-                .help("write the alternatives inside the list, as in `(a | b), c`"),
-            ),
-            ValueKind::Absent => self.poison(
-                Problem::error("none-in-list", "`none` stands in a list of names")
-                    .at(value.span, "")
-                    .help("leave it out of the list"),
-            ),
-            _ => self.reference(site, kind, value),
-        }
+        self.member_or_choice(value, "names", &|this, v| this.reference(site, kind, v))
     }
 
     /// `all charge-point`

@@ -1,0 +1,155 @@
+//! What each command prints, and its exit code.
+
+#![expect(
+    clippy::expect_used,
+    reason = "a test stops where the program does not start"
+)]
+
+use std::fs;
+use std::process::Command;
+
+use serde_json::Value;
+
+fn run(arguments: &[&str]) -> (i32, String) {
+    let done = Command::new(env!("CARGO_BIN_EXE_amperule"))
+        .args(arguments)
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .output()
+        .expect("the program starts");
+    let text = String::from_utf8_lossy(&done.stdout).into_owned();
+    (done.status.code().unwrap_or(-1), text)
+}
+
+#[test]
+fn the_examples_end_as_their_comments_promise() {
+    let wanted = [
+        ("quarry-cottage", 0),
+        ("quarry-cottage-faults", 1),
+        ("heron-farm", 0),
+        ("mill-lane-workshop", 0),
+        ("half-filled-survey", 3),
+        ("terrace-template", 3),
+        ("elm-fork", 0),
+    ];
+    for (name, code) in wanted {
+        let (got, out) = run(&["check", &format!("examples/{name}.amp")]);
+        assert_eq!(got, code, "{name}:\n{out}");
+    }
+}
+
+#[test]
+fn each_deliberate_fault_is_a_breach() {
+    let (_, out) = run(&["check", "examples/quarry-cottage-faults.amp"]);
+    for rule in [
+        "iec-demand-within-service-device",
+        "iec-bond-large-enough",
+        "iec-fault-cleared-in-time",
+        "iec-device-within-cable",
+        "gb-pme-not-used-outdoors",
+        "iec-enclosure-suits-water",
+        "iec-rcd-not-type-AC",
+        "iec-rcd-opens-all-live",
+    ] {
+        assert!(out.contains(&format!("breach: {rule}")), "{rule}:\n{out}");
+    }
+}
+
+#[test]
+fn json_has_the_schema_and_the_findings() {
+    let (code, out) = run(&[
+        "check",
+        "--format",
+        "json",
+        "examples/quarry-cottage-faults.amp",
+    ]);
+    assert_eq!(code, 1);
+    let all: Value = serde_json::from_str(&out).expect("JSON");
+    assert_eq!(all["schema"], "amperule-check-1");
+    let file = &all["files"][0];
+    assert_eq!(file["ruleset"]["id"], "gb");
+    let findings = file["findings"].as_array().expect("findings");
+    let breaches = findings
+        .iter()
+        .filter(|f| f["outcome"] == "failed" && f["severity"] == "breach")
+        .count();
+    assert_eq!(file["counts"]["failed"]["breach"], breaches);
+    for f in findings {
+        assert!(f["labels"][0]["line"].as_u64().is_some(), "{f}");
+        assert!(
+            f["fingerprint"]
+                .as_str()
+                .is_some_and(|p| p.starts_with("v1:")),
+            "{f}"
+        );
+    }
+}
+
+/// Ze 0.266 to 0.294 ohm; 4 m of 6/2.5 mm² at 70 °C and 18 m of 6/6 mm²: worked by hand in the
+/// ruleset's own figures, 3.08 and 7.41 mohm/m of IEC 60228.
+#[test]
+fn a_working_ends_in_the_figure_and_names_clause_and_line() {
+    let (code, out) = run(&["working", "examples/quarry-cottage.amp", "ev.R1R2"]);
+    assert_eq!(code, 0, "{out}");
+    let by_hand = 4.0 * (3.08 + 7.41) + 18.0 * (3.08 + 3.08);
+    let (code, json) = run(&[
+        "working",
+        "examples/quarry-cottage.amp",
+        "ev.R1R2",
+        "--format",
+        "json",
+    ]);
+    assert_eq!(code, 0);
+    let all: Value = serde_json::from_str(&json).expect("JSON");
+    let w = &all["workings"][0];
+    let low = w["low"].as_f64().expect("a number");
+    assert_eq!(w["unit"], "ohm");
+    assert!(
+        (low * 1000.0 - by_hand).abs() < 1e-6,
+        "{low} ohm, by hand {by_hand} mohm"
+    );
+    assert!(out.contains("[examples/quarry-cottage.amp:"), "{out}");
+    assert!(out.contains("IEC 60228"), "{out}");
+}
+
+#[test]
+fn a_fact_that_is_not_worked_out_is_told() {
+    let (code, _) = run(&["working", "examples/quarry-cottage.amp", "Zss"]);
+    assert_eq!(code, 2);
+}
+
+#[test]
+fn a_parameter_decides_a_template() {
+    let template = "examples/terrace-template.amp";
+    assert_eq!(run(&["check", template, "--set", "run=12m"]).0, 0);
+    assert_eq!(run(&["check", template, "--set", "run=40m"]).0, 1);
+    assert_eq!(run(&["check", template, "--set", "run=60m"]).0, 2);
+}
+
+#[test]
+fn the_formatter_writes_only_what_differs() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("a.amp");
+    let text = fs::read_to_string("examples/quarry-cottage.amp").expect("the example");
+    fs::write(&path, text.replace("  phases: 1\n", "      phases:1\n")).expect("written");
+    let name = path.to_str().expect("a path");
+    assert_eq!(run(&["format", "--check", name]).0, 1);
+    assert_eq!(run(&["format", name]).0, 0);
+    assert_eq!(fs::read_to_string(&path).expect("read"), text);
+    assert_eq!(run(&["format", "--check", name]).0, 0);
+    let left: Vec<_> = fs::read_dir(folder.path()).expect("listed").collect();
+    assert_eq!(left.len(), 1, "something was left behind");
+}
+
+#[test]
+fn a_rule_is_shown_whole() {
+    let (code, out) = run(&["rules", "show", "iec-fault-cleared-in-time"]);
+    assert_eq!(code, 0);
+    for part in [
+        "way overcurrent: Zs <= Zs-limit",
+        "411.4.4",
+        "amended  by gb",
+    ] {
+        assert!(out.contains(part), "`{part}` is not in:\n{out}");
+    }
+    assert_eq!(run(&["rules", "show", "iec-nothing"]).0, 2);
+}
