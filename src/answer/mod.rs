@@ -1,5 +1,19 @@
 //! Answers beyond yes and no, read from the same registers: values and their workings.
 
+mod bounds;
+mod compare;
+mod explain;
+mod passing;
+mod residual;
+mod starter;
+mod survey;
 mod working;
 
+pub use bounds::{AllBounds, Bound, Choices, Cure, End, Stop, bounded_facts, bounds};
+pub use compare::{Change, Comparison, Fate, Said, Turn, fates, share_rules};
+pub use explain::{ReadBy, facts_read};
+pub use passing::Passing;
+pub use residual::{Assignment, Engine, Place, Residual, Told, can_be_free};
+pub use starter::starter;
+pub use survey::{Question, Survey, Waiting, known_facts, survey, survey_of};
 pub use working::{Figure, Input, Working, WorkingStep, value, worked_facts, working};

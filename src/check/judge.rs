@@ -7,7 +7,7 @@ use crate::expression::{
 use crate::quantity::TruthSet;
 use rustc_hash::FxHashSet;
 
-use crate::ruleset::{Piece, Requirement, Rule, Ruleset, Severity, Stage, Template};
+use crate::ruleset::{Piece, Rule, Ruleset, Severity, Stage, Template};
 use crate::source::{Label, Problem, Span};
 use crate::vocabulary::{FactType, Settler};
 
@@ -17,6 +17,7 @@ use super::finding::{
 use super::link::{LeafInfo, Linker, What};
 use super::remedy::remedies;
 use super::show::{show_number, show_truth, show_val, show_words};
+use super::verdicts::{LinkedRule, link_rule};
 
 /// For at most this many breaches a mending change is looked for.
 const MOST_MENDED: usize = 16;
@@ -179,37 +180,16 @@ fn link<'r>(
     subject: ObjectId,
     report: &mut Report,
 ) -> Option<Pending<'r>> {
-    let applies = rule.where_.as_ref().map(|w| linker.expression(w, subject));
-    if let Some(a) = applies
-        && linker.program.val(a).as_truth() == TruthSet::F
-    {
+    let Some(linked) = link_rule(linker, rule, subject) else {
         count(report, Outcome::NotApplicable, rule);
         return None;
-    }
-    let data = &linker.ruleset.data;
-    let mut ways = Vec::new();
-    let require = match &rule.require {
-        Requirement::One(c) => linker.expression(c, subject),
-        Requirement::Ways(list) => {
-            let mut acc: Option<Reg> = None;
-            for w in list {
-                let r = linker.expression(&w.condition, subject);
-                ways.push((w.name.clone(), r));
-                acc = Some(match acc {
-                    None => r,
-                    Some(a) => linker.program.push(Op::Or(a, r), data),
-                });
-            }
-            acc?
-        }
     };
-    let root = match applies {
-        None => require,
-        Some(a) => {
-            let not = linker.program.push(Op::Not(a), data);
-            linker.program.push(Op::Or(not, require), data)
-        }
-    };
+    let LinkedRule {
+        applies,
+        root,
+        require,
+        ways,
+    } = linked;
     let met = linker.program.val(root).as_truth() == TruthSet::T;
     let texts = (!met).then(|| Texts {
         message: template(linker, &rule.message, subject),

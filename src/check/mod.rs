@@ -9,9 +9,11 @@ mod link_term;
 mod link_value;
 mod remedy;
 mod show;
+mod verdicts;
 
 pub use cases::{CaseResult, run_cases};
 pub use finding::{Counts, FigureValue, Finding, Missing, Outcome, Reason, Report, WitnessValue};
 pub use judge::{Judged, Settings, check};
 pub use link::{FactKey, Frame, LeafInfo, Linker, Obj, Step, Trace, What};
 pub use show::{show_number, show_truth, show_val, show_words, tame};
+pub use verdicts::{Verdict, link_verdicts};

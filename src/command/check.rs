@@ -80,7 +80,7 @@ pub(super) struct Check {
     jobs: Option<usize>,
 }
 
-fn parse_stage(text: &str) -> Result<Stage, String> {
+pub(super) fn parse_stage(text: &str) -> Result<Stage, String> {
     Stage::from_word(text).ok_or_else(|| {
         format!(
             "`{text}` is no stage; one of {}",

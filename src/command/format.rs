@@ -60,7 +60,7 @@ impl Format {
                     out.line(&format!("{} is laid out otherwise", path.display()));
                     code = code.max(exit::BREACH);
                 }
-                Ok(new) => match replace(&path, &new) {
+                Ok(new) => match write_whole(&path, &new) {
                     Ok(()) => out.line(&format!("{} laid out", path.display())),
                     Err(e) => {
                         let p = Problem::error(
@@ -78,7 +78,7 @@ impl Format {
 }
 
 /// Writes beside the file first, so that a failure leaves the old one whole.
-fn replace(path: &Path, text: &str) -> std::io::Result<()> {
+pub(super) fn write_whole(path: &Path, text: &str) -> std::io::Result<()> {
     let mut beside = path.as_os_str().to_owned();
     beside.push(".new");
     let beside = PathBuf::from(beside);
@@ -86,7 +86,9 @@ fn replace(path: &Path, text: &str) -> std::io::Result<()> {
         let mut file = fs::File::create(&beside)?;
         file.write_all(text.as_bytes())?;
         file.sync_all()?;
-        fs::set_permissions(&beside, fs::metadata(path)?.permissions())?;
+        if let Ok(about) = fs::metadata(path) {
+            fs::set_permissions(&beside, about.permissions())?;
+        }
         fs::rename(&beside, path)
     };
     let done = write();

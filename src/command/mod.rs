@@ -1,10 +1,16 @@
 //! The command line: one file a verb.
 
+mod bounds;
 mod check;
+mod compare;
+mod explain;
 mod format;
+mod new;
+mod one;
 mod output;
 mod read;
 mod rules;
+mod survey;
 mod working;
 
 use std::process::ExitCode;
@@ -53,6 +59,16 @@ enum Verb {
     Check(check::Check),
     /// Shows the calculation of derived facts, line by line
     Working(working::WorkingOf),
+    /// Says how far each fact can go before a rule breaks
+    Bounds(bounds::Bounds),
+    /// Says what is still unknown and matters, and who settles it
+    Survey(survey::SurveyOf),
+    /// Writes a file to start from, with every fact that will be asked for
+    New(new::New),
+    /// Compares two rulesets or editions over designs, or two versions of a design
+    Compare(compare::Compare),
+    /// Explains one rule
+    Explain(explain::Explain),
     /// Lays design files out
     Format(format::Format),
     /// Shows, checks and tests rulesets
@@ -83,6 +99,11 @@ pub fn run() -> ExitCode {
     let code = match cli.verb {
         Verb::Check(c) => c.run(&mut out),
         Verb::Working(w) => w.run(&mut out),
+        Verb::Bounds(b) => b.run(&mut out),
+        Verb::Survey(s) => s.run(&mut out),
+        Verb::New(n) => n.run(&mut out),
+        Verb::Compare(c) => c.run(&mut out),
+        Verb::Explain(e) => e.run(&mut out),
         Verb::Format(f) => f.run(&mut out),
         Verb::Rules(r) => r.run(&mut out),
     };

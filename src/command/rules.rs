@@ -23,10 +23,10 @@ pub(super) struct Rules {
 pub(super) struct Which {
     /// The ruleset, with patches: `gb` or `gb + our-firm`
     #[arg(long, default_value = "gb")]
-    rules: String,
+    pub(super) rules: String,
     /// The edition; the newest, if none is named
     #[arg(long)]
-    edition: Option<String>,
+    pub(super) edition: Option<String>,
     /// A folder that holds rulesets, besides those in the program
     #[arg(long)]
     rulesets: Vec<PathBuf>,

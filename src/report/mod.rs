@@ -1,14 +1,20 @@
 //! Findings and problems → terminal, JSON. Renderers are siblings; only the terminal one knows
 //! miette.
 
+pub mod bounds;
+mod columns;
+pub mod compare;
 mod diagnostic;
+pub mod explain;
 pub mod json;
+pub mod survey;
 pub mod terminal;
 
 use crate::check::Report;
 use crate::ruleset::{Ruleset, Stage};
 use crate::source::{Problem, Sources};
 
+pub use columns::columns;
 pub use diagnostic::{Style, Weighting, render_problems};
 
 /// What is rendered for one design.

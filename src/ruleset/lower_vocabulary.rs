@@ -23,9 +23,10 @@ const KIND_KEYS: [&str; 9] = [
     "facts",
     "in",
 ];
-const FACT_KEYS: [&str; 15] = [
+const FACT_KEYS: [&str; 16] = [
     "is",
     "means",
+    "ask",
     "by",
     "domain",
     "plausible",
@@ -481,6 +482,7 @@ fn fact(
                 })
                 .unwrap_or_default(),
             means: means.to_owned(),
+            ask: f.text("ask", problems).map(str::to_owned),
             writable: reverse.is_none(),
             ty,
             settled_by,

@@ -184,6 +184,8 @@ pub struct Fact {
     pub also: Vec<String>,
     /// One line that says what it is.
     pub means: String,
+    /// How to find it out, for a survey.
+    pub ask: Option<String>,
     /// What values it takes.
     pub ty: FactType,
     /// Who settles it.
@@ -218,6 +220,7 @@ impl Fact {
             name: name.to_owned(),
             also: Vec::new(),
             means: String::new(),
+            ask: None,
             ty,
             settled_by: Settler::Designer,
             domain: Bounds::ALL,

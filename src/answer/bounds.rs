@@ -1,0 +1,605 @@
+//! How far one fact can go before a verdict changes, and which rule stops it.
+//!
+//! A bound is the end of the largest connected stretch around the written value over which set
+//! evaluation certifies every verdict that holds now (SEMANTICS E2 of the design notes): verdicts
+//! are not monotone, so what lies beyond a bound may hold again, and is then reported.
+
+use super::residual::{Engine, Place, Residual, can_be_free};
+use crate::design::model::{Design, ObjectId, Status};
+use crate::expression::{LeafId, LeafKind, Presence, Val};
+use crate::quantity::{TruthSet, Unit};
+use crate::ruleset::{Ruleset, Severity, Stage};
+use crate::source::Span;
+use crate::vocabulary::{Fact, FactIx, FactType, Settler};
+
+/// Steps of a bisection: enough to come within one part in 10¹² of a bound.
+const STEPS: usize = 48;
+/// Doublings while looking for the first value that breaks.
+const DOUBLINGS: usize = 60;
+
+/// The rule that stops a fact.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Stop {
+    /// The last value that is certified, in SI units.
+    pub last: f64,
+    /// The rule.
+    pub rule: String,
+    /// Its title.
+    pub title: String,
+    /// How its failure weighs.
+    pub severity: Severity,
+    /// Its subject.
+    pub subject: String,
+    /// Standard, edition, clause.
+    pub clause: Option<String>,
+    /// Right beyond the stop the rule breaks as a point; else it only ceases to be certain.
+    pub breaks: bool,
+    /// Beyond the stop the rule holds again from here on.
+    pub again_from: Option<f64>,
+}
+
+/// One end of a bound.
+#[derive(Clone, Debug, PartialEq)]
+pub enum End {
+    /// Nothing stops it before the end of what the fact may be.
+    Free,
+    /// A rule stops it.
+    Stopped(Stop),
+}
+
+/// A rule that is broken now and would hold for other values of the fact.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Cure {
+    /// The rule.
+    pub rule: String,
+    /// Its subject.
+    pub subject: String,
+    /// The first value at which it holds, in SI units.
+    pub from: f64,
+    /// It holds from there upward; else downward.
+    pub upward: bool,
+}
+
+/// How far a quantity can go.
+#[derive(Clone, Debug)]
+pub struct Bound {
+    /// The fact.
+    pub place: Place,
+    /// The line of a per-line fact.
+    pub line: Option<u8>,
+    /// The object, as messages name it.
+    pub of: String,
+    /// The fact's name.
+    pub fact: String,
+    /// Who settles it.
+    pub settled_by: Settler,
+    /// Its unit.
+    pub unit: Unit,
+    /// As written, in SI units.
+    pub written: (f64, f64),
+    /// Where it stands.
+    pub span: Span,
+    /// Downward.
+    pub low: End,
+    /// Upward.
+    pub high: End,
+    /// Rules that are broken now and that this fact could mend.
+    pub cures: Vec<Cure>,
+    /// Only the members of a series exist.
+    pub series: bool,
+}
+
+impl Bound {
+    /// The room to the nearer stop as a share of the written value.
+    #[must_use]
+    pub fn room(&self) -> Option<f64> {
+        let (lo, hi) = self.written;
+        let share = |end: &End, from: f64| match end {
+            End::Free => None,
+            End::Stopped(s) if from != 0.0 => Some(((s.last - from) / from).abs()),
+            End::Stopped(_) => None,
+        };
+        match (share(&self.low, lo), share(&self.high, hi)) {
+            (Some(a), Some(b)) => Some(a.min(b)),
+            (a, b) => a.or(b),
+        }
+    }
+}
+
+/// Words of a choice that leave every verdict that holds now as it is, and those that break one.
+#[derive(Clone, Debug)]
+pub struct Choices {
+    /// The fact.
+    pub place: Place,
+    /// The object, as messages name it.
+    pub of: String,
+    /// The fact's name.
+    pub fact: String,
+    /// Who settles it.
+    pub settled_by: Settler,
+    /// As written.
+    pub written: String,
+    /// Where it stands.
+    pub span: Span,
+    /// Other words that break nothing.
+    pub fine: Vec<String>,
+    /// Other words and the first rule each breaks, with its subject.
+    pub breaking: Vec<(String, String, String)>,
+}
+
+/// Bounds of a design.
+#[derive(Clone, Debug, Default)]
+pub struct AllBounds {
+    /// Quantities.
+    pub bounds: Vec<Bound>,
+    /// Choices.
+    pub choices: Vec<Choices>,
+    /// Verdicts that are undecided as written and so bound nothing.
+    pub undecided: usize,
+}
+
+/// The facts of a design that can be bounded: written quantities, choices and yes-or-no facts of
+/// the designer and the site. `named` picks by `fact` or `object.fact`; all, if it is empty.
+#[must_use]
+pub fn bounded_facts(ruleset: &Ruleset, design: &Design, named: &[String]) -> Vec<Place> {
+    let mut all = Vec::new();
+    for id in design.ids() {
+        let object = design.object(id);
+        if object.phantom || object.status == Status::ToGo {
+            continue;
+        }
+        let kind = ruleset.vocabulary.kind(object.kind);
+        for (ix, slot) in (0_u16..).zip(&object.facts) {
+            let Some(written) = slot else { continue };
+            let fact = kind.fact(FactIx(ix));
+            let asked = if named.is_empty() {
+                matches!(fact.ty, FactType::Quantity { .. }) && fact.name != "status"
+            } else {
+                named.iter().any(|n| names(design, id, &kind.name, fact, n))
+            };
+            if asked && can_be_free(ruleset, fact, &written.value) {
+                all.push(Place {
+                    object: id,
+                    fact: FactIx(ix),
+                });
+            }
+        }
+    }
+    all
+}
+
+/// Whether `name` means a fact: `Ze`, `supply.Ze`, `length of cables 1 of ev`, `ev.cables 1.length`.
+fn names(design: &Design, id: ObjectId, kind: &str, fact: &Fact, name: &str) -> bool {
+    let is_fact = |f: &str| fact.name == f || fact.also.iter().any(|a| a == f);
+    if is_fact(name) {
+        return true;
+    }
+    if let Some((f, of)) = name.split_once(" of ")
+        && is_fact(f)
+        && design.describe(id) == of
+    {
+        return true;
+    }
+    let Some((path, f)) = name.rsplit_once('.') else {
+        return false;
+    };
+    if !is_fact(f) {
+        return false;
+    }
+    let mut steps = vec![design.object(id).name.clone()];
+    let mut at = id;
+    while let Some(owner) = design.object(at).owner {
+        at = owner;
+        steps.insert(0, design.object(at).name.clone());
+    }
+    let whole = steps.join(".");
+    whole == path || steps.last().is_some_and(|s| s == path) || kind == path
+}
+
+/// Bounds of some facts of a design.
+#[must_use]
+pub fn bounds(ruleset: &Ruleset, design: &Design, facts: &[Place], stage: Stage) -> AllBounds {
+    let residual = Residual::new(ruleset, design, facts, stage);
+    let mut engine = residual.engine();
+    let now: Vec<TruthSet> = (0..residual.verdicts.len())
+        .map(|v| engine.truth(v, &[]))
+        .collect();
+    let mut out = AllBounds {
+        undecided: now.iter().filter(|t| **t == TruthSet::U).count(),
+        ..AllBounds::default()
+    };
+    for place in facts {
+        let Some(leaves) = residual.free.get(place) else {
+            continue;
+        };
+        for leaf in leaves.clone() {
+            let fact = residual.fact(leaf);
+            let mut depending: Vec<usize> = Vec::new();
+            for v in 0..residual.verdicts.len() {
+                if engine.depends(v, leaf) {
+                    depending.push(v);
+                }
+            }
+            match (&fact.ty, residual.leaf(leaf).kind) {
+                (FactType::Quantity { unit, .. }, _) => {
+                    if let Some(b) = quantity(&mut engine, *place, leaf, unit, &depending, &now) {
+                        out.bounds.push(b);
+                    }
+                }
+                (_, LeafKind::Choice | LeafKind::Truth) => {
+                    if let Some(c) = words(&mut engine, *place, leaf, &depending, &now) {
+                        out.choices.push(c);
+                    }
+                }
+                _ => {}
+            }
+        }
+    }
+    out
+}
+
+fn span_of(residual: &Residual<'_>, place: Place) -> Span {
+    let object = residual.design.object(place.object);
+    object
+        .facts
+        .get(place.fact.0 as usize)
+        .and_then(Option::as_ref)
+        .map_or(object.head, |w| w.span)
+}
+
+fn quantity(
+    engine: &mut Engine<'_>,
+    place: Place,
+    leaf: LeafId,
+    unit: &Unit,
+    depending: &[usize],
+    now: &[TruthSet],
+) -> Option<Bound> {
+    let residual = engine.residual;
+    let written = residual.written[leaf.0 as usize];
+    let fact = residual.fact(leaf);
+    let info = residual.info(leaf);
+    let series = residual.leaf(leaf).kind == LeafKind::Choice;
+    let (low, high, ends, cures);
+    if series {
+        let all = members(residual, leaf)?;
+        let first = written.bits.trailing_zeros() as usize;
+        let last = 63 - (written.bits & !Presence::NO_WORD).leading_zeros() as usize;
+        ends = (*all.get(first)?, *all.get(last)?);
+        low = steps(engine, leaf, &all, (0..first).rev(), depending, now);
+        high = steps(engine, leaf, &all, last + 1..all.len(), depending, now);
+        cures = series_cures(engine, leaf, &all, depending, now);
+    } else {
+        if written.bits != Presence::PRESENT || !written.lo.is_finite() || !written.hi.is_finite() {
+            return None;
+        }
+        let set = residual.leaf(leaf).domain;
+        ends = (written.lo, written.hi);
+        let way = |up| Way {
+            leaf,
+            up,
+            from: if up { written.hi } else { written.lo },
+            end: if up { set.hi } else { set.lo },
+        };
+        low = stretch(engine, &way(false), depending, now);
+        high = stretch(engine, &way(true), depending, now);
+        cures = [false, true]
+            .into_iter()
+            .flat_map(|up| number_cures(engine, &way(up), depending, now))
+            .collect();
+    }
+    Some(Bound {
+        place,
+        line: info.line,
+        of: residual.design.describe(place.object),
+        fact: fact.name.clone(),
+        settled_by: settler(residual, place, fact),
+        unit: unit.clone(),
+        written: ends,
+        span: span_of(residual, place),
+        low,
+        high,
+        cures,
+        series,
+    })
+}
+
+/// Who settles a fact: what is found as it is, is the site's.
+#[must_use]
+pub fn settler(residual: &Residual<'_>, place: Place, fact: &Fact) -> Settler {
+    let object = residual.design.object(place.object);
+    if fact.settled_by == Settler::Designer && object.status == Status::Existing {
+        Settler::Site
+    } else {
+        fact.settled_by
+    }
+}
+
+fn members(residual: &Residual<'_>, leaf: LeafId) -> Option<Vec<f64>> {
+    let series = residual.fact(leaf).series?;
+    residual.ruleset.data.series.get(series.0 as usize).cloned()
+}
+
+fn stop(engine: &Engine<'_>, verdict: usize, last: f64) -> Stop {
+    let rule = engine.residual.rule(verdict);
+    Stop {
+        last,
+        rule: rule.id.clone(),
+        title: rule.title.clone(),
+        severity: rule.severity,
+        subject: engine.residual.subject(verdict),
+        clause: rule.origin.clause.clone(),
+        breaks: true,
+        again_from: None,
+    }
+}
+
+/// Goes from member to member of a series until a verdict that holds now does not.
+fn steps(
+    engine: &mut Engine<'_>,
+    leaf: LeafId,
+    all: &[f64],
+    order: impl Iterator<Item = usize>,
+    depending: &[usize],
+    now: &[TruthSet],
+) -> End {
+    let domain = engine.residual.leaf(leaf).domain.bits;
+    let bits = engine.residual.written[leaf.0 as usize].bits;
+    let mut good = None;
+    for k in order {
+        if domain >> k & 1 == 0 {
+            continue;
+        }
+        let with = [(leaf, Val::bits(1 << k))];
+        for v in depending {
+            if now[*v] == TruthSet::T && engine.truth(*v, &with) != TruthSet::T {
+                let edge = good.unwrap_or_else(|| {
+                    let k = if k > bits.trailing_zeros() as usize {
+                        63 - bits.leading_zeros() as usize
+                    } else {
+                        bits.trailing_zeros() as usize
+                    };
+                    all.get(k).copied().unwrap_or(f64::NAN)
+                });
+                let mut s = stop(engine, *v, edge);
+                s.breaks = engine.truth(*v, &with) == TruthSet::F;
+                return End::Stopped(s);
+            }
+        }
+        good = all.get(k).copied();
+    }
+    End::Free
+}
+
+fn series_cures(
+    engine: &mut Engine<'_>,
+    leaf: LeafId,
+    all: &[f64],
+    depending: &[usize],
+    now: &[TruthSet],
+) -> Vec<Cure> {
+    let domain = engine.residual.leaf(leaf).domain.bits;
+    let at = engine.residual.written[leaf.0 as usize]
+        .bits
+        .trailing_zeros() as usize;
+    let mut cures = Vec::new();
+    for v in depending.iter().filter(|v| now[**v] == TruthSet::F) {
+        let nearest = |engine: &mut Engine<'_>, mut order: Box<dyn Iterator<Item = usize>>| {
+            order.find(|k| {
+                domain >> k & 1 != 0
+                    && engine.truth(*v, &[(leaf, Val::bits(1 << k))]) == TruthSet::T
+            })
+        };
+        for (upward, order) in [
+            (
+                true,
+                Box::new(at + 1..all.len()) as Box<dyn Iterator<Item = usize>>,
+            ),
+            (false, Box::new((0..at).rev())),
+        ] {
+            if let Some(from) = nearest(engine, order).and_then(|k| all.get(k)) {
+                cures.push(Cure {
+                    rule: engine.residual.rule(*v).id.clone(),
+                    subject: engine.residual.subject(*v),
+                    from: *from,
+                    upward,
+                });
+            }
+        }
+    }
+    cures
+}
+
+/// A direction in which a number goes.
+struct Way {
+    leaf: LeafId,
+    up: bool,
+    from: f64,
+    end: f64,
+}
+
+impl Way {
+    /// The written values and everything up to `x`.
+    fn reach(&self, engine: &Engine<'_>, x: f64) -> [(LeafId, Val); 1] {
+        let w = engine.residual.written[self.leaf.0 as usize];
+        let v = if self.up {
+            Val { hi: x, ..w }
+        } else {
+            Val { lo: x, ..w }
+        };
+        [(self.leaf, v)]
+    }
+
+    fn point(&self, engine: &Engine<'_>, x: f64) -> [(LeafId, Val); 1] {
+        let w = engine.residual.written[self.leaf.0 as usize];
+        [(self.leaf, Val { lo: x, hi: x, ..w })]
+    }
+
+    /// Places away from the written value: ever farther, to the end.
+    fn away(&self) -> Vec<f64> {
+        let mut step = (self.from.abs() * 0.05).max(1e-9);
+        let mut x = self.from;
+        let mut all = Vec::new();
+        for _ in 0..DOUBLINGS {
+            x = if self.up { x + step } else { x - step };
+            if (self.up && x >= self.end) || (!self.up && x <= self.end) {
+                break;
+            }
+            all.push(x);
+            step *= 1.5;
+        }
+        if self.end.is_finite() {
+            all.push(self.end);
+        }
+        all
+    }
+}
+
+/// The value between two where something changes, on the side of `good`.
+fn narrow(mut good: f64, mut bad: f64, mut holds: impl FnMut(f64) -> bool) -> f64 {
+    for _ in 0..STEPS {
+        let middle = good + (bad - good) / 2.0;
+        if middle == good || middle == bad {
+            break;
+        }
+        if holds(middle) {
+            good = middle;
+        } else {
+            bad = middle;
+        }
+    }
+    good
+}
+
+fn stretch(engine: &mut Engine<'_>, way: &Way, depending: &[usize], now: &[TruthSet]) -> End {
+    let mut end = way.end;
+    let mut stopped: Option<usize> = None;
+    for v in depending.iter().filter(|v| now[**v] == TruthSet::T) {
+        let over = |engine: &mut Engine<'_>, x: f64| {
+            let with = way.reach(engine, x);
+            engine.truth(*v, &with) == TruthSet::T
+        };
+        if over(engine, end) {
+            continue;
+        }
+        // The first place, ever farther, up to which it is not certain any more.
+        let mut good = way.from;
+        let mut bad = end;
+        for x in way.away() {
+            if (way.up && x >= end) || (!way.up && x <= end) {
+                break;
+            }
+            if over(engine, x) {
+                good = x;
+            } else {
+                bad = x;
+                break;
+            }
+        }
+        if !bad.is_finite() {
+            continue;
+        }
+        end = narrow(good, bad, |x| over(engine, x));
+        stopped = Some(*v);
+    }
+    let Some(v) = stopped else { return End::Free };
+    let mut s = stop(engine, v, end);
+    // One part in a million further: a point that fails shows that the bound is tight.
+    let beyond = |share: f64| {
+        let step = (end.abs() * share).max(1e-12);
+        if way.up { end + step } else { end - step }
+    };
+    let at = |engine: &mut Engine<'_>, x: f64| {
+        let with = way.point(engine, x);
+        engine.truth(v, &with)
+    };
+    s.breaks = at(engine, beyond(1e-6)) == TruthSet::F;
+    if s.breaks {
+        let far = Way { from: end, ..*way };
+        let mut bad = beyond(1e-6);
+        for x in far.away() {
+            if at(engine, x) == TruthSet::T {
+                s.again_from = Some(narrow(x, bad, |y| at(engine, y) == TruthSet::T));
+                break;
+            }
+            bad = x;
+        }
+    }
+    End::Stopped(s)
+}
+
+fn number_cures(
+    engine: &mut Engine<'_>,
+    way: &Way,
+    depending: &[usize],
+    now: &[TruthSet],
+) -> Vec<Cure> {
+    let mut cures = Vec::new();
+    for v in depending.iter().filter(|v| now[**v] == TruthSet::F) {
+        let at = |engine: &mut Engine<'_>, x: f64| {
+            let with = way.point(engine, x);
+            engine.truth(*v, &with) == TruthSet::T
+        };
+        let mut bad = way.from;
+        for x in way.away() {
+            if at(engine, x) {
+                cures.push(Cure {
+                    rule: engine.residual.rule(*v).id.clone(),
+                    subject: engine.residual.subject(*v),
+                    from: narrow(x, bad, |y| at(engine, y)),
+                    upward: way.up,
+                });
+                break;
+            }
+            bad = x;
+        }
+    }
+    cures
+}
+
+fn words(
+    engine: &mut Engine<'_>,
+    place: Place,
+    leaf: LeafId,
+    depending: &[usize],
+    now: &[TruthSet],
+) -> Option<Choices> {
+    let residual = engine.residual;
+    let fact = residual.fact(leaf);
+    let v = &residual.ruleset.vocabulary;
+    let written = residual.written[leaf.0 as usize];
+    let name = |bits: u64| crate::check::show_val(&Val::bits(bits), fact, v);
+    let all: Vec<u64> = match &fact.ty {
+        FactType::Choice { words, .. } => (0..words.len()).map(|i| 1 << i).collect(),
+        FactType::YesNo => vec![1, 2],
+        _ => return None,
+    };
+    let (mut fine, mut breaking) = (Vec::new(), Vec::new());
+    for bits in all {
+        if bits & written.bits != 0 {
+            continue;
+        }
+        let with = [(leaf, Val::bits(bits))];
+        let broken = depending
+            .iter()
+            .find(|v| now[**v] == TruthSet::T && engine.truth(**v, &with) != TruthSet::T);
+        match broken {
+            None => fine.push(name(bits)),
+            Some(b) => breaking.push((
+                name(bits),
+                residual.rule(*b).id.clone(),
+                residual.subject(*b),
+            )),
+        }
+    }
+    Some(Choices {
+        place,
+        of: residual.design.describe(place.object),
+        fact: fact.name.clone(),
+        settled_by: settler(residual, place, fact),
+        written: name(written.bits),
+        span: span_of(residual, place),
+        fine,
+        breaking,
+    })
+}

@@ -1,0 +1,307 @@
+//! Two rulesets, editions or layers over the same designs, or two versions of one design: what
+//! each rule says before and after.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use crate::check::{Finding, Outcome, Report};
+use crate::ruleset::{Ruleset, Severity};
+
+/// Both sides of one rule for one subject of one design.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Change {
+    /// The design.
+    pub design: String,
+    /// The rule; a topic where the rulesets are of different countries.
+    pub rule: String,
+    /// The subject.
+    pub subject: String,
+    /// Before; nothing where the rule did not exist or had no such subject.
+    pub before: Option<Said>,
+    /// After.
+    pub after: Option<Said>,
+}
+
+/// What a rule said.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Said {
+    /// The outcome.
+    pub outcome: Outcome,
+    /// How a failure weighs.
+    pub severity: Severity,
+    /// The message, where it is not met.
+    pub message: Option<String>,
+    /// The clause.
+    pub clause: Option<String>,
+}
+
+/// What sort of change.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Turn {
+    /// Fails now.
+    Breaks,
+    /// Does not fail any more.
+    Passes,
+    /// Was decided, is undecided now.
+    Opens,
+    /// Was undecided, is met now.
+    Settles,
+    /// Weighs otherwise.
+    Weighs,
+    /// Failed before, fails still, for another reason.
+    Restates,
+}
+
+impl Turn {
+    /// All, worst first.
+    pub const ALL: [Self; 6] = [
+        Self::Breaks,
+        Self::Opens,
+        Self::Weighs,
+        Self::Restates,
+        Self::Passes,
+        Self::Settles,
+    ];
+
+    /// The words reports use.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Breaks => "newly broken",
+            Self::Passes => "no longer broken",
+            Self::Opens => "newly undecided",
+            Self::Settles => "newly decided",
+            Self::Weighs => "other severity",
+            Self::Restates => "broken still, otherwise",
+        }
+    }
+
+    /// The word in JSON.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Breaks => "breaks",
+            Self::Passes => "passes",
+            Self::Opens => "opens",
+            Self::Settles => "settles",
+            Self::Weighs => "weighs",
+            Self::Restates => "restates",
+        }
+    }
+}
+
+/// What became of a rule between two rulesets.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Fate {
+    /// Only in the second.
+    New,
+    /// Only in the first.
+    Withdrawn,
+    /// In both, with other conditions, severity, stage or clause.
+    Amended,
+}
+
+impl Fate {
+    /// The word reports use.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::New => "new",
+            Self::Withdrawn => "withdrawn",
+            Self::Amended => "amended",
+        }
+    }
+}
+
+/// A comparison over any number of designs.
+#[derive(Clone, Debug, Default)]
+pub struct Comparison {
+    /// Changes, in the order of designs, then rules.
+    pub changes: Vec<(Turn, Change)>,
+    /// Rules that exist on one side only or are stated otherwise: id, fate, title.
+    pub rules: Vec<(String, Fate, String)>,
+    /// How often each outcome before became each outcome after.
+    pub matrix: BTreeMap<(&'static str, &'static str), usize>,
+    /// Designs that were compared.
+    pub designs: usize,
+    /// Facts that one side does not read, by design.
+    pub not_read: usize,
+    /// Rules are paired by topic, since no ids are shared.
+    pub by_topic: bool,
+}
+
+/// Rules that were added, withdrawn or amended between two rulesets.
+#[must_use]
+pub fn fates(from: &Ruleset, to: &Ruleset) -> Vec<(String, Fate, String)> {
+    use crate::ruleset::{Requirement, Rule};
+    let ids: BTreeSet<&str> = from
+        .rules
+        .iter()
+        .chain(&to.rules)
+        .map(|r| r.id.as_str())
+        .collect();
+    let text = |r: &Rule| {
+        let require: Vec<String> = match &r.require {
+            Requirement::One(c) => vec![c.text.to_string()],
+            Requirement::Ways(w) => w
+                .iter()
+                .map(|w| format!("{}: {}", w.name, w.condition.text))
+                .collect(),
+        };
+        (
+            r.where_.as_ref().map(|w| w.text.to_string()),
+            require,
+            r.severity,
+            r.stage,
+            r.origin.clause.clone(),
+        )
+    };
+    ids.into_iter()
+        .filter_map(|id| {
+            let (fate, title) = match (from.rule(id), to.rule(id)) {
+                (None, Some(r)) => (Fate::New, &r.title),
+                (Some(r), None) => (Fate::Withdrawn, &r.title),
+                (Some(a), Some(b)) if text(a) != text(b) => (Fate::Amended, &b.title),
+                _ => return None,
+            };
+            Some((id.to_owned(), fate, title.clone()))
+        })
+        .collect()
+}
+
+/// Whether two rulesets share rules at all; else findings are paired by topic.
+#[must_use]
+pub fn share_rules(from: &Ruleset, to: &Ruleset) -> bool {
+    from.rules.iter().any(|r| to.rule(&r.id).is_some())
+}
+
+impl Comparison {
+    /// Adds one design: what it came to before and after.
+    pub fn add(
+        &mut self,
+        design: &str,
+        (from, before): (&Ruleset, &Report),
+        (to, after): (&Ruleset, &Report),
+    ) {
+        self.designs += 1;
+        let by_topic = self.by_topic;
+        let index = |ruleset: &Ruleset, report: &Report| {
+            let mut all: BTreeMap<(String, String), Said> = BTreeMap::new();
+            for f in &report.findings {
+                let key = if by_topic {
+                    let topic = ruleset.rule(&f.rule).map_or("", |r| r.topic.as_str());
+                    (topic.to_owned(), String::new())
+                } else {
+                    (f.rule.clone(), f.subject.clone())
+                };
+                let said = said(f);
+                match all.get_mut(&key) {
+                    // Of several findings of a topic the worst counts.
+                    Some(old) if rank(&said) > rank(old) => *old = said,
+                    Some(_) => {}
+                    None => {
+                        all.insert(key, said);
+                    }
+                }
+            }
+            all
+        };
+        let (a, b) = (index(from, before), index(to, after));
+        let keys: BTreeSet<&(String, String)> = a.keys().chain(b.keys()).collect();
+        for key in keys {
+            let (x, y) = (a.get(key), b.get(key));
+            let word = |s: Option<&Said>| s.map_or("absent", |s| s.outcome.word());
+            *self.matrix.entry((word(x), word(y))).or_insert(0) += 1;
+            if let Some(turn) = turn(x, y) {
+                self.changes.push((
+                    turn,
+                    Change {
+                        design: design.to_owned(),
+                        rule: key.0.clone(),
+                        subject: key.1.clone(),
+                        before: x.cloned(),
+                        after: y.cloned(),
+                    },
+                ));
+            }
+        }
+    }
+
+    /// Changes of one sort.
+    pub fn of(&self, turn: Turn) -> impl Iterator<Item = &Change> {
+        self.changes
+            .iter()
+            .filter(move |(t, _)| *t == turn)
+            .map(|(_, c)| c)
+    }
+
+    /// Whether a breach is new.
+    #[must_use]
+    pub fn breaks(&self) -> bool {
+        self.of(Turn::Breaks).chain(self.of(Turn::Weighs)).any(|c| {
+            c.after
+                .as_ref()
+                .is_some_and(|s| s.severity == Severity::Breach && s.outcome == Outcome::Failed)
+        })
+    }
+
+    /// Whether something that could be a breach is newly undecided.
+    #[must_use]
+    pub fn opens(&self) -> bool {
+        self.of(Turn::Opens).any(|c| {
+            c.after
+                .as_ref()
+                .is_some_and(|s| s.severity == Severity::Breach)
+        })
+    }
+}
+
+fn said(f: &Finding) -> Said {
+    let quiet = matches!(f.outcome, Outcome::Met | Outcome::NotApplicable);
+    Said {
+        outcome: f.outcome,
+        severity: f.severity,
+        message: (!quiet).then(|| f.message.clone()),
+        clause: f.clause.clone(),
+    }
+}
+
+fn rank(s: &Said) -> (u8, u8) {
+    let outcome = match s.outcome {
+        Outcome::Failed => 4,
+        Outcome::Undecided | Outcome::NotJudged => 3,
+        Outcome::Departed => 2,
+        Outcome::Met => 1,
+        _ => 0,
+    };
+    (outcome, 3 - s.severity as u8)
+}
+
+fn turn(before: Option<&Said>, after: Option<&Said>) -> Option<Turn> {
+    let failed = |s: Option<&Said>| s.is_some_and(|s| s.outcome == Outcome::Failed);
+    let open = |s: Option<&Said>| {
+        s.is_some_and(|s| matches!(s.outcome, Outcome::Undecided | Outcome::NotJudged))
+    };
+    match (failed(before), failed(after)) {
+        (false, true) => Some(Turn::Breaks),
+        (true, false) if open(after) => Some(Turn::Opens),
+        (true, false) => Some(Turn::Passes),
+        (true, true) => {
+            let (a, b) = (before?, after?);
+            if a.severity != b.severity {
+                Some(Turn::Weighs)
+            } else if a.message != b.message {
+                Some(Turn::Restates)
+            } else {
+                None
+            }
+        }
+        (false, false) => match (open(before), open(after)) {
+            (false, true) => Some(Turn::Opens),
+            (true, false) => Some(Turn::Settles),
+            (true, true) if before.map(|s| s.severity) != after.map(|s| s.severity) => {
+                Some(Turn::Weighs)
+            }
+            _ => None,
+        },
+    }
+}

@@ -1,0 +1,118 @@
+//! The answers to one open question after which the rules that it alone decides are met.
+
+use super::residual::Engine;
+use crate::expression::{LeafId, LeafKind, Presence, Val};
+use crate::quantity::TruthSet;
+
+/// Steps of a bisection.
+const STEPS: usize = 40;
+
+/// Values that pass.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Passing {
+    /// None was found.
+    Nothing,
+    /// A connected stretch, in SI units.
+    Numbers(f64, f64),
+    /// Words or members, as a set.
+    Bits(u64),
+}
+
+/// Values of a leaf, the others as written, for which all of some verdicts are met. A stretch of
+/// numbers is certified by set evaluation, so no value of it breaks one.
+pub fn passing(
+    engine: &mut Engine<'_>,
+    leaf: LeafId,
+    verdicts: &[usize],
+    seeds: &[Val],
+) -> Passing {
+    let l = engine.residual.leaf(leaf);
+    let set = engine.residual.written[leaf.0 as usize];
+    let met = |engine: &mut Engine<'_>, val: Val| {
+        verdicts
+            .iter()
+            .all(|v| engine.truth(*v, &[(leaf, val)]) == TruthSet::T)
+    };
+    match l.kind {
+        LeafKind::Choice | LeafKind::Truth => {
+            let mut bits = 0;
+            for i in 0..64 {
+                let bit = 1_u64 << i;
+                if set.bits & bit != 0 && met(engine, Val { bits: bit, ..set }) {
+                    bits |= bit;
+                }
+            }
+            if bits == 0 {
+                Passing::Nothing
+            } else {
+                Passing::Bits(bits)
+            }
+        }
+        LeafKind::Members(_) => Passing::Nothing,
+        LeafKind::Number => {
+            let point = |x: f64| Val {
+                lo: x,
+                hi: x,
+                bits: Presence::PRESENT,
+                ..set
+            };
+            let mut places: Vec<f64> = seeds
+                .iter()
+                .filter(|v| v.bits == Presence::PRESENT)
+                .map(|v| v.lo)
+                .collect();
+            let (pl, ph) = (l.plausible.0.max(set.lo), l.plausible.1.min(set.hi));
+            for k in 0..=8 {
+                places.push(pl + (ph - pl) * f64::from(k) / 8.0);
+            }
+            let Some(x) = places
+                .into_iter()
+                .filter(|x| x.is_finite() && set.lo <= *x && *x <= set.hi)
+                .find(|x| met(engine, point(*x)))
+            else {
+                return Passing::Nothing;
+            };
+            let reach = |engine: &mut Engine<'_>, up: bool| {
+                let end = if up { set.hi } else { set.lo };
+                let over = |engine: &mut Engine<'_>, y: f64| {
+                    let val = Val {
+                        lo: if up { x } else { y },
+                        hi: if up { y } else { x },
+                        ..point(x)
+                    };
+                    met(engine, val)
+                };
+                if over(engine, end) {
+                    return end;
+                }
+                let mut good = x;
+                let mut bad = if end.is_finite() {
+                    end
+                } else {
+                    let mut step = x.abs().max(1.0);
+                    let mut y = x;
+                    for _ in 0..60 {
+                        y = if up { y + step } else { y - step };
+                        if !over(engine, y) {
+                            break;
+                        }
+                        good = y;
+                        step *= 2.0;
+                    }
+                    y
+                };
+                for _ in 0..STEPS {
+                    let middle = good + (bad - good) / 2.0;
+                    if over(engine, middle) {
+                        good = middle;
+                    } else {
+                        bad = middle;
+                    }
+                }
+                good
+            };
+            let (lo, hi) = (reach(engine, false), reach(engine, true));
+            Passing::Numbers(lo, hi)
+        }
+    }
+}

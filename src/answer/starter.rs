@@ -1,0 +1,279 @@
+//! A starting file: every fact that the rules will ask for, as `?`, with its unit and meaning.
+//!
+//! It is written from the vocabulary and grown by surveys of itself, until a survey asks for
+//! nothing that is not in it.
+
+use std::collections::BTreeSet;
+use std::fmt::Write as _;
+
+use super::survey::{Question, survey};
+use crate::design::model::{Design, ObjectId};
+use crate::design::parse::parse;
+use crate::design::resolve::{self, resolve};
+use crate::ruleset::{Ruleset, Stage};
+use crate::source::FileId;
+use crate::vocabulary::{FactIx, FactType, Kind, KindId, Settler, Vocabulary};
+
+/// Surveys of itself before it is given up; each adds what the one before asked for.
+const ROUNDS: usize = 6;
+
+/// Writes a starting file for an installation of this name. `rules` is what it is judged by, as a
+/// design names it.
+#[must_use]
+pub fn starter(ruleset: &Ruleset, rules: &str, name: &str, stage: Stage) -> String {
+    let v = &ruleset.vocabulary;
+    let mut asked: BTreeSet<(KindId, Entry)> = BTreeSet::new();
+    let mut text = write(v, rules, name, &asked);
+    for _ in 0..ROUNDS {
+        let parsed = parse(FileId(0), &text);
+        let resolved = resolve(&[parsed.tree], v, &resolve::Settings::default());
+        let found = survey(ruleset, &resolved.design, stage);
+        let before = asked.len();
+        for q in &found.questions {
+            if let Some(entry) = entry(v, &resolved.design, q) {
+                asked.insert(entry);
+            }
+        }
+        if asked.len() == before {
+            break;
+        }
+        text = write(v, rules, name, &asked);
+    }
+    text
+}
+
+/// A line of a block.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum Entry {
+    /// A fact.
+    Fact(FactIx, Vec<(KindId, FactIx)>),
+    /// Whether all of a kind are listed.
+    Listed(String),
+}
+
+fn entry(v: &Vocabulary, design: &Design, q: &Question) -> Option<(KindId, Entry)> {
+    let at = block_of(design, q.object);
+    let kind = design.object(at).kind;
+    if at != q.object {
+        return None;
+    }
+    if q.rest {
+        let target = v.fact(kind, q.fact).target()?;
+        return Some((kind, Entry::Listed(v.kind(target).name.clone())));
+    }
+    let fact = v.fact(kind, q.fact);
+    fact.writable
+        .then(|| (kind, Entry::Fact(q.fact, q.inner.into_iter().collect())))
+}
+
+fn block_of(design: &Design, id: ObjectId) -> ObjectId {
+    design.nearest_named(id)
+}
+
+/// Kinds that get a block: those of which there must be at least one, and those asked about.
+fn blocks(v: &Vocabulary, asked: &BTreeSet<(KindId, Entry)>) -> Vec<KindId> {
+    v.kind_ids()
+        .filter(|k| {
+            let kind = v.kind(*k);
+            !kind.is_abstract()
+                && !kind.part_only
+                && kind.name != "installation"
+                && (kind.at_least > 0 || asked.iter().any(|(a, _)| a == k))
+        })
+        .collect()
+}
+
+/// What is mostly found as it is, and so is existing unless said otherwise.
+fn found_as_it_is(kind: &Kind) -> bool {
+    let count = |list: &[Settler]| {
+        kind.facts
+            .iter()
+            .filter(|f| f.writable && list.contains(&f.settled_by))
+            .count()
+    };
+    count(&[Settler::Site, Settler::Network, Settler::Test])
+        > count(&[Settler::Designer, Settler::Maker, Settler::Client])
+}
+
+fn write(v: &Vocabulary, rules: &str, name: &str, asked: &BTreeSet<(KindId, Entry)>) -> String {
+    let mut out = String::from(
+        "# A design to fill in. Write what is known in place of each `?`, `none` where there is none, and take out\n# what does not belong. `amperule survey` says what to find out first, `amperule check` what breaks.\n\n",
+    );
+    let mut blocks = blocks(v, asked);
+    in_order(v, &mut blocks);
+    let _ = writeln!(
+        out,
+        "installation \"{}\" {{\n  rules: {rules}",
+        name.replace('"', "'")
+    );
+    if let Some(k) = v.kind_named("installation") {
+        lines(&mut out, v, k, asked, &blocks, 1);
+    }
+    out.push_str("}\n");
+    for kind in &blocks {
+        if home(v, *kind, &blocks).is_none() {
+            out.push('\n');
+            block(&mut out, v, *kind, asked, &blocks, 0);
+        }
+    }
+    out
+}
+
+/// The block that a kind stands in.
+fn home(v: &Vocabulary, kind: KindId, blocks: &[KindId]) -> Option<KindId> {
+    v.kind(kind)
+        .within
+        .iter()
+        .map(|w| w.kind)
+        .find(|k| *k != kind && blocks.contains(k))
+}
+
+fn block(
+    out: &mut String,
+    v: &Vocabulary,
+    id: KindId,
+    asked: &BTreeSet<(KindId, Entry)>,
+    blocks: &[KindId],
+    depth: usize,
+) {
+    let kind = v.kind(id);
+    let indent = "  ".repeat(depth);
+    let _ = writeln!(out, "{indent}{} {{  # {}", kind.name, kind.means);
+    if kind.fact_named("status").is_some() {
+        let status = if found_as_it_is(kind) {
+            "existing"
+        } else {
+            "new"
+        };
+        let _ = writeln!(out, "{indent}  status: {status}");
+    }
+    lines(out, v, id, asked, blocks, depth + 1);
+    for inner in blocks {
+        if home(v, *inner, blocks) == Some(id) {
+            out.push('\n');
+            block(out, v, *inner, asked, blocks, depth + 1);
+        }
+    }
+    let _ = writeln!(out, "{indent}}}");
+}
+
+fn lines(
+    out: &mut String,
+    v: &Vocabulary,
+    id: KindId,
+    asked: &BTreeSet<(KindId, Entry)>,
+    blocks: &[KindId],
+    depth: usize,
+) {
+    let kind = v.kind(id);
+    let indent = "  ".repeat(depth);
+    let mut rows: Vec<(FactIx, String, String)> = Vec::new();
+    for (ix, fact) in (0_u16..).zip(&kind.facts) {
+        let ix = FactIx(ix);
+        let inside: Vec<&(KindId, FactIx)> = asked
+            .iter()
+            .filter_map(|(k, e)| match e {
+                Entry::Fact(f, inner) if *k == id && *f == ix => Some(inner),
+                _ => None,
+            })
+            .flatten()
+            .collect();
+        let wanted = asked
+            .iter()
+            .any(|(k, e)| *k == id && matches!(e, Entry::Fact(f, _) if *f == ix));
+        let set_by_place = home(v, id, blocks)
+            .is_some_and(|h| kind.within.iter().any(|w| w.kind == h && w.sets == ix));
+        if !fact.writable || fact.name == "status" || set_by_place {
+            continue;
+        }
+        if let FactType::Reference(t) = &fact.ty
+            && says_where_it_belongs(&fact.name)
+            && let Some(target) = only_block(v, id, *t, blocks)
+        {
+            let name = &v.kind(target).name;
+            rows.push((ix, format!("{}: {name}", fact.name), fact.means.clone()));
+            continue;
+        }
+        if !wanted {
+            continue;
+        }
+        let mut comment = fact.means.clone();
+        match &fact.ty {
+            FactType::Quantity { unit, .. } if !unit.text().is_empty() && unit.text() != "1" => {
+                let _ = write!(comment, ", in {}", unit.text());
+            }
+            FactType::Choice { words, .. } | FactType::Some { words } if words.len() <= 12 => {
+                let _ = write!(comment, "; {}", words.join(", "));
+            }
+            FactType::YesNo => comment.push_str("; yes or no"),
+            FactType::Date => comment.push_str(", like 2026-11-02"),
+            _ => {}
+        }
+        if fact.optional {
+            comment.push_str(", or none");
+        }
+        if let Some((k, _)) = inside.first() {
+            let heads: Vec<&str> = v.kind(*k).heads.iter().map(|h| h.word.as_str()).collect();
+            let facts: Vec<&str> = inside
+                .iter()
+                .filter(|(x, _)| x == k)
+                .map(|(x, f)| v.fact(*x, *f).name.as_str())
+                .collect();
+            let head = if heads.len() <= 4 && !heads.is_empty() {
+                heads.join(" | ")
+            } else {
+                format!("a {}", v.kind(*k).name)
+            };
+            let _ = write!(comment, "; {head} with {}", facts.join(", "));
+        }
+        rows.push((ix, format!("{}: ?", fact.name), comment));
+    }
+    let width = rows
+        .iter()
+        .map(|(_, l, _)| l.chars().count())
+        .max()
+        .unwrap_or(0);
+    for (_, line, comment) in &rows {
+        let pad = " ".repeat(width - line.chars().count());
+        let _ = writeln!(out, "{indent}{line}{pad}  # {comment}");
+    }
+    for (k, e) in asked {
+        if let Entry::Listed(listed) = e
+            && *k == id
+        {
+            let _ = writeln!(
+                out,
+                "{indent}# all-listed: {listed}  (write it when every {listed} is written down)"
+            );
+        }
+    }
+}
+
+/// References that say what something belongs to.
+fn says_where_it_belongs(fact: &str) -> bool {
+    matches!(fact, "fed-from" | "circuit" | "of")
+}
+
+/// The only block that a reference can mean: of its kind, and not inside what refers.
+fn only_block(v: &Vocabulary, from: KindId, target: KindId, blocks: &[KindId]) -> Option<KindId> {
+    let mut fitting = blocks.iter().copied().filter(|b| {
+        *b != from && v.fits(*b, target) && !v.kind(*b).within.iter().any(|w| w.kind == from)
+    });
+    match (fitting.next(), fitting.next()) {
+        (Some(one), None) => Some(one),
+        _ => None,
+    }
+}
+
+/// What nothing feeds comes first, then what refers to it.
+fn in_order(v: &Vocabulary, blocks: &mut [KindId]) {
+    let refers = |k: &KindId| {
+        v.kind(*k)
+            .facts
+            .iter()
+            .filter(|f| matches!(f.ty, FactType::Reference(_)) && says_where_it_belongs(&f.name))
+            .count()
+    };
+    let nested = |k: &KindId| v.kind(*k).within.len();
+    blocks.sort_by_key(|k| (refers(k) + nested(k), *k));
+}

@@ -1,0 +1,541 @@
+//! What is still unknown and matters: each open fact once, with the rules that wait for it and the
+//! answers that would pass.
+//!
+//! Asked is every leaf that can still matter for a verdict that is undecided: answering all of
+//! them leaves nothing undecided, since a point decides every operation.
+
+use std::collections::BTreeMap;
+
+use super::passing::{Passing, passing};
+use super::residual::Residual;
+use crate::check::{What, show_val, tame};
+use crate::design::model::{Design, ObjectId, Status};
+use crate::expression::{Budget, LeafId, LeafSource, Named, Val};
+use crate::quantity::{TruthSet, format_interval};
+use crate::ruleset::{Ruleset, Severity, Stage};
+use crate::source::Span;
+use crate::vocabulary::{Fact, FactIx, FactType, KindId, LINES, Settler};
+
+/// Boxes for trying which facts decide a rule.
+const TRIES: Budget = Budget(24);
+
+/// A rule that waits for a fact.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Waiting {
+    /// The rule.
+    pub rule: String,
+    /// Its title.
+    pub title: String,
+    /// Its subject.
+    pub subject: String,
+    /// How its failure would weigh.
+    pub severity: Severity,
+    /// This fact alone can decide it.
+    pub alone: bool,
+}
+
+/// One open fact.
+#[derive(Clone, Debug)]
+pub struct Question {
+    /// The object it is written in; for what is inside an unknown part, the object that has it.
+    pub object: ObjectId,
+    /// The fact, or the reference to the unknown part.
+    pub fact: FactIx,
+    /// The kind and fact inside an unknown part.
+    pub inner: Option<(KindId, FactIx)>,
+    /// What stands for whether all of a collection is written.
+    pub rest: bool,
+    /// The leaves that stand for it.
+    pub leaves: Vec<LeafId>,
+    /// The object, as messages name it.
+    pub of: String,
+    /// What is asked: `Ze`, `In of its device`, `all-listed: circuit`.
+    pub asked: String,
+    /// Its meaning.
+    pub means: String,
+    /// How to find it out, where the vocabulary says so.
+    pub ask: Option<String>,
+    /// What an answer looks like: `a value in ohm`, `yes or no`, `one of …`.
+    pub answer: String,
+    /// Words to choose from, if there are a few.
+    pub words: Vec<String>,
+    /// Its unit, for a quantity.
+    pub unit: Option<String>,
+    /// Who settles it.
+    pub settled_by: Settler,
+    /// What is known so far, where something is.
+    pub known: Option<String>,
+    /// The rules that wait for it.
+    pub waiting: Vec<Waiting>,
+    /// Answers after which each rule that this fact alone can decide is met.
+    pub passes: Option<String>,
+    /// Where it stands, or should stand.
+    pub span: Span,
+}
+
+impl Question {
+    /// Sorts what decides most first: rules it decides alone, then rules that wait.
+    fn weight(&self) -> (usize, usize, usize) {
+        let breaches = |w: &&Waiting| w.severity == Severity::Breach;
+        (
+            self.waiting
+                .iter()
+                .filter(|w| w.alone)
+                .filter(breaches)
+                .count(),
+            self.waiting.iter().filter(breaches).count(),
+            self.waiting.len(),
+        )
+    }
+}
+
+/// A survey: all open facts that matter, by who settles them.
+#[derive(Clone, Debug, Default)]
+pub struct Survey {
+    /// The questions, in the order of [`Settler::ALL`], what decides most first.
+    pub questions: Vec<Question>,
+    /// Verdicts that are undecided, of each severity.
+    pub undecided: Vec<(Severity, usize)>,
+    /// Undecided verdicts that no fact can settle: the ruleset lacks a figure, or nothing can be
+    /// computed.
+    pub stuck: Vec<(String, String)>,
+}
+
+/// Surveys a design.
+#[must_use]
+pub fn survey(ruleset: &Ruleset, design: &Design, stage: Stage) -> Survey {
+    let residual = Residual::new(ruleset, design, &[], stage);
+    survey_of(&residual)
+}
+
+/// Surveys what is linked.
+#[must_use]
+pub fn survey_of(residual: &Residual<'_>) -> Survey {
+    let mut engine = residual.engine();
+    let mut found: BTreeMap<Key, Question> = BTreeMap::new();
+    let mut counts: BTreeMap<Severity, usize> = BTreeMap::new();
+    let mut stuck = Vec::new();
+    let mut alone: Vec<(Key, LeafId, usize, Named)> = Vec::new();
+    for v in 0..residual.verdicts.len() {
+        if engine.truth(v, &[]) != TruthSet::U {
+            continue;
+        }
+        let rule = residual.rule(v);
+        *counts.entry(rule.severity).or_insert(0) += 1;
+        let live = engine.live(v);
+        if live.is_empty() {
+            stuck.push((rule.id.clone(), residual.subject(v)));
+            continue;
+        }
+        let deciding = engine.deciding(v, TRIES);
+        let single =
+            deciding.len() != 2 || deciding.iter().all(|n| n.yes.is_some() && n.no.is_some());
+        for leaf in live {
+            let key = key(residual, leaf);
+            let q = found.entry(key).or_insert_with(|| question(residual, leaf));
+            if !q.leaves.contains(&leaf) {
+                q.leaves.push(leaf);
+            }
+            let named = deciding.iter().find(|n| n.leaf == leaf && single);
+            if let Some(n) = named {
+                alone.push((key, leaf, v, n.clone()));
+            }
+            let waiting = Waiting {
+                rule: rule.id.clone(),
+                title: rule.title.clone(),
+                subject: residual.subject(v),
+                severity: rule.severity,
+                alone: named.is_some(),
+            };
+            let same = |w: &&mut Waiting| w.rule == waiting.rule && w.subject == waiting.subject;
+            match q.waiting.iter_mut().find(same) {
+                Some(w) => w.alone |= waiting.alone,
+                None => q.waiting.push(waiting),
+            }
+        }
+    }
+    for (key, q) in &mut found {
+        let mine: Vec<_> = alone.iter().filter(|(k, ..)| k == key).collect();
+        let Some((_, leaf, ..)) = mine.first() else {
+            continue;
+        };
+        if residual.info(*leaf).what == What::Rest
+            || q.leaves.len() != 1
+            || residual.info(*leaf).inner != q.inner
+        {
+            continue;
+        }
+        let verdicts: Vec<usize> = mine.iter().map(|(_, _, v, _)| *v).collect();
+        let seeds: Vec<Val> = mine.iter().filter_map(|(_, _, _, n)| n.yes).collect();
+        let p = passing(&mut engine, *leaf, &verdicts, &seeds);
+        q.passes = shown(residual, *leaf, q, &p);
+    }
+    let mut questions: Vec<Question> = found.into_values().collect();
+    // What stands in one object is asked together; the object that decides most comes first.
+    let mut heaviest: BTreeMap<(Settler, ObjectId), (usize, usize, usize)> = BTreeMap::new();
+    for q in &questions {
+        let most = heaviest.entry((q.settled_by, q.object)).or_default();
+        *most = (*most).max(q.weight());
+    }
+    let place = |s: Settler| Settler::ALL.iter().position(|x| *x == s);
+    let of = |q: &Question| heaviest.get(&(q.settled_by, q.object)).copied();
+    questions.sort_by(|a, b| {
+        place(a.settled_by)
+            .cmp(&place(b.settled_by))
+            .then_with(|| of(b).cmp(&of(a)))
+            .then_with(|| a.object.cmp(&b.object))
+            .then_with(|| b.weight().cmp(&a.weight()))
+            .then_with(|| a.asked.cmp(&b.asked))
+    });
+    for q in &mut questions {
+        q.waiting
+            .sort_by(|a, b| (a.severity, !a.alone, &a.rule).cmp(&(b.severity, !b.alone, &b.rule)));
+    }
+    Survey {
+        questions,
+        undecided: counts.into_iter().collect(),
+        stuck,
+    }
+}
+
+/// What makes two leaves one question.
+type Key = (ObjectId, FactIx, Option<(KindId, FactIx)>, u8, u8);
+
+fn key(residual: &Residual<'_>, leaf: LeafId) -> Key {
+    let i = residual.info(leaf);
+    let what = match i.what {
+        What::Fact => 0,
+        What::Alternative => 1,
+        What::Rest => 2,
+        What::Parameter(_) => 3,
+    };
+    let fact = match i.what {
+        What::Parameter(p) => FactIx(p),
+        _ => i.fact,
+    };
+    (
+        i.object,
+        fact,
+        asked_inner(residual, i.inner),
+        what,
+        i.line.unwrap_or(3),
+    )
+}
+
+/// What is asked inside an unknown part; what would be worked out there is not asked, the part is.
+fn asked_inner(
+    residual: &Residual<'_>,
+    inner: Option<(KindId, FactIx)>,
+) -> Option<(KindId, FactIx)> {
+    inner.filter(|(k, f)| residual.ruleset.derivation(*k, *f).is_none())
+}
+
+fn question(residual: &Residual<'_>, leaf: LeafId) -> Question {
+    let info = residual.info(leaf);
+    let v = &residual.ruleset.vocabulary;
+    let object = residual.design.object(info.object);
+    if let What::Parameter(p) = info.what {
+        let parameter = &residual.design.parameters[p as usize];
+        return Question {
+            object: info.object,
+            fact: info.fact,
+            inner: None,
+            rest: false,
+            leaves: Vec::new(),
+            of: "the template".to_owned(),
+            asked: parameter.name.clone(),
+            means: "parameter of the template".to_owned(),
+            ask: None,
+            answer: format!("a value in {}", parameter.unit),
+            words: Vec::new(),
+            unit: Some(parameter.unit.clone()),
+            settled_by: Settler::Designer,
+            known: None,
+            waiting: Vec::new(),
+            passes: None,
+            span: parameter.span,
+        };
+    }
+    let outer = v.fact(object.kind, info.fact);
+    let rest = info.what == What::Rest;
+    let asked_inside = asked_inner(residual, info.inner);
+    let inner = asked_inside.map(|(k, f)| v.fact(k, f));
+    let fact = inner.unwrap_or(outer);
+    let line = info.line.map_or(String::new(), |l| {
+        format!(" ({})", LINES[(l as usize).min(2)])
+    });
+    let listed = outer.target().map_or("", |k| v.kind(k).name.as_str());
+    // Parts that are not written at all are asked for themselves.
+    let parts = rest && matches!(outer.ty, FactType::Parts(_) | FactType::References(_));
+    let rest = rest && !parts;
+    let asked = if rest {
+        format!("all-listed: {listed}")
+    } else if inner.is_some() {
+        format!("{}{line} of its {}", fact.name, outer.name)
+    } else {
+        format!("{}{line}", fact.name)
+    };
+    let means = if rest {
+        format!("whether every {listed} is written down")
+    } else {
+        fact.means.clone()
+    };
+    let existing = object.status == Status::Existing;
+    let settled_by = match (rest, fact.settled_by) {
+        (true, _) if !existing => Settler::Designer,
+        (true, _) => Settler::Site,
+        (false, Settler::Designer) if existing => Settler::Site,
+        (false, s) => s,
+    };
+    let written = object
+        .facts
+        .get(info.fact.0 as usize)
+        .and_then(Option::as_ref);
+    let source = residual.leaf(leaf).source;
+    let known = (!rest && !parts && info.inner.is_none() && source != LeafSource::Unknown)
+        .then(|| known(residual, leaf, fact))
+        .flatten();
+    let (answer, words, unit) = if rest {
+        ("yes, or what is missing".to_owned(), Vec::new(), None)
+    } else {
+        answer(fact, residual.ruleset)
+    };
+    Question {
+        object: info.object,
+        fact: info.fact,
+        inner: asked_inside,
+        rest,
+        leaves: Vec::new(),
+        of: residual.design.describe(info.object),
+        asked,
+        means,
+        ask: fact.ask.clone(),
+        answer,
+        words,
+        unit,
+        settled_by,
+        known,
+        waiting: Vec::new(),
+        passes: None,
+        span: written.map_or(object.head, |w| w.span),
+    }
+}
+
+fn known(residual: &Residual<'_>, leaf: LeafId, fact: &Fact) -> Option<String> {
+    let val = residual.written[leaf.0 as usize];
+    let info = residual.info(leaf);
+    if info.what == What::Alternative {
+        return None;
+    }
+    match (&fact.ty, fact.series) {
+        (FactType::Quantity { unit, .. }, Some(s)) => {
+            let series = residual.ruleset.vocabulary.series(s);
+            let members: Vec<String> = series
+                .members
+                .iter()
+                .enumerate()
+                .filter(|(i, _)| val.bits >> i & 1 != 0)
+                .map(|(_, m)| {
+                    m.name
+                        .clone()
+                        .unwrap_or_else(|| crate::quantity::format_quantity(m.value, unit, 6))
+                })
+                .collect();
+            (members.len() <= 6).then(|| members.join(" | "))
+        }
+        (FactType::Quantity { unit, .. }, None) => {
+            Some(format_interval(tame(val.lo), tame(val.hi), unit))
+        }
+        _ => Some(show_val(&val, fact, &residual.ruleset.vocabulary)),
+    }
+}
+
+/// What an answer looks like, the words to choose from, the unit.
+fn answer(fact: &Fact, ruleset: &Ruleset) -> (String, Vec<String>, Option<String>) {
+    let v = &ruleset.vocabulary;
+    let or_none = |s: String| {
+        if fact.optional {
+            format!("{s}, or none")
+        } else {
+            s
+        }
+    };
+    match &fact.ty {
+        FactType::Quantity { unit, whole, .. } => {
+            let text = unit.text().to_owned();
+            let what = if *whole {
+                "a whole number".to_owned()
+            } else if text.is_empty() || text == "1" {
+                "a number".to_owned()
+            } else {
+                format!("a value in {text}")
+            };
+            let named = !text.is_empty() && text != "1";
+            (or_none(what), Vec::new(), named.then_some(text))
+        }
+        FactType::Choice { words, .. } => {
+            let mut all = words.as_ref().clone();
+            if fact.optional {
+                all.push("none".to_owned());
+            }
+            (format!("one of {}", all.join(", ")), all, None)
+        }
+        FactType::Some { words } => (
+            format!("any of {}", words.join(", ")),
+            words.as_ref().clone(),
+            None,
+        ),
+        FactType::YesNo => (
+            "yes or no".to_owned(),
+            vec!["yes".to_owned(), "no".to_owned()],
+            None,
+        ),
+        FactType::Text => ("a text".to_owned(), Vec::new(), None),
+        FactType::Date => ("a date, like 2026-11-02".to_owned(), Vec::new(), None),
+        FactType::Part(k) | FactType::Parts(k) => {
+            let kind = v.kind(*k);
+            (
+                or_none(format!("{} ({})", article(&kind.name), kind.means)),
+                Vec::new(),
+                None,
+            )
+        }
+        FactType::Reference(k) | FactType::References(k) | FactType::Reverse { kind: k, .. } => (
+            or_none(format!("the name of {}", article(&v.kind(*k).name))),
+            Vec::new(),
+            None,
+        ),
+    }
+}
+
+fn article(name: &str) -> String {
+    let vowel = name.starts_with(['a', 'e', 'i', 'o', 'u']);
+    format!("{} {name}", if vowel { "an" } else { "a" })
+}
+
+fn shown(residual: &Residual<'_>, leaf: LeafId, q: &Question, p: &Passing) -> Option<String> {
+    let info = residual.info(leaf);
+    let v = &residual.ruleset.vocabulary;
+    match p {
+        Passing::Nothing => None,
+        Passing::Numbers(lo, hi) => {
+            if let What::Parameter(_) = info.what {
+                let unit = crate::quantity::Unit::parse(q.unit.as_deref()?).ok()?;
+                return Some(format_interval(tame(*lo), tame(*hi), &unit));
+            }
+            let fact = inner_fact(residual, leaf)?;
+            let (pl, ph) = residual.leaf(leaf).plausible;
+            // What nobody would answer is no advice.
+            if *hi < pl || *lo > ph {
+                return None;
+            }
+            let set = residual.leaf(leaf).set;
+            let lo = if *lo <= set.lo {
+                f64::NEG_INFINITY
+            } else {
+                *lo
+            };
+            let hi = if *hi >= set.hi { f64::INFINITY } else { *hi };
+            if lo == f64::NEG_INFINITY && hi == f64::INFINITY {
+                return None;
+            }
+            Some(format_interval(lo, hi, fact.unit()?))
+        }
+        Passing::Bits(bits) => {
+            let fact = inner_fact(residual, leaf)?;
+            if let (FactType::Quantity { unit, .. }, Some(s)) = (&fact.ty, fact.series) {
+                let all: Vec<f64> = v.series(s).members.iter().map(|m| m.value).collect();
+                let domain = residual.leaf(leaf).set.bits;
+                return series_text(&all, *bits, domain, unit);
+            }
+            if info.what == What::Alternative {
+                return None;
+            }
+            let text = show_val(&Val::bits(*bits), fact, v);
+            (text != "?" && text != "not known").then_some(text)
+        }
+    }
+}
+
+fn inner_fact<'r>(residual: &Residual<'r>, leaf: LeafId) -> Option<&'r Fact> {
+    let info = residual.info(leaf);
+    match info.inner {
+        Some((k, f)) => Some(residual.ruleset.vocabulary.fact(k, f)),
+        None if matches!(info.what, What::Fact) => Some(residual.fact(leaf)),
+        None => None,
+    }
+}
+
+/// Members of a series in words: a stretch to either end, or a few of them.
+fn series_text(
+    all: &[f64],
+    bits: u64,
+    domain: u64,
+    unit: &crate::quantity::Unit,
+) -> Option<String> {
+    let in_domain: Vec<usize> = (0..all.len().min(63))
+        .filter(|i| domain >> i & 1 != 0)
+        .collect();
+    let good: Vec<usize> = in_domain
+        .iter()
+        .copied()
+        .filter(|i| bits >> i & 1 != 0)
+        .collect();
+    let (first, last) = (*good.first()?, *good.last()?);
+    let one = |i: usize| crate::quantity::format_quantity(all[i], unit, 6);
+    let connected = in_domain
+        .iter()
+        .filter(|i| first <= **i && **i <= last)
+        .count()
+        == good.len();
+    if good.len() > 3 && connected {
+        return Some(
+            match (
+                in_domain.first() == Some(&first),
+                in_domain.last() == Some(&last),
+            ) {
+                (true, true) => "any".to_owned(),
+                (true, false) => format!("at most {}", one(last)),
+                (false, true) => format!("at least {}", one(first)),
+                _ => format!("{} .. {}", one(first), one(last)),
+            },
+        );
+    }
+    (good.len() <= 6).then(|| good.iter().map(|i| one(*i)).collect::<Vec<_>>().join(" | "))
+}
+
+/// Facts of the site, the network and tests that are written as one value: object, fact, value.
+#[must_use]
+pub fn known_facts(ruleset: &Ruleset, design: &Design) -> Vec<(String, String, String)> {
+    use crate::design::model::Possible;
+    let v = &ruleset.vocabulary;
+    let mut all = Vec::new();
+    for id in design.ids() {
+        let object = design.object(id);
+        if object.phantom {
+            continue;
+        }
+        for (ix, slot) in (0_u16..).zip(&object.facts) {
+            let Some(written) = slot else { continue };
+            let fact = v.fact(object.kind, FactIx(ix));
+            let existing = object.status == Status::Existing;
+            let asked = matches!(
+                fact.settled_by,
+                Settler::Site | Settler::Network | Settler::Test
+            ) || existing && fact.settled_by == Settler::Designer;
+            if !asked || fact.name == "status" {
+                continue;
+            }
+            let value = match &written.value {
+                Possible::Number(i) if i.is_point() => show_val(&Val::number(i.lo), fact, v),
+                Possible::Words(bits) => show_val(&Val::bits(*bits), fact, v),
+                Possible::Truth(t) => (if *t { "yes" } else { "no" }).to_owned(),
+                Possible::Text(t) => t.clone(),
+                Possible::Absent => "none".to_owned(),
+                _ => continue,
+            };
+            all.push((design.describe(id), fact.name.clone(), value));
+        }
+    }
+    all
+}

@@ -1,0 +1,59 @@
+//! `amperule survey`: what is still unknown and matters.
+
+use std::path::PathBuf;
+
+use clap::{Args, ValueEnum};
+
+use crate::answer::{known_facts, survey};
+use crate::report::survey::{SheetHead, json, sheet_html, sheet_text, text};
+
+use super::check::{Format, Reading};
+use super::one::read_one;
+use super::{Output, exit};
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Sheet {
+    /// Plain text
+    Text,
+    /// A page that prints well
+    Html,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct SurveyOf {
+    /// A design file
+    file: PathBuf,
+    #[command(flatten)]
+    reading: Reading,
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    format: Format,
+    /// A form to take along, with what is known filled in
+    #[arg(long, value_enum, num_args = 0..=1, default_missing_value = "text", conflicts_with = "format")]
+    sheet: Option<Sheet>,
+}
+
+impl SurveyOf {
+    pub(super) fn run(&self, out: &mut Output) -> u8 {
+        let Some(one) = read_one(&self.file, &self.reading, out) else {
+            return exit::FAILED;
+        };
+        let s = survey(&one.ruleset, &one.design, one.stage);
+        if let Some(sheet) = self.sheet {
+            let head = SheetHead {
+                installation: one.installation(),
+                rules: one.ruleset.edition.title.clone(),
+                known: known_facts(&one.ruleset, &one.design),
+            };
+            out.text(&match sheet {
+                Sheet::Text => sheet_text(&head, &s),
+                Sheet::Html => sheet_html(&head, &s),
+            });
+            return exit::CLEAN;
+        }
+        match self.format {
+            Format::Text => out.text(&text(&one.path, &s, &one.sources)),
+            Format::Json => out.line(&json(&one.path, &s, &one.sources).to_string()),
+        }
+        exit::CLEAN
+    }
+}

@@ -1,0 +1,209 @@
+//! Bounds as text and JSON.
+
+use std::fmt::Write as _;
+
+use serde_json::{Value, json};
+
+use crate::answer::{AllBounds, Bound, Choices, End, Stop};
+use crate::quantity::{Rounding, format_interval, format_quantity, format_toward};
+use crate::source::{Sources, Span};
+use crate::vocabulary::LINES;
+
+use super::json::number;
+
+fn line_of(span: Span, sources: &Sources) -> Option<String> {
+    let file = sources.get(span.file)?;
+    Some(format!(
+        "{}:{}",
+        file.name(),
+        file.position(span.from()).line
+    ))
+}
+
+fn name(b: &Bound) -> String {
+    let line = b.line.map_or(String::new(), |l| {
+        format!(" ({})", LINES[(l as usize).min(2)])
+    });
+    format!("{}{line} of {}", b.fact, b.of)
+}
+
+/// Bounds of one design, the tightest first; facts that nothing stops are only named.
+#[must_use]
+pub fn text(path: &str, all: &AllBounds, named: bool, sources: &Sources) -> String {
+    let mut out = format!(
+        "{path}: how far each fact can go while every rule that holds now goes on to hold\n"
+    );
+    let mut bounds: Vec<&Bound> = all.bounds.iter().collect();
+    bounds.sort_by(|a, b| {
+        let room = |x: &Bound| x.room().unwrap_or(f64::INFINITY);
+        room(a).total_cmp(&room(b))
+    });
+    let mut free = Vec::new();
+    for b in bounds {
+        if !named && b.low == End::Free && b.high == End::Free && b.cures.is_empty() {
+            free.push(name(b));
+            continue;
+        }
+        bound(&mut out, b, sources);
+    }
+    for c in &all.choices {
+        choices(&mut out, c, sources);
+    }
+    if !free.is_empty() {
+        let _ = writeln!(out, "\nNo rule that holds now stops: {}.", free.join(", "));
+    }
+    if all.undecided > 0 {
+        let _ = writeln!(
+            out,
+            "\n{} verdicts are undecided as written; they bound nothing here.",
+            all.undecided
+        );
+    }
+    out.push_str("\nEach bound is for its fact alone, the others as written.\n");
+    out
+}
+
+fn bound(out: &mut String, b: &Bound, sources: &Sources) {
+    let written = if b.written.0 == b.written.1 {
+        format_quantity(b.written.0, &b.unit, 6)
+    } else {
+        format_interval(b.written.0, b.written.1, &b.unit)
+    };
+    let _ = write!(out, "\n{} = {written}", name(b));
+    if let Some(at) = line_of(b.span, sources) {
+        let _ = write!(out, "  [{at}; settled by {}]", b.settled_by);
+    }
+    out.push('\n');
+    let end = |out: &mut String, e: &End, up: bool| {
+        let word = if up { "at most " } else { "at least" };
+        match e {
+            End::Free => {}
+            End::Stopped(s) => {
+                let rounding = if up { Rounding::Down } else { Rounding::Up };
+                let value = if b.series {
+                    format_quantity(s.last, &b.unit, 6)
+                } else {
+                    format_toward(s.last, &b.unit, 4, rounding)
+                };
+                let _ = writeln!(out, "  {word} {value}: {}", why(s));
+                if let Some(x) = s.again_from {
+                    let _ = writeln!(
+                        out,
+                        "    beyond, this rule holds again from {} on",
+                        format_quantity(x, &b.unit, 4)
+                    );
+                }
+            }
+        }
+    };
+    end(out, &b.low, false);
+    end(out, &b.high, true);
+    for c in &b.cures {
+        let (word, rounding) = if c.upward {
+            ("at least", Rounding::Up)
+        } else {
+            ("at most", Rounding::Down)
+        };
+        let _ = writeln!(
+            out,
+            "  {} is broken now for {}; with {word} {} it would hold",
+            c.rule,
+            c.subject,
+            format_toward(c.from, &b.unit, 4, rounding)
+        );
+    }
+}
+
+fn why(s: &Stop) -> String {
+    let mut out = format!("beyond, {} for {} ", s.rule, s.subject);
+    out.push_str(if s.breaks {
+        "breaks"
+    } else {
+        "is no longer certain"
+    });
+    let _ = write!(out, " ({}", s.severity);
+    if let Some(c) = &s.clause {
+        let _ = write!(out, "; {c}");
+    }
+    out.push(')');
+    out
+}
+
+fn choices(out: &mut String, c: &Choices, sources: &Sources) {
+    let _ = write!(out, "\n{} of {} = {}", c.fact, c.of, c.written);
+    if let Some(at) = line_of(c.span, sources) {
+        let _ = write!(out, "  [{at}; settled by {}]", c.settled_by);
+    }
+    out.push('\n');
+    if !c.fine.is_empty() {
+        let _ = writeln!(out, "  breaks nothing: {}", c.fine.join(", "));
+    }
+    for (word, rule, subject) in &c.breaking {
+        let _ = writeln!(out, "  {word}: {rule} for {subject} would no longer hold");
+    }
+}
+
+/// Bounds of one design, schema `amperule-bounds-1`.
+#[must_use]
+pub fn json(path: &str, all: &AllBounds, sources: &Sources) -> Value {
+    let end = |b: &Bound, e: &End| match e {
+        End::Free => Value::Null,
+        End::Stopped(s) => json!({
+            "last": number(b.unit.from_si(s.last)),
+            "rule": s.rule,
+            "title": s.title,
+            "severity": s.severity.word(),
+            "subject": s.subject,
+            "clause": s.clause,
+            "breaks": s.breaks,
+            "again-from": s.again_from.map(|x| number(b.unit.from_si(x))),
+        }),
+    };
+    let bounds: Vec<Value> = all
+        .bounds
+        .iter()
+        .map(|b| {
+            json!({
+                "fact": b.fact,
+                "subject": b.of,
+                "line": b.line.map(|l| LINES[(l as usize).min(2)]),
+                "settled-by": b.settled_by.word(),
+                "unit": b.unit.text(),
+                "low": number(b.unit.from_si(b.written.0)),
+                "high": number(b.unit.from_si(b.written.1)),
+                "at": line_of(b.span, sources),
+                "series": b.series,
+                "at-least": end(b, &b.low),
+                "at-most": end(b, &b.high),
+                "cures": b.cures.iter().map(|c| json!({
+                    "rule": c.rule,
+                    "subject": c.subject,
+                    "from": number(b.unit.from_si(c.from)),
+                    "upward": c.upward,
+                })).collect::<Vec<_>>(),
+            })
+        })
+        .collect();
+    let choices: Vec<Value> = all
+        .choices
+        .iter()
+        .map(|c| {
+            json!({
+                "fact": c.fact,
+                "subject": c.of,
+                "settled-by": c.settled_by.word(),
+                "written": c.written,
+                "at": line_of(c.span, sources),
+                "fine": c.fine,
+                "breaking": c.breaking.iter().map(|(w, r, s)| json!({"word": w, "rule": r, "subject": s})).collect::<Vec<_>>(),
+            })
+        })
+        .collect();
+    json!({
+        "schema": "amperule-bounds-1",
+        "path": path,
+        "undecided": all.undecided,
+        "bounds": bounds,
+        "choices": choices,
+    })
+}
