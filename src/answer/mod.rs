@@ -3,6 +3,7 @@
 mod bounds;
 mod compare;
 mod explain;
+mod mend;
 mod passing;
 mod residual;
 mod starter;
@@ -12,6 +13,7 @@ mod working;
 pub use bounds::{AllBounds, Bound, Choices, Cure, End, Stop, bounded_facts, bounds};
 pub use compare::{Change, Comparison, Fate, Said, Turn, fates, share_rules};
 pub use explain::{ReadBy, facts_read};
+pub use mend::{Change as MendChange, Edit, Mended, mend};
 pub use passing::Passing;
 pub use residual::{Assignment, Engine, Place, Residual, Told, can_be_free};
 pub use starter::starter;

@@ -52,6 +52,7 @@ impl Reading {
             on: self.on,
             stage: self.stage,
             set: self.set.clone(),
+            ..Wanted::default()
         }
     }
 

@@ -90,7 +90,7 @@ impl Compare {
                 edition,
                 on: self.on,
                 stage: self.stage,
-                set: Vec::new(),
+                ..Wanted::default()
             }
         };
         let files = is_design(&self.from) && is_design(&self.to);

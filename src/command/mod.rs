@@ -5,6 +5,7 @@ mod check;
 mod compare;
 mod explain;
 mod format;
+mod mend;
 mod new;
 mod one;
 mod output;
@@ -63,6 +64,8 @@ enum Verb {
     Bounds(bounds::Bounds),
     /// Says what is still unknown and matters, and who settles it
     Survey(survey::SurveyOf),
+    /// Finds the fewest changes after which nothing is in breach
+    Mend(mend::Mend),
     /// Writes a file to start from, with every fact that will be asked for
     New(new::New),
     /// Compares two rulesets or editions over designs, or two versions of a design
@@ -101,6 +104,7 @@ pub fn run() -> ExitCode {
         Verb::Working(w) => w.run(&mut out),
         Verb::Bounds(b) => b.run(&mut out),
         Verb::Survey(s) => s.run(&mut out),
+        Verb::Mend(m) => m.run(&mut out),
         Verb::New(n) => n.run(&mut out),
         Verb::Compare(c) => c.run(&mut out),
         Verb::Explain(e) => e.run(&mut out),

@@ -26,6 +26,8 @@ pub(super) struct Wanted {
     pub(super) on: Option<i32>,
     pub(super) stage: Option<Stage>,
     pub(super) set: Vec<(String, String)>,
+    /// Texts that stand in for files, by the name of the file.
+    pub(super) overlay: BTreeMap<String, String>,
 }
 
 /// A design that was read, as far as it could be.
@@ -147,9 +149,22 @@ fn read_text(path: &Path) -> Result<String, Problem> {
     })
 }
 
+/// The text of a file, or what stands in for it.
+fn text_of(path: &Path, overlay: &BTreeMap<String, String>) -> Result<String, Problem> {
+    match overlay.get(&path.display().to_string()) {
+        Some(text) => Ok(text.clone()),
+        None => read_text(path),
+    }
+}
+
 /// Parses a file and the parts files it uses; the file itself comes last.
-fn trees(path: &Path, sources: &mut Sources, problems: &mut Vec<Problem>) -> Option<Vec<Tree>> {
-    let text = match read_text(path) {
+fn trees(
+    path: &Path,
+    overlay: &BTreeMap<String, String>,
+    sources: &mut Sources,
+    problems: &mut Vec<Problem>,
+) -> Option<Vec<Tree>> {
+    let text = match text_of(path, overlay) {
         Ok(t) => t,
         Err(p) => {
             problems.push(p);
@@ -160,7 +175,7 @@ fn trees(path: &Path, sources: &mut Sources, problems: &mut Vec<Problem>) -> Opt
     let main = parse_file(sources, id, problems)?;
     let mut all = Vec::new();
     let mut done: Vec<PathBuf> = vec![path.to_path_buf()];
-    uses(&main, path, sources, problems, &mut all, &mut done);
+    uses(&main, path, overlay, sources, problems, &mut all, &mut done);
     all.push(main);
     Some(all)
 }
@@ -175,6 +190,7 @@ fn parse_file(sources: &Sources, id: FileId, problems: &mut Vec<Problem>) -> Opt
 fn uses(
     tree: &Tree,
     from: &Path,
+    overlay: &BTreeMap<String, String>,
     sources: &mut Sources,
     problems: &mut Vec<Problem>,
     all: &mut Vec<Tree>,
@@ -187,11 +203,11 @@ fn uses(
             continue;
         }
         done.push(path.clone());
-        match read_text(&path) {
+        match text_of(&path, overlay) {
             Ok(text) => {
                 let id = sources.add(SourceFile::new(path.display().to_string(), text));
                 if let Some(t) = parse_file(sources, id, problems) {
-                    uses(&t, &path, sources, problems, all, done);
+                    uses(&t, &path, overlay, sources, problems, all, done);
                     all.push(t);
                 }
             }
@@ -227,7 +243,7 @@ pub(super) fn read(path: &Path, wanted: &Wanted, shelf: &Shelf) -> Read {
         stage: wanted.stage.unwrap_or(Stage::Design),
         on: wanted.on,
     };
-    let Some(trees) = trees(path, &mut out.sources, &mut out.problems) else {
+    let Some(trees) = trees(path, &wanted.overlay, &mut out.sources, &mut out.problems) else {
         return out;
     };
     let Some(main) = trees.last() else {

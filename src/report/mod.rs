@@ -7,6 +7,7 @@ pub mod compare;
 mod diagnostic;
 pub mod explain;
 pub mod json;
+pub mod mend;
 pub mod survey;
 pub mod terminal;
 

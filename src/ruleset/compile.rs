@@ -222,6 +222,7 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Optio
         .iter()
         .filter_map(|item| figure(&context, item, problems))
         .collect();
+    let mending = super::lower_mend::mending(merged, &v, problems);
     cycles::check(&v, &derivations, problems);
     let texts = context.typer.into_texts();
     let series = v
@@ -257,6 +258,7 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Optio
         rules,
         withdrawn,
         figures,
+        mending,
         texts,
         files: std::sync::Arc::default(),
     })

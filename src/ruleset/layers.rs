@@ -14,9 +14,9 @@ use super::yaml::{Key, Node, Yaml};
 use crate::source::{FileId, Problem, SourceFile, Span};
 
 /// Sections that any file of a ruleset may hold.
-const SECTIONS: [&str; 10] = [
+const SECTIONS: [&str; 11] = [
     "kinds", "limits", "series", "tables", "assume", "derive", "rules", "figures", "amend",
-    "withdraw",
+    "withdraw", "mend",
 ];
 const HEAD: [&str; 6] = ["ruleset", "title", "parent", "patches", "notes", "editions"];
 
@@ -131,6 +131,7 @@ pub(super) struct Merged<'a> {
     pub(super) figures: Vec<Item<'a>>,
     pub(super) amend: Vec<Item<'a>>,
     pub(super) withdraw: Vec<Item<'a>>,
+    pub(super) mend: Vec<Item<'a>>,
     pub(super) layers: &'a [Layer],
     pub(super) sources: &'a [Arc<SourceFile>],
     /// For each layer: the editions that its items name, and the chosen one.
@@ -222,6 +223,7 @@ pub(super) fn assemble(
         figures: Vec::new(),
         amend: Vec::new(),
         withdraw: Vec::new(),
+        mend: Vec::new(),
         layers,
         sources: files,
         editions: Vec::new(),
@@ -369,6 +371,10 @@ fn collect<'a>(
                     }
                     9 => {
                         merged.withdraw.push(item);
+                        continue;
+                    }
+                    10 => {
+                        merged.mend.push(item);
                         continue;
                     }
                     1 => &mut merged.limits,

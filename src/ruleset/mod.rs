@@ -7,6 +7,7 @@ mod cycles;
 mod edition;
 mod layers;
 mod library;
+mod lower_mend;
 mod lower_tables;
 mod lower_vocabulary;
 mod model;
@@ -18,7 +19,7 @@ pub use cases::{Case, CaseFile, Patch, read_cases};
 pub use edition::Edition;
 pub use library::{Library, Loaded, Request};
 pub use model::{
-    Assumed, Assumption, Confidence, Derivation, Figure, Origin, Requirement, Rule, Ruleset,
-    Severity, Stage, Way,
+    Assumed, Assumption, Confidence, Derivation, Figure, Mending, Origin, Requirement, Rule,
+    Ruleset, Severity, Stage, Stock, Way,
 };
 pub use template::{Piece, Template, default_unit};

@@ -249,6 +249,44 @@ pub struct Figure {
     pub where_: Option<Compiled>,
 }
 
+/// A part that may be put in where a breach is mended.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Stock {
+    /// The kind of the object it is put into.
+    pub kind: KindId,
+    /// The fact it becomes.
+    pub fact: FactIx,
+    /// The part as a design writes it.
+    pub text: String,
+    /// What it costs, in the units of the other costs.
+    pub cost: f64,
+    /// Where it stands.
+    pub span: Span,
+}
+
+/// What changes cost where a breach is mended.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Mending {
+    /// The cost of changing a fact; none where it is never changed.
+    pub costs: Vec<(KindId, FactIx, Option<f64>)>,
+    /// Parts that may be put in.
+    pub stock: Vec<Stock>,
+}
+
+impl Mending {
+    /// The cost of a change of which no layer says anything.
+    pub const USUAL: f64 = 10.0;
+
+    /// The cost of changing a fact; none if it is never changed.
+    #[must_use]
+    pub fn cost(&self, kind: KindId, fact: FactIx) -> Option<f64> {
+        self.costs
+            .iter()
+            .find(|(k, f, _)| (*k, *f) == (kind, fact))
+            .map_or(Some(Self::USUAL), |(_, _, c)| *c)
+    }
+}
+
 /// A compiled ruleset: one base, its patches, one edition.
 #[derive(Debug)]
 pub struct Ruleset {
@@ -286,6 +324,8 @@ pub struct Ruleset {
     pub withdrawn: Vec<(String, String, String)>,
     /// Figures for every report.
     pub figures: Vec<Figure>,
+    /// What changes cost where a breach is mended.
+    pub mending: Mending,
     /// Texts that rules compare with.
     pub texts: Vec<String>,
     /// The files it was read from.

@@ -1,0 +1,190 @@
+//! Parts from the ruleset's stock, put beside `none` as alternatives.
+
+use rustc_hash::FxHashMap;
+
+use super::super::residual::Place;
+use crate::design::model::{Design, ObjectId, Possible, Status, Written};
+use crate::design::parse::parse;
+use crate::design::resolve::{self, resolve};
+use crate::ruleset::Ruleset;
+use crate::source::FileId;
+use crate::vocabulary::FactType;
+
+/// A fact that is `none` as written and may become one of some parts.
+#[derive(Clone, Debug)]
+pub(super) struct Graft {
+    /// The fact.
+    pub(super) place: Place,
+    /// The parts, in the order of the alternatives after `none`: text and cost.
+    pub(super) parts: Vec<(String, f64)>,
+    /// The objects that belong to each part.
+    pub(super) objects: Vec<Vec<ObjectId>>,
+}
+
+/// A design with the stock's parts beside each `none` that the designer may fill.
+pub(super) fn graft(ruleset: &Ruleset, design: &Design) -> (Design, Vec<Graft>) {
+    let mut out = design.clone();
+    let mut grafts: Vec<Graft> = Vec::new();
+    for id in design.ids() {
+        let object = design.object(id);
+        if object.phantom || !matches!(object.status, Status::New | Status::Altered) {
+            continue;
+        }
+        for stock in &ruleset.mending.stock {
+            if stock.kind != object.kind {
+                continue;
+            }
+            let written = object.facts.get(stock.fact.0 as usize);
+            let is_none = written
+                .and_then(Option::as_ref)
+                .is_some_and(|w| w.value == Possible::Absent);
+            if !is_none {
+                continue;
+            }
+            let Some((part, all)) = bring(ruleset, &mut out, id, stock) else {
+                continue;
+            };
+            let place = Place {
+                object: id,
+                fact: stock.fact,
+            };
+            let at = grafts.iter().position(|g| g.place == place);
+            let graft = match at {
+                Some(i) => &mut grafts[i],
+                None => {
+                    grafts.push(Graft {
+                        place,
+                        parts: Vec::new(),
+                        objects: Vec::new(),
+                    });
+                    let last = grafts.len() - 1;
+                    &mut grafts[last]
+                }
+            };
+            graft.parts.push((stock.text.clone(), stock.cost));
+            graft.objects.push(all);
+            if let Some(Some(w)) = out
+                .objects
+                .get_mut(id.0 as usize)
+                .and_then(|o| o.facts.get_mut(stock.fact.0 as usize))
+            {
+                match &mut w.value {
+                    Possible::OneOf(list) => list.push(Possible::Object(part)),
+                    _ => {
+                        w.value = Possible::OneOf(vec![Possible::Absent, Possible::Object(part)]);
+                    }
+                }
+            }
+        }
+    }
+    (out, grafts)
+}
+
+/// Resolves a part by itself and appends its objects to a design.
+fn bring(
+    ruleset: &Ruleset,
+    design: &mut Design,
+    owner: ObjectId,
+    stock: &crate::ruleset::Stock,
+) -> Option<(ObjectId, Vec<ObjectId>)> {
+    let v = &ruleset.vocabulary;
+    let kind = v.kind(stock.kind);
+    let fact = kind.fact(stock.fact);
+    let text = format!("{} scratch {{ {}: {} }}", kind.name, fact.name, stock.text);
+    let parsed = parse(FileId(0), &text);
+    let resolved = resolve(&[parsed.tree], v, &resolve::Settings::default());
+    let scratch = resolved.design;
+    let root = scratch
+        .ids()
+        .find(|id| scratch.object(*id).name == "scratch")?;
+    let Some(Possible::Object(part)) = scratch
+        .object(root)
+        .facts
+        .get(stock.fact.0 as usize)?
+        .as_ref()
+        .map(|w| w.value.clone())
+    else {
+        return None;
+    };
+    let inside: Vec<ObjectId> = scratch
+        .ids()
+        .filter(|id| {
+            let mut at = Some(*id);
+            while let Some(x) = at {
+                if x == part {
+                    return true;
+                }
+                at = scratch.object(x).owner;
+            }
+            false
+        })
+        .collect();
+    let base = u32::try_from(design.objects.len()).ok()?;
+    let renamed: FxHashMap<ObjectId, ObjectId> = inside
+        .iter()
+        .zip(base..)
+        .map(|(old, new)| (*old, ObjectId(new)))
+        .collect();
+    let head = design.object(owner).head;
+    let none = design
+        .object(owner)
+        .facts
+        .get(stock.fact.0 as usize)
+        .and_then(Option::as_ref)
+        .map_or(head, |w| w.span);
+    for id in &inside {
+        let mut object = scratch.object(*id).clone();
+        object.owner = match object.owner {
+            Some(o) if o == root => Some(owner),
+            Some(o) => renamed.get(&o).copied(),
+            None => None,
+        };
+        object.span = none;
+        object.head = none;
+        for slot in object.facts.iter_mut().flatten() {
+            slot.span = none;
+            slot.key = none;
+            rename(&mut slot.value, &renamed);
+        }
+        // An alternative that is not taken is no member of any collection.
+        let inside = v.kind(object.kind);
+        for (slot, fact) in object.facts.iter_mut().zip(&inside.facts) {
+            if slot.is_none()
+                && matches!(fact.ty, FactType::Reference(_))
+                && fact.inherits.is_none()
+                && fact.writable
+            {
+                *slot = Some(Written {
+                    value: Possible::Absent,
+                    origin: None,
+                    span: none,
+                    key: none,
+                });
+            }
+        }
+        design.objects.push(object);
+    }
+    Some((
+        *renamed.get(&part)?,
+        inside
+            .iter()
+            .filter_map(|o| renamed.get(o).copied())
+            .collect(),
+    ))
+}
+
+fn rename(value: &mut Possible, by: &FxHashMap<ObjectId, ObjectId>) {
+    match value {
+        Possible::Object(o) => {
+            if let Some(new) = by.get(o) {
+                *o = *new;
+            }
+        }
+        Possible::List(all) | Possible::OneOf(all) => {
+            for v in all {
+                rename(v, by);
+            }
+        }
+        _ => {}
+    }
+}

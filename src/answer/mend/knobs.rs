@@ -1,0 +1,333 @@
+//! What a mend may change: facts the designer chooses on what is new or altered, each with the
+//! values it may take instead.
+
+use rustc_hash::FxHashMap;
+
+use super::super::residual::{Place, Residual, can_be_free};
+use super::graft::Graft;
+use crate::check::What;
+use crate::design::model::{Design, ObjectId, Possible, Status};
+use crate::expression::{LeafId, LeafKind, Presence, SetWords, Val};
+use crate::quantity::{TruthSet, Unit};
+use crate::ruleset::Ruleset;
+use crate::source::Span;
+use crate::vocabulary::{Fact, FactIx, FactType, Settler};
+
+/// One place of the text that may be changed, and the leaves that follow it: several, where a
+/// `define` or a repetition is used more than once.
+#[derive(Clone, Debug)]
+pub(super) struct Knob {
+    pub(super) place: Place,
+    pub(super) span: Span,
+    pub(super) leaves: Vec<LeafId>,
+    pub(super) now: Val,
+    pub(super) options: Options,
+    pub(super) group: usize,
+    pub(super) cost: f64,
+    /// Written as `?`.
+    pub(super) unknown: bool,
+}
+
+/// Values a knob may take.
+#[derive(Clone, Debug)]
+pub(super) enum Options {
+    /// These, nearest to what is written first.
+    Fixed(Vec<Val>),
+    /// Any number of an interval.
+    Number { lo: f64, hi: f64, unit: Unit },
+    /// Parts from stock, by the bit of the alternative.
+    Parts(Vec<(u64, String, f64)>),
+}
+
+/// What counts as one change: a cable, a device, another part; else one fact.
+#[derive(Clone, Debug)]
+pub(super) struct Group {
+    pub(super) name: String,
+    pub(super) knobs: Vec<usize>,
+}
+
+/// Facts to open, before linking.
+pub(super) fn changeable(ruleset: &Ruleset, design: &Design) -> Vec<Place> {
+    let v = &ruleset.vocabulary;
+    let mut all = Vec::new();
+    for id in design.ids() {
+        let object = design.object(id);
+        if object.phantom || !matches!(object.status, Status::New | Status::Altered) {
+            continue;
+        }
+        for (ix, slot) in (0_u16..).zip(&object.facts) {
+            let Some(written) = slot else { continue };
+            let fact = v.fact(object.kind, FactIx(ix));
+            if fact.name == "status" || may_cost(ruleset, design, id, FactIx(ix), fact).is_none() {
+                continue;
+            }
+            let free = match &written.value {
+                Possible::PerLine(_) => false,
+                Possible::Unknown => {
+                    matches!(
+                        fact.ty,
+                        FactType::Quantity { .. }
+                            | FactType::Choice { .. }
+                            | FactType::YesNo
+                            | FactType::Some { .. }
+                    )
+                }
+                value => can_be_free(ruleset, fact, value),
+            };
+            if free {
+                all.push(Place {
+                    object: id,
+                    fact: FactIx(ix),
+                });
+            }
+        }
+    }
+    all
+}
+
+/// What changing a fact costs; none where it is not the designer's to change. A maker's fact is
+/// changed by choosing another article, where the ruleset gives that a cost.
+fn may_cost(
+    ruleset: &Ruleset,
+    design: &Design,
+    id: ObjectId,
+    ix: FactIx,
+    fact: &Fact,
+) -> Option<f64> {
+    let kind = design.object(id).kind;
+    let said = ruleset
+        .mending
+        .costs
+        .iter()
+        .any(|(k, f, _)| (*k, *f) == (kind, ix));
+    let own = fact.settled_by == Settler::Designer || fact.settled_by == Settler::Maker && said;
+    own.then(|| ruleset.mending.cost(kind, ix)).flatten()
+}
+
+/// The knobs and groups of a linked design.
+pub(super) fn knobs(residual: &Residual<'_>, grafts: &[Graft]) -> (Vec<Knob>, Vec<Group>) {
+    let ruleset = residual.ruleset;
+    let v = &ruleset.vocabulary;
+    let mut all: Vec<Knob> = Vec::new();
+    let mut groups: Vec<Group> = Vec::new();
+    let mut by_span: FxHashMap<Span, usize> = FxHashMap::default();
+    let mut by_key: FxHashMap<(Span, Option<FactIx>), usize> = FxHashMap::default();
+    let mut places: Vec<Place> = residual.free.keys().copied().collect();
+    places.sort();
+    for place in places {
+        let Some(leaves) = residual.free.get(&place) else {
+            continue;
+        };
+        let Some(first) = leaves.first() else {
+            continue;
+        };
+        let object = residual.design.object(place.object);
+        let Some(written) = object
+            .facts
+            .get(place.fact.0 as usize)
+            .and_then(Option::as_ref)
+        else {
+            continue;
+        };
+        if let Some(k) = by_span.get(&written.span) {
+            all[*k].leaves.extend(leaves);
+            continue;
+        }
+        let fact = v.fact(object.kind, place.fact);
+        let Some(cost) = may_cost(ruleset, &residual.design, place.object, place.fact, fact) else {
+            continue;
+        };
+        let now = residual.written[first.0 as usize];
+        let Some(options) = options(residual, *first, fact, now) else {
+            continue;
+        };
+        // Facts of one part change together: another cable, another device.
+        let article = object.owner.is_some() || fact.settled_by == Settler::Maker;
+        let key = if article {
+            (object.span, None)
+        } else {
+            (object.span, Some(place.fact))
+        };
+        let name = if article {
+            residual.design.describe(place.object)
+        } else {
+            format!(
+                "{} of {}",
+                fact.name,
+                residual.design.describe(place.object)
+            )
+        };
+        let group = *by_key.entry(key).or_insert_with(|| {
+            groups.push(Group {
+                name,
+                knobs: Vec::new(),
+            });
+            groups.len() - 1
+        });
+        groups[group].knobs.push(all.len());
+        by_span.insert(written.span, all.len());
+        let set = residual.leaf(*first).set;
+        all.push(Knob {
+            place,
+            span: written.span,
+            leaves: leaves.clone(),
+            now,
+            options,
+            group,
+            cost,
+            unknown: now == set && !residual.leaf(*first).is_point(&now),
+        });
+    }
+    for graft in grafts {
+        let leaf = residual.infos.iter().position(|i| {
+            i.object == graft.place.object
+                && i.fact == graft.place.fact
+                && i.what == What::Alternative
+        });
+        let Some(leaf) = leaf.and_then(|l| u32::try_from(l).ok()).map(LeafId) else {
+            continue;
+        };
+        let object = residual.design.object(graft.place.object);
+        let fact = v.fact(object.kind, graft.place.fact);
+        let Some(Some(written)) = object.facts.get(graft.place.fact.0 as usize) else {
+            continue;
+        };
+        if let Some(k) = by_span.get(&written.span) {
+            all[*k].leaves.push(leaf);
+            continue;
+        }
+        groups.push(Group {
+            name: format!(
+                "{} of {}",
+                fact.name,
+                residual.design.describe(graft.place.object)
+            ),
+            knobs: vec![all.len()],
+        });
+        by_span.insert(written.span, all.len());
+        all.push(Knob {
+            place: graft.place,
+            span: written.span,
+            leaves: vec![leaf],
+            now: Val::bits(1),
+            options: Options::Parts(
+                graft
+                    .parts
+                    .iter()
+                    .enumerate()
+                    .map(|(i, (text, cost))| (1_u64 << (i + 1), text.clone(), *cost))
+                    .collect(),
+            ),
+            group: groups.len() - 1,
+            cost: 0.0,
+            unknown: false,
+        });
+    }
+    (all, groups)
+}
+
+fn options(residual: &Residual<'_>, leaf: LeafId, fact: &Fact, now: Val) -> Option<Options> {
+    let l = residual.leaf(leaf);
+    let (pl, ph) = l.plausible;
+    let fixed = |mut all: Vec<Val>| {
+        all.retain(|v| *v != now);
+        (!all.is_empty()).then_some(Options::Fixed(all))
+    };
+    match (&fact.ty, l.kind) {
+        (FactType::Quantity { .. }, LeafKind::Choice) => {
+            let series = residual.ruleset.data.series.get(fact.series?.0 as usize)?;
+            let at = series
+                .get(now.bits.trailing_zeros() as usize)
+                .copied()
+                .unwrap_or(pl);
+            let mut members: Vec<(usize, f64)> = series
+                .iter()
+                .copied()
+                .enumerate()
+                .filter(|(i, m)| {
+                    l.domain.bits >> i & 1 != 0
+                        && pl * (1.0 - 1e-9) <= *m
+                        && *m <= ph * (1.0 + 1e-9)
+                })
+                .collect();
+            let far = |m: f64| (m / at).ln().abs();
+            members.sort_by(|a, b| far(a.1).total_cmp(&far(b.1)));
+            fixed(
+                members
+                    .into_iter()
+                    .map(|(i, _)| Val::bits(1 << i))
+                    .collect(),
+            )
+        }
+        (FactType::Quantity { whole: true, .. }, _) => {
+            let (lo, hi) = (pl.max(l.set.lo).ceil(), ph.min(l.set.hi).floor());
+            if hi - lo > 16.0 || lo > hi {
+                return None;
+            }
+            let mut all = Vec::new();
+            let mut x = lo;
+            while x <= hi {
+                all.push(Val::number(x));
+                x += 1.0;
+            }
+            all.sort_by(|a, b| (a.lo - now.lo).abs().total_cmp(&(b.lo - now.lo).abs()));
+            fixed(all)
+        }
+        (FactType::Quantity { unit, .. }, LeafKind::Number) => {
+            (now.bits == Presence::PRESENT || now == l.set).then(|| Options::Number {
+                lo: pl.max(l.set.lo),
+                hi: ph.min(l.set.hi),
+                unit: unit.clone(),
+            })
+        }
+        (FactType::Choice { words, .. }, _) => {
+            let at = now.bits.trailing_zeros() as usize;
+            let mut ids: Vec<usize> = (0..words.len()).collect();
+            ids.sort_by_key(|i| i.abs_diff(at));
+            fixed(ids.into_iter().map(|i| Val::bits(1 << i)).collect())
+        }
+        (FactType::YesNo, _) => fixed(
+            [true, false]
+                .into_iter()
+                .map(|t| Val::truth(TruthSet::of(t)))
+                .collect(),
+        ),
+        (FactType::Some { words }, _) if words.len() <= 4 => {
+            let n = u32::try_from(words.len()).ok()?;
+            fixed(
+                (1..1_u64 << n)
+                    .map(|set| Val::bits(SetWords::known(set, n)))
+                    .collect(),
+            )
+        }
+        _ => None,
+    }
+}
+
+/// A value of a knob as a design writes it.
+pub(super) fn value_text(residual: &Residual<'_>, knob: &Knob, val: &Val) -> String {
+    if let Options::Parts(parts) = &knob.options {
+        return parts
+            .iter()
+            .find(|(bit, ..)| *bit == val.bits)
+            .map_or_else(|| "none".to_owned(), |(_, text, _)| text.clone());
+    }
+    let v = &residual.ruleset.vocabulary;
+    let kind = residual.design.object(knob.place.object).kind;
+    let fact = v.fact(kind, knob.place.fact);
+    let Some(leaf) = knob.leaves.first() else {
+        return String::new();
+    };
+    if let (FactType::Quantity { unit, .. }, Some(s)) = (&fact.ty, fact.series)
+        && residual.leaf(*leaf).kind == LeafKind::Choice
+    {
+        return match v.series(s).members.get(val.bits.trailing_zeros() as usize) {
+            Some(m) => m
+                .name
+                .clone()
+                .unwrap_or_else(|| crate::quantity::format_quantity(m.value, unit, 6)),
+            None => "none".to_owned(),
+        };
+    }
+    crate::check::show_val(val, fact, v)
+}

@@ -1,0 +1,482 @@
+//! The fewest changes to what the designer may choose after which nothing is in breach.
+//!
+//! A way is found by repairing breach after breach; that none is fewer is shown by setting whole
+//! groups of facts to everything they could be: a breach that stays a breach then needs another
+//! change. Every mend is checked again on the edited text by the caller.
+
+mod graft;
+mod knobs;
+mod search;
+
+use rustc_hash::FxHashSet;
+
+use super::residual::{Place, Residual};
+use crate::design::model::Design;
+use crate::expression::{LeafSource, Val};
+use crate::quantity::TruthSet;
+use crate::ruleset::{Ruleset, Severity, Stage};
+use crate::source::Span;
+
+use graft::graft;
+use knobs::{changeable, knobs, value_text};
+use search::{Need, Search, Turned, Way};
+
+/// Verdicts that may be read before the search is given up.
+const WORK: u64 = 400_000;
+/// Of these, what showing that fewer do not suffice may take.
+const PROOF: u64 = 60_000;
+/// Alternatives to one change that are told.
+const MOST_INSTEAD: usize = 3;
+
+/// One replaced value in the text.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Edit {
+    /// The value as it stands.
+    pub span: Span,
+    /// What it becomes.
+    pub new: String,
+}
+
+/// One change: a cable, a device, another part, or one fact.
+#[derive(Clone, Debug)]
+pub struct Change {
+    /// What is changed, `cables 1 of ev`, `open-pen of drive`.
+    pub what: String,
+    /// Each fact: name, value before, value after.
+    pub facts: Vec<(String, String, String)>,
+    /// The edits of the text.
+    pub edits: Vec<Edit>,
+    /// What it costs, by the ruleset's measure.
+    pub cost: f64,
+    /// The breaches that it mends.
+    pub mends: Vec<(String, String)>,
+    /// Other single changes that would do in its place.
+    pub instead: Vec<Change>,
+}
+
+/// What can be done about a design.
+#[derive(Clone, Debug, Default)]
+pub struct Mended {
+    /// Breaches as written: rule and subject.
+    pub breaches: Vec<(String, String)>,
+    /// Of these, what no choice of the designer mends, and the facts that would have to be other:
+    /// who settles them.
+    pub beyond: Vec<(String, String, Vec<String>)>,
+    /// Of these, what was not mended within the work limit.
+    pub left: Vec<(String, String)>,
+    /// The changes that mend the rest.
+    pub changes: Vec<Change>,
+    /// No fewer changes do.
+    pub fewest: bool,
+    /// Facts that were `?` and the designer's, and a value each after which a rule that was
+    /// undecided is met.
+    pub filled: Vec<Change>,
+}
+
+impl Mended {
+    /// All edits, in the order of the text.
+    #[must_use]
+    pub fn edits(&self) -> Vec<Edit> {
+        let mut all: Vec<Edit> = self
+            .changes
+            .iter()
+            .chain(&self.filled)
+            .flat_map(|c| c.edits.iter().cloned())
+            .collect();
+        all.sort_by_key(|e| (e.span.file.0, e.span.start));
+        all.dedup();
+        all
+    }
+}
+
+/// Looks for the fewest changes that mend a design. `text` gives the text of a place.
+#[must_use]
+pub fn mend(
+    ruleset: &Ruleset,
+    design: &Design,
+    stage: Stage,
+    text: &dyn Fn(Span) -> String,
+) -> Mended {
+    let (opened, grafts) = graft(ruleset, design);
+    let places: Vec<Place> = changeable(ruleset, design);
+    let residual = Residual::new(ruleset, &opened, &places, stage);
+    let (knobs, groups) = knobs(&residual, &grafts);
+    let departed = departed(ruleset, design, &residual);
+    let mut search = Search::new(&residual, knobs, groups, &grafts, &departed, WORK);
+    let breaches: Vec<usize> = (0..residual.verdicts.len())
+        .filter(|v| search.needs[*v] == Need::Mend)
+        .collect();
+    let name = |v: usize| (residual.rule(v).id.clone(), residual.subject(v));
+    let mut out = Mended {
+        breaches: breaches.iter().map(|v| name(*v)).collect(),
+        fewest: true,
+        ..Mended::default()
+    };
+    let mut able = Vec::new();
+    for v in breaches {
+        let groups = search.deps[v].clone();
+        if !groups.is_empty() && search.could_go(v, &groups) {
+            able.push(v);
+        } else {
+            let (rule, subject) = name(v);
+            out.beyond
+                .push((rule, subject, rests_on(&residual, &mut search, v)));
+        }
+    }
+    let (turned, changed, left) = repair(&mut search, &able);
+    out.left = left.iter().map(|v| name(*v)).collect();
+    let done: Vec<usize> = able.iter().copied().filter(|v| !left.contains(v)).collect();
+    out.fewest = left.is_empty() && none_fewer(&mut search, &done, changed.len());
+    let mut turned = turned;
+    for group in &changed {
+        let without = outside(&search, &turned, *group);
+        let mends = search.left(&done, &without);
+        let instead = instead(&mut search, &without, &mends, &done, &changed);
+        let mut change = change(&search, &residual, *group, &turned, text);
+        change.mends = mends.iter().map(|v| name(*v)).collect();
+        change.instead = instead
+            .iter()
+            .map(|w| self::change(&search, &residual, w.group, &w.turned, text))
+            .collect();
+        out.changes.push(change);
+    }
+    fill(&mut search, &residual, &done, &mut turned, text, &mut out);
+    out
+}
+
+/// Verdicts that a departure covers.
+fn departed(ruleset: &Ruleset, design: &Design, residual: &Residual<'_>) -> Vec<usize> {
+    (0..residual.verdicts.len())
+        .filter(|v| {
+            let rule = residual.rule(*v);
+            rule.departable
+                && ruleset.rule(&rule.id).is_some()
+                && design.departures.iter().any(|d| {
+                    d.rule.value == rule.id
+                        && d.subject
+                            .as_ref()
+                            .is_none_or(|s| s.value == residual.verdicts[*v].subject)
+                })
+        })
+        .collect()
+}
+
+/// The facts a breach rests on that are not the designer's: what would have to be other.
+fn rests_on(residual: &Residual<'_>, search: &mut Search<'_>, v: usize) -> Vec<String> {
+    let cone = search.engine.cone(v).clone();
+    let mut all: Vec<String> = Vec::new();
+    let mut seen = FxHashSet::default();
+    let root = residual.verdicts[v].root;
+    let mut stack = vec![root];
+    while let Some(r) = stack.pop() {
+        if !seen.insert(r) {
+            continue;
+        }
+        match residual.program.ops[r.ix()] {
+            crate::expression::Op::Leaf(id) => {
+                let info = residual.info(id);
+                let object = residual.design.object(info.object);
+                let fact = residual.fact(id);
+                let place = Place {
+                    object: info.object,
+                    fact: info.fact,
+                };
+                let settler = super::bounds::settler(residual, place, fact);
+                if residual.leaf(id).source != LeafSource::Assumed && !object.phantom {
+                    let line = format!(
+                        "{} of {} ({settler})",
+                        fact.name,
+                        residual.design.describe(info.object)
+                    );
+                    if !all.contains(&line) {
+                        all.push(line);
+                    }
+                }
+            }
+            op => op.operands(&residual.program.args, |o| stack.push(o)),
+        }
+    }
+    drop(cone);
+    all.sort();
+    all.truncate(6);
+    all
+}
+
+/// Mends breach after breach, each time by the change that mends most for its cost.
+fn repair(search: &mut Search<'_>, breaches: &[usize]) -> (Turned, Vec<usize>, Vec<usize>) {
+    let mut turned: Turned = Vec::new();
+    let mut changed: Vec<usize> = Vec::new();
+    let mut given_up: Vec<usize> = Vec::new();
+    loop {
+        let left: Vec<usize> = search
+            .left(breaches, &turned)
+            .into_iter()
+            .filter(|v| !given_up.contains(v))
+            .collect();
+        let Some(first) = left.first().copied() else {
+            break;
+        };
+        let mut best: Option<Way> = None;
+        for v in &left {
+            for g in search.deps[*v].clone() {
+                if search.spent() {
+                    break;
+                }
+                for way in search.ways(g, *v, &turned, breaches) {
+                    let weigh = |w: &Way| {
+                        // A part that is changed anyway costs no further change.
+                        let again = changed.contains(&w.group);
+                        (again, w.gain)
+                    };
+                    let better = best.as_ref().is_none_or(|b| {
+                        weigh(&way) > weigh(b) || weigh(&way) == weigh(b) && way.cost < b.cost
+                    });
+                    if way.gain > 0 && better {
+                        best = Some(way);
+                    }
+                }
+            }
+        }
+        match best.or_else(|| pair(search, first, &turned, breaches)) {
+            Some(way) => {
+                turned = way.turned;
+                let mut groups: Vec<usize> =
+                    turned.iter().map(|(k, _)| search.knobs[*k].group).collect();
+                groups.sort_unstable();
+                groups.dedup();
+                for g in groups {
+                    if !changed.contains(&g) {
+                        changed.push(g);
+                    }
+                }
+            }
+            None => given_up.push(first),
+        }
+        if search.spent() {
+            break;
+        }
+    }
+    let left = search.left(breaches, &turned);
+    (turned, changed, left)
+}
+
+/// Two changes together, where no single one mends a breach.
+fn pair(search: &mut Search<'_>, v: usize, turned: &Turned, breaches: &[usize]) -> Option<Way> {
+    let groups = search.deps[v].clone();
+    for a in &groups {
+        for b in &groups {
+            if a == b || search.spent() || !search.could_go(v, &[*a, *b]) {
+                continue;
+            }
+            for k in search.groups[*a].knobs.clone() {
+                let options = match &search.knobs[k].options {
+                    knobs::Options::Fixed(all) => all.clone(),
+                    knobs::Options::Parts(parts) => {
+                        parts.iter().map(|(bit, ..)| Val::bits(*bit)).collect()
+                    }
+                    knobs::Options::Number { .. } => continue,
+                };
+                for val in options.into_iter().take(8) {
+                    let mut now: Turned = turned.iter().filter(|(i, _)| *i != k).copied().collect();
+                    now.push((k, val));
+                    if let Some(way) = search.ways(*b, v, &now, breaches).into_iter().next() {
+                        return Some(way);
+                    }
+                }
+            }
+        }
+    }
+    None
+}
+
+fn outside(search: &Search<'_>, turned: &Turned, group: usize) -> Turned {
+    turned
+        .iter()
+        .filter(|(k, _)| search.knobs[*k].group != group)
+        .copied()
+        .collect()
+}
+
+/// Other single changes that mend all that one change mends.
+fn instead(
+    search: &mut Search<'_>,
+    without: &Turned,
+    mends: &[usize],
+    breaches: &[usize],
+    changed: &[usize],
+) -> Vec<Way> {
+    let Some(first) = mends.first().copied() else {
+        return Vec::new();
+    };
+    let mut all: Vec<Way> = Vec::new();
+    for g in search.deps[first].clone() {
+        if changed.contains(&g) || search.spent() {
+            continue;
+        }
+        let best = search
+            .ways(g, first, without, breaches)
+            .into_iter()
+            .find(|w| w.gain >= mends.len());
+        all.extend(best);
+    }
+    all.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+    all.truncate(MOST_INSTEAD);
+    all
+}
+
+/// Whether no set of fewer groups could mend all: each is tried with every value free.
+fn none_fewer(search: &mut Search<'_>, breaches: &[usize], count: usize) -> bool {
+    if count == 0 {
+        return true;
+    }
+    // Breaches that share no group need a change each.
+    let mut taken: FxHashSet<usize> = FxHashSet::default();
+    let mut apart = 0;
+    let mut order: Vec<usize> = breaches.to_vec();
+    order.sort_by_key(|v| search.deps[*v].len());
+    for v in &order {
+        if search.deps[*v].iter().all(|g| !taken.contains(g)) {
+            taken.extend(search.deps[*v].iter().copied());
+            apart += 1;
+        }
+    }
+    if apart >= count {
+        return true;
+    }
+    let from = search.work;
+    let mut chosen = Vec::new();
+    let done = fewer_fail(search, &order, &mut chosen, count - 1, from);
+    done.unwrap_or(false)
+}
+
+/// Whether every extension of `chosen` by at most `more` groups leaves a breach; nothing if the
+/// work limit was met.
+fn fewer_fail(
+    search: &mut Search<'_>,
+    order: &[usize],
+    chosen: &mut Vec<usize>,
+    more: usize,
+    from: u64,
+) -> Option<bool> {
+    if search.work - from > PROOF {
+        return None;
+    }
+    let open = order.iter().copied().find(|v| {
+        let groups = chosen.clone();
+        !search.could_go(*v, &groups)
+    });
+    let Some(v) = open else {
+        // With everything free nothing stays a breach: fewer may suffice.
+        return Some(false);
+    };
+    if more == 0 {
+        return Some(true);
+    }
+    for g in search.deps[v].clone() {
+        if chosen.contains(&g) {
+            continue;
+        }
+        chosen.push(g);
+        let failed = fewer_fail(search, order, chosen, more - 1, from);
+        chosen.pop();
+        if failed != Some(true) {
+            return failed;
+        }
+    }
+    Some(true)
+}
+
+/// One group's change as facts and edits.
+fn change(
+    search: &Search<'_>,
+    residual: &Residual<'_>,
+    group: usize,
+    turned: &Turned,
+    text: &dyn Fn(Span) -> String,
+) -> Change {
+    let v = &residual.ruleset.vocabulary;
+    let (mut facts, mut edits, mut cost) = (Vec::new(), Vec::new(), 0.0);
+    for (k, val) in turned {
+        let knob = &search.knobs[*k];
+        if knob.group != group {
+            continue;
+        }
+        let kind = residual.design.object(knob.place.object).kind;
+        let new = value_text(residual, knob, val);
+        facts.push((
+            v.fact(kind, knob.place.fact).name.clone(),
+            text(knob.span),
+            new.clone(),
+        ));
+        cost += match &knob.options {
+            knobs::Options::Parts(parts) => parts
+                .iter()
+                .find(|(bit, ..)| *bit == val.bits)
+                .map_or(0.0, |(_, _, c)| *c),
+            _ => knob.cost,
+        };
+        edits.push(Edit {
+            span: knob.span,
+            new,
+        });
+    }
+    edits.sort_by_key(|e| (e.span.file.0, e.span.start));
+    Change {
+        what: search.groups[group].name.clone(),
+        facts,
+        edits,
+        cost,
+        mends: Vec::new(),
+        instead: Vec::new(),
+    }
+}
+
+/// Gives values to what the designer left as `?`, where that decides an undecided requirement.
+fn fill(
+    search: &mut Search<'_>,
+    residual: &Residual<'_>,
+    done: &[usize],
+    turned: &mut Turned,
+    text: &dyn Fn(Span) -> String,
+    out: &mut Mended,
+) {
+    let undecided: Vec<usize> = (0..residual.verdicts.len())
+        .filter(|v| {
+            search.needs[*v] == Need::NotFail && residual.rule(*v).severity == Severity::Breach
+        })
+        .collect();
+    for v in undecided {
+        let with = search.assignment(turned);
+        if search.spent() || search.truth(v, &with) != TruthSet::U {
+            continue;
+        }
+        for g in search.deps[v].clone() {
+            if !search.groups[g]
+                .knobs
+                .iter()
+                .any(|k| search.knobs[*k].unknown)
+            {
+                continue;
+            }
+            let Some(way) = search.ways(g, v, turned, done).into_iter().find(|w| {
+                w.turned
+                    .iter()
+                    .filter(|t| !turned.contains(t))
+                    .all(|(k, _)| search.knobs[*k].unknown)
+            }) else {
+                continue;
+            };
+            let fresh: Turned = way
+                .turned
+                .iter()
+                .filter(|t| !turned.contains(t))
+                .copied()
+                .collect();
+            let mut c = change(search, residual, g, &fresh, text);
+            c.mends = vec![(residual.rule(v).id.clone(), residual.subject(v))];
+            out.filled.push(c);
+            *turned = way.turned;
+            break;
+        }
+    }
+}

@@ -1,0 +1,419 @@
+//! The search: values of one change after which a breach is gone and nothing else suffers; then
+//! as few such changes as possible.
+
+use super::super::residual::{Engine, Residual};
+use super::graft::Graft;
+use super::knobs::{Group, Knob, Options};
+use crate::expression::{Budget, LeafId, Val};
+use crate::quantity::{Rounding, TruthSet, format_toward, parse_quantity};
+use crate::ruleset::Severity;
+
+/// What is asked of a verdict.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Need {
+    /// A breach as written: it must be met.
+    Mend,
+    /// Met as written: it must stay met.
+    Keep,
+    /// Undecided as written: it must not fail.
+    NotFail,
+    /// Advice, or a caution that fails already.
+    Nothing,
+    /// Belongs to a part that may be put in: must be met if the part is.
+    Of(LeafId, u64),
+}
+
+/// The values of the knobs that were turned.
+pub(super) type Turned = Vec<(usize, Val)>;
+
+/// One way to mend by one change.
+#[derive(Clone, Debug)]
+pub(super) struct Way {
+    pub(super) group: usize,
+    pub(super) turned: Turned,
+    pub(super) cost: f64,
+    /// How many of the breaches that were left it mends.
+    pub(super) gain: usize,
+}
+
+pub(super) struct Search<'a> {
+    pub(super) engine: Engine<'a>,
+    pub(super) residual: &'a Residual<'a>,
+    pub(super) knobs: Vec<Knob>,
+    pub(super) groups: Vec<Group>,
+    pub(super) needs: Vec<Need>,
+    /// Verdicts that depend on each knob.
+    reach: Vec<Vec<usize>>,
+    /// Groups that each breach depends on.
+    pub(super) deps: Vec<Vec<usize>>,
+    /// Verdicts read so far, against the limit.
+    pub(super) work: u64,
+    pub(super) limit: u64,
+}
+
+impl<'a> Search<'a> {
+    pub(super) fn new(
+        residual: &'a Residual<'a>,
+        knobs: Vec<Knob>,
+        groups: Vec<Group>,
+        grafts: &[Graft],
+        departed: &[usize],
+        limit: u64,
+    ) -> Self {
+        let mut engine = residual.engine();
+        engine.budget = Budget::default();
+        let mut search = Self {
+            engine,
+            residual,
+            needs: Vec::new(),
+            reach: Vec::new(),
+            deps: Vec::new(),
+            knobs,
+            groups,
+            work: 0,
+            limit,
+        };
+        let base = search.assignment(&[]);
+        for v in 0..residual.verdicts.len() {
+            let subject = residual.verdicts[v].subject;
+            let of = grafts.iter().find_map(|g| {
+                let i = g.objects.iter().position(|o| o.contains(&subject))?;
+                let knob = search.knobs.iter().find(|k| k.place == g.place)?;
+                Some(Need::Of(*knob.leaves.first()?, 1 << (i + 1)))
+            });
+            let severity = residual.rule(v).severity;
+            let need = match of {
+                Some(_) if severity == Severity::Advice => Need::Nothing,
+                Some(n) => n,
+                None => match search.engine.truth(v, &base) {
+                    TruthSet::F if severity == Severity::Breach && !departed.contains(&v) => {
+                        Need::Mend
+                    }
+                    TruthSet::T if severity != Severity::Advice => Need::Keep,
+                    TruthSet::U if severity != Severity::Advice => Need::NotFail,
+                    _ => Need::Nothing,
+                },
+            };
+            search.needs.push(need);
+        }
+        for k in 0..search.knobs.len() {
+            let leaves = search.knobs[k].leaves.clone();
+            let mut all = Vec::new();
+            for v in 0..residual.verdicts.len() {
+                if search.needs[v] != Need::Nothing
+                    && leaves.iter().any(|l| search.engine.depends(v, *l))
+                {
+                    all.push(v);
+                }
+            }
+            search.reach.push(all);
+        }
+        for v in 0..residual.verdicts.len() {
+            let mut groups: Vec<usize> = search
+                .knobs
+                .iter()
+                .enumerate()
+                .filter(|(k, _)| search.reach[*k].contains(&v))
+                .map(|(_, k)| k.group)
+                .collect();
+            groups.sort_unstable();
+            groups.dedup();
+            search.deps.push(groups);
+        }
+        search
+    }
+
+    /// Every leaf of every knob as turned, else as written.
+    pub(super) fn assignment(&self, turned: &[(usize, Val)]) -> Vec<(LeafId, Val)> {
+        let mut all = Vec::new();
+        for (k, knob) in self.knobs.iter().enumerate() {
+            let val = turned
+                .iter()
+                .rev()
+                .find(|(i, _)| *i == k)
+                .map_or(knob.now, |(_, v)| *v);
+            // Only the selector of a part has another set than what is written.
+            if val != knob.now || matches!(knob.options, Options::Parts(_)) {
+                all.extend(knob.leaves.iter().map(|l| (*l, val)));
+            }
+        }
+        all
+    }
+
+    /// The whole domain for every knob of some groups.
+    fn relaxed(&self, groups: &[usize]) -> Vec<(LeafId, Val)> {
+        let mut all = self.assignment(&[]);
+        for g in groups {
+            for k in &self.groups[*g].knobs {
+                for l in &self.knobs[*k].leaves {
+                    all.push((*l, self.residual.leaf(*l).set));
+                }
+            }
+        }
+        all
+    }
+
+    pub(super) fn spent(&self) -> bool {
+        self.work >= self.limit
+    }
+
+    pub(super) fn truth(&mut self, v: usize, with: &[(LeafId, Val)]) -> TruthSet {
+        self.work += 1;
+        self.engine.truth(v, with)
+    }
+
+    /// Whether a breach could go at all, if every value of some groups were free.
+    pub(super) fn could_go(&mut self, v: usize, groups: &[usize]) -> bool {
+        let with = self.relaxed(groups);
+        self.work += 1;
+        // Plain evaluation is enough to prune, and never prunes wrongly.
+        self.engine.plain(v, &with) != TruthSet::F
+    }
+
+    /// The breaches among some that are not met.
+    pub(super) fn left(&mut self, breaches: &[usize], turned: &[(usize, Val)]) -> Vec<usize> {
+        let with = self.assignment(turned);
+        breaches
+            .iter()
+            .copied()
+            .filter(|v| self.truth(*v, &with) != TruthSet::T)
+            .collect()
+    }
+
+    /// The first verdict that suffers from what was turned.
+    fn suffers(&mut self, turned: &[(usize, Val)], mended: &[usize]) -> Option<usize> {
+        let with = self.assignment(turned);
+        let mut seen: Vec<usize> = Vec::new();
+        for (k, _) in turned {
+            for v in self.reach[*k].clone() {
+                if seen.contains(&v) {
+                    continue;
+                }
+                seen.push(v);
+                let holds = match self.needs[v] {
+                    Need::Nothing => true,
+                    Need::Mend => !mended.contains(&v) || self.truth(v, &with) == TruthSet::T,
+                    Need::Keep => self.truth(v, &with) == TruthSet::T,
+                    Need::NotFail => self.truth(v, &with) != TruthSet::F,
+                    Need::Of(leaf, bit) => {
+                        let chosen = with
+                            .iter()
+                            .rev()
+                            .find(|(l, _)| *l == leaf)
+                            .is_some_and(|(_, val)| val.bits == bit);
+                        !chosen || self.truth(v, &with) == TruthSet::T
+                    }
+                };
+                if !holds {
+                    return Some(v);
+                }
+            }
+        }
+        None
+    }
+
+    /// Values a knob may take so that a verdict is met, the others as turned.
+    fn values(&mut self, k: usize, v: usize, turned: &[(usize, Val)]) -> Vec<Val> {
+        match self.knobs[k].options.clone() {
+            Options::Fixed(all) => all,
+            Options::Parts(parts) => parts.iter().map(|(bit, ..)| Val::bits(*bit)).collect(),
+            Options::Number { lo, hi, unit } => {
+                let now = turned
+                    .iter()
+                    .rev()
+                    .find(|(i, _)| *i == k)
+                    .map_or(self.knobs[k].now, |(_, x)| *x);
+                let start = if now.lo.is_finite() { now.lo } else { lo };
+                let mut all = Vec::new();
+                for up in [false, true] {
+                    let end = if up { hi } else { lo };
+                    if let Some(x) = self.nearest(k, v, turned, start, end, &unit, up) {
+                        all.push(Val::number(x));
+                    }
+                }
+                all
+            }
+        }
+    }
+
+    /// The nearest number in one direction for which a verdict is met, rounded to three digits on
+    /// the side that holds.
+    #[expect(clippy::too_many_arguments, reason = "a direction with its ends")]
+    fn nearest(
+        &mut self,
+        k: usize,
+        v: usize,
+        turned: &[(usize, Val)],
+        start: f64,
+        end: f64,
+        unit: &crate::quantity::Unit,
+        up: bool,
+    ) -> Option<f64> {
+        if !end.is_finite() || start == end {
+            return None;
+        }
+        let mut all: Turned = turned.to_vec();
+        all.push((k, Val::number(start)));
+        let at = all.len() - 1;
+        let mut met = |x: f64, this: &mut Self| {
+            all[at].1 = Val::number(x);
+            let with = this.assignment(&all);
+            this.truth(v, &with) == TruthSet::T
+        };
+        let mut bad = start;
+        let mut good = None;
+        for i in 1..=16 {
+            let x = start + (end - start) * f64::from(i) / 16.0;
+            if met(x, self) {
+                good = Some(x);
+                break;
+            }
+            bad = x;
+        }
+        let mut good = good?;
+        for _ in 0..30 {
+            let middle = bad + (good - bad) / 2.0;
+            if met(middle, self) {
+                good = middle;
+            } else {
+                bad = middle;
+            }
+        }
+        let rounding = if up { Rounding::Up } else { Rounding::Down };
+        let text = format_toward(good, unit, 3, rounding);
+        let digits: String = text
+            .chars()
+            .take_while(|c| c.is_ascii_digit() || *c == '.')
+            .collect();
+        let x = parse_quantity(&digits, unit)?;
+        met(x, self).then_some(x)
+    }
+
+    fn price(&self, turned: &[(usize, Val)]) -> f64 {
+        turned
+            .iter()
+            .map(|(k, v)| match &self.knobs[*k].options {
+                Options::Parts(parts) => parts
+                    .iter()
+                    .find(|(bit, ..)| *bit == v.bits)
+                    .map_or(0.0, |(_, _, c)| *c),
+                _ => self.knobs[*k].cost,
+            })
+            .sum()
+    }
+
+    /// Ways to meet one verdict by changing one group, on top of what was turned.
+    pub(super) fn ways(
+        &mut self,
+        group: usize,
+        v: usize,
+        turned: &[(usize, Val)],
+        breaches: &[usize],
+    ) -> Vec<Way> {
+        let mut found: Vec<Way> = Vec::new();
+        let members = self.groups[group].knobs.clone();
+        let left = self.left(breaches, turned);
+        let mended: Vec<usize> = breaches
+            .iter()
+            .copied()
+            .filter(|b| !left.contains(b))
+            .chain([v])
+            .collect();
+        for k in &members {
+            if !self.reach[*k].contains(&v) {
+                continue;
+            }
+            for val in self.values(*k, v, turned) {
+                if self.spent() {
+                    return found;
+                }
+                let mut now: Turned = turned.iter().filter(|(i, _)| i != k).copied().collect();
+                now.push((*k, val));
+                let with = self.assignment(&now);
+                let met = self.truth(v, &with);
+                if met == TruthSet::F {
+                    continue;
+                }
+                let trouble = if met == TruthSet::T {
+                    self.suffers(&now, &mended)
+                } else {
+                    Some(v)
+                };
+                match trouble {
+                    None => self.note(group, now, turned, &left, &mut found),
+                    // Another fact of the same part may put it right.
+                    Some(w) => self.second(
+                        group,
+                        v,
+                        w,
+                        (*k, &now),
+                        turned,
+                        (&mended, &left),
+                        &mut found,
+                    ),
+                }
+            }
+        }
+        found.sort_by(|a, b| b.gain.cmp(&a.gain).then(a.cost.total_cmp(&b.cost)));
+        found.truncate(4);
+        found
+    }
+
+    #[expect(
+        clippy::too_many_arguments,
+        reason = "the state of the search one level up"
+    )]
+    fn second(
+        &mut self,
+        group: usize,
+        v: usize,
+        trouble: usize,
+        (first, now): (usize, &Turned),
+        before: &[(usize, Val)],
+        (mended, left): (&[usize], &[usize]),
+        found: &mut Vec<Way>,
+    ) {
+        for k in self.groups[group].knobs.clone() {
+            if k == first || !self.reach[k].contains(&trouble) {
+                continue;
+            }
+            for val in self.values(k, trouble, now) {
+                if self.spent() {
+                    return;
+                }
+                let mut both: Turned = now.iter().filter(|(i, _)| *i != k).copied().collect();
+                both.push((k, val));
+                let with = self.assignment(&both);
+                if self.truth(trouble, &with) == TruthSet::T
+                    && self.truth(v, &with) == TruthSet::T
+                    && self.suffers(&both, mended).is_none()
+                {
+                    self.note(group, both, before, left, found);
+                    return;
+                }
+            }
+        }
+    }
+
+    fn note(
+        &mut self,
+        group: usize,
+        turned: Turned,
+        before: &[(usize, Val)],
+        left: &[usize],
+        found: &mut Vec<Way>,
+    ) {
+        let still = self.left(left, &turned).len();
+        let added: Turned = turned
+            .iter()
+            .filter(|t| !before.contains(t))
+            .copied()
+            .collect();
+        found.push(Way {
+            group,
+            cost: self.price(&added),
+            gain: left.len() - still,
+            turned,
+        });
+    }
+}

@@ -1,0 +1,205 @@
+//! Mends as text and JSON.
+
+use std::fmt::Write as _;
+
+use serde_json::{Value, json};
+
+use crate::answer::{Edit, MendChange, Mended};
+use crate::source::{SourceFile, Sources};
+
+/// A text with edits put in; they do not overlap.
+#[must_use]
+pub fn edited(file: &SourceFile, id: crate::source::FileId, edits: &[Edit]) -> String {
+    let mut mine: Vec<&Edit> = edits.iter().filter(|e| e.span.file == id).collect();
+    mine.sort_by_key(|e| e.span.start);
+    let mut out = String::new();
+    let mut at = 0;
+    let text = file.text();
+    for e in mine {
+        let (start, end) = (e.span.start as usize, e.span.end as usize);
+        let (Some(before), true) = (text.get(at..start), end <= text.len()) else {
+            continue;
+        };
+        out.push_str(before);
+        out.push_str(&e.new);
+        at = end;
+    }
+    out.push_str(text.get(at..).unwrap_or(""));
+    out
+}
+
+/// The lines that an edit touches, before and after.
+fn lines(out: &mut String, edits: &[Edit], sources: &Sources) {
+    let mut files: Vec<crate::source::FileId> = edits.iter().map(|e| e.span.file).collect();
+    files.dedup();
+    for id in files {
+        let Some(file) = sources.get(id) else {
+            continue;
+        };
+        let mut touched: Vec<usize> = edits
+            .iter()
+            .filter(|e| e.span.file == id)
+            .map(|e| file.line_of(e.span.start as usize))
+            .collect();
+        touched.sort_unstable();
+        touched.dedup();
+        for line in touched {
+            let on_line: Vec<&Edit> = edits
+                .iter()
+                .filter(|e| e.span.file == id && file.line_of(e.span.start as usize) == line)
+                .collect();
+            let start = file.line_start(line);
+            let old = file.line(line).trim_end();
+            let mut new = String::new();
+            let mut at = 0;
+            for e in on_line {
+                let (from, to) = (
+                    (e.span.start as usize).saturating_sub(start),
+                    (e.span.end as usize).saturating_sub(start),
+                );
+                new.push_str(old.get(at..from).unwrap_or(""));
+                new.push_str(&e.new);
+                at = to.min(old.len());
+            }
+            new.push_str(old.get(at..).unwrap_or(""));
+            let _ = writeln!(out, "     {:>4} - {}", line + 1, old.trim_start());
+            let _ = writeln!(out, "          + {}", new.trim_start());
+        }
+    }
+}
+
+fn facts(c: &MendChange) -> String {
+    c.facts
+        .iter()
+        .map(|(f, from, to)| format!("{f} {from} → {to}"))
+        .collect::<Vec<_>>()
+        .join(", ")
+}
+
+fn pairs(list: &[(String, String)]) -> String {
+    list.iter()
+        .map(|(r, s)| format!("{r} for {s}"))
+        .collect::<Vec<_>>()
+        .join(", ")
+}
+
+fn count(n: usize, one: &str, many: &str) -> String {
+    format!("{n} {}", if n == 1 { one } else { many })
+}
+
+/// Mends on a terminal. `kept` says whether the edited text was judged again and came out as
+/// promised.
+#[must_use]
+pub fn text(path: &str, m: &Mended, kept: Option<bool>, sources: &Sources) -> String {
+    if m.breaches.is_empty() && m.filled.is_empty() {
+        return format!("{path}: nothing is in breach; there is nothing to mend\n");
+    }
+    let mended = m.breaches.len() - m.beyond.len() - m.left.len();
+    let mut out = format!(
+        "{path}: {}; {} of the designer's {} {mended}{}\n",
+        count(m.breaches.len(), "breach", "breaches"),
+        count(m.changes.len(), "change", "changes"),
+        if m.changes.len() == 1 {
+            "mends"
+        } else {
+            "mend"
+        },
+        match (m.fewest, m.changes.is_empty()) {
+            (_, true) => "",
+            (true, _) => "; no fewer do",
+            (false, _) => "; that no fewer do was not shown within the work limit",
+        }
+    );
+    for (i, c) in m.changes.iter().enumerate() {
+        let _ = writeln!(
+            out,
+            "\n  {}. {}: {}  (cost {})",
+            i + 1,
+            c.what,
+            facts(c),
+            c.cost
+        );
+        lines(&mut out, &c.edits, sources);
+        let _ = writeln!(out, "     mends {}", pairs(&c.mends));
+        for (j, other) in c.instead.iter().enumerate() {
+            let _ = writeln!(
+                out,
+                "     or {}.{}: {}: {}  (cost {})",
+                i + 1,
+                j + 1,
+                other.what,
+                facts(other),
+                other.cost
+            );
+        }
+    }
+    if !m.filled.is_empty() {
+        out.push_str("\nWhat the design leaves open, and a value after which a rule is met:\n");
+        for c in &m.filled {
+            let _ = writeln!(out, "  {}: {}  ({})", c.what, facts(c), pairs(&c.mends));
+        }
+    }
+    if !m.beyond.is_empty() {
+        out.push_str(
+            "\nNo choice of the designer mends these; they rest on what is found or given:\n",
+        );
+        for (rule, subject, facts) in &m.beyond {
+            let _ = writeln!(out, "  {rule} for {subject}: {}", facts.join(", "));
+        }
+    }
+    if !m.left.is_empty() {
+        let _ = writeln!(
+            out,
+            "\nNo mend was found for these, by one or two changes: {}",
+            pairs(&m.left)
+        );
+    }
+    match kept {
+        Some(true) => out.push_str(
+            "\nThe edited design was judged again: these breaches are gone, and no breach, caution or open question is new.\n",
+        ),
+        Some(false) => out.push_str(
+            "\nThe edited design was judged again and did not come out so; it is not written. Please report it.\n",
+        ),
+        None => {}
+    }
+    out.push_str("Whether the site allows a change is for a qualified person to say.\n");
+    out
+}
+
+/// Mends, schema `amperule-mend-1`.
+#[must_use]
+pub fn json(path: &str, m: &Mended, kept: Option<bool>, sources: &Sources) -> Value {
+    fn change(c: &MendChange, sources: &Sources) -> Value {
+        json!({
+            "what": c.what,
+            "cost": c.cost,
+            "facts": c.facts.iter().map(|(f, a, b)| json!({"fact": f, "from": a, "to": b})).collect::<Vec<_>>(),
+            "edits": c.edits.iter().map(|e| json!({
+                "file": sources.get(e.span.file).map(|f| f.name().to_owned()),
+                "start": e.span.start,
+                "end": e.span.end,
+                "line": sources.position(e.span).map(|p| p.line),
+                "new": e.new,
+            })).collect::<Vec<_>>(),
+            "mends": pairs(&c.mends),
+            "instead": c.instead.iter().map(|c| change(c, sources)).collect::<Vec<_>>(),
+        })
+    }
+    fn pairs(list: &[(String, String)]) -> Vec<Value> {
+        list.iter()
+            .map(|(r, s)| json!({"rule": r, "subject": s}))
+            .collect()
+    }
+    json!({
+        "schema": "amperule-mend-1",
+        "path": path,
+        "breaches": pairs(&m.breaches),
+        "changes": m.changes.iter().map(|c| change(c, sources)).collect::<Vec<_>>(),
+        "fewest": m.fewest,
+        "filled": m.filled.iter().map(|c| change(c, sources)).collect::<Vec<_>>(),
+        "beyond": m.beyond.iter().map(|(r, s, f)| json!({"rule": r, "subject": s, "rests-on": f})).collect::<Vec<_>>(),
+        "left": pairs(&m.left),
+        "confirmed": kept,
+    })
+}
