@@ -1,8 +1,26 @@
-//! Lists the ruleset files, so that all of them ship inside the binary and none is forgotten.
+//! Puts the rulesets into the program: their texts, so that none is forgotten, and the same
+//! compiled in each edition, so that a run need not compile them.
+//!
+//! The compiler is the program's own: these modules are included here and know nothing of
+//! designs, reports or the command line. They are public here as in the library, so that
+//! what the build script does not use is not taken for dead.
 
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use std::{env, fs, io};
+
+#[path = "expression/mod.rs"]
+pub mod expression;
+#[path = "physics/mod.rs"]
+pub mod physics;
+#[path = "quantity/mod.rs"]
+pub mod quantity;
+#[path = "ruleset/mod.rs"]
+pub mod ruleset;
+#[path = "source/mod.rs"]
+pub mod source;
+#[path = "vocabulary/mod.rs"]
+pub mod vocabulary;
 
 fn yaml_files(folder: &Path, into: &mut Vec<PathBuf>) -> io::Result<()> {
     for entry in fs::read_dir(folder)? {
@@ -16,18 +34,15 @@ fn yaml_files(folder: &Path, into: &mut Vec<PathBuf>) -> io::Result<()> {
     Ok(())
 }
 
-fn main() -> Result<(), Box<dyn std::error::Error>> {
-    let root = PathBuf::from(env::var("CARGO_MANIFEST_DIR")?);
-    println!("cargo::rerun-if-changed=rulesets");
-    println!("cargo::rerun-if-changed=grammar");
-    println!("cargo::rerun-if-changed=src/build.rs");
+/// The files as a list of name and text, in Rust.
+fn list(root: &Path) -> Result<String, Box<dyn std::error::Error>> {
     let mut files = Vec::new();
     yaml_files(&root.join("rulesets"), &mut files)?;
     files.sort();
     let mut code = String::from("&[\n");
     for path in files {
         let name = path
-            .strip_prefix(&root)?
+            .strip_prefix(root)?
             .to_string_lossy()
             .replace('\\', "/");
         writeln!(
@@ -37,9 +52,25 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         )?;
     }
     code.push_str("]\n");
-    fs::write(
-        PathBuf::from(env::var("OUT_DIR")?).join("rulesets.in"),
-        code,
-    )?;
+    Ok(code)
+}
+
+fn main() -> Result<(), Box<dyn std::error::Error>> {
+    let root = PathBuf::from(env::var("CARGO_MANIFEST_DIR")?);
+    let out = PathBuf::from(env::var("OUT_DIR")?);
+    println!("cargo::rerun-if-changed=rulesets");
+    println!("cargo::rerun-if-changed=grammar");
+    println!("cargo::rerun-if-changed=src/build.rs");
+    println!("cargo::rustc-cfg=rulesets_inside");
+    fs::write(out.join("rulesets.in"), list(&root)?)?;
+    let library = ruleset::Library::new(vec![root.join("rulesets")]);
+    let made = ruleset::frozen::freeze(&library, &library.names())?;
+    for (name, problem) in made.wrong {
+        println!(
+            "cargo::warning=the ruleset `{name}` has a mistake: {} (`amperule rules check` shows where)",
+            problem.message
+        );
+    }
+    fs::write(out.join("rulesets.bin"), made.bytes)?;
     Ok(())
 }

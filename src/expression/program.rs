@@ -1,6 +1,8 @@
 //! Register code: one register for each operation, never reused, so that explanations and
 //! workings read registers instead of evaluating a second time.
 
+use serde::{Deserialize, Serialize};
+
 use super::table::{Table, TableId};
 use crate::quantity::{Interval, Rounding, TruthSet};
 use crate::vocabulary::SeriesId;
@@ -458,7 +460,7 @@ pub struct Program {
 }
 
 /// What operations look up: tables and series of the ruleset.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
 pub struct Data {
     /// Tables.
     pub tables: Vec<Table>,

@@ -1,5 +1,7 @@
 //! Expressions as they are written: an untyped tree with byte ranges into the text.
 
+use serde::{Deserialize, Serialize};
+
 /// A stretch of bytes in the text of one expression.
 pub type Range = std::ops::Range<usize>;
 
@@ -87,7 +89,7 @@ pub enum UnaryOp {
 }
 
 /// What an aggregate does with its members.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub enum Aggregate {
     /// Adds them.
     Sum,
@@ -122,7 +124,7 @@ impl Aggregate {
 }
 
 /// Questions about where a value comes from.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub enum OriginTest {
     /// Read from an instrument.
     Measured,

@@ -1,15 +1,17 @@
 //! Tables: what stands between their rows, beyond their ends, and in empty cells.
 
+use serde::{Deserialize, Serialize};
+
 use super::program::{Flags, Presence, Val};
 use crate::quantity::{Dim, Interval};
-use crate::vocabulary::Words;
+use crate::vocabulary::{Words, words};
 
 /// Names a table.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 pub struct TableId(pub u16);
 
 /// What holds between two rows.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Between {
     /// Only the rows.
     Nothing,
@@ -20,7 +22,7 @@ pub enum Between {
 }
 
 /// What holds beyond the first and last row.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Beyond {
     /// No value.
     Nothing,
@@ -29,16 +31,16 @@ pub enum Beyond {
 }
 
 /// What a key is.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 pub enum KeyType {
     /// A number of this dimension.
     Number(Dim, Between, Beyond),
     /// A word of a choice.
-    Word(Words),
+    Word(#[serde(with = "words")] Words),
 }
 
 /// A key of a table.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct Key {
     /// Its name.
     pub name: String,
@@ -47,7 +49,7 @@ pub struct Key {
 }
 
 /// What a cell holds.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub enum Cell {
     /// A figure in SI units.
     Value(f64),
@@ -58,7 +60,7 @@ pub enum Cell {
 }
 
 /// One level of rows: the values of one key, ascending, and what stands under each.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 enum Level {
     Number(Vec<(f64, Level)>, Between, Beyond),
     /// Rows by word; the second is for every word that has no row of its own.
@@ -67,7 +69,7 @@ enum Level {
 }
 
 /// A table of the ruleset.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct Table {
     /// Its name.
     pub name: String,

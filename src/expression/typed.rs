@@ -1,30 +1,32 @@
 //! The typed tree: names resolved, dimensions checked, optional reads guarded.
 
+use serde::{Deserialize, Serialize};
+
 use super::syntax::{Aggregate, OriginTest, Range};
 use super::table::TableId;
 use crate::quantity::{Dim, Rounding};
 use crate::source::Span;
-use crate::vocabulary::{FactIx, KindId, SeriesId, Words};
+use crate::vocabulary::{FactIx, KindId, SeriesId, Words, words};
 
 /// Names a limit of the ruleset.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 pub struct LimitId(pub u16);
 
 /// Index of a term in its expression.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 pub struct TermId(pub u32);
 
 /// What kind of value a term has.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub enum Ty {
     /// A number of a dimension.
     Number(Dim),
     /// Yes or no.
     Truth,
     /// A word of a choice.
-    Word(Words),
+    Word(#[serde(with = "words")] Words),
     /// A set of words.
-    Set(Words),
+    Set(#[serde(with = "words")] Words),
     /// A text.
     Text,
     /// A date.
@@ -62,7 +64,7 @@ impl Ty {
 }
 
 /// A fact read of an object: its index for each kind the object may be of.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct ReadFact {
     /// The name as written.
     pub name: String,
@@ -82,7 +84,7 @@ impl ReadFact {
 }
 
 /// An object a path leads to.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub enum ObjectTerm {
     /// The subject of the rule or derivation.
     Subject,
@@ -93,7 +95,7 @@ pub enum ObjectTerm {
 }
 
 /// A line conductor.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum LineTerm {
     /// This one.
     Fixed(u8),
@@ -104,7 +106,7 @@ pub enum LineTerm {
 }
 
 /// Functions.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Call {
     /// The least.
     Min,
@@ -131,7 +133,7 @@ pub enum Call {
 }
 
 /// What an aggregate goes over.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub enum Over {
     /// The members of a collection fact of an object.
     Collection(ObjectTerm, ReadFact),
@@ -142,7 +144,7 @@ pub enum Over {
 }
 
 /// What a term is.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub enum TermKind {
     /// A number in SI units.
     Number(f64),
@@ -245,7 +247,7 @@ pub enum TermKind {
 }
 
 /// A term with its type and place.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Term {
     /// What it is.
     pub kind: TermKind,
@@ -258,7 +260,7 @@ pub struct Term {
 }
 
 /// A compiled expression.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct Compiled {
     /// Its terms; operands come before what uses them.
     pub terms: Vec<Term>,

@@ -1,6 +1,8 @@
 //! Untyped tree → typed tree: resolves names against the vocabulary, limits and tables, checks
 //! dimensions, and asks for a guard where something may be absent.
 
+use serde::{Deserialize, Serialize};
+
 use std::cell::RefCell;
 
 use rustc_hash::FxHashMap;
@@ -12,7 +14,7 @@ use super::typed::{
 };
 use crate::quantity::{Dim, Rounding, Unit, absolute_floor, parse_date, parse_quantity};
 use crate::source::{Span, closest};
-use crate::vocabulary::{FactType, KindId, LINES, Vocabulary, Words};
+use crate::vocabulary::{FactType, KindId, LINES, Vocabulary, Words, in_order};
 
 /// A mistake in an expression.
 #[derive(Clone, Debug, PartialEq)]
@@ -45,7 +47,7 @@ impl TypingError {
 }
 
 /// A named constant of the ruleset.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct Limit {
     /// Its name.
     pub name: String,
@@ -68,18 +70,20 @@ pub struct Limit {
 }
 
 /// Limits by name.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
 pub struct Limits {
     /// The limits; a [`LimitId`] is an index here.
     pub all: Vec<Limit>,
     /// Their names.
+    #[serde(serialize_with = "in_order")]
     pub names: FxHashMap<String, LimitId>,
 }
 
 /// Tables by name.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
 pub struct Tables {
     /// Names; a [`TableId`] is an index into the ruleset's tables.
+    #[serde(serialize_with = "in_order")]
     pub names: FxHashMap<String, TableId>,
 }
 

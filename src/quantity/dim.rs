@@ -1,5 +1,7 @@
 //! Dimensions: what kind of quantity a number is.
 
+use serde::{Deserialize, Serialize};
+
 use std::fmt;
 
 /// The dimension of a quantity: its exponents over metre, kilogram, second, ampere and kelvin.
@@ -9,7 +11,9 @@ use std::fmt;
 ///
 /// Exponents stay within `i8`; beyond that they stick at the end of the range, which no formula of
 /// the trade comes near.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(
+    Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize,
+)]
 pub struct Dim {
     m: i8,
     kg: i8,

@@ -1,8 +1,10 @@
 //! Exact positive factors between units.
 
+use serde::{Deserialize, Serialize};
+
 /// An exact positive rational number: `num / den * 10^exp10`, reduced so that equal numbers are equal
 /// field by field (`den` has no factor 2 or 5, `num` does not end in a zero).
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct Ratio {
     num: u64,
     den: u64,

@@ -1,7 +1,9 @@
 //! Rounding to a printed figure.
 
+use serde::{Deserialize, Serialize};
+
 /// Which way to round.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub enum Rounding {
     /// To the nearest step; from the middle away from zero, as tables are printed.
     Nearest,

@@ -1,5 +1,7 @@
 //! Units as they are written, and the algebra that composes them.
 
+use serde::{Deserialize, Serialize};
+
 use std::borrow::Cow;
 use std::fmt;
 use std::sync::LazyLock;
@@ -13,7 +15,7 @@ use super::{Dim, Ratio, UnitError, UnitMistake, fold};
 ///
 /// A value `x` in this unit is `(x + offset) * factor` in SI; only temperature scales have an
 /// offset.
-#[derive(Clone, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct Unit {
     text: Cow<'static, str>,
     dim: Dim,

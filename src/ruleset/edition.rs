@@ -1,12 +1,14 @@
 //! Editions: which one is usable on a day, and which items hold in it.
 
+use serde::{Deserialize, Serialize};
+
 use super::reader::Fields;
 use super::yaml::Node;
 use crate::quantity::{format_date, parse_date};
 use crate::source::{Problem, Span};
 
 /// An edition of a ruleset.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Edition {
     /// Its id.
     pub id: String,

@@ -21,6 +21,7 @@ const SECTIONS: [&str; 11] = [
 const HEAD: [&str; 6] = ["ruleset", "title", "parent", "patches", "notes", "editions"];
 
 /// One ruleset folder, read but not yet merged.
+#[derive(Debug)]
 pub(super) struct Layer {
     pub(super) name: String,
     pub(super) title: String,

@@ -2,15 +2,33 @@
 
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Arc, OnceLock};
 
-use super::Ruleset;
+use super::edition::choose;
+use super::frozen::{Base, Frozen};
 use super::layers::{Layer, assemble};
+#[cfg(rulesets_inside)]
+use super::shipped::SHIPPED;
 use super::yaml::{self, Node};
+use super::{Edition, Ruleset};
 use crate::source::{FileId, Problem, SourceFile};
 
-/// The ruleset files that ship inside the program, by their path in the project.
-static EMBEDDED: &[(&str, &str)] = include!(concat!(env!("OUT_DIR"), "/rulesets.in"));
+/// What ships inside the program.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Shipped {
+    /// The files of rulesets, by their path in the project.
+    pub(super) files: &'static [(&'static str, &'static str)],
+    /// The same, compiled: see [`super::frozen`].
+    pub(super) frozen: &'static [u8],
+}
+
+/// The build script compiles these modules before there is anything to ship.
+#[cfg(not(rulesets_inside))]
+static SHIPPED: Shipped = Shipped {
+    files: &[],
+    frozen: &[],
+};
 
 /// Which ruleset to compile.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Hash)]
@@ -53,7 +71,8 @@ impl Library {
     /// Names of all rulesets that can be loaded.
     #[must_use]
     pub fn names(&self) -> Vec<String> {
-        let mut all: Vec<String> = EMBEDDED
+        let mut all: Vec<String> = SHIPPED
+            .files
             .iter()
             .filter_map(|(path, _)| {
                 let mut parts = path.split('/');
@@ -78,8 +97,19 @@ impl Library {
         all
     }
 
-    /// The texts of a ruleset's files: name and text, in order of their names.
-    fn texts(&self, name: &str) -> Result<Vec<(String, String)>, Problem> {
+    /// The folder that holds a ruleset, if one does.
+    fn folder_of(&self, name: &str) -> Option<PathBuf> {
+        self.folders
+            .iter()
+            .flat_map(|folder| [folder.join(name), folder.clone()])
+            .find(|candidate| {
+                let own = candidate.file_name().is_some_and(|n| n == name);
+                own && candidate.join("ruleset.yaml").is_file()
+            })
+    }
+
+    /// A ruleset's files, in order of their names.
+    fn files(&self, name: &str) -> Result<Vec<SourceFile>, Problem> {
         let plain = |c: char| c.is_ascii_alphanumeric() || c == '-' || c == '_';
         if name.is_empty() || !name.chars().all(plain) {
             return Err(Problem::error(
@@ -87,20 +117,10 @@ impl Library {
                 format!("`{name}` is not the name of a ruleset"),
             ));
         }
-        for folder in &self.folders {
-            for candidate in [folder.join(name), folder.clone()] {
-                let own = candidate.file_name().is_some_and(|n| n == name);
-                if own && candidate.join("ruleset.yaml").is_file() {
-                    return from_folder(&candidate);
-                }
-            }
+        if let Some(folder) = self.folder_of(name) {
+            return from_folder(&folder);
         }
-        let prefix = format!("rulesets/{name}/");
-        let found: Vec<(String, String)> = EMBEDDED
-            .iter()
-            .filter(|(path, _)| path.starts_with(&prefix))
-            .map(|(path, text)| ((*path).to_owned(), (*text).to_owned()))
-            .collect();
+        let found: Vec<SourceFile> = shipped_files(name).collect();
         if found.is_empty() {
             let names = self.names();
             return Err(
@@ -112,69 +132,88 @@ impl Library {
         Ok(found)
     }
 
+    /// A compiled ruleset of the program, unless a folder holds it or one of its ancestors.
+    fn frozen(&self, name: &str) -> Result<Option<(Frozen<'static>, Base)>, Problem> {
+        // The build script, which makes them, has none.
+        if SHIPPED.frozen.is_empty() {
+            return Ok(None);
+        }
+        let frozen = Frozen::open(SHIPPED.frozen)?;
+        let base = frozen.base(name).cloned();
+        let base = base.filter(|b| b.chain.iter().all(|n| self.folder_of(n).is_none()));
+        Ok(base.map(|b| (frozen, b)))
+    }
+
     /// Ids of a ruleset's editions, oldest first; none if it cannot be read.
     #[must_use]
     pub fn editions(&self, name: &str) -> Vec<String> {
+        let ids = |editions: Vec<Edition>| editions.into_iter().map(|e| e.id).collect();
+        if let Ok(Some((_, base))) = self.frozen(name) {
+            return ids(base.editions);
+        }
         let (mut files, mut problems) = (Vec::new(), Vec::new());
-        self.layer(name, &mut files, &mut problems).map_or_else(
-            || vec!["1".to_owned()],
-            |l| l.editions.into_iter().map(|e| e.id).collect(),
-        )
+        self.layer(name, &mut files, &mut problems)
+            .map_or_else(|| vec!["1".to_owned()], |l| ids(l.editions))
     }
 
-    /// Loads and compiles a ruleset.
+    /// Loads a ruleset: as it was compiled when the program was built, or else from its files.
     #[must_use]
     pub fn load(&self, request: &Request) -> Loaded {
-        let mut files: Vec<Arc<SourceFile>> = Vec::new();
-        let mut problems: Vec<Problem> = self
-            .folders
-            .iter()
-            .filter(|f| !f.is_dir())
-            .map(|f| {
-                Problem::error(
-                    "no-such-folder",
-                    format!("there is no folder `{}` of rulesets", f.display()),
-                )
-            })
-            .collect();
-        let mut layers: Vec<Layer> = Vec::new();
-        // The base and its parents, then the patches.
-        let mut next = Some(request.base.clone());
-        let mut chain = Vec::new();
+        let folders = self.folders.iter().all(|f| f.is_dir());
+        if folders && request.patches.is_empty() {
+            match self.frozen(&request.base) {
+                Ok(Some((frozen, base))) => return thaw(&frozen, &base, request),
+                Ok(None) => {}
+                Err(problem) => {
+                    return Loaded {
+                        ruleset: None,
+                        problems: vec![problem],
+                        files: Arc::default(),
+                    };
+                }
+            }
+        }
+        let mut chain = self.chain(&request.base);
+        for name in &request.patches {
+            if let Some(layer) = self.layer(name, &mut chain.files, &mut chain.problems) {
+                chain.layers.push(layer);
+            }
+        }
+        chain.compile(request)
+    }
+
+    /// Reads a ruleset and its ancestors.
+    pub(super) fn chain(&self, base: &str) -> Chain {
+        let mut chain = Chain {
+            problems: self
+                .folders
+                .iter()
+                .filter(|f| !f.is_dir())
+                .map(|f| {
+                    Problem::error(
+                        "no-such-folder",
+                        format!("there is no folder `{}` of rulesets", f.display()),
+                    )
+                })
+                .collect(),
+            ..Chain::default()
+        };
+        let mut next = Some(base.to_owned());
         while let Some(name) = next.take() {
-            if chain.contains(&name) {
-                problems.push(Problem::error(
+            if chain.layers.iter().any(|l| l.name == name) {
+                chain.problems.push(Problem::error(
                     "circular-parents",
                     format!("the ruleset `{name}` is its own ancestor"),
                 ));
                 break;
             }
-            match self.layer(&name, &mut files, &mut problems) {
-                Some(layer) => {
-                    next.clone_from(&layer.parent);
-                    chain.push(name);
-                    layers.insert(0, layer);
-                }
-                None => break,
+            if let Some(layer) = self.layer(&name, &mut chain.files, &mut chain.problems) {
+                next.clone_from(&layer.parent);
+                chain.layers.insert(0, layer);
             }
         }
-        let bases = layers.len();
-        for name in &request.patches {
-            if let Some(layer) = self.layer(name, &mut files, &mut problems) {
-                layers.push(layer);
-            }
-        }
-        let files = Arc::new(files);
-        let ruleset = if problems.is_empty() {
-            assemble(request, &layers, bases, &files, &mut problems)
-        } else {
-            None
-        };
-        Loaded {
-            ruleset: ruleset.filter(|_| problems.is_empty()).map(Arc::new),
-            problems,
-            files,
-        }
+        chain.bases = chain.layers.len();
+        chain
     }
 
     fn layer(
@@ -183,28 +222,21 @@ impl Library {
         files: &mut Vec<Arc<SourceFile>>,
         problems: &mut Vec<Problem>,
     ) -> Option<Layer> {
-        let texts = match self.texts(name) {
-            Ok(t) => t,
+        let own = match self.files(name) {
+            Ok(f) => f,
             Err(p) => {
                 problems.push(p);
                 return None;
             }
         };
         let mut documents: Vec<(FileId, Arc<SourceFile>)> = Vec::new();
-        for (path, text) in texts {
+        for source in own {
             let id = FileId(FileId::RULESET + u16::try_from(files.len()).unwrap_or(0x7fff));
-            let source = Arc::new(SourceFile::new(path, text));
+            let source = Arc::new(source);
             files.push(Arc::clone(&source));
             documents.push((id, source));
         }
-        // YAML is most of the time a ruleset takes to load; the files do not depend on each other.
-        let parsed: Vec<Result<Node, Problem>> = {
-            use rayon::prelude::*;
-            documents
-                .par_iter()
-                .map(|(id, source)| yaml::read(*id, source, 0))
-                .collect()
-        };
+        let parsed = parse_all(&documents);
         let mut read = Vec::new();
         for ((id, source), node) in documents.into_iter().zip(parsed) {
             match node {
@@ -216,7 +248,131 @@ impl Library {
     }
 }
 
-fn from_folder(folder: &Path) -> Result<Vec<(String, String)>, Problem> {
+/// A ruleset's layers as read: its ancestors, itself, patches.
+#[derive(Debug, Default)]
+pub(super) struct Chain {
+    layers: Vec<Layer>,
+    /// How many of the layers are no patches.
+    bases: usize,
+    files: Vec<Arc<SourceFile>>,
+    /// What is wrong with them one by one.
+    pub(super) problems: Vec<Problem>,
+}
+
+impl Chain {
+    /// The editions of the ruleset itself.
+    pub(super) fn editions(&self) -> Vec<Edition> {
+        let base = self.bases.checked_sub(1).and_then(|i| self.layers.get(i));
+        base.map(|l| l.editions.clone()).unwrap_or_default()
+    }
+
+    /// The ruleset itself and its ancestors, upward.
+    pub(super) fn names(&self) -> Vec<String> {
+        let bases = self.layers.iter().take(self.bases).rev();
+        bases.map(|l| l.name.clone()).collect()
+    }
+
+    /// Merges and compiles them for one edition.
+    pub(super) fn compile(&self, request: &Request) -> Loaded {
+        let files = Arc::new(self.files.clone());
+        let mut problems = self.problems.clone();
+        let ruleset = if problems.is_empty() {
+            assemble(request, &self.layers, self.bases, &files, &mut problems)
+        } else {
+            None
+        };
+        Loaded {
+            ruleset: ruleset.filter(|_| problems.is_empty()).map(Arc::new),
+            problems,
+            files,
+        }
+    }
+}
+
+fn shipped_files(name: &str) -> impl Iterator<Item = SourceFile> {
+    let prefix = format!("rulesets/{name}/");
+    SHIPPED
+        .files
+        .iter()
+        .filter(move |(path, _)| path.starts_with(&prefix))
+        .map(|(path, text)| SourceFile::shipped(path, text))
+}
+
+/// Chooses the edition and reads it as it was compiled.
+fn thaw(frozen: &Frozen<'_>, base: &Base, request: &Request) -> Loaded {
+    let files: Vec<Arc<SourceFile>> = base
+        .chain
+        .iter()
+        .flat_map(|name| shipped_files(name))
+        .map(Arc::new)
+        .collect();
+    let files = Arc::new(files);
+    let ruleset = choose(
+        &base.name,
+        &base.editions,
+        request.edition.as_deref(),
+        request.on,
+    )
+    .and_then(|choice| {
+        let mut ruleset = frozen.thaw(base, choice.index)?;
+        ruleset.other_editions = choice.others;
+        ruleset.edition_note = choice.note;
+        ruleset.files = Arc::clone(&files);
+        Ok(Arc::new(ruleset))
+    });
+    match ruleset {
+        Ok(r) => Loaded {
+            ruleset: Some(r),
+            problems: Vec::new(),
+            files,
+        },
+        Err(p) => Loaded {
+            ruleset: None,
+            problems: vec![p],
+            files,
+        },
+    }
+}
+
+/// Reads the first document of each file. YAML is most of the time a ruleset takes to load; the
+/// files do not depend on each other, so they are shared out among threads.
+fn parse_all(documents: &[(FileId, Arc<SourceFile>)]) -> Vec<Result<Node, Problem>> {
+    /// Fewer bytes are read sooner than a thread is started.
+    const WORTH_A_THREAD: usize = 20_000;
+    let size: usize = documents.iter().map(|(_, s)| s.text().len()).sum();
+    let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
+    let threads = cores.min(1 + size / WORTH_A_THREAD).max(1);
+    let read = |(id, source): &(FileId, Arc<SourceFile>)| yaml::read(*id, source, 0);
+    if threads == 1 {
+        return documents.iter().map(read).collect();
+    }
+    let next = AtomicUsize::new(0);
+    let slots: Vec<OnceLock<Result<Node, Problem>>> =
+        documents.iter().map(|_| OnceLock::new()).collect();
+    let work = || {
+        loop {
+            let i = next.fetch_add(1, Ordering::Relaxed);
+            let (Some(document), Some(slot)) = (documents.get(i), slots.get(i)) else {
+                return;
+            };
+            slot.get_or_init(|| read(document));
+        }
+    };
+    std::thread::scope(|s| {
+        for _ in 1..threads {
+            s.spawn(work);
+        }
+        work();
+    });
+    slots
+        .into_iter()
+        .zip(documents)
+        // Each slot was filled above; reading again costs time, never a document.
+        .map(|(slot, document)| slot.into_inner().unwrap_or_else(|| read(document)))
+        .collect()
+}
+
+fn from_folder(folder: &Path) -> Result<Vec<SourceFile>, Problem> {
     let fault = |path: &Path, why: String| {
         Problem::error(
             "unreadable",
@@ -235,5 +391,8 @@ fn from_folder(folder: &Path) -> Result<Vec<(String, String)>, Problem> {
         }
     }
     all.sort();
-    Ok(all)
+    let files = all.into_iter();
+    Ok(files
+        .map(|(name, text)| SourceFile::new(name, text))
+        .collect())
 }

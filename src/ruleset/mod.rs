@@ -5,6 +5,7 @@ mod cases;
 mod compile;
 mod cycles;
 mod edition;
+pub mod frozen;
 mod layers;
 mod library;
 mod lower_mend;
@@ -12,6 +13,8 @@ mod lower_tables;
 mod lower_vocabulary;
 mod model;
 mod reader;
+#[cfg(rulesets_inside)]
+mod shipped;
 mod template;
 pub mod yaml;
 

@@ -1,5 +1,7 @@
 //! A compiled ruleset.
 
+use serde::{Deserialize, Serialize};
+
 use std::fmt;
 use std::sync::Arc;
 
@@ -9,7 +11,7 @@ use crate::source::{SourceFile, Span};
 use crate::vocabulary::{FactIx, KindId, Vocabulary};
 
 /// When in the job a rule is due.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum Stage {
     /// What is found on site.
     Survey,
@@ -50,7 +52,7 @@ impl fmt::Display for Stage {
 }
 
 /// How heavily a failure weighs.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum Severity {
     /// The requirement binds.
     Breach,
@@ -88,7 +90,7 @@ impl fmt::Display for Severity {
 }
 
 /// How sure its encoder is of a rule.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum Confidence {
     /// A published text states it.
     Published,
@@ -120,7 +122,7 @@ impl Confidence {
 }
 
 /// Where an item of a ruleset comes from.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Origin {
     /// Standard, edition, clause.
     pub clause: Option<String>,
@@ -131,7 +133,7 @@ pub struct Origin {
 }
 
 /// A value the ruleset assumes where nothing is written.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub enum Assumed {
     /// A number in SI units.
     Number(f64),
@@ -148,7 +150,7 @@ pub enum Assumed {
 }
 
 /// An assumption.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct Assumption {
     /// The value.
     pub value: Assumed,
@@ -161,7 +163,7 @@ pub struct Assumption {
 }
 
 /// A formula for a fact.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct Derivation {
     /// The formula.
     pub formula: Compiled,
@@ -174,7 +176,7 @@ pub struct Derivation {
 }
 
 /// A named alternative of a rule.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct Way {
     /// Its name.
     pub name: String,
@@ -183,7 +185,7 @@ pub struct Way {
 }
 
 /// What a rule asks for.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 pub enum Requirement {
     /// A condition.
     One(Compiled),
@@ -192,7 +194,7 @@ pub enum Requirement {
 }
 
 /// A rule.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct Rule {
     /// Its id.
     pub id: String,
@@ -235,7 +237,7 @@ pub struct Rule {
 }
 
 /// A figure that every report shows.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct Figure {
     /// The kind.
     pub kind: KindId,
@@ -288,7 +290,7 @@ impl Mending {
 }
 
 /// A compiled ruleset: one base, its patches, one edition.
-#[derive(Debug)]
+#[derive(Debug, Serialize, Deserialize)]
 pub struct Ruleset {
     /// The base.
     pub id: String,
@@ -329,6 +331,7 @@ pub struct Ruleset {
     /// Texts that rules compare with.
     pub texts: Vec<String>,
     /// The files it was read from.
+    #[serde(skip)]
     pub files: Arc<Vec<Arc<SourceFile>>>,
 }
 

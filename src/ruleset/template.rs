@@ -1,5 +1,7 @@
 //! Texts of rules with values in braces.
 
+use serde::{Deserialize, Serialize};
+
 use crate::expression::{Compiled, Limits, Scope, TermKind, Ty, Typer, parse};
 use crate::quantity::{Dim, Unit};
 use crate::source::{Problem, SourceFile};
@@ -8,7 +10,7 @@ use crate::vocabulary::Vocabulary;
 use super::yaml::Node;
 
 /// A part of a text.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 pub enum Piece {
     /// As it stands.
     Text(String),
@@ -19,7 +21,7 @@ pub enum Piece {
 }
 
 /// A text with values in it.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
 pub struct Template {
     /// Its parts in order.
     pub pieces: Vec<Piece>,

@@ -1,10 +1,13 @@
 //! Source files with a line index, and spans into them.
 
-use std::sync::Arc;
+use serde::{Deserialize, Serialize};
+
+use std::borrow::Cow;
+use std::sync::{Arc, OnceLock};
 
 /// Names one file of a [`Sources`]. Ruleset files have the high bit set, so that one span type
 /// serves both a design's own files and the shared files of the ruleset that judges it.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 pub struct FileId(pub u16);
 
 impl FileId {
@@ -19,7 +22,7 @@ impl FileId {
 }
 
 /// A stretch of bytes in a file, end not included.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 pub struct Span {
     /// The file it lies in.
     pub file: FileId,
@@ -95,28 +98,45 @@ pub struct Position {
 /// One text with its name and the starts of its lines.
 #[derive(Clone, Debug)]
 pub struct SourceFile {
-    name: String,
-    text: String,
-    line_starts: Vec<u32>,
+    name: Cow<'static, str>,
+    text: Cow<'static, str>,
+    /// Worked out when a place is asked for.
+    line_starts: OnceLock<Vec<u32>>,
 }
 
 impl SourceFile {
-    /// Takes a text and indexes its lines.
+    /// Takes a text.
     #[must_use]
     pub fn new(name: impl Into<String>, text: impl Into<String>) -> Self {
-        let text = text.into();
-        let mut line_starts = vec![0];
-        line_starts.extend(
-            text.bytes()
-                .enumerate()
-                .filter(|(_, b)| *b == b'\n')
-                .map(|(i, _)| u32::try_from(i + 1).unwrap_or(u32::MAX)),
-        );
         Self {
-            name: name.into(),
-            text,
-            line_starts,
+            name: Cow::Owned(name.into()),
+            text: Cow::Owned(text.into()),
+            line_starts: OnceLock::new(),
         }
+    }
+
+    /// A text that ships inside the program; nothing is copied.
+    #[must_use]
+    pub const fn shipped(name: &'static str, text: &'static str) -> Self {
+        Self {
+            name: Cow::Borrowed(name),
+            text: Cow::Borrowed(text),
+            line_starts: OnceLock::new(),
+        }
+    }
+
+    fn line_starts(&self) -> &[u32] {
+        self.line_starts.get_or_init(|| {
+            let mut starts = vec![0];
+            starts.extend(
+                self.text
+                    .bytes()
+                    .enumerate()
+                    .filter(|(_, b)| *b == b'\n')
+                    .map(|(i, _)| u32::try_from(i + 1).unwrap_or(u32::MAX)),
+            );
+            starts
+        })
     }
 
     /// The name shown in messages: a path as the user gave it.
@@ -135,7 +155,7 @@ impl SourceFile {
     #[must_use]
     pub fn line_of(&self, byte: usize) -> usize {
         let byte = u32::try_from(byte).unwrap_or(u32::MAX);
-        self.line_starts
+        self.line_starts()
             .partition_point(|s| *s <= byte)
             .saturating_sub(1)
     }
@@ -143,13 +163,13 @@ impl SourceFile {
     /// How many lines there are (a text without a newline has one).
     #[must_use]
     pub fn line_count(&self) -> usize {
-        self.line_starts.len()
+        self.line_starts().len()
     }
 
     /// First byte of a line counted from zero; the end of the text for a line past the last.
     #[must_use]
     pub fn line_start(&self, line: usize) -> usize {
-        self.line_starts
+        self.line_starts()
             .get(line)
             .map_or(self.text.len(), |s| *s as usize)
     }

@@ -1,21 +1,19 @@
 //! Facts: what one thing about an object is called, what values it may take, who settles it.
 
-use std::fmt;
-use std::sync::Arc;
+use serde::{Deserialize, Serialize};
 
-use super::{KindId, SeriesId};
+use std::fmt;
+
+use super::{KindId, SeriesId, Words, words};
 use crate::quantity::Unit;
 use crate::source::Span;
 
 /// Index of a fact in its kind.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 pub struct FactIx(pub u16);
 
-/// The words of a choice, at most 64, in order.
-pub type Words = Arc<Vec<String>>;
-
 /// What kind of value a fact has.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 pub enum FactType {
     /// A number with a unit (`unit` has no dimension for pure numbers).
     Quantity {
@@ -29,6 +27,7 @@ pub enum FactType {
     /// One of some words.
     Choice {
         /// The words.
+        #[serde(with = "words")]
         words: Words,
         /// Whether their order means something.
         ordered: bool,
@@ -36,6 +35,7 @@ pub enum FactType {
     /// Any number of some words (at most 8).
     Some {
         /// The words.
+        #[serde(with = "words")]
         words: Words,
     },
     /// Yes or no.
@@ -62,7 +62,7 @@ pub enum FactType {
 }
 
 /// Who can settle a fact.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum Settler {
     /// Chosen by the designer.
     Designer,
@@ -124,7 +124,7 @@ impl fmt::Display for Settler {
 }
 
 /// What silence means for a collection.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub enum Openness {
     /// What is written is all there is.
     #[default]
@@ -137,7 +137,7 @@ pub enum Openness {
 }
 
 /// A one- or two-sided range of a quantity in SI units.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Bounds {
     /// Lowest value; may be minus infinity.
     pub lo: f64,
@@ -176,7 +176,7 @@ impl Bounds {
 }
 
 /// One fact of a kind: written, derived, or both.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct Fact {
     /// Its name.
     pub name: String,

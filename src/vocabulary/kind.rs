@@ -1,16 +1,18 @@
 //! Kinds of things, and the vocabulary that holds them.
 
+use serde::{Deserialize, Serialize};
+
 use rustc_hash::FxHashMap;
 
-use super::{Fact, FactIx, Series, SeriesId};
+use super::{Fact, FactIx, Series, SeriesId, in_order};
 use crate::source::Span;
 
 /// Names a kind of a [`Vocabulary`].
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 pub struct KindId(pub u16);
 
 /// A word that opens a part of a kind, and the choices it makes.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct Head {
     /// The word, e.g. `rcbo`.
     pub word: String,
@@ -19,7 +21,7 @@ pub struct Head {
 }
 
 /// A block this kind may stand in, and the reference that standing there sets.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, Serialize, Deserialize)]
 pub struct Within {
     /// The kind of the outer block.
     pub kind: KindId,
@@ -28,7 +30,7 @@ pub struct Within {
 }
 
 /// What the name of a block means.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum NameRole {
     /// A name of its own.
     Free,
@@ -39,7 +41,7 @@ pub enum NameRole {
 }
 
 /// One kind of thing.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct Kind {
     /// Its name: the word that opens a block.
     pub name: String,
@@ -60,6 +62,7 @@ pub struct Kind {
     /// Its facts, written and derived.
     pub facts: Vec<Fact>,
     /// Fact names and other spellings.
+    #[serde(serialize_with = "in_order")]
     pub by_name: FxHashMap<String, FactIx>,
     /// Where it is declared.
     pub span: Span,
@@ -94,17 +97,20 @@ impl Kind {
 }
 
 /// All kinds and series.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
 pub struct Vocabulary {
     /// The kinds; a [`KindId`] is an index here.
     pub kinds: Vec<Kind>,
     /// The series; a [`SeriesId`] is an index here.
     pub series: Vec<Series>,
     /// Kind names.
+    #[serde(serialize_with = "in_order")]
     pub kind_names: FxHashMap<String, KindId>,
     /// Words that open a part: the kind, and which of its heads.
+    #[serde(serialize_with = "in_order")]
     pub head_words: FxHashMap<String, (KindId, usize)>,
     /// Series names.
+    #[serde(serialize_with = "in_order")]
     pub series_names: FxHashMap<String, SeriesId>,
 }
 

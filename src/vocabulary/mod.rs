@@ -3,11 +3,15 @@
 
 mod fact;
 mod kind;
+mod ordered;
 mod series;
+pub mod words;
 
-pub use fact::{Bounds, Fact, FactIx, FactType, Openness, Settler, Words};
+pub use fact::{Bounds, Fact, FactIx, FactType, Openness, Settler};
 pub use kind::{Head, Kind, KindId, NameRole, Vocabulary, Within};
+pub use ordered::in_order;
 pub use series::{Member, Series, SeriesId};
+pub use words::Words;
 
 /// The line conductors, in order: the index of a line is its place here.
 pub const LINES: [&str; 3] = ["L1", "L2", "L3"];

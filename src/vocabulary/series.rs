@@ -1,13 +1,15 @@
 //! Series of standard values: sizes, ratings.
 
+use serde::{Deserialize, Serialize};
+
 use crate::quantity::Unit;
 
 /// Names a series of a [`super::Vocabulary`].
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 pub struct SeriesId(pub u16);
 
 /// One value of a series; some have names of their own (`6 AWG`).
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Member {
     /// The value in SI units.
     pub value: f64,
@@ -16,7 +18,7 @@ pub struct Member {
 }
 
 /// Values of which a fact takes exactly one, ascending.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct Series {
     /// The name rulesets use.
     pub name: String,
