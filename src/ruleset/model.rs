@@ -252,7 +252,7 @@ pub struct Figure {
 }
 
 /// A part that may be put in where a breach is mended.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Stock {
     /// The kind of the object it is put into.
     pub kind: KindId,
@@ -267,7 +267,7 @@ pub struct Stock {
 }
 
 /// What changes cost where a breach is mended.
-#[derive(Clone, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Mending {
     /// The cost of changing a fact; none where it is never changed.
     pub costs: Vec<(KindId, FactIx, Option<f64>)>,
