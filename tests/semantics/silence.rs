@@ -1,0 +1,475 @@
+//! B: what silence means, what exists, and which way the tree of feeds may be followed.
+
+use amperule::check::{Judged, Outcome, Reason, Settings};
+use amperule::report::{FileReport, Style, json, terminal};
+use amperule::ruleset::{Severity, Stage};
+use amperule::source::{SourceFile, Sources};
+
+use crate::world::{World, clean, finding, lab_refused, named, rule, rule_with, said};
+
+/// `?` beats an assumption, `none` is known absent, unwritten takes the assumption and says so.
+#[test]
+fn b1_four_silences() {
+    let sections = "
+assume:
+  thing.x: {is: 5 A, clause: 'Book 1', source: 'of this test'}
+";
+    let w = World::lab(
+        sections,
+        &[
+            rule("it", "x <= 10 A"),
+            rule("absent", "optional-y is absent"),
+        ],
+    );
+    let judged = w.judge("thing t { }");
+    let f = finding(&judged, "it");
+    assert_eq!((f.outcome, f.assumed), (Outcome::Met, true));
+    assert_eq!(
+        judged.report.assumed,
+        ["x of each thing where it is not written: 5 A (Book 1)"]
+    );
+    let judged = w.judge("thing t { x: ? }");
+    assert_eq!(finding(&judged, "it").outcome, Outcome::Undecided);
+    assert_eq!(judged.report.assumed, Vec::<String>::new());
+    let written = w.judge("thing t { x: 5 A }");
+    assert!(!finding(&written, "it").assumed);
+    // Known absent is an answer, not written and `?` are none.
+    let absent = |y: &str| w.verdict(&format!("thing t {{ {y} }}"), "absent").outcome;
+    assert_eq!(absent("optional-y: none"), Outcome::Met);
+    assert_eq!(absent("optional-y: 3 A"), Outcome::Failed);
+    assert_eq!(absent("optional-y: ?"), Outcome::Undecided);
+    assert_eq!(absent(""), Outcome::Undecided);
+}
+
+#[test]
+fn b1_nobody_may_assume_what_is_marked_so() {
+    let problems = lab_refused(
+        "  earth:
+    means: an earth
+    facts:
+      R: {is: ohm, means: 'a resistance', by: site, never-assumed: yes}
+assume:
+  earth.R: {is: 1 ohm, source: 'of this test'}",
+    );
+    assert!(said(&problems).contains("nobody may assume `earth.R`"));
+    assert_eq!(problems[0].labels.len(), 2, "both places are shown");
+}
+
+/// A table of truth for each operator: the members written, and whether all are written.
+#[test]
+fn b2_open_and_closed_collections() {
+    use Outcome::{Failed, Met, Undecided};
+    let met = "thing p { hub: h  x: 5 A }";
+    let breaks = "thing p { hub: h  x: 50 A }";
+    let open = "thing p { hub: h  x: ? }";
+    let nothing = "";
+    // require, members: existing hub open, the same closed.
+    let table: [(&str, &str, Outcome, Outcome); 20] = [
+        ("every t in things: t.x <= 10 A", met, Undecided, Met),
+        ("every t in things: t.x <= 10 A", breaks, Failed, Failed),
+        ("every t in things: t.x <= 10 A", open, Undecided, Undecided),
+        ("every t in things: t.x <= 10 A", nothing, Undecided, Met),
+        ("any t in things: t.x <= 10 A", met, Met, Met),
+        ("any t in things: t.x <= 10 A", breaks, Undecided, Failed),
+        ("any t in things: t.x <= 10 A", open, Undecided, Undecided),
+        ("any t in things: t.x <= 10 A", nothing, Undecided, Failed),
+        ("(sum t in things: t.x) <= 10 A", met, Undecided, Met),
+        ("(sum t in things: t.x) <= 10 A", breaks, Failed, Failed),
+        ("(sum t in things: t.x) <= 10 A", nothing, Undecided, Met),
+        ("(sum t in things: t.x) >= 5 A", met, Met, Met),
+        ("(count t in things where t.x >= 0 A) >= 1", met, Met, Met),
+        ("(count t in things where t.x >= 0 A) <= 1", met, Undecided, Met),
+        ("(count t in things where t.x >= 0 A) >= 1", nothing, Undecided, Failed),
+        ("((max t in things: t.x) else 0 A) <= 10 A", met, Undecided, Met),
+        ("((max t in things: t.x) else 0 A) <= 10 A", breaks, Failed, Failed),
+        ("((max t in things: t.x) else 0 A) <= 10 A", nothing, Undecided, Met),
+        ("((min t in things: t.x) else 0 A) <= 10 A", met, Met, Met),
+        ("((min t in things: t.x) else 0 A) <= 10 A", breaks, Undecided, Failed),
+    ];
+    for (require, members, when_open, when_closed) in table {
+        let w = World::rules(&[rule_with("it", "hub", require, "")]);
+        let of = |closed: &str| {
+            w.outcome(&format!("hub h {{ status: existing  {closed} }}\n{members}"))
+        };
+        assert_eq!(of(""), when_open, "{require} over `{members}`, open");
+        let closed = of("all-listed: thing");
+        assert_eq!(closed, when_closed, "{require} over `{members}`, closed");
+        // Closing flips no verdict that was decided.
+        if when_open != Undecided {
+            assert_eq!(when_open, closed);
+        }
+        // What the designer adds is written in full.
+        let new = w.outcome(&format!("hub h {{ status: new }}\n{members}"));
+        assert_eq!(new, when_closed, "{require} over `{members}`, new");
+    }
+}
+
+/// A kind that must exist and is not written is judged with all facts unknown.
+#[test]
+fn b3_a_phantom_is_judged_where_one_must_exist() {
+    let sections = "  supply:
+    means: a supply
+    at-least: 1
+    facts:
+      Ze: {is: ohm, means: 'an impedance', by: network}
+";
+    let w = World::lab(sections, &[rule_with("it", "supply", "Ze <= 1 ohm", "")]);
+    let judged = w.judge("thing t { }");
+    let f = finding(&judged, "it");
+    assert_eq!(f.outcome, Outcome::Undecided);
+    assert_eq!(named(f), ["Ze of supply"]);
+    assert_eq!(f.missing[0].settled_by, "network");
+    // Answering what it asks leaves nothing undecided.
+    assert_eq!(w.outcome("supply { Ze: 0.3 ohm }"), Outcome::Met);
+    // Closed and empty: no subject, nothing to say.
+    let judged = w.judge("thing t { }\nno supply\n");
+    assert!(judged.report.findings.iter().all(|f| f.rule != "it"));
+}
+
+/// Three lines of the shipped ruleset are a complete survey: nothing is met by silence.
+#[test]
+fn b3_an_empty_supply_asks_about_board_circuit_and_point() {
+    let w = World::shipped("gb");
+    let judged = w.judge("supply { }\n");
+    let asked: Vec<&str> = judged
+        .report
+        .findings
+        .iter()
+        .filter(|f| f.outcome == Outcome::Undecided)
+        .map(|f| f.subject.as_str())
+        .collect();
+    for subject in ["supply", "board", "circuit", "charge-point"] {
+        assert!(asked.contains(&subject), "{subject} is asked about: {asked:?}");
+    }
+    assert!(!clean(&judged));
+    assert_eq!(judged.report.counts.of(Outcome::Failed), 0);
+}
+
+/// Reading through what may be absent needs a guard, and the message says how to write one.
+#[test]
+fn b4_paths_through_the_absent() {
+    let problems = lab_refused(&format!("rules:\n{}", rule("it", "part.In <= 32 A")));
+    let text = said(&problems);
+    assert!(text.contains("part"), "{text}");
+    assert!(text.contains("is present"), "{text}");
+    let w = World::one("part is absent or part.In <= 32 A");
+    assert_eq!(w.outcome("thing t { part: none }"), Outcome::Met);
+    assert_eq!(
+        w.outcome("thing t { part: first { In: 40 A } }"),
+        Outcome::Failed
+    );
+    assert_eq!(w.outcome("thing t { part: ? }"), Outcome::Undecided);
+    let w = World::one("(optional-y else 2 A) <= 5 A");
+    assert_eq!(w.outcome("thing t { optional-y: none }"), Outcome::Met);
+    assert_eq!(w.outcome("thing t { optional-y: 9 A }"), Outcome::Failed);
+}
+
+/// `a | b` belongs to one of two: each has 0 or 1, exactly one has it.
+#[test]
+fn b5_unknown_references() {
+    let sections = "
+derive:
+  hub.has: {is: number, means: 'how many', formula: '(count t in things where t.x >= 0 A)', source: 'of this test'}
+";
+    let rules = [
+        rule_with("one-here", "hub", "has == 1", ""),
+        rule_with("at-most-one", "hub", "has <= 1", ""),
+    ];
+    let w = World::lab(sections, &rules);
+    let text = "hub a { all-listed: thing }\nhub b { all-listed: thing }\nthing t { x: 5 A  hub: a | b }\n";
+    assert_eq!(w.figure(text, "a", "has"), (0.0, 1.0));
+    assert_eq!(w.figure(text, "b", "has"), (0.0, 1.0));
+    let judged = w.judge(text);
+    let of = |rule: &str| -> Vec<Outcome> {
+        let all = judged.report.findings.iter();
+        all.filter(|f| f.rule == rule).map(|f| f.outcome).collect()
+    };
+    assert_eq!(of("one-here"), [Outcome::Undecided, Outcome::Undecided]);
+    assert_eq!(of("at-most-one"), [Outcome::Met, Outcome::Met]);
+    // Whichever it is, the hub it belongs to has exactly one: the choice is joint.
+    let own = World::lab(sections, &[rule("it", "hub is absent or hub.has == 1")]);
+    assert_eq!(own.outcome(text), Outcome::Met);
+}
+
+/// `?` may belong to any of them, and to one that is not written.
+#[test]
+fn b5_an_unknown_reference_may_lead_anywhere() {
+    let sections = "
+derive:
+  hub.has: {is: number, means: 'how many', formula: '(count t in things where t.x >= 0 A)', source: 'of this test'}
+";
+    let w = World::lab(sections, &[rule_with("it", "hub", "has <= 0", "")]);
+    let text = "hub a { all-listed: thing }\nthing t { x: 5 A  hub: ? }\n";
+    assert_eq!(w.outcome(text), Outcome::Undecided);
+}
+
+/// Boards in series: a formula may follow the feed upward.
+#[test]
+fn b6_recursion_along_the_feed() {
+    let sections = "
+derive:
+  hub.sum: {is: ohm, means: 'all above', formula: 'if fed-from is present then top + fed-from.sum else top', source: 'of this test'}
+";
+    let w = World::lab(sections, &[rule_with("it", "hub", "sum <= 3 ohm", "")]);
+    let text = "hub one { top: 1 ohm  fed-from: none }\n\
+                hub two { top: 1 ohm  fed-from: one }\n\
+                hub three { top: 1.5 ohm  fed-from: two }\n";
+    let (low, high) = w.figure(text, "three", "sum");
+    assert!((low - 3.5).abs() < 1e-9 && (high - 3.5).abs() < 1e-9);
+    let judged = w.judge(text);
+    let failed: Vec<&str> = judged
+        .report
+        .findings
+        .iter()
+        .filter(|f| f.outcome == Outcome::Failed)
+        .map(|f| f.subject.as_str())
+        .collect();
+    assert_eq!(failed, ["three"]);
+    // A design that feeds itself is an error that names the loop.
+    let (_, problems) = w.read(
+        "hub a { top: 1 ohm  fed-from: b }\nhub b { top: 1 ohm  fed-from: a }\n",
+        &[],
+    );
+    let text = said(&problems);
+    assert!(
+        text.contains("feed each other in a circle") && text.contains('a') && text.contains('b'),
+        "{text}"
+    );
+}
+
+/// Up and down mixed would never end.
+#[test]
+fn b6_up_and_down_mixed_is_refused() {
+    let problems = lab_refused(
+        "
+derive:
+  hub.up: {is: ohm, means: 'up', formula: 'if fed-from is present then fed-from.down else top', source: 'of this test'}
+  hub.down: {is: ohm, means: 'down', formula: '(sum s in subs: s.up) + top', source: 'of this test'}",
+    );
+    let text = said(&problems);
+    assert!(text.contains("need each other"), "{text}");
+    assert!(text.contains("hub.up") && text.contains("hub.down"), "{text}");
+}
+
+/// Outcome = not where, or require: nine combinations.
+#[test]
+fn b7_where_and_require_nine_combinations() {
+    use Outcome::{Failed, Met, NotApplicable, Undecided};
+    let w = World::rules(&[rule_with("it", "thing", "b", "    where: 'a'\n")]);
+    let table = [
+        ("yes", "yes", Met),
+        ("yes", "no", Failed),
+        ("yes", "?", Undecided),
+        ("no", "yes", NotApplicable),
+        ("no", "no", NotApplicable),
+        ("no", "?", NotApplicable),
+        ("?", "yes", Met),
+        ("?", "no", Undecided),
+        ("?", "?", Undecided),
+    ];
+    for (a, b, wanted) in table {
+        let got = w.outcome(&format!("thing t {{ a: {a}  b: {b} }}"));
+        assert_eq!(got, wanted, "where {a}, require {b}");
+    }
+    // If it applies, this breaks: the fact to settle is the one that decides.
+    let f = w.finding("thing t { a: ?  b: no }", "it");
+    assert_eq!(named(&f), ["a of t"]);
+    assert_eq!(f.missing[0].breaks.as_deref(), Some("yes"));
+}
+
+/// The same with one leaf in both.
+#[test]
+fn b7_where_and_require_share_a_leaf() {
+    use Outcome::{Failed, Met, NotApplicable, Undecided};
+    let w = World::rules(&[rule_with(
+        "it",
+        "thing",
+        "x >= 10 A",
+        "    where: 'x >= 5 A'\n",
+    )]);
+    let table = [
+        ("20 A", Met),
+        ("7 A", Failed),
+        ("2 A", NotApplicable),
+        ("10 A .. 20 A", Met),
+        ("6 A .. 8 A", Failed),
+        ("1 A .. 4 A", NotApplicable),
+        ("6 A .. 20 A", Undecided),
+        ("1 A .. 8 A", Undecided),
+        ("?", Undecided),
+    ];
+    for (x, wanted) in table {
+        assert_eq!(w.outcome(&format!("thing t {{ x: {x} }}")), wanted, "{x}");
+    }
+    // Neither side decided, but whatever applies is met.
+    let w = World::rules(&[rule_with(
+        "it",
+        "thing",
+        "x >= 5 A",
+        "    where: 'x >= 10 A'\n",
+    )]);
+    assert_eq!(w.outcome("thing t { x: 2 A .. 20 A }"), Met);
+}
+
+/// What belongs to a later stage waits, counted apart; the exit code is that of the stage.
+#[test]
+fn b8_stage() {
+    let w = World::rules(&[
+        rule("now", "x <= 10 A"),
+        rule_with("later", "thing", "y <= 10 A", "    stage: handover\n"),
+    ]);
+    let text = "thing t { x: 5 A }";
+    let design = w.at(text, Stage::Design);
+    assert!(clean(&design));
+    assert_eq!(design.report.counts.of(Outcome::NotDue), 1);
+    let handover = w.at(text, Stage::Handover);
+    assert!(!clean(&handover));
+    assert_eq!(handover.report.counts.of(Outcome::NotDue), 0);
+    assert_eq!(finding(&handover, "later").outcome, Outcome::Undecided);
+}
+
+/// Every cell of outcome and severity is counted apart and shows in each format.
+#[test]
+fn b8a_outcome_and_severity_are_two_axes() {
+    let mut rules = Vec::new();
+    for severity in Severity::ALL {
+        let s = severity.word();
+        let with = |id: &str, require: &str, more: &str| {
+            rule_with(
+                &format!("{s}-{id}"),
+                "thing",
+                require,
+                &format!("    severity: {s}\n{more}"),
+            )
+        };
+        rules.push(with("met", "x >= 1 A", ""));
+        rules.push(with("failed", "x <= 1 A", ""));
+        rules.push(with("undecided", "y <= 1 A", ""));
+        rules.push(with("not-applicable", "y <= 1 A", "    where: 'x <= 1 A'\n"));
+        rules.push(with("not-due", "y <= 1 A", "    stage: handover\n"));
+        rules.push(with("not-judged", "r <= 1 ohm", ""));
+    }
+    rules.push(rule("departed", "x <= 1 A"));
+    let w = World::rules(&rules);
+    let text = "thing t { x: 5 A  y: ?  r: 3 A }\n\
+                departure from departed { reason: \"agreed\"  agreed-by: \"owner\" }\n";
+    let (design, problems) = w.read(text, &[]);
+    let judged = amperule::check::check(&w.ruleset, &design, &Settings::default());
+    let counts = &judged.report.counts;
+    for severity in Severity::ALL {
+        for outcome in [
+            Outcome::Met,
+            Outcome::Failed,
+            Outcome::Undecided,
+            Outcome::NotApplicable,
+            Outcome::NotDue,
+            Outcome::NotJudged,
+        ] {
+            assert_eq!(counts.cell(outcome, severity), 1, "{outcome:?} {severity}");
+        }
+    }
+    assert_eq!(counts.cell(Outcome::Departed, Severity::Breach), 1);
+    let (plain, data) = rendered(&w, &judged, text, &problems);
+    for severity in Severity::ALL {
+        let s = severity.word();
+        // A failure is called by its severity.
+        assert!(plain.contains(&format!("{s}: {s}-failed")), "{plain}");
+        assert!(plain.contains(&format!("{s}-undecided")), "{s}: {plain}");
+        assert!(plain.contains(&format!("{s}-not-judged")), "{s}: {plain}");
+        assert!(plain.contains(&format!("({s}-met)")), "{s}: {plain}");
+        for outcome in ["failed", "undecided", "not-judged", "met", "not-applicable", "not-due"] {
+            assert_eq!(data["counts"][outcome][s], 1, "{outcome} {s}");
+        }
+    }
+    assert!(plain.contains("departed: departed"), "{plain}");
+    assert_eq!(data["counts"]["departed"]["breach"], 1);
+    let closing = plain
+        .lines()
+        .find(|l| l.starts_with("t.amp: 1 breach"))
+        .expect("a closing line");
+    for part in ["1 caution", "1 advice", "3 undecided", "3 met", "1 departed", "3 not judged"] {
+        assert!(closing.contains(part), "`{part}` in {closing}");
+    }
+}
+
+fn rendered(
+    w: &World,
+    judged: &Judged,
+    text: &str,
+    problems: &[amperule::source::Problem],
+) -> (String, serde_json::Value) {
+    let mut sources = Sources::default();
+    sources.add(SourceFile::new("t.amp", text));
+    let report = FileReport {
+        path: "t.amp",
+        sources: &sources,
+        problems,
+        ruleset: Some(&w.ruleset),
+        stage: Stage::Design,
+        report: Some(&judged.report),
+    };
+    let plain = terminal::render(&report, true, Style::default());
+    let data = serde_json::from_str(&json::file(&report, true)).expect("JSON");
+    (plain, data)
+}
+
+/// What is existing is the site's to tell, though a designer chooses it where it is new.
+#[test]
+fn b9_who_settles_depends_on_the_object() {
+    let w = World::rules(&[rule("it", "size >= 4 mm²")]);
+    let settler = |status: &str| {
+        let f = w.finding(&format!("thing t {{ status: {status}  size: ? }}"), "it");
+        f.missing[0].settled_by
+    };
+    assert_eq!(settler("new"), "designer");
+    assert_eq!(settler("existing"), "site");
+    assert_eq!(settler("altered"), "designer");
+    // Inherited by what stands inside.
+    let w = World::rules(&[rule_with(
+        "it",
+        "thing",
+        "part is absent or part.size >= 4 mm²",
+        "",
+    )]);
+    let f = w.finding(
+        "thing t { status: existing  part: first { size: ? } }",
+        "it",
+    );
+    assert_eq!(f.missing[0].settled_by, "site");
+    // What is to go is not judged.
+    let judged = w.judge("thing t { status: to-go  part: first { size: ? } }");
+    assert!(judged.report.findings.is_empty());
+}
+
+/// No remedy touches what is there already.
+#[test]
+fn b9_no_help_edits_what_exists() {
+    let w = World::rules(&[rule("it", "size >= 6 mm²")]);
+    let help = |status: &str| {
+        w.finding(&format!("thing t {{ status: {status}  size: 4 mm² }}"), "it")
+            .help
+    };
+    assert!(help("new").iter().any(|h| h.contains("`size: 6 mm²`")));
+    assert!(help("existing").iter().all(|h| !h.contains("`size:")));
+}
+
+/// A written set wins over the formula; the two are never intersected.
+#[test]
+fn b10_derived_or_written() {
+    let sections = "
+derive:
+  thing.r: {is: ohm, means: 'from its size', formula: '10 ohm·A / x', unless-written: yes, source: 'of this test'}
+";
+    let w = World::lab(sections, &[rule("it", "r <= 10 ohm")]);
+    assert_eq!(w.figure("thing t { x: 5 A }", "t", "r"), (2.0, 2.0));
+    assert_eq!(w.outcome("thing t { x: 5 A }"), Outcome::Met);
+    let written = "thing t { x: 5 A  r: 20 ohm }";
+    assert_eq!(w.figure(written, "t", "r"), (20.0, 20.0));
+    assert_eq!(w.outcome(written), Outcome::Failed);
+    // `?` is written, too: the formula does not answer it.
+    let v = w.verdict("thing t { x: 5 A  r: ? }", "it");
+    assert_eq!(
+        (v.outcome, v.reason),
+        (Outcome::Undecided, Some(Reason::Open))
+    );
+}

@@ -1,0 +1,334 @@
+//! Small rulesets of the tests' own, and designs judged by them.
+
+use std::fs;
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use amperule::check::{Finding, Judged, Outcome, Reason, Settings, check};
+use amperule::design::model::Design;
+use amperule::design::parse::{parse, parse_value};
+use amperule::design::resolve::{self, resolve};
+use amperule::ruleset::{Library, Loaded, Request, Ruleset, Severity, Stage};
+use amperule::source::{FileId, Problem};
+use tempfile::TempDir;
+
+/// Kinds for tests that need no electricity: a thing with a few facts of each type.
+pub const KINDS: &str = "
+ruleset: lab
+title: rules for tests
+editions:
+  - {id: '1', title: first}
+series:
+  size: {is: mm², members: [1, 1.5, 2.5, 4, 6, 10, 16], source: 'of this test'}
+kinds:
+  installation:
+    means: the whole
+    facts:
+      rules: {is: text, means: 'rules', by: designer}
+      designed-on: {is: date, means: 'day', by: designer}
+  thing:
+    means: a thing
+    within: {hub: hub}
+    facts:
+      x: {is: A, means: 'a current', by: site, domain: '>= 0 A', plausible: 1 A .. 100 A}
+      y: {is: A, means: 'another current', by: site, domain: '>= 0 A', plausible: 1 A .. 100 A}
+      z: {is: A, means: 'a third current', by: designer, domain: '>= 0 A', plausible: 1 A .. 100 A}
+      r: {is: ohm, means: 'a resistance', by: test, domain: '>= 0 ohm', plausible: 1 ohm .. 50 ohm}
+      U: {is: V, means: 'a voltage', by: network, domain: '> 0 V', plausible: 50 V .. 600 V, exact: yes}
+      p: {is: W, means: 'a power', by: maker, domain: '>= 0 W', plausible: 10 W .. 10000 W}
+      size: {is: mm², means: 'a size', by: designer, domain: '> 0 mm²', series: size}
+      cores: {is: whole, means: 'cores', by: designer, domain: '>= 1', plausible: 1 .. 7}
+      a: {is: yes-no, means: 'a question', by: site}
+      b: {is: yes-no, means: 'a second question', by: client}
+      c: {is: yes-no, means: 'a third question', by: site}
+      colour: {is: one of red green blue, means: 'a colour', by: designer}
+      method: {is: one of C D, means: 'a way of laying', by: designer}
+      label: {is: text, means: 'a text', by: site}
+      warmth: {is: °C, means: 'a temperature', by: site, plausible: -10 °C .. 70 °C}
+      share: {is: '%', means: 'a share', by: designer, domain: '>= 0 %'}
+      day: {is: date, means: 'a day', by: site}
+      hub: {is: reference hub, means: 'where it belongs', by: site}
+      other: {is: reference thing, means: 'its partner', by: site}
+      part: {is: part part, means: 'what is fitted', by: designer}
+      optional-y: {is: A, means: 'a current that may be absent', by: site, optional: yes}
+  hub:
+    means: what things belong to
+    facts:
+      fed-from: {is: reference hub, means: 'what feeds it', by: site}
+      top: {is: ohm, means: 'what is added here', by: site, domain: '>= 0 ohm'}
+      things: {is: reverse thing.hub, means: 'what belongs to it', open: existing}
+      subs: {is: reverse hub.fed-from, means: 'what it feeds'}
+  part:
+    means: a part
+    part-only: yes
+    heads: {first: {}, second: {}}
+    facts:
+      size: {is: mm², means: 'a size', by: designer, domain: '> 0 mm²', series: size}
+      In: {is: A, means: 'a rated current', by: designer, domain: '> 0 A', plausible: 6 A .. 125 A, exact: yes}
+      length: {is: m, means: 'a length', by: designer, domain: '> 0 m', plausible: 0.1 m .. 1000 m}
+";
+
+/// A ruleset and the folder it was read from.
+pub struct World {
+    _folder: Option<TempDir>,
+    pub ruleset: Arc<Ruleset>,
+}
+
+/// What came of one rule for one subject.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Verdict {
+    pub outcome: Outcome,
+    pub reason: Option<Reason>,
+}
+
+/// Writes rulesets into a folder, each as `name/ruleset.yaml`.
+pub fn folder(sets: &[(&str, &str)]) -> TempDir {
+    let folder = tempfile::tempdir().expect("a folder");
+    for (name, yaml) in sets {
+        let path = folder.path().join(name);
+        fs::create_dir_all(&path).expect("made");
+        fs::write(path.join("ruleset.yaml"), yaml).expect("written");
+    }
+    folder
+}
+
+pub fn load(folders: Vec<PathBuf>, rules: &str, edition: Option<&str>, on: Option<i32>) -> Loaded {
+    let mut names = rules.split('+').map(|n| n.trim().to_owned());
+    Library::new(folders).load(&Request {
+        base: names.next().unwrap_or_default(),
+        patches: names.collect(),
+        edition: edition.map(str::to_owned),
+        on,
+    })
+}
+
+/// One rule about each thing.
+pub fn rule(id: &str, require: &str) -> String {
+    rule_with(id, "thing", require, "")
+}
+
+pub fn rule_with(id: &str, each: &str, require: &str, more: &str) -> String {
+    let stage = if more.contains("stage:") {
+        ""
+    } else {
+        "    stage: design\n"
+    };
+    let require = if require.is_empty() {
+        String::new()
+    } else {
+        format!("    require: '{require}'\n")
+    };
+    format!(
+        "  - id: {id}\n    title: rule {id}\n{stage}    each: {each}\n{require}    \
+         message: '{{subject}} breaks {id}'\n    topic: tests\n    source: 'of this test'\n    \
+         confidence: published\n{more}"
+    )
+}
+
+impl World {
+    /// Loads rulesets that must be sound.
+    pub fn of(sets: &[(&str, &str)], rules: &str) -> Self {
+        Self::with(sets, rules, None, None)
+    }
+
+    pub fn with(
+        sets: &[(&str, &str)],
+        rules: &str,
+        edition: Option<&str>,
+        on: Option<i32>,
+    ) -> Self {
+        let folder = folder(sets);
+        let loaded = load(vec![folder.path().to_path_buf()], rules, edition, on);
+        let Some(ruleset) = loaded.ruleset else {
+            panic!("{:#?}", loaded.problems);
+        };
+        Self {
+            _folder: Some(folder),
+            ruleset,
+        }
+    }
+
+    /// A ruleset that ships inside the program.
+    pub fn shipped(name: &str) -> Self {
+        let loaded = load(Vec::new(), name, None, None);
+        let Some(ruleset) = loaded.ruleset else {
+            panic!("{:#?}", loaded.problems);
+        };
+        Self {
+            _folder: None,
+            ruleset,
+        }
+    }
+
+    /// The kinds above with some rules.
+    pub fn rules(rules: &[String]) -> Self {
+        Self::lab("", rules)
+    }
+
+    /// The kinds above with further sections and some rules.
+    pub fn lab(sections: &str, rules: &[String]) -> Self {
+        let yaml = format!("{KINDS}{sections}\nrules:\n{}", rules.concat());
+        Self::of(&[("lab", &yaml)], "lab")
+    }
+
+    /// The kinds above with one rule called `it`.
+    pub fn one(require: &str) -> Self {
+        Self::rules(&[rule("it", require)])
+    }
+
+    /// Reads a design; gives its problems, too.
+    pub fn read(&self, text: &str, set: &[(&str, &str)]) -> (Design, Vec<Problem>) {
+        let parsed = parse(FileId(0), text);
+        let mut problems = parsed.problems;
+        let set = set
+            .iter()
+            .map(|(name, value)| {
+                let (value, wrong) = parse_value(FileId(9), value, 0);
+                problems.extend(wrong);
+                ((*name).to_owned(), value)
+            })
+            .collect();
+        let resolved = resolve(
+            &[parsed.tree],
+            &self.ruleset.vocabulary,
+            &resolve::Settings { set },
+        );
+        problems.extend(resolved.problems);
+        (resolved.design, problems)
+    }
+
+    /// Reads a design that must be sound.
+    pub fn design(&self, text: &str) -> Design {
+        let (design, problems) = self.read(text, &[]);
+        let errors: Vec<_> = problems.iter().filter(|p| p.is_error()).collect();
+        assert!(errors.is_empty(), "{errors:#?}");
+        design
+    }
+
+    pub fn judge(&self, text: &str) -> Judged {
+        self.judge_with(text, &Settings::default())
+    }
+
+    pub fn judge_with(&self, text: &str, settings: &Settings) -> Judged {
+        check(&self.ruleset, &self.design(text), settings)
+    }
+
+    /// Judges at a stage.
+    pub fn at(&self, text: &str, stage: Stage) -> Judged {
+        let settings = Settings {
+            stage,
+            ..Settings::default()
+        };
+        self.judge_with(text, &settings)
+    }
+
+    /// The one verdict of one rule.
+    pub fn verdict(&self, text: &str, rule: &str) -> Verdict {
+        let settings = Settings {
+            only: Some(rule.to_owned()),
+            ..Settings::default()
+        };
+        let judged = self.judge_with(text, &settings);
+        verdict_of(&judged, rule)
+    }
+
+    /// What came of the one rule `it` for the one subject.
+    pub fn outcome(&self, text: &str) -> Outcome {
+        self.verdict(text, "it").outcome
+    }
+
+    /// The finding of a rule for its one subject.
+    pub fn finding(&self, text: &str, rule: &str) -> Finding {
+        let judged = self.judge(text);
+        finding(&judged, rule).clone()
+    }
+
+    /// Low and high of a fact of an object, in its unit.
+    pub fn figure(&self, text: &str, object: &str, fact: &str) -> (f64, f64) {
+        let design = self.design(text);
+        let f = amperule::answer::value(&self.ruleset, &design, object, fact, None)
+            .unwrap_or_else(|| panic!("{fact} of {object} has a value"));
+        (f.unit.from_si(f.low), f.unit.from_si(f.high))
+    }
+}
+
+pub fn verdict_of(judged: &Judged, rule: &str) -> Verdict {
+    let mut all: Vec<Verdict> = judged
+        .report
+        .findings
+        .iter()
+        .filter(|f| f.rule == rule)
+        .map(|f| Verdict {
+            outcome: f.outcome,
+            reason: f.reason,
+        })
+        .collect();
+    if all.is_empty() {
+        // What is plainly not applicable or not due is counted only.
+        for outcome in [Outcome::NotApplicable, Outcome::NotDue] {
+            if judged.report.counts.of(outcome) > 0 {
+                all.push(Verdict {
+                    outcome,
+                    reason: None,
+                });
+            }
+        }
+    }
+    assert_eq!(all.len(), 1, "one verdict of `{rule}`: {all:?}");
+    all.remove(0)
+}
+
+pub fn finding<'j>(judged: &'j Judged, rule: &str) -> &'j Finding {
+    let mut all = judged.report.findings.iter().filter(|f| f.rule == rule);
+    let Some(one) = all.next() else {
+        panic!("`{rule}` has a finding");
+    };
+    assert!(all.next().is_none(), "`{rule}` has one finding");
+    one
+}
+
+/// The facts that a finding names, as `fact of object`.
+pub fn named(finding: &Finding) -> Vec<String> {
+    finding
+        .missing
+        .iter()
+        .map(|m| format!("{} of {}", m.fact, m.of))
+        .collect()
+}
+
+/// Problems of a ruleset that must not load, as their messages.
+pub fn refused(sets: &[(&str, &str)], rules: &str, edition: Option<&str>) -> Vec<Problem> {
+    let folder = folder(sets);
+    let loaded = load(vec![folder.path().to_path_buf()], rules, edition, None);
+    assert!(loaded.ruleset.is_none(), "the ruleset loads");
+    assert!(!loaded.problems.is_empty(), "and says nothing");
+    loaded.problems
+}
+
+/// Problems of the kinds above with further sections.
+pub fn lab_refused(sections: &str) -> Vec<Problem> {
+    let yaml = format!("{KINDS}{sections}\n");
+    refused(&[("lab", &yaml)], "lab", None)
+}
+
+pub fn said(problems: &[Problem]) -> String {
+    problems
+        .iter()
+        .map(|p| {
+            format!(
+                "{}: {} ({} places) {}\n",
+                p.code,
+                p.message,
+                p.labels.len(),
+                p.help.join("; ")
+            )
+        })
+        .collect()
+}
+
+/// Whether nothing that could be a breach is broken or undecided: exit code 0.
+pub fn clean(judged: &Judged) -> bool {
+    let c = &judged.report.counts;
+    c.cell(Outcome::Failed, Severity::Breach) == 0
+        && c.cell(Outcome::Undecided, Severity::Breach) == 0
+}
