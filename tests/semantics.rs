@@ -8,6 +8,18 @@
     reason = "the helpers of these tests stop where a test names what is not there"
 )]
 
+#[path = "semantics/departures.rs"]
+mod departures;
+#[path = "semantics/figures.rs"]
+mod figures;
+#[path = "semantics/layers.rs"]
+mod layers;
+#[path = "semantics/lexical.rs"]
+mod lexical;
+#[path = "semantics/miniature.rs"]
+mod miniature;
+#[path = "semantics/pitfalls.rs"]
+mod pitfalls;
 #[path = "semantics/sets.rs"]
 mod sets;
 #[path = "semantics/silence.rs"]

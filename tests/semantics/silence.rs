@@ -78,18 +78,50 @@ fn b2_open_and_closed_collections() {
         ("(sum t in things: t.x) <= 10 A", nothing, Undecided, Met),
         ("(sum t in things: t.x) >= 5 A", met, Met, Met),
         ("(count t in things where t.x >= 0 A) >= 1", met, Met, Met),
-        ("(count t in things where t.x >= 0 A) <= 1", met, Undecided, Met),
-        ("(count t in things where t.x >= 0 A) >= 1", nothing, Undecided, Failed),
-        ("((max t in things: t.x) else 0 A) <= 10 A", met, Undecided, Met),
-        ("((max t in things: t.x) else 0 A) <= 10 A", breaks, Failed, Failed),
-        ("((max t in things: t.x) else 0 A) <= 10 A", nothing, Undecided, Met),
+        (
+            "(count t in things where t.x >= 0 A) <= 1",
+            met,
+            Undecided,
+            Met,
+        ),
+        (
+            "(count t in things where t.x >= 0 A) >= 1",
+            nothing,
+            Undecided,
+            Failed,
+        ),
+        (
+            "((max t in things: t.x) else 0 A) <= 10 A",
+            met,
+            Undecided,
+            Met,
+        ),
+        (
+            "((max t in things: t.x) else 0 A) <= 10 A",
+            breaks,
+            Failed,
+            Failed,
+        ),
+        (
+            "((max t in things: t.x) else 0 A) <= 10 A",
+            nothing,
+            Undecided,
+            Met,
+        ),
         ("((min t in things: t.x) else 0 A) <= 10 A", met, Met, Met),
-        ("((min t in things: t.x) else 0 A) <= 10 A", breaks, Undecided, Failed),
+        (
+            "((min t in things: t.x) else 0 A) <= 10 A",
+            breaks,
+            Undecided,
+            Failed,
+        ),
     ];
     for (require, members, when_open, when_closed) in table {
         let w = World::rules(&[rule_with("it", "hub", require, "")]);
         let of = |closed: &str| {
-            w.outcome(&format!("hub h {{ status: existing  {closed} }}\n{members}"))
+            w.outcome(&format!(
+                "hub h {{ status: existing  {closed} }}\n{members}"
+            ))
         };
         assert_eq!(of(""), when_open, "{require} over `{members}`, open");
         let closed = of("all-listed: thing");
@@ -139,7 +171,10 @@ fn b3_an_empty_supply_asks_about_board_circuit_and_point() {
         .map(|f| f.subject.as_str())
         .collect();
     for subject in ["supply", "board", "circuit", "charge-point"] {
-        assert!(asked.contains(&subject), "{subject} is asked about: {asked:?}");
+        assert!(
+            asked.contains(&subject),
+            "{subject} is asked about: {asked:?}"
+        );
     }
     assert!(!clean(&judged));
     assert_eq!(judged.report.counts.of(Outcome::Failed), 0);
@@ -248,7 +283,10 @@ derive:
     );
     let text = said(&problems);
     assert!(text.contains("need each other"), "{text}");
-    assert!(text.contains("hub.up") && text.contains("hub.down"), "{text}");
+    assert!(
+        text.contains("hub.up") && text.contains("hub.down"),
+        "{text}"
+    );
 }
 
 /// Outcome = not where, or require: nine combinations.
@@ -345,7 +383,11 @@ fn b8a_outcome_and_severity_are_two_axes() {
         rules.push(with("met", "x >= 1 A", ""));
         rules.push(with("failed", "x <= 1 A", ""));
         rules.push(with("undecided", "y <= 1 A", ""));
-        rules.push(with("not-applicable", "y <= 1 A", "    where: 'x <= 1 A'\n"));
+        rules.push(with(
+            "not-applicable",
+            "y <= 1 A",
+            "    where: 'x <= 1 A'\n",
+        ));
         rules.push(with("not-due", "y <= 1 A", "    stage: handover\n"));
         rules.push(with("not-judged", "r <= 1 ohm", ""));
     }
@@ -377,7 +419,14 @@ fn b8a_outcome_and_severity_are_two_axes() {
         assert!(plain.contains(&format!("{s}-undecided")), "{s}: {plain}");
         assert!(plain.contains(&format!("{s}-not-judged")), "{s}: {plain}");
         assert!(plain.contains(&format!("({s}-met)")), "{s}: {plain}");
-        for outcome in ["failed", "undecided", "not-judged", "met", "not-applicable", "not-due"] {
+        for outcome in [
+            "failed",
+            "undecided",
+            "not-judged",
+            "met",
+            "not-applicable",
+            "not-due",
+        ] {
             assert_eq!(data["counts"][outcome][s], 1, "{outcome} {s}");
         }
     }
@@ -387,7 +436,14 @@ fn b8a_outcome_and_severity_are_two_axes() {
         .lines()
         .find(|l| l.starts_with("t.amp: 1 breach"))
         .expect("a closing line");
-    for part in ["1 caution", "1 advice", "3 undecided", "3 met", "1 departed", "3 not judged"] {
+    for part in [
+        "1 caution",
+        "1 advice",
+        "3 undecided",
+        "3 met",
+        "1 departed",
+        "3 not judged",
+    ] {
         assert!(closing.contains(part), "`{part}` in {closing}");
     }
 }
@@ -446,8 +502,11 @@ fn b9_who_settles_depends_on_the_object() {
 fn b9_no_help_edits_what_exists() {
     let w = World::rules(&[rule("it", "size >= 6 mm²")]);
     let help = |status: &str| {
-        w.finding(&format!("thing t {{ status: {status}  size: 4 mm² }}"), "it")
-            .help
+        w.finding(
+            &format!("thing t {{ status: {status}  size: 4 mm² }}"),
+            "it",
+        )
+        .help
     };
     assert!(help("new").iter().any(|h| h.contains("`size: 6 mm²`")));
     assert!(help("existing").iter().all(|h| !h.contains("`size:")));

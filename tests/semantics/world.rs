@@ -20,6 +20,7 @@ editions:
   - {id: '1', title: first}
 series:
   size: {is: mm², members: [1, 1.5, 2.5, 4, 6, 10, 16], source: 'of this test'}
+  gauge: {is: mm², members: {14 AWG: 2.0809, 1/0 AWG: 53.49, 250 kcmil: 126.7}, source: 'of this test'}
 kinds:
   installation:
     means: the whole
@@ -42,10 +43,12 @@ kinds:
       b: {is: yes-no, means: 'a second question', by: client}
       c: {is: yes-no, means: 'a third question', by: site}
       colour: {is: one of red green blue, means: 'a colour', by: designer}
-      method: {is: one of C D, means: 'a way of laying', by: designer}
+      method: {is: one of C D 100, means: 'a way of laying', by: designer}
       label: {is: text, means: 'a text', by: site}
       warmth: {is: °C, means: 'a temperature', by: site, plausible: -10 °C .. 70 °C}
       share: {is: '%', means: 'a share', by: designer, domain: '>= 0 %'}
+      gauge: {is: mm², means: 'a size by gauge', by: designer, domain: '> 0 mm²', series: gauge}
+      span: {is: s, means: 'a time', by: designer, domain: '>= 0 s'}
       day: {is: date, means: 'a day', by: site}
       hub: {is: reference hub, means: 'where it belongs', by: site}
       other: {is: reference thing, means: 'its partner', by: site}
@@ -55,6 +58,7 @@ kinds:
     means: what things belong to
     facts:
       fed-from: {is: reference hub, means: 'what feeds it', by: site}
+      ways: {is: whole, means: 'ways', by: site, domain: '>= 1'}
       top: {is: ohm, means: 'what is added here', by: site, domain: '>= 0 ohm'}
       things: {is: reverse thing.hub, means: 'what belongs to it', open: existing}
       subs: {is: reverse hub.fed-from, means: 'what it feeds'}
@@ -148,16 +152,21 @@ impl World {
         }
     }
 
+    /// A ruleset that was loaded elsewhere.
+    pub fn around(ruleset: Arc<Ruleset>) -> Self {
+        Self {
+            _folder: None,
+            ruleset,
+        }
+    }
+
     /// A ruleset that ships inside the program.
     pub fn shipped(name: &str) -> Self {
         let loaded = load(Vec::new(), name, None, None);
         let Some(ruleset) = loaded.ruleset else {
             panic!("{:#?}", loaded.problems);
         };
-        Self {
-            _folder: None,
-            ruleset,
-        }
+        Self::around(ruleset)
     }
 
     /// The kinds above with some rules.

@@ -1,0 +1,292 @@
+//! D: layers, patches, editions.
+
+use amperule::check::Outcome;
+use amperule::source::Problem;
+
+use crate::world::{KINDS, World, refused, rule, rule_with, said};
+
+/// A parent with a limit, a formula that reads it, and one rule.
+fn base() -> String {
+    format!(
+        "{KINDS}
+limits:
+  hot: {{is: 1.25, means: 'a factor', clause: 'Book 1'}}
+  cap: {{is: 10 A, means: 'a cap', clause: 'Book 2'}}
+derive:
+  thing.heated: {{is: A, means: 'with the factor', formula: 'x * limits.hot', source: 'of this test'}}
+rules:
+{}",
+        rule("it", "heated <= limits.cap")
+    )
+}
+
+fn child(name: &str, parent: &str, sections: &str) -> String {
+    format!(
+        "ruleset: {name}\ntitle: {name}\nparent: {parent}\neditions:\n  - {{id: '1', title: '{name} first'}}\n{sections}\n"
+    )
+}
+
+fn patch(name: &str, sections: &str) -> String {
+    format!("ruleset: {name}\ntitle: {name}\n{sections}\n")
+}
+
+fn labels(problems: &[Problem], code: &str) -> usize {
+    problems
+        .iter()
+        .find(|p| p.code == code)
+        .unwrap_or_else(|| panic!("{code} in {}", said(problems)))
+        .labels
+        .len()
+}
+
+/// A child's limit moves the parent's formula.
+#[test]
+fn d1_limits_bind_late() {
+    let (base, firm) = (
+        base(),
+        child(
+            "firm",
+            "lab",
+            "limits:\n  hot: {is: 1, was: '1.25', means: 'a factor', clause: 'own handbook'}",
+        ),
+    );
+    let text = "thing t { x: 9 A }";
+    let lab = World::of(&[("lab", &base)], "lab");
+    assert_eq!(lab.figure(text, "t", "heated"), (11.25, 11.25));
+    assert_eq!(lab.outcome(text), Outcome::Failed);
+    let firm = World::of(&[("lab", &base), ("firm", &firm)], "firm");
+    assert_eq!(firm.figure(text, "t", "heated"), (9.0, 9.0));
+    assert_eq!(firm.outcome(text), Outcome::Met);
+    // Its working shows the value, the layer, and what it replaced.
+    let design = firm.design(text);
+    let facts = amperule::answer::worked_facts(&firm.ruleset, &design, Some("t.heated"));
+    let w = amperule::answer::working(&firm.ruleset, &design, facts[0].0, facts[0].1);
+    let input = w.steps[0]
+        .inputs
+        .iter()
+        .find(|i| i.name == "limits.hot")
+        .expect("the limit is an input");
+    let source = input.source.as_deref().unwrap_or("");
+    assert_eq!(input.value, "1");
+    assert!(source.contains("firm replaces 1.25 of lab"), "{source}");
+}
+
+/// Ohms do not become volts: both places are shown.
+#[test]
+fn d1_an_override_keeps_the_dimension() {
+    let firm = child(
+        "firm",
+        "lab",
+        "limits:\n  cap: {is: 10 V, means: 'a cap', clause: 'own handbook'}",
+    );
+    let problems = refused(&[("lab", &base()), ("firm", &firm)], "firm", None);
+    assert_eq!(labels(&problems, "dimension-changed"), 2);
+}
+
+/// A limit left to a child that does not set it is a gap of the ruleset, not the site's to answer.
+#[test]
+fn d1_a_required_limit_that_is_not_set_is_a_gap() {
+    let base = base().replace("cap: {is: 10 A,", "cap: {is: required, unit: A,");
+    let w = World::of(&[("lab", &base)], "lab");
+    let v = w.verdict("thing t { x: 9 A }", "it");
+    assert_eq!(
+        (v.outcome, v.reason),
+        (Outcome::Undecided, Some(amperule::check::Reason::Gap))
+    );
+    let firm = child(
+        "firm",
+        "lab",
+        "limits:\n  cap: {is: 20 A, means: 'a cap', clause: 'own handbook'}",
+    );
+    let w = World::of(&[("lab", &base), ("firm", &firm)], "firm");
+    assert_eq!(w.outcome("thing t { x: 9 A }"), Outcome::Met);
+}
+
+/// An amendment is field by field, needs its reason, and is shown as one.
+#[test]
+fn d2_amending() {
+    let amend = "amend:\n  - {id: it, require: 'heated <= 5 A', because: 'stricter here'}";
+    let firm = child("firm", "lab", amend);
+    let sets = [("lab", base()), ("firm", firm)];
+    let sets: Vec<(&str, &str)> = sets.iter().map(|(n, y)| (*n, y.as_str())).collect();
+    let w = World::of(&sets, "firm");
+    let f = w.finding("thing t { x: 5 A }", "it");
+    assert_eq!(f.outcome, Outcome::Failed);
+    assert_eq!(
+        f.amended,
+        Some(("firm".to_owned(), "stricter here".to_owned()))
+    );
+    // What the amendment does not say stays.
+    assert_eq!(f.title, "rule it");
+    let silent = child(
+        "firm",
+        "lab",
+        "amend:\n  - {id: it, require: 'heated <= 5 A'}",
+    );
+    let problems = refused(&[("lab", &base()), ("firm", &silent)], "firm", None);
+    assert!(said(&problems).contains("a reason"), "{}", said(&problems));
+}
+
+/// A rule withdrawn stays withdrawn through a layer that says nothing of it.
+#[test]
+fn d2_withdrawal_through_a_silent_middle_layer() {
+    let one = child("one", "lab", "withdraw:\n  - {id: it, because: 'not here'}");
+    let two = child("two", "one", "");
+    let three = child(
+        "three",
+        "two",
+        &format!("rules:\n{}", rule("other", "x <= 10 A")),
+    );
+    let w = World::of(
+        &[
+            ("lab", &base()),
+            ("one", &one),
+            ("two", &two),
+            ("three", &three),
+        ],
+        "three",
+    );
+    assert!(w.ruleset.rule("it").is_none() && w.ruleset.rule("other").is_some());
+    assert_eq!(
+        w.ruleset.withdrawn,
+        [("it".to_owned(), "one".to_owned(), "not here".to_owned())]
+    );
+}
+
+/// Patches that commute give one hash in either order; two of one value without `was` conflict.
+#[test]
+fn d3_patches() {
+    let a = patch(
+        "a",
+        "limits:\n  hot: {is: 1, was: '1.25', means: 'a factor', clause: 'own'}",
+    );
+    let b = patch(
+        "b",
+        "limits:\n  cap: {is: 20 A, was: 10 A, means: 'a cap', clause: 'own'}",
+    );
+    let sets = [("lab", base()), ("a", a.clone()), ("b", b)];
+    let sets: Vec<(&str, &str)> = sets.iter().map(|(n, y)| (*n, y.as_str())).collect();
+    let (ab, ba) = (
+        World::of(&sets, "lab + a + b"),
+        World::of(&sets, "lab + b + a"),
+    );
+    assert_eq!(ab.ruleset.hash, ba.ruleset.hash);
+    assert_ne!(ab.ruleset.hash, World::of(&sets, "lab + a").ruleset.hash);
+    assert_eq!(ab.outcome("thing t { x: 20 A }"), Outcome::Met);
+    assert_eq!(
+        World::of(&sets, "lab").outcome("thing t { x: 9 A }"),
+        Outcome::Failed
+    );
+}
+
+#[test]
+fn d3_conflicts() {
+    let wrong = patch(
+        "a",
+        "limits:\n  hot: {is: 1, was: '1.20', means: 'a factor', clause: 'own'}",
+    );
+    let problems = refused(&[("lab", &base()), ("a", &wrong)], "lab + a", None);
+    assert_eq!(labels(&problems, "conflict"), 2);
+    let one = patch(
+        "a",
+        "limits:\n  hot: {is: 1, means: 'a factor', clause: 'own'}",
+    );
+    let two = patch(
+        "b",
+        "limits:\n  hot: {is: 2, means: 'a factor', clause: 'own'}",
+    );
+    let problems = refused(
+        &[("lab", &base()), ("a", &one), ("b", &two)],
+        "lab + a + b",
+        None,
+    );
+    assert_eq!(labels(&problems, "conflict"), 2);
+}
+
+/// A parent's edition is pinned by its child's; a rule gone in a later edition may not be amended
+/// there, and one that never existed is an error with the nearest name.
+#[test]
+fn d4_editions_and_layers() {
+    let two = KINDS.replace(
+        "  - {id: '1', title: first}\n",
+        "  - {id: A, title: 'edition A'}\n  - {id: B, title: 'edition B'}\n",
+    );
+    let base = format!(
+        "{two}\nrules:\n{}{}",
+        rule_with("old", "thing", "x <= 5 A", "    in: 'A'\n"),
+        rule("it", "x <= 10 A")
+    );
+    let child = "ruleset: firm\ntitle: firm\nparent: lab\neditions:\n  - {id: '1', title: one, parent-edition: A}\n  - {id: '2', title: two, parent-edition: B}\n";
+    let load = |edition: &str| {
+        World::with(
+            &[("lab", &base), ("firm", child)],
+            "firm",
+            Some(edition),
+            None,
+        )
+    };
+    assert!(load("1").ruleset.rule("old").is_some());
+    assert!(load("2").ruleset.rule("old").is_none());
+    let amend = |id: &str, more: &str| {
+        format!("{child}amend:\n  - {{id: {id}, require: 'x <= 4 A', because: 'stricter'{more}}}\n")
+    };
+    let gone = amend("old", "");
+    let problems = refused(&[("lab", &base), ("firm", &gone)], "firm", Some("2"));
+    assert!(said(&problems).contains("`old`"), "{}", said(&problems));
+    // Said to hold in the one edition only, it is right in both.
+    let bounded = amend("old", ", in: '1'");
+    for edition in ["1", "2"] {
+        World::with(
+            &[("lab", &base), ("firm", &bounded)],
+            "firm",
+            Some(edition),
+            None,
+        );
+    }
+    let never = amend("itt", "");
+    let problems = refused(&[("lab", &base), ("firm", &never)], "firm", Some("1"));
+    assert!(
+        said(&problems).contains("did you mean `it`"),
+        "{}",
+        said(&problems)
+    );
+}
+
+/// One definition of a name in an edition; a cycle only in the older edition is found there.
+#[test]
+fn d5_replaced_derivations_and_cycles() {
+    let twice = format!(
+        "{KINDS}
+derive:
+  thing.v: {{is: A, means: 'one', formula: 'x', source: 'of this test'}}
+"
+    );
+    let again = child(
+        "firm",
+        "lab",
+        "derive:\n  thing.v: {is: A, means: 'two', formula: 'y', source: 'own'}",
+    );
+    let problems = refused(&[("lab", &twice), ("firm", &again)], "firm", None);
+    assert_eq!(labels(&problems, "derivation-restated"), 2);
+    let replaced = again.replace("source: 'own'", "replaces: yes, source: 'own'");
+    let w = World::of(&[("lab", &twice), ("firm", &replaced)], "firm");
+    assert_eq!(w.figure("thing t { x: 1 A  y: 2 A }", "t", "v"), (2.0, 2.0));
+    let editions = KINDS.replace(
+        "  - {id: '1', title: first}\n",
+        "  - {id: A2, title: 'edition A2'}\n  - {id: A4, title: 'edition A4'}\n",
+    );
+    let cyclic = format!(
+        "{editions}
+derive:
+  thing.v: {{is: A, means: 'one', formula: 'w', source: 'of this test', in: 'A2'}}
+  thing.w: {{is: A, means: 'two', formula: 'v', source: 'of this test', in: 'A2'}}
+"
+    );
+    World::with(&[("lab", &cyclic)], "lab", Some("A4"), None);
+    let problems = refused(&[("lab", &cyclic)], "lab", Some("A2"));
+    assert!(
+        said(&problems).contains("need each other"),
+        "{}",
+        said(&problems)
+    );
+}
