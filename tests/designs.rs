@@ -5,6 +5,7 @@
 
 #![expect(
     clippy::expect_used,
+    clippy::panic,
     reason = "a design or a review that cannot be read is a fault of the test"
 )]
 
