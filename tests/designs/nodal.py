@@ -240,12 +240,12 @@ def chapel():
     row(name, "ev", "Ipf-min", n.amps(fault), "A", 0.6,
         "the electrode and the earth of the source, 3.4 ohm, lie beside the 0.08 ohm of the PEN conductor: 0.4 % more current")
 
-    def touch(service, source):
+    def touch(service, source, loads=(60, 22, 30)):
         n = Net()
         three_sources(n, U0, "0")
-        for line, amps in zip("abc", (60, 22, 30)):
+        for line, amps in zip("abc", loads):
             n.part("R", line, f"{line}o", service)
-            n.part("R", f"{line}o", "m", U0 / amps)
+            n.part("R", f"{line}o", "m", U0 / amps if amps else 1e9)
         n.part("R", "m", "t", 2.4)
         n.part("R", "t", "0", source)
         n.solve()
@@ -253,6 +253,8 @@ def chapel():
 
     row(name, "supply", "touch-voltage", touch(1e-9, 1e-9), "V", 0.001,
         "none: star of three resistances, electrode from its middle to a perfect earth of the source")
+    row(name, "supply", "touch-voltage-uneven", touch(1e-9, 1e-9, (60, 0, 0)), "V", 0.001,
+        "none: one resistance in series with the electrode; a gigohm stands for the lines without load")
     row(name, "supply", "touch-voltage", touch(0.08, 1e-9), "V", 3,
         "0.08 ohm of the service in each line, which the tool leaves out: the largest load is damped by 2 %")
 
