@@ -70,7 +70,7 @@ no load-limiter"#
         "residual" => {
             r#"installation "V" { premises: dwelling }
 supply { earthing: TT  phases: 1  U0: 230 V }
-board main { fed-from: supply
+board main { fed-from: supply  main-switch: none
   circuit ev { role: final  device: rcbo { In: 32 A  curve: B  rcd-type: A  IΔn: {idn} mA } } }
 charge-point drive { circuit: ev  In: 32 A }"#
         }
