@@ -1,5 +1,6 @@
 //! Runs the cases of rules: a base design, patched, must come out as said.
 
+use super::coverage::{Branches, Seen, seen};
 use super::finding::Outcome;
 use super::judge::{Settings, check};
 use crate::design::parse::{parse_items, parse_value};
@@ -25,23 +26,30 @@ pub struct CaseResult {
     pub problems: Vec<Problem>,
     /// The texts of base and patches, for showing the mistakes.
     pub sources: Sources,
+    /// What it shows of the branches of its rule; nothing, if it did not come out as wanted.
+    pub seen: Vec<Seen>,
 }
 
 /// Runs the cases of one file that concern rules of this ruleset.
 #[must_use]
-pub fn run_cases(ruleset: &Ruleset, file: &CaseFile, fallback: Option<&str>) -> Vec<CaseResult> {
+pub fn run_cases(
+    ruleset: &Ruleset,
+    branches: &Branches,
+    file: &CaseFile,
+    fallback: Option<&str>,
+) -> Vec<CaseResult> {
     file.cases
         .iter()
         .filter(|c| ruleset.rule(&c.rule).is_some())
         .filter(|c| c.edition.as_ref().is_none_or(|e| *e == ruleset.edition.id))
         .map(|c| {
             let base = file.base.as_ref().map(|(t, _)| t.as_str()).or(fallback);
-            run(ruleset, c, base.unwrap_or(""))
+            run(ruleset, branches, c, base.unwrap_or(""))
         })
         .collect()
 }
 
-fn run(ruleset: &Ruleset, case: &Case, base: &str) -> CaseResult {
+fn run(ruleset: &Ruleset, branches: &Branches, case: &Case, base: &str) -> CaseResult {
     let mut sources = Sources::default();
     let mut problems = Vec::new();
     let id = sources.add(SourceFile::new("case-base", base));
@@ -53,9 +61,8 @@ fn run(ruleset: &Ruleset, case: &Case, base: &str) -> CaseResult {
     }
     let resolved = resolve(&[tree], &ruleset.vocabulary, &resolve::Settings::default());
     problems.extend(resolved.problems.into_iter().filter(Problem::is_error));
-    let stage = ruleset
-        .rule(&case.rule)
-        .map_or(crate::ruleset::Stage::Design, |r| r.stage);
+    let rule = ruleset.rule(&case.rule);
+    let stage = rule.map_or(crate::ruleset::Stage::Design, |r| r.stage);
     let settings = Settings {
         stage,
         only: Some(case.rule.clone()),
@@ -95,14 +102,20 @@ fn run(ruleset: &Ruleset, case: &Case, base: &str) -> CaseResult {
             .collect::<Vec<_>>()
             .join(", ")
     };
+    let passed = came && problems.is_empty();
+    let seen = rule.filter(|_| passed).map_or_else(Vec::new, |r| {
+        let parts = branches.rule(&r.id);
+        seen(ruleset, &resolved.design, r, parts, case.subject.as_deref())
+    });
     CaseResult {
         rule: case.rule.clone(),
         wanted: case.outcome.clone(),
-        passed: came && problems.is_empty(),
+        passed,
         got,
         span: case.span,
         problems,
         sources,
+        seen,
     }
 }
 

@@ -1,6 +1,7 @@
 //! Rules over a design → findings.
 
 mod cases;
+mod coverage;
 mod finding;
 mod judge;
 mod link;
@@ -12,6 +13,7 @@ mod show;
 mod verdicts;
 
 pub use cases::{CaseResult, run_cases};
+pub use coverage::{Branch, Branches, Seen};
 pub use finding::{Counts, FigureValue, Finding, Missing, Outcome, Reason, Report, WitnessValue};
 pub use judge::{Judged, Settings, check};
 pub use link::{FactKey, Frame, LeafInfo, Linker, Obj, Step, Trace, What};

@@ -12,6 +12,7 @@ mod output;
 mod read;
 mod rules;
 mod survey;
+mod rules_test;
 mod working;
 
 use std::process::ExitCode;

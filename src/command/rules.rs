@@ -4,11 +4,9 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use clap::{Args, Subcommand};
-use rayon::prelude::*;
 
-use crate::check::{CaseResult, run_cases};
 use crate::report::render_problems;
-use crate::ruleset::{Library, Loaded, Request, Requirement, Ruleset, read_cases};
+use crate::ruleset::{Library, Loaded, Request, Requirement, Ruleset};
 use crate::source::{Problem, Sources};
 
 use super::{Output, exit};
@@ -46,7 +44,13 @@ enum Verb {
         which: Which,
     },
     /// Runs every rule's own cases, and fails rules that have not enough of them
-    Test(Which),
+    Test {
+        /// Lists the branches of rules that no case has seen both true and false
+        #[arg(long)]
+        coverage: bool,
+        #[command(flatten)]
+        which: Which,
+    },
 }
 
 impl Rules {
@@ -55,7 +59,7 @@ impl Rules {
             Verb::Check(which) => which.check(out),
             Verb::List(which) => which.list(out),
             Verb::Show { id, which } => which.show(&id, out),
-            Verb::Test(which) => which.test(out),
+            Verb::Test { coverage, which } => super::rules_test::test(&which, coverage, out),
         }
     }
 }
@@ -82,12 +86,17 @@ impl Which {
         }
     }
 
+    /// The edition that is named, or all of them.
+    pub(super) fn editions(&self) -> Vec<String> {
+        match &self.edition {
+            Some(e) => vec![e.clone()],
+            None => self.library().editions(&split_rules(&self.rules).0),
+        }
+    }
+
     fn check(&self, out: &mut Output) -> u8 {
         let library = self.library();
-        let editions = match &self.edition {
-            Some(e) => vec![e.clone()],
-            None => library.editions(&split_rules(&self.rules).0),
-        };
+        let editions = self.editions();
         let mut seen: Vec<Problem> = Vec::new();
         let mut code = exit::CLEAN;
         for edition in editions {
@@ -205,76 +214,6 @@ impl Which {
             out.line(&format!("  amended  by {layer}: {why}"));
         }
         exit::CLEAN
-    }
-
-    fn test(&self, out: &mut Output) -> u8 {
-        let library = self.library();
-        let editions = match &self.edition {
-            Some(e) => vec![e.clone()],
-            None => library.editions(&split_rules(&self.rules).0),
-        };
-        let (mut passed, mut failed) = (0_usize, 0_usize);
-        let mut code = exit::CLEAN;
-        for edition in editions {
-            let loaded = library.load(&self.request(Some(edition.clone())));
-            show_problems(&loaded, &loaded.problems, out);
-            let Some(ruleset) = &loaded.ruleset else {
-                code = exit::FAILED;
-                continue;
-            };
-            let (files, problems) = read_cases(&loaded.files);
-            show_problems(&loaded, &problems, out);
-            if !problems.is_empty() {
-                code = exit::FAILED;
-            }
-            let fallback = files
-                .iter()
-                .find_map(|f| f.base.as_ref().map(|(t, _)| t.as_str()));
-            let results: Vec<CaseResult> = files
-                .par_iter()
-                .flat_map(|f| run_cases(ruleset, f, fallback))
-                .collect();
-            for r in &results {
-                if r.passed {
-                    passed += 1;
-                    continue;
-                }
-                failed += 1;
-                let sources = Sources::over(loaded.files.clone());
-                let p = Problem::error(
-                    "case-failed",
-                    format!(
-                        "a case of `{}` is said to be {} and came out: {}",
-                        r.rule, r.wanted, r.got
-                    ),
-                )
-                .at(r.span, format!("edition {edition}"));
-                out.text(&render_problems(&[p], &sources, out.style()));
-                out.text(&render_problems(&r.problems, &r.sources, out.style()));
-            }
-            for rule in &ruleset.rules {
-                for wanted in ["met", "failed", "undecided"] {
-                    let some = results
-                        .iter()
-                        .any(|r| r.rule == rule.id && r.wanted == wanted);
-                    if !some {
-                        failed += 1;
-                        out.line(&format!(
-                            "{} edition {edition}: the rule `{}` has no case that is {wanted}",
-                            self.rules, rule.id
-                        ));
-                    }
-                }
-            }
-            out.line(&format!(
-                "{} edition {edition}: {} rules, {} cases",
-                self.rules,
-                ruleset.rules.len(),
-                results.len()
-            ));
-        }
-        out.line(&format!("{passed} passed, {failed} failed"));
-        if failed > 0 { exit::BREACH } else { code }
     }
 }
 

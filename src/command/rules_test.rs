@@ -1,0 +1,184 @@
+//! `amperule rules test`: whether the cases of rules come out as they say, and what of the rules
+//! they reach.
+
+use rayon::prelude::*;
+
+use crate::check::{Branches, CaseResult, Seen, run_cases};
+use crate::report::render_problems;
+use crate::ruleset::{Loaded, Ruleset, read_cases};
+use crate::source::{Problem, Sources};
+
+use super::rules::{Which, show_problems};
+use super::{Output, exit};
+
+/// The outcomes of which every rule needs a case.
+const WANTED: [&str; 3] = ["met", "failed", "undecided"];
+
+/// Runs the cases of one edition or of all.
+pub(super) fn test(which: &Which, coverage: bool, out: &mut Output) -> u8 {
+    let library = which.library();
+    let (mut passed, mut failed) = (0_usize, 0_usize);
+    let mut code = exit::CLEAN;
+    for edition in which.editions() {
+        let loaded = library.load(&which.request(Some(edition.clone())));
+        show_problems(&loaded, &loaded.problems, out);
+        let Some(ruleset) = &loaded.ruleset else {
+            code = exit::FAILED;
+            continue;
+        };
+        let (files, problems) = read_cases(&loaded.files);
+        show_problems(&loaded, &problems, out);
+        if !problems.is_empty() {
+            code = exit::FAILED;
+        }
+        let fallback = files
+            .iter()
+            .find_map(|f| f.base.as_ref().map(|(t, _)| t.as_str()));
+        let branches = Branches::of(ruleset);
+        let results: Vec<CaseResult> = files
+            .par_iter()
+            .flat_map(|f| run_cases(ruleset, &branches, f, fallback))
+            .collect();
+        let name = format!("{} edition {edition}", which.rules);
+        let (came, wrong) = cases(&loaded, &results, &edition, out);
+        passed += came;
+        failed += wrong;
+        let lacking = rules_without_cases(ruleset, &results, &name, out);
+        failed += lacking.cases;
+        let reached = reached(ruleset, &branches, &results);
+        if coverage {
+            list_unseen(&loaded, &reached, out);
+        }
+        let all = ruleset.rules.len();
+        let seen = reached.iter().filter(|r| r.seen.both()).count();
+        out.line(&format!(
+            "{name}: {all} rules, {} cases; {} of {all} rules have cases met, failed and \
+             undecided; {seen} of {} branches ({}) seen true and seen false",
+            results.len(),
+            all - lacking.rules,
+            reached.len(),
+            share(seen, reached.len()),
+        ));
+    }
+    out.line(&format!("{passed} passed, {failed} failed"));
+    if failed > 0 { exit::BREACH } else { code }
+}
+
+/// A share in per cent with one decimal, rounded down so that only all of them are 100 %.
+fn share(part: usize, whole: usize) -> String {
+    let tenths = (part * 1000).checked_div(whole).unwrap_or(1000);
+    format!("{}.{} %", tenths / 10, tenths % 10)
+}
+
+/// Counts the cases that came out as wanted and those that did not, and shows the latter.
+fn cases(
+    loaded: &Loaded,
+    results: &[CaseResult],
+    edition: &str,
+    out: &mut Output,
+) -> (usize, usize) {
+    let wrong: Vec<&CaseResult> = results.iter().filter(|r| !r.passed).collect();
+    for r in &wrong {
+        let sources = Sources::over(loaded.files.clone());
+        let p = Problem::error(
+            "case-failed",
+            format!(
+                "a case of `{}` is said to be {} and came out: {}",
+                r.rule, r.wanted, r.got
+            ),
+        )
+        .at(r.span, format!("edition {edition}"));
+        out.text(&render_problems(&[p], &sources, out.style()));
+        out.text(&render_problems(&r.problems, &r.sources, out.style()));
+    }
+    (results.len() - wrong.len(), wrong.len())
+}
+
+/// What is missing among the cases.
+#[derive(Default)]
+struct Lacking {
+    /// Rules that lack at least one.
+    rules: usize,
+    /// Outcomes without a case, over all rules.
+    cases: usize,
+}
+
+fn rules_without_cases(
+    ruleset: &Ruleset,
+    results: &[CaseResult],
+    name: &str,
+    out: &mut Output,
+) -> Lacking {
+    let mut lacking = Lacking::default();
+    for rule in &ruleset.rules {
+        let before = lacking.cases;
+        for wanted in WANTED {
+            let some = results
+                .iter()
+                .any(|r| r.rule == rule.id && r.wanted == wanted);
+            if !some {
+                lacking.cases += 1;
+                out.line(&format!(
+                    "{name}: the rule `{}` has no case that is {wanted}",
+                    rule.id
+                ));
+            }
+        }
+        lacking.rules += usize::from(lacking.cases > before);
+    }
+    lacking
+}
+
+/// A branch of a rule, with what all cases together have seen of it.
+struct Reached<'a> {
+    rule: &'a str,
+    branch: &'a crate::check::Branch,
+    seen: Seen,
+}
+
+fn reached<'a>(
+    ruleset: &'a Ruleset,
+    branches: &'a Branches,
+    results: &[CaseResult],
+) -> Vec<Reached<'a>> {
+    let mut all = Vec::new();
+    for rule in &ruleset.rules {
+        let mut own: Vec<Reached<'_>> = branches
+            .rule(&rule.id)
+            .iter()
+            .map(|branch| Reached {
+                rule: &rule.id,
+                branch,
+                seen: Seen::default(),
+            })
+            .collect();
+        for result in results.iter().filter(|r| r.rule == rule.id) {
+            for (r, seen) in own.iter_mut().zip(&result.seen) {
+                r.seen.add(*seen);
+            }
+        }
+        all.append(&mut own);
+    }
+    all
+}
+
+/// Lists what was not seen both ways, with its place.
+fn list_unseen(loaded: &Loaded, reached: &[Reached<'_>], out: &mut Output) {
+    let sources = Sources::over(loaded.files.clone());
+    for r in reached {
+        let what = match (r.seen.held, r.seen.failed) {
+            (true, true) => continue,
+            (true, false) => "never false",
+            (false, true) => "never true",
+            (false, false) => "never reached",
+        };
+        let file = sources.get(r.branch.span.file).map_or("", |f| f.name());
+        let place = sources
+            .position(r.branch.span)
+            .map_or_else(String::new, |p| format!(":{}:{}", p.line, p.column));
+        out.line(&format!(
+            "{file}{place}: `{}`: `{}` is {what}",
+            r.rule, r.branch.text
+        ));
+    }
+}
