@@ -4,7 +4,8 @@
 //! condition or an answer of an `if`, the filter or body of an aggregate, or a whole `where`,
 //! `require` or way that is none of these. It is covered when the cases of its rule have seen it
 //! true and seen it false, each time where what stands before it left the answer to it: the second
-//! operand of an `and` counts only where the first is true. What is undecided is neither.
+//! operand of an `and` counts only where the first is not false, that of an `or` only where the
+//! first is not true. What is undecided is neither.
 
 use rustc_hash::FxHashMap;
 
@@ -23,11 +24,13 @@ pub struct Branch {
     pub text: String,
     /// Where it stands in the ruleset.
     pub span: Span,
-    /// True for the subjects for which the branch is reached and holds.
+    /// What must not be decided the other way for the branch to be asked at all.
+    guards: Vec<(Compiled, bool)>,
+    /// True for the subjects for which the branch holds; inside aggregates, for some member.
     holds: Compiled,
-    /// True for the subjects for which the branch is reached and does not hold.
+    /// True for the subjects for which the branch does not hold; inside aggregates, for some member.
     fails: Compiled,
-    /// Whether it belongs to the requirement, which only counts where `where` holds.
+    /// Whether it belongs to the requirement, which only counts where `where` is not false.
     required: bool,
 }
 
@@ -96,21 +99,25 @@ pub(super) fn seen(
         let applies = rule
             .where_
             .as_ref()
-            .is_none_or(|w| is_true(&mut linker, w, subject));
+            .is_none_or(|w| truth(&mut linker, w, subject) != TruthSet::F);
         for (branch, seen) in branches.iter().zip(&mut all) {
-            if branch.required && !applies {
+            let asked = branch.guards.iter().all(|(guard, answer)| {
+                let contrary = if *answer { TruthSet::F } else { TruthSet::T };
+                truth(&mut linker, guard, subject) != contrary
+            });
+            if !asked || (branch.required && !applies) {
                 continue;
             }
-            seen.held |= is_true(&mut linker, &branch.holds, subject);
-            seen.failed |= is_true(&mut linker, &branch.fails, subject);
+            seen.held |= truth(&mut linker, &branch.holds, subject) == TruthSet::T;
+            seen.failed |= truth(&mut linker, &branch.fails, subject) == TruthSet::T;
         }
     }
     all
 }
 
-fn is_true(linker: &mut Linker<'_>, condition: &Compiled, subject: ObjectId) -> bool {
+fn truth(linker: &mut Linker<'_>, condition: &Compiled, subject: ObjectId) -> TruthSet {
     let reg = linker.expression(condition, subject);
-    linker.program.val(reg).as_truth() == TruthSet::T
+    linker.program.val(reg).as_truth()
 }
 
 fn branches(ruleset: &Ruleset, rule: &Rule) -> Vec<Branch> {
@@ -246,6 +253,12 @@ impl Finder<'_> {
 
     fn branch(&self, id: TermId, around: &[Around]) -> Branch {
         let c = self.whole;
+        // Guards inside an aggregate are asked of each member, together with the branch.
+        let first = around
+            .iter()
+            .position(|a| !matches!(a, Around::Guard(..)))
+            .unwrap_or(around.len());
+        let (outside, inside) = around.split_at(first);
         let node = Node {
             value: Yaml::Scalar(c.text.clone()),
             span: c.span,
@@ -256,8 +269,15 @@ impl Finder<'_> {
         Branch {
             text: c.text.get(range.clone()).unwrap_or("").to_owned(),
             span: source.map_or(c.span, |s| node.place(s, range)),
-            holds: reached(c, id, true, around),
-            fails: reached(c, id, false, around),
+            guards: outside
+                .iter()
+                .filter_map(|step| match step {
+                    Around::Guard(g, answer) => Some((rooted(c, *g), *answer)),
+                    Around::Body(_) | Around::Filter(_) => None,
+                })
+                .collect(),
+            holds: reached(c, id, true, inside),
+            fails: reached(c, id, false, inside),
             required: self.required,
         }
     }
@@ -277,6 +297,11 @@ fn closed(text: &str, range: Range) -> Range {
         }
         start = before.len() - 1;
     }
+}
+
+/// A term as an expression of its own.
+fn rooted(c: &Compiled, root: TermId) -> Compiled {
+    Compiled { root, ..c.clone() }
 }
 
 /// The condition that a term is reached and has an answer, for some member of every aggregate
