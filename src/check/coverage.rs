@@ -171,7 +171,10 @@ impl Finder<'_> {
                     s.condition(*b, ar);
                 });
             }
-            TermKind::Not(a) => self.condition(*a, around),
+            // Where both have one text it is an operator of its own, as in `a != b`.
+            TermKind::Not(a) if whole.term(*a).range != whole.term(id).range => {
+                self.condition(*a, around);
+            }
             TermKind::If(c, a, b) => {
                 self.condition(*c, around);
                 for (answer, term) in [(true, *a), (false, *b)] {
