@@ -11,8 +11,9 @@ mod one;
 mod output;
 mod read;
 mod rules;
-mod survey;
+mod rules_table;
 mod rules_test;
+mod survey;
 mod working;
 
 use std::process::ExitCode;

@@ -43,6 +43,8 @@ enum Verb {
         #[command(flatten)]
         which: Which,
     },
+    /// Writes all requirements, figures and what was left out as a table in Markdown
+    Table(Which),
     /// Runs every rule's own cases, and fails rules that have not enough of them
     Test {
         /// Lists the branches of rules that no case has seen both true and false
@@ -59,6 +61,7 @@ impl Rules {
             Verb::Check(which) => which.check(out),
             Verb::List(which) => which.list(out),
             Verb::Show { id, which } => which.show(&id, out),
+            Verb::Table(which) => super::rules_table::table(&which, out),
             Verb::Test { coverage, which } => super::rules_test::test(&which, coverage, out),
         }
     }
@@ -84,6 +87,11 @@ impl Which {
             edition,
             on: None,
         }
+    }
+
+    /// The edition that is named, if one is.
+    pub(super) fn edition_named(&self) -> Option<&str> {
+        self.edition.as_deref()
     }
 
     /// The edition that is named, or all of them.

@@ -61,6 +61,8 @@ pub struct Limit {
     pub text: String,
     /// Where it stands in a standard.
     pub clause: Option<String>,
+    /// Where it was seen.
+    pub source: Option<String>,
     /// The layer that gave the value.
     pub layer: String,
     /// What it replaced, and from which layer.

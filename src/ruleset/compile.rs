@@ -11,7 +11,7 @@ use super::model::{
 use super::reader::{Fields, texts};
 use super::template;
 use super::yaml::Node;
-use super::{Edition, cycles};
+use super::{Edition, cycles, left_out};
 use crate::expression::{
     Compiled, Data, Expr, Limits, Scope, Ty, Typer, TypingError, parse, present_when,
 };
@@ -217,6 +217,7 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Optio
         }
     }
     rules.sort_by(|a, b| a.id.cmp(&b.id));
+    let left_out = left_out::read(merged, problems);
     let figures = merged
         .figures
         .iter()
@@ -257,6 +258,7 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Optio
         derivations,
         rules,
         withdrawn,
+        left_out,
         figures,
         mending,
         texts,

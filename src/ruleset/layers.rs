@@ -14,9 +14,9 @@ use super::yaml::{Key, Node, Yaml};
 use crate::source::{FileId, Problem, SourceFile, Span};
 
 /// Sections that any file of a ruleset may hold.
-const SECTIONS: [&str; 11] = [
+const SECTIONS: [&str; 12] = [
     "kinds", "limits", "series", "tables", "assume", "derive", "rules", "figures", "amend",
-    "withdraw", "mend",
+    "withdraw", "mend", "left-out",
 ];
 const HEAD: [&str; 6] = ["ruleset", "title", "parent", "patches", "notes", "editions"];
 
@@ -133,6 +133,7 @@ pub(super) struct Merged<'a> {
     pub(super) amend: Vec<Item<'a>>,
     pub(super) withdraw: Vec<Item<'a>>,
     pub(super) mend: Vec<Item<'a>>,
+    pub(super) left_out: Vec<Item<'a>>,
     pub(super) layers: &'a [Layer],
     pub(super) sources: &'a [Arc<SourceFile>],
     /// For each layer: the editions that its items name, and the chosen one.
@@ -225,6 +226,7 @@ pub(super) fn assemble(
         amend: Vec::new(),
         withdraw: Vec::new(),
         mend: Vec::new(),
+        left_out: Vec::new(),
         layers,
         sources: files,
         editions: Vec::new(),
@@ -336,7 +338,10 @@ fn collect<'a>(
                 (Yaml::List(items), 6..) => items
                     .iter()
                     .map(|n| {
-                        let id = n.get("id").or_else(|| n.get("is"));
+                        let id = n
+                            .get("id")
+                            .or_else(|| n.get("is"))
+                            .or_else(|| n.get("what"));
                         let name = id.and_then(Node::text).unwrap_or("");
                         (name, id.map_or(n.span, |i| i.span), n)
                     })
@@ -376,6 +381,10 @@ fn collect<'a>(
                     }
                     10 => {
                         merged.mend.push(item);
+                        continue;
+                    }
+                    11 => {
+                        merged.left_out.push(item);
                         continue;
                     }
                     1 => &mut merged.limits,

@@ -93,6 +93,7 @@ pub(super) fn limits(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Limits
             unit,
             text: text.to_owned(),
             clause: field("clause", problems),
+            source: field("source", problems),
             replaced: item.replaced.map(|l| {
                 (
                     field("was", problems).unwrap_or_default(),

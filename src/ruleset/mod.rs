@@ -7,6 +7,7 @@ mod cycles;
 mod edition;
 pub mod frozen;
 mod layers;
+mod left_out;
 mod library;
 mod lower_mend;
 mod lower_tables;
@@ -20,6 +21,7 @@ pub mod yaml;
 
 pub use cases::{Case, CaseFile, Patch, read_cases};
 pub use edition::Edition;
+pub use left_out::LeftOut;
 pub use library::{Library, Loaded, Request};
 pub use model::{
     Assumed, Assumption, Confidence, Derivation, Figure, Mending, Origin, Requirement, Rule,

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use std::fmt;
 use std::sync::Arc;
 
-use super::{Edition, Template};
+use super::{Edition, LeftOut, Template};
 use crate::expression::{Compiled, Data, Limits, Tables};
 use crate::source::{SourceFile, Span};
 use crate::vocabulary::{FactIx, KindId, Vocabulary};
@@ -324,6 +324,8 @@ pub struct Ruleset {
     pub rules: Vec<Rule>,
     /// Rules that a child or patch withdrew: id, layer, why.
     pub withdrawn: Vec<(String, String, String)>,
+    /// What the layers leave out knowingly.
+    pub left_out: Vec<LeftOut>,
     /// Figures for every report.
     pub figures: Vec<Figure>,
     /// What changes cost where a breach is mended.
