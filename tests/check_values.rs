@@ -183,3 +183,32 @@ fn there_are_enough_and_each_names_its_source() {
         ["from memory", "published"]
     );
 }
+
+#[test]
+fn the_page_counts_them_by_source_and_confidence() {
+    const PAGE: &str = include_str!("../DEVELOPERS.md");
+    let mut counted: BTreeMap<(String, String), usize> = BTreeMap::new();
+    for r in rows() {
+        let all = ("all sources".to_owned(), r.confidence.to_owned());
+        *counted.entry(all).or_default() += 1;
+        let own = (r.source.to_owned(), r.confidence.to_owned());
+        *counted.entry(own).or_default() += 1;
+    }
+    let section = PAGE
+        .split_once("## Outside check values\n")
+        .expect("the page has the section")
+        .1;
+    let section = section.split("\n## ").next().unwrap_or("");
+    let mut printed: BTreeMap<(String, String), usize> = BTreeMap::new();
+    for line in section.lines().filter(|l| l.starts_with("| ")) {
+        let cells: Vec<&str> = line.trim_matches('|').split(" | ").map(str::trim).collect();
+        assert_eq!(cells.len(), 3, "{line}");
+        if cells[2] == "values" {
+            continue;
+        }
+        let count = cells[2].parse().expect("a count");
+        let key = (cells[0].to_owned(), cells[1].to_owned());
+        assert!(printed.insert(key, count).is_none(), "twice: {line}");
+    }
+    assert_eq!(printed, counted);
+}
