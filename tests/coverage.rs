@@ -31,6 +31,7 @@ fn small(folder: &Path, require: &str, cases: &str) {
         "ruleset: small
 title: Small
 parent: core
+editions: [{{id: '1', title: 'Small, first edition'}}]
 rules:
   - id: small-rule
     title: A rule
@@ -47,6 +48,7 @@ rules:
 case-base: |
   installation \"S\" {{ premises: dwelling }}
   supply {{ earthing: TN-S  phases: 1  U0: 230 V  Ze: 0.3 ohm }}
+  board main {{ fed-from: supply  status: existing  Icc: 2 kA }}
 cases:
   small-rule:
 {cases}"
@@ -98,7 +100,7 @@ fn a_branch_that_no_case_sees_both_ways_is_listed_with_its_place() {
         out.contains("1 of 2 branches (50.0 %) seen true and seen false"),
         "{out}"
     );
-    let place = "ruleset.yaml:9:31: `small-rule`: `phases <= 1` is never false";
+    let place = "ruleset.yaml:10:31: `small-rule`: `phases <= 1` is never false";
     assert!(out.contains(place), "{out}");
     assert!(!out.contains("`Ze <= 1 ohm` is"), "{out}");
 }
@@ -118,12 +120,13 @@ fn an_operand_counts_only_where_the_one_before_leaves_the_answer_to_it() {
 fn conditions_inside_of_aggregates_and_ifs_are_branches() {
     let cases = "    met: {}\n    failed: {supply.Ze: 2 ohm}\n    undecided: {supply.Ze: '?'}\n";
     let (_, out) = test_small(
-        "Ze <= (if phases == 1 then 1 ohm else 0.5 ohm) and (every b in boards: b.domestic or b.Icc >= 1 kA)",
+        "Ze <= (if phases == 1 then 1 ohm else 0.5 ohm) and (any b in boards: b.status == new or b.Icc >= 1 kA)",
         cases,
     );
     assert!(out.contains("`phases == 1` is never false"), "{out}");
     assert!(!out.contains("`Ze <= (if"), "{out}");
-    assert!(out.contains("`b.Icc >= 1 kA` is never reached"), "{out}");
+    assert!(out.contains("`b.status == new` is never true"), "{out}");
+    assert!(out.contains("`b.Icc >= 1 kA` is never false"), "{out}");
 }
 
 #[test]
@@ -141,6 +144,24 @@ fn a_rule_without_one_of_the_three_cases_fails_the_run() {
         out.contains("0 of 1 rules have cases met, failed and undecided"),
         "{out}"
     );
+}
+
+#[test]
+fn a_ruleset_without_editions_is_no_success() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let ruleset = folder.path().join("bare");
+    fs::create_dir_all(&ruleset).expect("a folder");
+    fs::write(
+        ruleset.join("ruleset.yaml"),
+        "ruleset: bare\nparent: core\n",
+    )
+    .expect("a file");
+    let path = folder.path().to_string_lossy().into_owned();
+    for verb in ["test", "check", "table"] {
+        let (code, out) = run(&["rules", verb, "--rules", "bare", "--rulesets", &path]);
+        assert_eq!(code, 2, "{verb}: {out}");
+        assert!(out.contains("states no edition"), "{verb}: {out}");
+    }
 }
 
 #[test]

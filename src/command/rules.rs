@@ -94,12 +94,17 @@ impl Which {
         self.edition.as_deref()
     }
 
-    /// The edition that is named, or all of them.
-    pub(super) fn editions(&self) -> Vec<String> {
-        match &self.edition {
-            Some(e) => vec![e.clone()],
-            None => self.library().editions(&split_rules(&self.rules).0),
+    /// The edition that is named, or all of them. A ruleset that states none is asked for any, so
+    /// that loading says what is wrong instead of nothing being done.
+    pub(super) fn editions(&self) -> Vec<Option<String>> {
+        if let Some(e) = &self.edition {
+            return vec![Some(e.clone())];
         }
+        let all = self.library().editions(&split_rules(&self.rules).0);
+        if all.is_empty() {
+            return vec![None];
+        }
+        all.into_iter().map(Some).collect()
     }
 
     fn check(&self, out: &mut Output) -> u8 {
@@ -108,7 +113,8 @@ impl Which {
         let mut seen: Vec<Problem> = Vec::new();
         let mut code = exit::CLEAN;
         for edition in editions {
-            let loaded = library.load(&self.request(Some(edition.clone())));
+            let loaded = library.load(&self.request(edition.clone()));
+            let edition = edition.unwrap_or_default();
             let fresh: Vec<Problem> = loaded
                 .problems
                 .iter()

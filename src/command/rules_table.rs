@@ -13,10 +13,9 @@ use super::{Output, exit};
 /// Writes the table of one edition, or of all.
 pub(super) fn table(which: &Which, out: &mut Output) -> u8 {
     let library = which.library();
-    let editions = which.editions();
     let mut rulesets: Vec<Arc<Ruleset>> = Vec::new();
-    for edition in &editions {
-        let loaded = library.load(&which.request(Some(edition.clone())));
+    for edition in which.editions() {
+        let loaded = library.load(&which.request(edition));
         show_problems(&loaded, &loaded.problems, out);
         match loaded.ruleset {
             Some(r) => rulesets.push(r),
@@ -36,6 +35,7 @@ pub(super) fn table(which: &Which, out: &mut Output) -> u8 {
         withdrawn(&rulesets),
         left_out(&rulesets),
     ];
+    let editions: Vec<String> = rulesets.iter().map(|r| r.edition.id.clone()).collect();
     for section in &sections {
         section.write(&editions, out);
     }

@@ -20,7 +20,8 @@ pub(super) fn test(which: &Which, coverage: bool, out: &mut Output) -> u8 {
     let (mut passed, mut failed) = (0_usize, 0_usize);
     let mut code = exit::CLEAN;
     for edition in which.editions() {
-        let loaded = library.load(&which.request(Some(edition.clone())));
+        let loaded = library.load(&which.request(edition.clone()));
+        let edition = edition.unwrap_or_default();
         show_problems(&loaded, &loaded.problems, out);
         let Some(ruleset) = &loaded.ruleset else {
             code = exit::FAILED;
