@@ -5,7 +5,9 @@ mod compare;
 mod explain;
 mod mend;
 mod passing;
+mod prove;
 mod residual;
+mod rows;
 mod starter;
 mod survey;
 mod working;
@@ -15,7 +17,11 @@ pub use compare::{Change, Comparison, Fate, Said, Turn, fates, share_rules};
 pub use explain::{ReadBy, facts_read};
 pub use mend::{Change as MendChange, Edit, Mended, mend};
 pub use passing::Passing;
+pub use prove::{
+    BOXES, Map, Parameter, Part, Proof, Proved, State, Stretch, map, parameters, prove, stretches,
+};
 pub use residual::{Assignment, Engine, Place, Residual, Told, can_be_free};
+pub use rows::{RowJudge, RowReader};
 pub use starter::starter;
 pub use survey::{Question, Survey, Waiting, known_facts, survey, survey_of};
 pub use working::{Figure, Input, Working, WorkingStep, value, worked_facts, working};

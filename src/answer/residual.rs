@@ -10,7 +10,7 @@ use rustc_hash::FxHashMap;
 use crate::check::{LeafInfo, Linker, Verdict, What, link_verdicts};
 use crate::design::model::{Design, Object, ObjectId, Possible, Written};
 use crate::expression::{
-    Budget, Cone, Flags, Leaf, LeafId, LeafKind, Presence, Program, Refiner, Reg, SetWords, Val,
+    Budget, Cone, Flags, Leaf, LeafId, Presence, Program, Refiner, Reg, SetWords, Val,
 };
 use crate::quantity::TruthSet;
 use crate::ruleset::{Assumed, Ruleset, Stage};
@@ -408,22 +408,5 @@ impl Engine<'_> {
             Some(cone) => self.refiner.deciding(cone, budget),
             None => Vec::new(),
         }
-    }
-}
-
-/// A leaf's value as one number, where it is one.
-#[must_use]
-pub fn number(residual: &Residual<'_>, id: LeafId, val: &Val) -> Option<f64> {
-    let leaf = residual.leaf(id);
-    match leaf.kind {
-        LeafKind::Number if val.lo == val.hi => Some(val.lo),
-        LeafKind::Choice => {
-            let series = residual.fact(id).series?;
-            let all = residual.ruleset.data.series.get(series.0 as usize)?;
-            (val.bits.count_ones() == 1)
-                .then(|| all.get(val.bits.trailing_zeros() as usize).copied())
-                .flatten()
-        }
-        _ => None,
     }
 }

@@ -9,6 +9,7 @@ mod mend;
 mod new;
 mod one;
 mod output;
+mod prove;
 mod read;
 mod rules;
 mod rules_table;
@@ -68,6 +69,8 @@ enum Verb {
     Survey(survey::SurveyOf),
     /// Finds the fewest changes after which nothing is in breach
     Mend(mend::Mend),
+    /// Says which part of a template's parameter ranges passes
+    Prove(prove::Prove),
     /// Writes a file to start from, with every fact that will be asked for
     New(new::New),
     /// Compares two rulesets or editions over designs, or two versions of a design
@@ -107,6 +110,7 @@ pub fn run() -> ExitCode {
         Verb::Bounds(b) => b.run(&mut out),
         Verb::Survey(s) => s.run(&mut out),
         Verb::Mend(m) => m.run(&mut out),
+        Verb::Prove(p) => p.run(&mut out),
         Verb::New(n) => n.run(&mut out),
         Verb::Compare(c) => c.run(&mut out),
         Verb::Explain(e) => e.run(&mut out),

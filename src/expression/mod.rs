@@ -16,7 +16,7 @@ pub use parse::parse;
 pub use program::{
     Data, Flags, Leaf, LeafId, LeafKind, LeafSource, Op, Presence, Program, Reg, SetWords, Val,
 };
-pub use refine::{Budget, Cone, Decision, Named, Refiner, Witness};
+pub use refine::{Budget, Cone, ConeLeaf, Decision, Named, Refiner, Witness};
 pub use syntax::{Aggregate, BinaryOp, Expr, ExprKind, OriginTest, Range, UnaryOp};
 pub use table::{Between, Beyond, Cell, Key, KeyType, Row, RowKey, Table, TableId};
 pub use typed::{

@@ -8,6 +8,7 @@ mod diagnostic;
 pub mod explain;
 pub mod json;
 pub mod mend;
+pub mod prove;
 pub mod survey;
 pub mod terminal;
 

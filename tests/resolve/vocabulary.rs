@@ -56,6 +56,7 @@ fn fact(name: &str, ty: FactType) -> Fact {
         name: name.to_owned(),
         also: Vec::new(),
         means: format!("what is meant by {name}"),
+        ask: None,
         ty,
         settled_by: Settler::Designer,
         domain: Bounds::ALL,

@@ -1,0 +1,510 @@
+//! Which part of a template's parameter ranges passes, which breaks and by which rule, which stays
+//! open.
+//!
+//! One tree of boxes for each verdict, over the parameters that it depends on; a box is split until
+//! set evaluation decides it for every value of everything else, or it is too small, or the budget
+//! is spent. So nothing that is called passing can break, whatever else is open.
+
+use super::residual::{Engine, Residual};
+use crate::check::What;
+use crate::design::model::{Design, Possible};
+use crate::expression::{Budget, LeafId, LeafKind, Val};
+use crate::quantity::{TruthSet, Unit};
+use crate::ruleset::{Ruleset, Severity, Stage};
+
+/// Boxes of one verdict's tree, unless another number is asked for.
+pub const BOXES: u32 = 4096;
+/// Halvings of one range for one, two and more parameters: 1 part in a million, 512, 32.
+const HALVINGS: [u32; 3] = [20, 9, 5];
+/// Boxes for what else is open inside one box.
+const INSIDE: Budget = Budget(16);
+
+/// A parameter that varies.
+#[derive(Clone, Debug)]
+pub struct Parameter {
+    /// Its leaf.
+    pub leaf: LeafId,
+    /// Its name.
+    pub name: String,
+    /// Its unit, for a quantity.
+    pub unit: Option<Unit>,
+    /// The declared alternatives, where it is a choice.
+    pub words: Vec<String>,
+    /// All its values.
+    pub set: Val,
+}
+
+/// What is known of a box.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum State {
+    /// Met for everything in it.
+    Passes,
+    /// Not met, whatever else is so.
+    Breaks,
+    /// Depends on what else is open, or could not be told.
+    Open,
+}
+
+/// A part of the parameter ranges.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Part {
+    /// The values of each of the verdict's parameters.
+    pub ranges: Vec<Val>,
+    /// What is known.
+    pub state: State,
+}
+
+/// What was proved of one verdict.
+#[derive(Clone, Debug)]
+pub struct Proof {
+    /// Index of the verdict.
+    pub verdict: usize,
+    /// The rule.
+    pub rule: String,
+    /// Its title.
+    pub title: String,
+    /// Its subject.
+    pub subject: String,
+    /// How its failure weighs.
+    pub severity: Severity,
+    /// The parameters it depends on, as indices.
+    pub parameters: Vec<usize>,
+    /// The parts, in order.
+    pub parts: Vec<Part>,
+    /// The budget of boxes was spent before all was told.
+    pub exhausted: bool,
+}
+
+impl Proof {
+    /// The share of the parameter ranges that is in a state.
+    #[must_use]
+    pub fn share(&self, state: State, all: &[Parameter]) -> f64 {
+        self.parts
+            .iter()
+            .filter(|p| p.state == state)
+            .map(|p| {
+                p.ranges
+                    .iter()
+                    .zip(&self.parameters)
+                    .map(|(r, i)| share(r, &all[*i].set))
+                    .product::<f64>()
+            })
+            .sum()
+    }
+
+    /// What is known at a point of the parameters this verdict depends on; open between boxes.
+    #[must_use]
+    pub fn at(&self, point: &[Val]) -> State {
+        self.parts
+            .iter()
+            .find(|p| p.ranges.iter().zip(point).all(|(r, x)| holds(r, x)))
+            .map_or(State::Open, |p| p.state)
+    }
+}
+
+fn holds(range: &Val, x: &Val) -> bool {
+    if x.lo == 0.0 && x.hi == 0.0 && range.lo == 0.0 && range.hi == 0.0 {
+        x.bits & !range.bits == 0
+    } else {
+        range.lo <= x.lo && x.hi <= range.hi
+    }
+}
+
+fn share(part: &Val, whole: &Val) -> f64 {
+    let width = whole.hi - whole.lo;
+    if width > 0.0 {
+        (part.hi - part.lo) / width
+    } else {
+        f64::from(part.bits.count_ones()) / f64::from(whole.bits.count_ones().max(1))
+    }
+}
+
+/// What was proved of a template.
+#[derive(Clone, Debug, Default)]
+pub struct Proved {
+    /// The parameters.
+    pub parameters: Vec<Parameter>,
+    /// Verdicts that depend on a parameter and are not met everywhere.
+    pub proofs: Vec<Proof>,
+    /// Verdicts that depend on a parameter and are met everywhere.
+    pub met: usize,
+    /// Breaches and cautions that no parameter has a part in: rule, subject, severity.
+    pub always_broken: Vec<(String, String, Severity)>,
+    /// Verdicts that are open and have no parameter in them, by severity.
+    pub always_open: Vec<(Severity, usize)>,
+}
+
+/// The parameters of a linked design that vary.
+#[must_use]
+pub fn parameters(residual: &Residual<'_>) -> Vec<Parameter> {
+    let mut all = Vec::new();
+    for (ix, info) in (0_u32..).zip(&residual.infos) {
+        let What::Parameter(p) = info.what else {
+            continue;
+        };
+        let leaf = LeafId(ix);
+        let set = residual.written[ix as usize];
+        if residual.leaf(leaf).is_point(&set) {
+            continue;
+        }
+        let Some(parameter) = residual.design.parameters.get(p as usize) else {
+            continue;
+        };
+        let words = match &parameter.value {
+            Possible::OneOf(list) => list.iter().map(|p| shown(p, &parameter.unit)).collect(),
+            _ => Vec::new(),
+        };
+        all.push(Parameter {
+            leaf,
+            name: parameter.name.clone(),
+            unit: Unit::parse(&parameter.unit).ok(),
+            words,
+            set,
+        });
+    }
+    all
+}
+
+fn shown(p: &Possible, unit: &str) -> String {
+    match p {
+        Possible::Number(i) => Unit::parse(unit).map_or_else(
+            |_| format!("{} .. {}", i.lo, i.hi),
+            |u| crate::quantity::format_interval(i.lo, i.hi, &u),
+        ),
+        Possible::Text(t) => t.clone(),
+        Possible::Truth(t) => (if *t { "yes" } else { "no" }).to_owned(),
+        _ => "?".to_owned(),
+    }
+}
+
+/// Proves what can be proved of a template.
+#[must_use]
+pub fn prove(ruleset: &Ruleset, design: &Design, stage: Stage, boxes: u32) -> Proved {
+    let residual = Residual::new(ruleset, design, &[], stage);
+    let mut engine = residual.engine();
+    let parameters = parameters(&residual);
+    let mut out = Proved::default();
+    for v in 0..residual.verdicts.len() {
+        let mine: Vec<usize> = (0..parameters.len())
+            .filter(|i| engine.depends(v, parameters[*i].leaf))
+            .collect();
+        let rule = residual.rule(v);
+        if mine.is_empty() {
+            match engine.truth(v, &[]) {
+                TruthSet::F => out.always_broken.push((
+                    rule.id.clone(),
+                    residual.subject(v),
+                    rule.severity,
+                )),
+                TruthSet::U => match out
+                    .always_open
+                    .iter_mut()
+                    .find(|(s, _)| *s == rule.severity)
+                {
+                    Some((_, n)) => *n += 1,
+                    None => out.always_open.push((rule.severity, 1)),
+                },
+                _ => {}
+            }
+            continue;
+        }
+        let (parts, exhausted) = tree(&mut engine, v, &mine, &parameters, boxes);
+        if parts.iter().all(|p| p.state == State::Passes) {
+            out.met += 1;
+            continue;
+        }
+        out.proofs.push(Proof {
+            verdict: v,
+            rule: rule.id.clone(),
+            title: rule.title.clone(),
+            subject: residual.subject(v),
+            severity: rule.severity,
+            parameters: mine,
+            parts,
+            exhausted,
+        });
+    }
+    out.always_open.sort();
+    out.proofs
+        .sort_by(|a, b| (a.severity, &a.rule, &a.subject).cmp(&(b.severity, &b.rule, &b.subject)));
+    out.parameters = parameters;
+    out
+}
+
+/// Splits until each part is decided, too small, or the budget is spent.
+fn tree(
+    engine: &mut Engine<'_>,
+    v: usize,
+    mine: &[usize],
+    all: &[Parameter],
+    boxes: u32,
+) -> (Vec<Part>, bool) {
+    let halvings = HALVINGS[mine.len().min(3) - 1];
+    let whole: Vec<Val> = mine.iter().map(|i| all[*i].set).collect();
+    let budget = engine.budget;
+    engine.budget = INSIDE;
+    let mut queue = std::collections::VecDeque::from([(whole.clone(), 0_u32)]);
+    let mut parts = Vec::new();
+    let mut spent = 0;
+    let mut exhausted = false;
+    // Breadth first, so that what is left when the budget ends is small.
+    while let Some((ranges, depth)) = queue.pop_front() {
+        let with: Vec<(LeafId, Val)> = mine.iter().map(|i| all[*i].leaf).zip(ranges.clone()).collect();
+        spent += 1;
+        let state = match engine.truth(v, &with) {
+            TruthSet::T => State::Passes,
+            TruthSet::F => State::Breaks,
+            _ => State::Open,
+        };
+        if state != State::Open {
+            parts.push(Part { ranges, state });
+            continue;
+        }
+        let split = halve(engine, mine, all, &whole, &ranges, halvings);
+        match split {
+            Some(halves) if spent + 2 <= boxes => {
+                for h in halves {
+                    queue.push_back((h, depth + 1));
+                }
+            }
+            Some(_) => {
+                exhausted = true;
+                parts.push(Part { ranges, state });
+            }
+            None => parts.push(Part { ranges, state }),
+        }
+    }
+    engine.budget = budget;
+    parts.sort_by(|a, b| {
+        let key = |p: &Part| p.ranges.iter().map(|r| (r.lo, r.bits)).collect::<Vec<_>>();
+        let (x, y) = (key(a), key(b));
+        x.iter()
+            .zip(&y)
+            .map(|((p, q), (r, s))| p.total_cmp(r).then(q.cmp(s)))
+            .find(|o| o.is_ne())
+            .unwrap_or(std::cmp::Ordering::Equal)
+    });
+    (join(parts), exhausted)
+}
+
+/// Two halves along the parameter that is widest, as a share of its whole range.
+fn halve(
+    engine: &Engine<'_>,
+    mine: &[usize],
+    all: &[Parameter],
+    whole: &[Val],
+    ranges: &[Val],
+    halvings: u32,
+) -> Option<Vec<Vec<Val>>> {
+    let smallest = 0.5_f64.powi(i32::try_from(halvings).unwrap_or(30));
+    let mut best: Option<(usize, f64)> = None;
+    for (i, r) in ranges.iter().enumerate() {
+        let discrete = engine.residual.leaf(all[mine[i]].leaf).kind != LeafKind::Number;
+        let width = if discrete {
+            if r.bits.count_ones() > 1 { 2.0 } else { 0.0 }
+        } else {
+            share(r, &whole[i])
+        };
+        if width > smallest && best.is_none_or(|(_, w)| width > w) {
+            best = Some((i, width));
+        }
+    }
+    let (i, _) = best?;
+    let r = ranges[i];
+    let with = |val: Val| {
+        let mut x = ranges.to_vec();
+        x[i] = val;
+        x
+    };
+    if engine.residual.leaf(all[mine[i]].leaf).kind != LeafKind::Number {
+        let low = r.bits & r.bits.wrapping_neg();
+        return Some(vec![
+            with(Val { bits: low, ..r }),
+            with(Val {
+                bits: r.bits & !low,
+                ..r
+            }),
+        ]);
+    }
+    let middle = r.lo + (r.hi - r.lo) / 2.0;
+    (r.lo < middle && middle < r.hi).then(|| {
+        vec![
+            with(Val { hi: middle, ..r }),
+            with(Val { lo: middle, ..r }),
+        ]
+    })
+}
+
+/// Joins neighbours in a line that are in one state.
+fn join(parts: Vec<Part>) -> Vec<Part> {
+    let mut out: Vec<Part> = Vec::new();
+    for p in parts {
+        if let [range] = p.ranges.as_slice()
+            && let Some(last) = out.last_mut()
+            && last.state == p.state
+            && let [before] = last.ranges.as_mut_slice()
+            && before.hi == range.lo
+            && before.bits == range.bits
+            && range.lo < range.hi
+        {
+            before.hi = range.hi;
+            continue;
+        }
+        out.push(p);
+    }
+    out
+}
+
+/// One stretch of a single parameter, for all requirements together.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Stretch {
+    /// Its values.
+    pub range: Val,
+    /// What is known.
+    pub state: State,
+    /// The verdicts that break or are open, as indices of [`Proved::proofs`].
+    pub by: Vec<usize>,
+}
+
+/// Stretches of a template with one parameter, over the verdicts that `wanted` picks.
+#[must_use]
+pub fn stretches(proved: &Proved, wanted: impl Fn(&Proof) -> bool) -> Vec<Stretch> {
+    let [parameter] = proved.parameters.as_slice() else {
+        return Vec::new();
+    };
+    if parameter.set.lo >= parameter.set.hi {
+        let mut all = Vec::new();
+        for i in 0..64 {
+            let bit = 1_u64 << i;
+            if parameter.set.bits & bit != 0 {
+                all.push(whole_state(proved, &wanted, Val::bits(bit)));
+            }
+        }
+        return all;
+    }
+    let mut cuts = vec![parameter.set.lo, parameter.set.hi];
+    for p in proved.proofs.iter().filter(|p| wanted(p)) {
+        for part in &p.parts {
+            cuts.extend(part.ranges.iter().flat_map(|r| [r.lo, r.hi]));
+        }
+    }
+    cuts.sort_by(f64::total_cmp);
+    cuts.dedup();
+    let mut all: Vec<Stretch> = Vec::new();
+    for w in cuts.windows(2) {
+        let (lo, hi) = (w[0], w[1]);
+        let range = Val {
+            lo,
+            hi,
+            ..parameter.set
+        };
+        let s = whole_state(proved, &wanted, range);
+        match all.last_mut() {
+            Some(last) if last.state == s.state && last.by == s.by => last.range.hi = hi,
+            _ => all.push(s),
+        }
+    }
+    all
+}
+
+fn whole_state(proved: &Proved, wanted: &impl Fn(&Proof) -> bool, range: Val) -> Stretch {
+    let mut state = State::Passes;
+    let mut by = Vec::new();
+    for (i, p) in proved.proofs.iter().enumerate().filter(|(_, p)| wanted(p)) {
+        match p.at(&[range]) {
+            State::Passes => {}
+            State::Breaks => {
+                if state != State::Breaks {
+                    by.clear();
+                }
+                state = State::Breaks;
+                by.push(i);
+            }
+            State::Open => {
+                if state != State::Breaks {
+                    state = State::Open;
+                    by.push(i);
+                }
+            }
+        }
+    }
+    Stretch { range, state, by }
+}
+
+/// A map over two parameters: a state for each cell, with the rule that breaks or is open there.
+#[derive(Clone, Debug)]
+pub struct Map {
+    /// Indices of the parameters, across and up.
+    pub across: usize,
+    /// See above.
+    pub up: usize,
+    /// Cells across.
+    pub columns: usize,
+    /// Cells up.
+    pub rows: usize,
+    /// The cells, row by row from the lowest: what is known, and by which proof.
+    pub cells: Vec<(State, Option<usize>)>,
+    /// Other parameters vary too: passing means for all their values, open for some.
+    pub others: bool,
+}
+
+/// A map of the verdicts that are no mere advice, over two parameters. Each cell is judged as a
+/// box, so a passing cell passes at every point of it.
+#[must_use]
+pub fn map(
+    ruleset: &Ruleset,
+    design: &Design,
+    stage: Stage,
+    proved: &Proved,
+    (across, up): (usize, usize),
+    (columns, rows): (usize, usize),
+) -> Map {
+    let residual = Residual::new(ruleset, design, &[], stage);
+    let mut engine = residual.engine();
+    engine.budget = INSIDE;
+    let mut cells = Vec::with_capacity(columns * rows);
+    let cell = |p: &Parameter, i: usize, of: usize| {
+        let at = |k: usize| {
+            if k == of {
+                p.set.hi
+            } else {
+                p.set.lo + (p.set.hi - p.set.lo) * k as f64 / of as f64
+            }
+        };
+        Val {
+            lo: at(i),
+            hi: at(i + 1),
+            ..p.set
+        }
+    };
+    let (x, y) = (&proved.parameters[across], &proved.parameters[up]);
+    for row in 0..rows {
+        for column in 0..columns {
+            let with = [(x.leaf, cell(x, column, columns)), (y.leaf, cell(y, row, rows))];
+            let mut state = (State::Passes, None);
+            for (i, p) in proved.proofs.iter().enumerate() {
+                if p.severity != Severity::Breach {
+                    continue;
+                }
+                match engine.truth(p.verdict, &with) {
+                    TruthSet::T => {}
+                    TruthSet::F => {
+                        state = (State::Breaks, Some(i));
+                        break;
+                    }
+                    _ if state.0 == State::Passes => state = (State::Open, Some(i)),
+                    _ => {}
+                }
+            }
+            cells.push(state);
+        }
+    }
+    Map {
+        across,
+        up,
+        columns,
+        rows,
+        cells,
+        others: proved.parameters.len() > 2,
+    }
+}
