@@ -191,11 +191,10 @@ pub fn prove(ruleset: &Ruleset, design: &Design, stage: Stage, boxes: u32) -> Pr
         let rule = residual.rule(v);
         if mine.is_empty() {
             match engine.truth(v, &[]) {
-                TruthSet::F => out.always_broken.push((
-                    rule.id.clone(),
-                    residual.subject(v),
-                    rule.severity,
-                )),
+                TruthSet::F => {
+                    out.always_broken
+                        .push((rule.id.clone(), residual.subject(v), rule.severity))
+                }
                 TruthSet::U => match out
                     .always_open
                     .iter_mut()
@@ -249,7 +248,11 @@ fn tree(
     let mut exhausted = false;
     // Breadth first, so that what is left when the budget ends is small.
     while let Some((ranges, depth)) = queue.pop_front() {
-        let with: Vec<(LeafId, Val)> = mine.iter().map(|i| all[*i].leaf).zip(ranges.clone()).collect();
+        let with: Vec<(LeafId, Val)> = mine
+            .iter()
+            .map(|i| all[*i].leaf)
+            .zip(ranges.clone())
+            .collect();
         spent += 1;
         let state = match engine.truth(v, &with) {
             TruthSet::T => State::Passes,
@@ -327,12 +330,8 @@ fn halve(
         ]);
     }
     let middle = r.lo + (r.hi - r.lo) / 2.0;
-    (r.lo < middle && middle < r.hi).then(|| {
-        vec![
-            with(Val { hi: middle, ..r }),
-            with(Val { lo: middle, ..r }),
-        ]
-    })
+    (r.lo < middle && middle < r.hi)
+        .then(|| vec![with(Val { hi: middle, ..r }), with(Val { lo: middle, ..r })])
 }
 
 /// Joins neighbours in a line that are in one state.
@@ -480,7 +479,10 @@ pub fn map(
     let (x, y) = (&proved.parameters[across], &proved.parameters[up]);
     for row in 0..rows {
         for column in 0..columns {
-            let with = [(x.leaf, cell(x, column, columns)), (y.leaf, cell(y, row, rows))];
+            let with = [
+                (x.leaf, cell(x, column, columns)),
+                (y.leaf, cell(y, row, rows)),
+            ];
             let mut state = (State::Passes, None);
             for (i, p) in proved.proofs.iter().enumerate() {
                 if p.severity != Severity::Breach {

@@ -107,6 +107,17 @@ pub struct WitnessValue {
     pub value: String,
 }
 
+/// One of several ways to meet a rule.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct WayState {
+    /// Its name.
+    pub name: String,
+    /// Its condition, as the ruleset states it.
+    pub condition: String,
+    /// `holds`, `does not hold` or `is open`.
+    pub state: &'static str,
+}
+
 /// A rule judged for a subject.
 #[derive(Clone, Debug)]
 pub struct Finding {
@@ -140,8 +151,8 @@ pub struct Finding {
     pub witnesses: Option<(Vec<WitnessValue>, Vec<WitnessValue>)>,
     /// What would help.
     pub help: Vec<String>,
-    /// The named ways and whether each holds: met, failed or open.
-    pub ways: Vec<(String, &'static str)>,
+    /// The named ways of which one must hold, and whether each does.
+    pub ways: Vec<WayState>,
     /// Whether it rests on assumed values.
     pub assumed: bool,
     /// Why the rule is asked.
@@ -204,7 +215,8 @@ impl FigureValue {
     }
 }
 
-/// How many subjects came out how, by severity.
+/// How many subjects came out how, by severity. Cautions about what is written (a value that is
+/// hardly plausible, a departure that covers nothing) count as failed cautions.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Counts(pub BTreeMap<(Outcome, Severity), usize>);
 

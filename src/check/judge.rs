@@ -1,23 +1,28 @@
 //! Judges every rule for every subject of a design.
 
-use crate::design::model::{Design, ObjectId, Status};
+use crate::design::model::{Design, ObjectId, Possible, Status};
 use crate::expression::{
-    Budget, Cone, Decision, Flags, LeafId, Op, Refiner, Reg, Ty, Val, Witness,
+    Budget, Compiled, Cone, Decision, Flags, LeafId, ObjectTerm, Op, Refiner, Reg, TermKind, Ty,
+    Val, Witness,
 };
 use crate::quantity::TruthSet;
 use rustc_hash::FxHashSet;
 
-use crate::ruleset::{Piece, Rule, Ruleset, Severity, Stage, Template};
-use crate::source::{Label, Problem, Span};
+use crate::ruleset::{Piece, Requirement, Rule, Ruleset, Severity, Stage, Template, Way};
+use crate::source::{Label, Problem, Span, Weight};
 use crate::vocabulary::{FactType, Settler};
 
 use super::finding::{
-    FigureValue, Finding, Missing, Outcome, Reason, Report, WitnessValue, fingerprint,
+    FigureValue, Finding, Missing, Outcome, Reason, Report, WayState, WitnessValue, fingerprint,
 };
 use super::link::{LeafInfo, Linker, What};
+use super::plain::{self, About};
 use super::remedy::remedies;
 use super::show::{show_number, show_truth, show_val, show_words};
 use super::verdicts::{LinkedRule, link_rule};
+
+/// The day near which dates are chosen in a design that writes none: 2026-01-01.
+const DAY_WITHOUT_DATE: i32 = 20_454;
 
 /// For at most this many breaches a mending change is looked for.
 const MOST_MENDED: usize = 16;
@@ -58,15 +63,16 @@ pub struct Judged {
     pub problems: Vec<Problem>,
 }
 
-struct Pending<'r> {
-    rule: &'r Rule,
-    subject: ObjectId,
+/// A rule linked for a subject.
+pub(super) struct Pending<'r> {
+    pub(super) rule: &'r Rule,
+    pub(super) subject: ObjectId,
     applies: Option<Reg>,
     root: Reg,
-    require: Reg,
-    ways: Vec<(String, Reg)>,
+    pub(super) require: Reg,
+    ways: Vec<(&'r Way, Reg)>,
     texts: Option<Texts>,
-    points: Vec<Reg>,
+    pub(super) points: Vec<Reg>,
 }
 
 struct Texts {
@@ -128,6 +134,7 @@ pub fn check(ruleset: &Ruleset, design: &Design, settings: &Settings) -> Judged 
                 .reached(p.require)
                 .into_iter()
                 .filter_map(|l| leaves.get(l.0 as usize).copied())
+                .chain(view.known_absent(p))
                 .collect();
             reached.push((judged.report.findings.len(), infos));
         }
@@ -150,6 +157,18 @@ pub fn check(ruleset: &Ruleset, design: &Design, settings: &Settings) -> Judged 
         }
     }
     judged.problems = departures(ruleset, design, &mut judged.report, settings);
+    if settings.only.is_none() {
+        let cautions = judged
+            .problems
+            .iter()
+            .filter(|p| p.weight == Weight::Caution)
+            .count()
+            + design.cautions;
+        if cautions > 0 {
+            let cell = (Outcome::Failed, Severity::Caution);
+            *judged.report.counts.0.entry(cell).or_insert(0) += cautions;
+        }
+    }
     judged
         .report
         .findings
@@ -313,11 +332,11 @@ fn assumed(linker: &Linker<'_>, ruleset: &Ruleset, design: &Design) -> Vec<Strin
 }
 
 /// What findings read from.
-struct View<'a> {
-    ruleset: &'a Ruleset,
-    design: &'a Design,
-    leaves: &'a [LeafInfo],
-    program: &'a crate::expression::Program,
+pub(super) struct View<'a> {
+    pub(super) ruleset: &'a Ruleset,
+    pub(super) design: &'a Design,
+    pub(super) leaves: &'a [LeafInfo],
+    pub(super) program: &'a crate::expression::Program,
 }
 
 impl View<'_> {
@@ -438,28 +457,38 @@ impl View<'_> {
                 rule.title
             );
         }
-        for (name, reg) in &p.ways {
+        for (way, reg) in &p.ways {
             let state = match self.program.val(*reg).as_truth() {
                 TruthSet::T => "holds",
                 TruthSet::F => "does not hold",
                 _ => "is open",
             };
-            finding.ways.push((name.clone(), state));
+            finding.ways.push(WayState {
+                name: way.name.clone(),
+                condition: one_line(&way.condition.text),
+                state,
+            });
         }
-        finding.labels = self.labels(p);
+        let mut places: Vec<LeafId> = Vec::new();
         if let (Some(c), Some(d)) = (&cone, &decision)
             && outcome == Outcome::Undecided
         {
-            for n in refiner.deciding(c, Budget(24)) {
+            let about = |id: LeafId| self.about(id);
+            let found = refiner.deciding(c, Budget(24));
+            for n in plain::deciding(self.program, refiner, c, found, &about) {
+                places.push(n.leaf);
                 finding.missing.push(self.missing(n.leaf, n.yes, n.no));
             }
             finding
                 .missing
                 .dedup_by(|a, b| a.of == b.of && a.fact == b.fact);
             if let (Some(y), Some(n)) = (&d.yes, &d.no) {
-                finding.witnesses = Some((self.witness(y), self.witness(n)));
+                let y = plain::witness(self.program, refiner, c, y, true, &about);
+                let n = plain::witness(self.program, refiner, c, n, false, &about);
+                finding.witnesses = Some((self.witness(&y), self.witness(&n)));
             }
         }
+        finding.labels = self.labels(p, outcome, &places);
         finding
     }
 
@@ -510,46 +539,77 @@ impl View<'_> {
         out
     }
 
-    /// Written facts on which the verdict rests: those the rule points at, then those it read.
-    fn labels(&self, p: &Pending<'_>) -> Vec<Label> {
-        let mut spans: Vec<Span> = Vec::new();
-        let mut push = |span: Span| {
-            if !spans.contains(&span) {
-                spans.push(span);
-            }
-        };
-        for r in p.points.iter().chain([&p.require]) {
-            for leaf in self.reached(*r) {
-                if let Some(info) = self.leaves.get(leaf.0 as usize) {
-                    let o = self.design.object(info.object);
-                    if let Some(Some(w)) = o.facts.get(info.fact.0 as usize)
-                        && !matches!(info.what, What::Parameter(_))
-                    {
-                        push(w.key.to(w.span));
-                    }
+    /// Facts of the subject that the rule reads and that are written as `none`: no leaf stands
+    /// for them.
+    fn known_absent(&self, p: &Pending<'_>) -> Vec<LeafInfo> {
+        let mut all = Vec::new();
+        let mut add = |c: &Compiled| {
+            for term in &c.terms {
+                let TermKind::Read {
+                    object: ObjectTerm::Subject,
+                    fact,
+                    ..
+                } = &term.kind
+                else {
+                    continue;
+                };
+                let o = self.design.object(p.subject);
+                let Some(ix) = fact.on(o.kind) else { continue };
+                let written = o.facts.get(ix.0 as usize).and_then(Option::as_ref);
+                if written.is_some_and(|w| w.value == Possible::Absent) {
+                    all.push(super::link_value::info(p.subject, ix, None, What::Fact));
                 }
             }
-        }
-        let subject = self.design.object(p.subject);
-        let inside = |s: &Span| {
-            s.file == subject.span.file
-                && subject.span.start <= s.start
-                && s.end <= subject.span.end
         };
-        // What stands in the subject itself comes first.
-        let (mut first, second): (Vec<Span>, Vec<Span>) = spans.into_iter().partition(inside);
-        first.extend(second);
-        first.truncate(3);
-        if first.is_empty() {
-            first.push(subject.head);
+        match &p.rule.require {
+            Requirement::One(c) => add(c),
+            Requirement::Ways(ways) => ways.iter().for_each(|w| add(&w.condition)),
         }
-        first
-            .into_iter()
-            .map(|span| Label {
-                span,
-                text: String::new(),
-            })
-            .collect()
+        all
+    }
+
+    /// What is known of a leaf besides its set.
+    pub(super) fn about(&self, leaf: LeafId) -> About {
+        let mut about = About {
+            unit: None,
+            whole: false,
+            series: None,
+            day: None,
+        };
+        let Some(info) = self.leaves.get(leaf.0 as usize) else {
+            return about;
+        };
+        let v = &self.ruleset.vocabulary;
+        if let What::Parameter(id) = info.what {
+            about.unit = self
+                .design
+                .parameters
+                .get(id as usize)
+                .and_then(|p| crate::quantity::Unit::parse(&p.unit).ok());
+            return about;
+        }
+        if info.what != What::Fact {
+            return about;
+        }
+        let fact = match info.inner {
+            Some((k, f)) => v.fact(k, f),
+            None => v.fact(self.design.object(info.object).kind, info.fact),
+        };
+        match &fact.ty {
+            FactType::Quantity { unit, whole, .. } => {
+                about.unit = Some(unit.clone());
+                about.whole = *whole;
+                about.series = fact
+                    .series
+                    .map(|s| v.series(s).members.iter().map(|m| m.value).collect());
+            }
+            FactType::Date => {
+                let day = self.design.newest_date.unwrap_or(DAY_WITHOUT_DATE);
+                about.day = Some(f64::from(day) * 86_400.0);
+            }
+            _ => {}
+        }
+        about
     }
 
     fn reached(&self, root: Reg) -> Vec<LeafId> {
@@ -632,6 +692,11 @@ impl View<'_> {
         } else {
             settler
         };
+        // Whether a value was measured is a question of its own: no value of the fact answers it.
+        let asked = self.program.leaves.get(leaf.0 as usize).map(|l| l.kind);
+        let shown = shown.filter(|f| {
+            asked != Some(crate::expression::LeafKind::Truth) || matches!(f.ty, FactType::YesNo)
+        });
         let value = |x: Option<Val>| match (x, shown) {
             (Some(x), Some(f)) => {
                 let series = matches!(f.ty, FactType::Quantity { .. })
@@ -675,6 +740,11 @@ impl View<'_> {
             })
             .collect()
     }
+}
+
+/// A text of several lines on one.
+fn one_line(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 fn why(d: &Decision) -> Reason {

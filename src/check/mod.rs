@@ -4,17 +4,21 @@ mod cases;
 mod coverage;
 mod finding;
 mod judge;
+mod labels;
 mod link;
 mod link_object;
 mod link_term;
 mod link_value;
+mod plain;
 mod remedy;
 mod show;
 mod verdicts;
 
 pub use cases::{CaseResult, run_cases};
 pub use coverage::{Branch, Branches, Seen};
-pub use finding::{Counts, FigureValue, Finding, Missing, Outcome, Reason, Report, WitnessValue};
+pub use finding::{
+    Counts, FigureValue, Finding, Missing, Outcome, Reason, Report, WayState, WitnessValue,
+};
 pub use judge::{Judged, Settings, check};
 pub use link::{FactKey, Frame, LeafInfo, Linker, Obj, Step, Trace, What};
 pub use show::{show_number, show_truth, show_val, show_words, tame};

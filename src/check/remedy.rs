@@ -13,6 +13,25 @@ use crate::quantity::{Interval, Rounding, TruthSet, format_toward};
 use crate::ruleset::{Ruleset, Severity};
 use crate::vocabulary::{Fact, FactType, Settler};
 
+/// Facts that say where a thing is and how it is laid: another value would describe another place,
+/// not a change that a designer can order.
+const WHERE_IT_IS: [&str; 14] = [
+    "method",
+    "ambient",
+    "group",
+    "group-laid",
+    "raceway",
+    "place",
+    "location",
+    "seen",
+    "guard",
+    "insulation-cover",
+    "depth",
+    "soil",
+    "status",
+    "lines",
+];
+
 /// A rule and a subject.
 pub(super) type Pair = (String, String);
 
@@ -42,7 +61,7 @@ pub(super) fn remedies(
         let fact = ruleset.vocabulary.fact(object.kind, info.fact);
         let chosen = fact.settled_by == Settler::Designer
             && matches!(object.status, Status::New | Status::Altered)
-            && fact.name != "status";
+            && !WHERE_IT_IS.contains(&fact.name.as_str());
         let Some(Some(written)) = object.facts.get(info.fact.0 as usize) else {
             continue;
         };
@@ -174,6 +193,11 @@ fn candidates(
             .iter()
             .enumerate()
             .filter(|(i, _)| bits >> i & 1 == 0)
+            .map(|(i, w)| (Possible::Words(1 << i), w.clone()))
+            .collect(),
+        (FactType::Choice { words, .. }, Possible::Absent) => words
+            .iter()
+            .enumerate()
             .map(|(i, w)| (Possible::Words(1 << i), w.clone()))
             .collect(),
         (FactType::YesNo, Possible::Truth(t)) => {

@@ -4,7 +4,7 @@
 use crate::design::model::{Design, ObjectId, Status};
 use crate::expression::{Op, Reg};
 use crate::quantity::TruthSet;
-use crate::ruleset::{Requirement, Rule, Ruleset, Stage};
+use crate::ruleset::{Requirement, Rule, Ruleset, Stage, Way};
 
 use super::link::Linker;
 
@@ -52,7 +52,7 @@ pub fn link_verdicts(
 }
 
 /// The registers of a rule for a subject.
-pub(super) struct LinkedRule {
+pub(super) struct LinkedRule<'r> {
     /// Whether it applies; always, if there is none.
     pub(super) applies: Option<Reg>,
     /// *where → require*.
@@ -60,15 +60,15 @@ pub(super) struct LinkedRule {
     /// What it requires.
     pub(super) require: Reg,
     /// Each named way.
-    pub(super) ways: Vec<(String, Reg)>,
+    pub(super) ways: Vec<(&'r Way, Reg)>,
 }
 
 /// Links a rule for a subject; nothing, if it can never apply.
-pub(super) fn link_rule(
+pub(super) fn link_rule<'r>(
     linker: &mut Linker<'_>,
-    rule: &Rule,
+    rule: &'r Rule,
     subject: ObjectId,
-) -> Option<LinkedRule> {
+) -> Option<LinkedRule<'r>> {
     let applies = rule.where_.as_ref().map(|w| linker.expression(w, subject));
     if let Some(a) = applies
         && linker.program.val(a).as_truth() == TruthSet::F
@@ -83,7 +83,7 @@ pub(super) fn link_rule(
             let mut acc: Option<Reg> = None;
             for w in list {
                 let r = linker.expression(&w.condition, subject);
-                ways.push((w.name.clone(), r));
+                ways.push((w, r));
                 acc = Some(match acc {
                     None => r,
                     Some(a) => linker.program.push(Op::Or(a, r), data),

@@ -69,9 +69,7 @@ impl Prove {
         }
         let drawable = axes.len() == 2
             && axes[0] != axes[1]
-            && axes
-                .iter()
-                .all(|i| proved.parameters[*i].words.is_empty());
+            && axes.iter().all(|i| proved.parameters[*i].words.is_empty());
         if (self.svg.is_some() || !self.over.is_empty()) && !drawable {
             return fail(
                 Problem::error(

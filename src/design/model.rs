@@ -163,6 +163,8 @@ pub struct Design {
     pub closed: Vec<KindId>,
     /// The newest date written anywhere, in days since 1970-01-01.
     pub newest_date: Option<i32>,
+    /// How many cautions were reported about what is written: values that are hardly plausible.
+    pub cautions: usize,
 }
 
 impl Design {

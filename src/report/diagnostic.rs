@@ -51,7 +51,8 @@ pub(super) struct Shown<'a> {
     pub help: Option<String>,
     source: Option<Lines<'a>>,
     labels: Vec<LabeledSpan>,
-    related: Vec<Shown<'a>>,
+    /// The labels in other files, a part for each.
+    elsewhere: Vec<Shown<'a>>,
 }
 
 /// A file as it may be shown: with control characters in it, a copy without them.
@@ -78,6 +79,40 @@ fn printable(text: &str) -> Cow<'_, str> {
     Cow::Owned(out)
 }
 
+/// A longer line is shown around its labels only.
+const LONG_LINE: usize = 240;
+
+/// How much of a long line is shown before and behind what is labelled.
+const AROUND: usize = 60;
+
+/// The stretch of some lines that is shown: the first and last are cut around the labels where
+/// they are long.
+fn clipped(text: &str, lines: (usize, usize), label: (usize, usize)) -> (usize, usize) {
+    let ((mut from, mut until), (start, end)) = (lines, label);
+    let rest = |a: usize, b: usize| text.get(a..b).unwrap_or("");
+    let first_end = rest(from, until).find('\n').map_or(until, |i| from + i);
+    if first_end - from > LONG_LINE && start >= from {
+        let near = start.saturating_sub(AROUND);
+        from = floor_char(text, near.max(from));
+    }
+    let last_start = rest(from, until.saturating_sub(1))
+        .rfind('\n')
+        .map_or(from, |i| from + i + 1);
+    if until - last_start > LONG_LINE && end >= last_start {
+        let near = floor_char(text, (end + AROUND).min(until));
+        until = near.max(end);
+    }
+    (from, until)
+}
+
+/// The beginning of the character that a byte is in.
+fn floor_char(text: &str, mut at: usize) -> usize {
+    while at > 0 && !text.is_char_boundary(at) {
+        at -= 1;
+    }
+    at
+}
+
 impl<'a> Lines<'a> {
     fn of(file: &'a SourceFile) -> Self {
         Self(match printable(file.text()) {
@@ -100,8 +135,11 @@ impl SourceCode for Lines<'_> {
         let end = (span.offset() + span.len()).min(len).max(start);
         let first = file.line_of(start).saturating_sub(before);
         let last = (file.line_of(end) + after).min(file.line_count().saturating_sub(1));
-        let from = file.line_start(first);
-        let until = file.line_start(last + 1);
+        let (from, until) = clipped(
+            file.text(),
+            (file.line_start(first), file.line_start(last + 1)),
+            (start, end),
+        );
         let data = file.text().as_bytes().get(from..until).unwrap_or(&[]);
         let place = file.position(start);
         let column = if before == 0 {
@@ -167,18 +205,11 @@ impl Diagnostic for Shown<'_> {
         }
         Some(Box::new(self.labels.iter().cloned()))
     }
-
-    fn related<'b>(&'b self) -> Option<Box<dyn Iterator<Item = &'b dyn Diagnostic> + 'b>> {
-        if self.related.is_empty() {
-            return None;
-        }
-        Some(Box::new(self.related.iter().map(|d| d as &dyn Diagnostic)))
-    }
 }
 
 impl<'a> Shown<'a> {
-    /// A message whose labels may lie in several files: the first label's file leads, the others
-    /// follow as related notes.
+    /// A message whose labels may lie in several files: the first label's file leads, lines of the
+    /// others follow.
     pub(super) fn new(
         code: &str,
         weight: Weighting,
@@ -194,7 +225,7 @@ impl<'a> Shown<'a> {
             help: help.map(|h| printable(&h).into_owned()),
             source: None,
             labels: Vec::new(),
-            related: Vec::new(),
+            elsewhere: Vec::new(),
         };
         let Some(first) = labels.first() else {
             return shown;
@@ -209,32 +240,25 @@ impl<'a> Shown<'a> {
             let Some(source) = sources.get(file) else {
                 continue;
             };
-            let mine: Vec<LabeledSpan> = labels
+            let mut mine: Vec<LabeledSpan> = labels
                 .iter()
                 .filter(|l| l.span.file == file)
                 .enumerate()
                 .map(|(i, l)| labelled(source, l, i == 0 && file == first.span.file))
                 .collect();
+            near_first(source, &mut mine);
             if file == first.span.file {
                 shown.source = Some(Lines::of(source));
                 shown.labels = mine;
             } else {
-                let note = labels
-                    .iter()
-                    .find(|l| l.span.file == file)
-                    .map_or(String::new(), |l| l.text.clone());
-                shown.related.push(Self {
+                shown.elsewhere.push(Self {
                     code: String::new(),
-                    weight: Weighting::Advice,
-                    message: if note.is_empty() {
-                        "see also".to_owned()
-                    } else {
-                        note
-                    },
+                    weight,
+                    message: String::new(),
                     help: None,
                     source: Some(Lines::of(source)),
                     labels: mine,
-                    related: Vec::new(),
+                    elsewhere: Vec::new(),
                 });
             }
         }
@@ -255,12 +279,39 @@ impl<'a> Shown<'a> {
             .with_width(style.width.clamp(60, 120))
             .with_links(false)
             .with_context_lines(0);
-        let mut out = String::new();
-        if handler.render_report(&mut out, self).is_err() {
-            // The message itself is never lost.
-            out = format!("{}\n", self.message);
+        let render = |shown: &Self| {
+            let mut out = String::new();
+            match handler.render_report(&mut out, shown) {
+                Ok(()) => Some(out),
+                Err(_) => None,
+            }
+        };
+        // The message itself is never lost.
+        let mut out = render(self).unwrap_or_else(|| format!("{}\n", self.message));
+        for other in &self.elsewhere {
+            let text = render(other).unwrap_or_default();
+            // Only the lines of the file: the message was said.
+            let lines = text.lines().skip_while(|l| !l.contains('╭'));
+            for line in lines {
+                out.push_str(line);
+                out.push('\n');
+            }
         }
         out
+    }
+}
+
+/// Leaves out labels far from the first on a long line, which is shown around it only.
+fn near_first(source: &SourceFile, labels: &mut Vec<LabeledSpan>) {
+    let Some((line, at)) = labels
+        .first()
+        .map(|l| (source.line_of(l.offset()), l.offset()))
+    else {
+        return;
+    };
+    if source.line(line).len() > LONG_LINE {
+        labels
+            .retain(|l| source.line_of(l.offset()) != line || l.offset().abs_diff(at) <= LONG_LINE);
     }
 }
 
@@ -272,6 +323,8 @@ fn labelled(source: &SourceFile, label: &Label, primary: bool) -> LabeledSpan {
     let line_end =
         source.line_start(source.line_of(start)) + source.line(source.line_of(start)).len();
     let end = end.min(line_end.max(start + 1)).max((start + 1).min(len));
+    // Of a very long one the beginning is shown.
+    let end = floor_char(source.text(), end.min(start + LONG_LINE)).max((start + 1).min(len));
     let text = (!label.text.is_empty()).then(|| printable(&label.text).into_owned());
     let place: SourceSpan = (start, end - start).into();
     if primary {

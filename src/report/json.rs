@@ -139,7 +139,11 @@ fn finding(f: &Finding, sources: &Sources) -> Value {
         })).collect::<Vec<_>>(),
         "witnesses": f.witnesses.as_ref().map(|(y, n)| json!({"passes": witness(y), "breaks": witness(n)})),
         "help": f.help,
-        "ways": f.ways.iter().map(|(n, s)| json!({"name": n, "state": s})).collect::<Vec<_>>(),
+        "ways": f.ways.iter().map(|w| json!({
+            "name": w.name,
+            "condition": w.condition,
+            "state": w.state,
+        })).collect::<Vec<_>>(),
         "assumed": f.assumed,
         "departure": f.departure,
         "fingerprint": f.fingerprint,

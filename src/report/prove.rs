@@ -46,7 +46,11 @@ fn range(p: &Parameter, r: &Val, inward: bool) -> String {
     } else {
         (Rounding::Down, Rounding::Up)
     };
-    format!("{} .. {}", end(r.lo, p.set.lo, down), end(r.hi, p.set.hi, up))
+    format!(
+        "{} .. {}",
+        end(r.lo, p.set.lo, down),
+        end(r.hi, p.set.hi, up)
+    )
 }
 
 fn percent(x: f64) -> String {
@@ -62,13 +66,17 @@ fn line(out: &mut String, s: &Stretch, proved: &Proved) {
     let Some(p) = proved.parameters.first() else {
         return;
     };
-    let by: Vec<String> = s
-        .by
-        .iter()
-        .filter_map(|i| proved.proofs.get(*i))
-        .map(|p| format!("{} for {}", p.rule, p.subject))
-        .collect();
-    let _ = write!(out, "  {:<28} {}", range(p, &s.range, s.state != State::Open), word(s.state));
+    let by: Vec<String> =
+        s.by.iter()
+            .filter_map(|i| proved.proofs.get(*i))
+            .map(|p| format!("{} for {}", p.rule, p.subject))
+            .collect();
+    let _ = write!(
+        out,
+        "  {:<28} {}",
+        range(p, &s.range, s.state != State::Open),
+        word(s.state)
+    );
     if !by.is_empty() {
         let _ = write!(out, ": {}", by.join(", "));
     }
@@ -324,9 +332,13 @@ pub fn svg(path: &str, proved: &Proved, m: &Map) -> String {
         top + height / 2.0,
         escape(&y.name)
     );
-    for (i, (fill, name)) in [("#d6e7dc", "passes"), ("url(#breaks)", "breaks"), ("url(#open)", "open")]
-        .into_iter()
-        .enumerate()
+    for (i, (fill, name)) in [
+        ("#d6e7dc", "passes"),
+        ("url(#breaks)", "breaks"),
+        ("url(#open)", "open"),
+    ]
+    .into_iter()
+    .enumerate()
     {
         let at = left + 130.0 * i as f64;
         let _ = writeln!(

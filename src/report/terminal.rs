@@ -4,7 +4,8 @@ use std::fmt::Write as _;
 
 use crate::check::{FigureValue, Finding, Outcome, Reason, tame};
 use crate::quantity::{format_interval, format_quantity};
-use crate::ruleset::{Confidence, Severity};
+use crate::ruleset::{Confidence, Severity, Stage};
+use crate::source::Problem;
 
 use super::FileReport;
 use super::diagnostic::{Shown, Style, Weighting, render_problems};
@@ -14,7 +15,7 @@ use super::diagnostic::{Shown, Style, Weighting, render_problems};
 pub fn render(file: &FileReport<'_>, all: bool, style: Style) -> String {
     let mut out = String::new();
     head(&mut out, file);
-    out.push_str(&render_problems(file.problems, file.sources, style));
+    out.push_str(&render_problems(&told(file.problems), file.sources, style));
     let Some(report) = file.report else {
         let _ = writeln!(out, "{}: not judged\n", file.path);
         return out;
@@ -22,7 +23,7 @@ pub fn render(file: &FileReport<'_>, all: bool, style: Style) -> String {
     for f in &report.findings {
         let shown = match f.outcome {
             Outcome::Failed | Outcome::NotJudged | Outcome::Departed => true,
-            // What is open and only advice is counted, not told.
+            // What is open and only advice is told in a line, further down.
             Outcome::Undecided => f.severity != Severity::Advice || all,
             _ => false,
         };
@@ -30,6 +31,9 @@ pub fn render(file: &FileReport<'_>, all: bool, style: Style) -> String {
             out.push_str(&finding(f, file, style));
             out.push('\n');
         }
+    }
+    if !all {
+        open_advice(&mut out, &report.findings);
     }
     if all {
         for f in report.findings.iter().filter(|f| f.outcome == Outcome::Met) {
@@ -48,6 +52,45 @@ pub fn render(file: &FileReport<'_>, all: bool, style: Style) -> String {
     }
     closing(&mut out, file);
     out
+}
+
+/// The problems that are told: that no rules are named goes without saying in a file that cannot
+/// be read, where the line that names them may be the one that is broken.
+fn told(problems: &[Problem]) -> Vec<Problem> {
+    let broken = problems
+        .iter()
+        .any(|p| p.is_error() && p.code != "no-rules");
+    problems
+        .iter()
+        .filter(|p| !broken || p.code != "no-rules")
+        .cloned()
+        .collect()
+}
+
+/// Advice that is undecided, a line each.
+fn open_advice(out: &mut String, findings: &[Finding]) {
+    let open = |f: &&Finding| f.outcome == Outcome::Undecided && f.severity == Severity::Advice;
+    let mut some = false;
+    for f in findings.iter().filter(open) {
+        if !some {
+            out.push_str("Undecided advice:\n");
+            some = true;
+        }
+        let needs: Vec<String> = f
+            .missing
+            .iter()
+            .take(3)
+            .map(|m| format!("{} of {}", m.fact, m.of))
+            .collect();
+        let _ = write!(out, "  {}: {} ({})", f.subject, f.title, f.rule);
+        if !needs.is_empty() {
+            let _ = write!(out, "; needs {}", needs.join(" or "));
+        }
+        out.push('\n');
+    }
+    if some {
+        out.push('\n');
+    }
 }
 
 fn head(out: &mut String, file: &FileReport<'_>) {
@@ -88,8 +131,16 @@ fn finding(f: &Finding, file: &FileReport<'_>, style: Style) -> String {
         _ => ("undecided advice", Weighting::Advice),
     };
     let mut help = Vec::new();
-    for (name, state) in &f.ways {
-        help.push(format!("way {name}: {state}"));
+    if !f.ways.is_empty() {
+        help.push("one of these ways must hold:".to_owned());
+    }
+    for w in &f.ways {
+        let name = w.name.replace('-', " ");
+        help.push(format!(
+            "- {name} ({}): {}",
+            shortened(&w.condition),
+            w.state
+        ));
     }
     for m in f.missing.iter().take(4) {
         let mut line = format!(
@@ -127,10 +178,15 @@ fn finding(f: &Finding, file: &FileReport<'_>, style: Style) -> String {
         help.push(format!("departed from: {d}"));
     }
     let mut cite = f.clause.clone().unwrap_or_default();
-    match f.confidence {
-        Confidence::Published => {}
-        Confidence::FromMemory => cite.push_str(" (from memory)"),
-        Confidence::CommonPractice => cite.push_str(" (common practice)"),
+    let sure = match f.confidence {
+        Confidence::Published => "",
+        Confidence::FromMemory => "from memory",
+        Confidence::CommonPractice => "common practice",
+    };
+    if cite.is_empty() {
+        cite.push_str(sure);
+    } else if !cite.contains(sure) {
+        let _ = write!(cite, " ({sure})");
     }
     if let Some((layer, why)) = &f.amended {
         let _ = write!(cite, "; amended by {layer}: {why}");
@@ -151,11 +207,40 @@ fn finding(f: &Finding, file: &FileReport<'_>, style: Style) -> String {
     .render(style)
 }
 
+/// A condition, cut after a word where it is long.
+fn shortened(condition: &str) -> String {
+    const MOST: usize = 110;
+    if condition.chars().count() <= MOST {
+        return condition.to_owned();
+    }
+    let mut out = String::new();
+    for word in condition.split(' ') {
+        if out.chars().count() + word.chars().count() + 1 > MOST {
+            break;
+        }
+        if !out.is_empty() {
+            out.push(' ');
+        }
+        out.push_str(word);
+    }
+    out.push_str(" …");
+    out
+}
+
+/// What must be known to read a figure rightly: under which fault it stands.
+fn premise(means: &str) -> &'static str {
+    if means.contains("PEN conductor open") {
+        "  (with the PEN conductor open)"
+    } else {
+        ""
+    }
+}
+
 fn figures(out: &mut String, all: &[FigureValue]) {
     if all.is_empty() {
         return;
     }
-    let rows: Vec<[String; 4]> = all
+    let rows: Vec<[String; 5]> = all
         .iter()
         .map(|f| {
             let value = if f.low == f.high {
@@ -170,7 +255,13 @@ fn figures(out: &mut String, all: &[FigureValue]) {
             let margin = f
                 .margin()
                 .map_or(String::new(), |m| format!("{:+.0} %", m * 100.0));
-            [format!("{} of {}", f.fact, f.subject), value, limit, margin]
+            [
+                format!("{} of {}", f.fact, f.subject),
+                value,
+                limit,
+                margin,
+                premise(&f.means).to_owned(),
+            ]
         })
         .collect();
     let width = |i: usize| {
@@ -183,11 +274,12 @@ fn figures(out: &mut String, all: &[FigureValue]) {
     out.push_str("Figures:\n");
     for r in &rows {
         let line = format!(
-            "  {:a$}  {:b$}  {:c$}  {}",
+            "  {:a$}  {:b$}  {:c$}  {}{}",
             r[0],
             r[1],
             r[2],
             r[3],
+            r[4],
             a = widths[0],
             b = widths[1],
             c = widths[2]
@@ -225,5 +317,17 @@ fn closing(out: &mut String, file: &FileReport<'_>) {
         }
     }
     let _ = writeln!(out, "{}: {}", file.path, parts.join(", "));
+    let later: Vec<&str> = Stage::ALL
+        .into_iter()
+        .filter(|s| *s > file.stage)
+        .map(Stage::word)
+        .collect();
+    if c.of(Outcome::NotDue) > 0 && !later.is_empty() {
+        let _ = writeln!(
+            out,
+            "Not due: these rules wait for a later stage; judge them with --stage {}.",
+            later.join(" or --stage ")
+        );
+    }
     out.push_str("Only what the ruleset states is judged. Local codes and the judgement of a qualified person decide;\nisolate and prove dead before any enclosure is opened.\n\n");
 }

@@ -238,11 +238,19 @@ impl Library {
         }
         let parsed = parse_all(&documents);
         let mut read = Vec::new();
+        let mut whole = true;
         for ((id, source), node) in documents.into_iter().zip(parsed) {
             match node {
                 Ok(node) => read.push((id, source, node)),
-                Err(p) => problems.push(p),
+                Err(p) => {
+                    whole = false;
+                    problems.push(p);
+                }
             }
+        }
+        // What a file that cannot be read lacks is not known: its head may stand in it.
+        if !whole {
+            return None;
         }
         Layer::new(name, read, problems)
     }

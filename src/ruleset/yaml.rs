@@ -268,6 +268,42 @@ pub fn second_document(text: &str) -> Option<usize> {
     None
 }
 
+/// What is said of a file whose aliases unfold to more than is read.
+const TOO_MUCH: &str = "it unfolds to more than is read of one file";
+
+/// What the parser says, without its own names, and the line and column that it states.
+fn said(message: &str) -> (Option<(usize, usize)>, String) {
+    let text = message.trim_start_matches("error: ");
+    let mut place = None;
+    let mut what = text;
+    if let Some(rest) = text.strip_prefix("line ")
+        && let Some((line, rest)) = rest.split_once(" column ")
+        && let Some((column, rest)) = rest.split_once(':')
+        && let (Ok(line), Ok(column)) = (line.parse(), column.parse())
+    {
+        place = Some((line, column));
+        what = rest.trim();
+    }
+    let what = if what.starts_with("budget") || what.contains(" { ") {
+        TOO_MUCH.to_owned()
+    } else {
+        what.to_owned()
+    };
+    (place, what)
+}
+
+/// The byte at a line and column, both from one.
+fn offset_of(source: &SourceFile, line: usize, column: usize) -> Option<usize> {
+    let index = line.checked_sub(1)?;
+    let text = source.line(index);
+    let within: usize = text
+        .chars()
+        .take(column.saturating_sub(1))
+        .map(char::len_utf8)
+        .sum();
+    Some(source.line_start(index) + within)
+}
+
 /// Reads one document of a file: the first, or what follows `from`.
 ///
 /// # Errors
@@ -309,18 +345,24 @@ pub fn read(file: FileId, source: &SourceFile, from: usize) -> Result<Node, Prob
     match parsed {
         Ok(raw) => Ok(settle(raw, file, text)),
         Err(error) => {
-            let at = error
-                .location()
-                .and_then(|l| l.span().byte_offset())
-                .and_then(|o| usize::try_from(o).ok())
-                .unwrap_or(0);
+            let place = error.location().map(|l| l.span());
             let message = error.to_string();
-            let first = message.lines().next().unwrap_or("").trim().to_owned();
-            Err(
-                Problem::error("yaml", format!("the YAML cannot be read: {first}"))
-                    .at(Span::new(file, at, (at + 1).min(text.len())), "here")
-                    .help("put values with `: `, ` #`, `{`, `[`, `>`, `*`, `|` or quotes in single quotes"),
-            )
+            let first = message.lines().next().unwrap_or("").trim();
+            let (line, what) = said(first);
+            let at = place
+                .and_then(|s| s.byte_offset())
+                .and_then(|o| usize::try_from(o).ok())
+                .filter(|o| *o > 0)
+                .or_else(|| line.and_then(|(l, c)| offset_of(source, l, c)))
+                .unwrap_or(0)
+                .min(text.len().saturating_sub(1));
+            let p = Problem::error("yaml", format!("the YAML cannot be read: {what}"))
+                .at(Span::new(file, at, (at + 1).min(text.len())), "here");
+            Err(if what == TOO_MUCH {
+                p.help("write the lists out instead of naming one inside another")
+            } else {
+                p.help("put values with `: `, ` #`, `{`, `[`, `>`, `*`, `|` or quotes in single quotes")
+            })
         }
     }
 }

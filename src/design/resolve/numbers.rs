@@ -111,7 +111,7 @@ impl<'a> Resolver<'a> {
             self.no_such_member(fact, series, number);
             return None;
         }
-        let literal = self.literal(number)?;
+        let literal = self.literal_like(number, unit.text())?;
         let other = literal.unit.as_ref()?;
         if other.dim() != unit.dim() || takes_bare_numbers(unit) && !other.is_percent() {
             self.wrong_dimension(fact, &spelled(number), literal.dim(), number.span);
@@ -409,7 +409,7 @@ impl<'a> Resolver<'a> {
             );
             return None;
         };
-        let literal = self.literal(term)?;
+        let literal = self.literal_like(term, unit.text())?;
         if literal.dim() != unit.dim() {
             self.wrong_dimension(fact, &spelled(term), literal.dim(), term.span);
             return None;

@@ -6,12 +6,15 @@ use super::Resolved;
 use super::parameters::Measure;
 use crate::design::model::{Design, Object, ObjectId, ParameterId, Possible, Written};
 use crate::design::tree::{Block, Define, Entry, Parameter, Word};
-use crate::source::{Problem, Span, closest};
+use crate::source::{FileId, Problem, Span, closest};
 use crate::vocabulary::{Fact, FactIx, FactType, Kind, KindId, Vocabulary};
 
 /// Objects and members of lists that one design may have. A few lines of nested repetition can
 /// ask for more than any machine holds.
 pub(super) const MOST_THINGS: usize = 50_000;
+
+/// Problems that are shown for one file.
+const MOST_PROBLEMS: usize = 100;
 
 /// Which member of a repeated block is being read.
 #[derive(Clone, Copy, Debug)]
@@ -197,11 +200,53 @@ impl<'a> Resolver<'a> {
                 .first()
                 .map(|l| (l.span.file, l.span.start, l.span.end))
         });
+        self.design.cautions = self.problems.iter().filter(|p| !p.is_error()).count();
         Resolved {
             design: self.design,
-            problems: self.problems,
+            problems: capped(self.problems),
         }
     }
+}
+
+/// At most [`MOST_PROBLEMS`] of each file, and a closing one that counts the rest.
+fn capped(problems: Vec<Problem>) -> Vec<Problem> {
+    if problems.len() <= MOST_PROBLEMS {
+        return problems;
+    }
+    let mut counts: Vec<(Option<FileId>, usize, usize)> = Vec::new();
+    let mut kept = Vec::new();
+    for p in problems {
+        let file = p.labels.first().map(|l| l.span.file);
+        let slot = match counts.iter().position(|(f, _, _)| *f == file) {
+            Some(i) => i,
+            None => {
+                counts.push((file, 0, 0));
+                counts.len() - 1
+            }
+        };
+        let Some((_, seen, errors)) = counts.get_mut(slot) else {
+            continue;
+        };
+        *seen += 1;
+        if *seen <= MOST_PROBLEMS {
+            kept.push(p);
+        } else {
+            *errors += usize::from(p.is_error());
+        }
+    }
+    for (_, seen, errors) in counts {
+        let rest = seen.saturating_sub(MOST_PROBLEMS);
+        if rest == 0 {
+            continue;
+        }
+        let text = format!("there are {rest} more mistakes and cautions in this file");
+        kept.push(if errors > 0 {
+            Problem::error("more-mistakes", text)
+        } else {
+            Problem::caution("more-mistakes", text)
+        });
+    }
+    kept
 }
 
 /// The facts of a kind with their indices.

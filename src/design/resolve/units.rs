@@ -30,6 +30,11 @@ impl Literal {
 impl Resolver<'_> {
     /// Reads a number and its units. None: it was reported.
     pub(super) fn literal(&mut self, number: &Number) -> Option<Literal> {
+        self.literal_like(number, "")
+    }
+
+    /// The same; `usual` is the unit to propose for one that nothing is like.
+    pub(super) fn literal_like(&mut self, number: &Number, usual: &str) -> Option<Literal> {
         let unit = match &number.unit {
             None => None,
             Some(word) => match Unit::parse(&word.text) {
@@ -39,6 +44,8 @@ impl Resolver<'_> {
                         Problem::error("unknown-unit", error.to_string()).at(word.span, "");
                     if let Some(help) = error.help() {
                         problem = problem.help(help);
+                    } else if !usual.is_empty() {
+                        problem = problem.help(format!("write it in a unit such as `{usual}`"));
                     }
                     self.report(problem);
                     return None;

@@ -1,0 +1,232 @@
+//! Which places a finding points at: facts the rule names, then those whose change alone would
+//! decide, then the nearest ones the verdict has read.
+
+use std::collections::VecDeque;
+
+use rustc_hash::FxHashSet;
+
+use super::finding::Outcome;
+use super::judge::{Pending, View};
+use super::link::{LeafInfo, What};
+use super::plain;
+use crate::design::model::{ObjectId, Possible, Written};
+use crate::expression::{
+    Compiled, LeafId, LeafKind, ObjectTerm, Op, Presence, ReadFact, Refiner, Reg, TermKind, Val,
+};
+use crate::quantity::TruthSet;
+use crate::source::{Label, Span};
+
+/// The most places of a finding.
+const MOST: usize = 3;
+
+/// What trying other values for one finding may cost, in operations.
+const WORK: u32 = 60_000;
+
+impl View<'_> {
+    /// The places of a finding, the main one first; `missing` are leaves that could decide.
+    pub(super) fn labels(
+        &self,
+        p: &Pending<'_>,
+        outcome: Outcome,
+        missing: &[LeafId],
+    ) -> Vec<Label> {
+        let mut spans: Vec<Span> = Vec::new();
+        let subject = self.design.object(p.subject);
+        let inside = |s: &Span| {
+            s.file == subject.span.file
+                && subject.span.start <= s.start
+                && s.end <= subject.span.end
+        };
+        for span in missing.iter().filter_map(|l| self.written(*l)) {
+            push(&mut spans, span);
+        }
+        // Parts and references the rule names come after the facts in them that decide.
+        let mut parts: Vec<Span> = Vec::new();
+        for c in &p.rule.point_at {
+            match self.point(c, p.subject) {
+                Some((span, true)) => push(&mut spans, span),
+                Some((span, false)) => push(&mut parts, span),
+                None => {}
+            }
+        }
+        for r in &p.points {
+            if let Some(span) = self.direct(*r).and_then(|l| self.written(l)) {
+                push(&mut spans, span);
+            }
+        }
+        if outcome == Outcome::Failed && spans.len() < MOST {
+            let all: Vec<Span> = self
+                .deciders(p.require)
+                .into_iter()
+                .filter_map(|l| self.written(l))
+                .collect();
+            let (first, second): (Vec<Span>, Vec<Span>) = all.into_iter().partition(inside);
+            for span in first.into_iter().chain(second) {
+                push(&mut spans, span);
+            }
+        }
+        for span in parts {
+            push(&mut spans, span);
+        }
+        if spans.is_empty() {
+            let near = self.nearest(p.require);
+            for span in near.into_iter().filter_map(|l| self.written(l)).take(2) {
+                push(&mut spans, span);
+            }
+        }
+        spans.truncate(MOST);
+        // The place that stands in the subject itself leads.
+        if let Some(i) = spans.iter().position(inside) {
+            let first = spans.remove(i);
+            spans.insert(0, first);
+        }
+        if spans.is_empty() {
+            spans.push(subject.head);
+        }
+        let label = |span| Label {
+            span,
+            text: String::new(),
+        };
+        spans.into_iter().map(label).collect()
+    }
+
+    /// Where a fact that the rule points at is written, and whether it is a plain value; of a part
+    /// only the key is shown.
+    fn point(&self, c: &Compiled, subject: ObjectId) -> Option<(Span, bool)> {
+        let (object, fact) = match &c.root_term().kind {
+            TermKind::Read { object, fact, .. } => (object, fact),
+            TermKind::Object(ObjectTerm::Step(before, fact)) => (&**before, fact),
+            _ => return None,
+        };
+        let w = self.stated(self.follow(object, subject)?, fact)?;
+        let plain = !matches!(
+            w.value,
+            Possible::Object(_) | Possible::List(_) | Possible::OneOf(_)
+        );
+        Some((if plain { w.key.to(w.span) } else { w.key }, plain))
+    }
+
+    fn stated(&self, object: ObjectId, fact: &ReadFact) -> Option<&Written> {
+        let o = self.design.object(object);
+        let ix = fact.on(o.kind)?;
+        o.facts.get(ix.0 as usize)?.as_ref()
+    }
+
+    /// The written object that a path leads to.
+    fn follow(&self, path: &ObjectTerm, subject: ObjectId) -> Option<ObjectId> {
+        match path {
+            ObjectTerm::Subject => Some(subject),
+            ObjectTerm::Var(_) => None,
+            ObjectTerm::Step(before, fact) => {
+                let from = self.follow(before, subject)?;
+                match self.stated(from, fact)?.value {
+                    Possible::Object(id) => Some(id),
+                    _ => None,
+                }
+            }
+        }
+    }
+
+    /// The leaf that a register is, or whose member of a series it is.
+    fn direct(&self, reg: Reg) -> Option<LeafId> {
+        match self.program.ops.get(reg.ix())? {
+            Op::Leaf(id) => Some(*id),
+            Op::Member(selector, _) => self.direct(*selector),
+            _ => None,
+        }
+    }
+
+    fn written(&self, leaf: LeafId) -> Option<Span> {
+        let info: &LeafInfo = self.leaves.get(leaf.0 as usize)?;
+        if matches!(info.what, What::Parameter(_)) {
+            return None;
+        }
+        let o = self.design.object(info.object);
+        let w = o.facts.get(info.fact.0 as usize)?.as_ref()?;
+        Some(
+            if matches!(w.value, Possible::Object(_) | Possible::List(_)) {
+                w.key
+            } else {
+                w.key.to(w.span)
+            },
+        )
+    }
+
+    /// Leaves in the order of their distance from a condition; of a conjunction that fails only
+    /// what fails is followed.
+    fn nearest(&self, root: Reg) -> Vec<LeafId> {
+        let mut seen = FxHashSet::default();
+        let mut queue = VecDeque::from([root]);
+        let mut out = Vec::new();
+        while let Some(r) = queue.pop_front() {
+            if !seen.insert(r) {
+                continue;
+            }
+            let Some(op) = self.program.ops.get(r.ix()) else {
+                continue;
+            };
+            let fails = |r: &Reg| self.program.val(*r).as_truth() == TruthSet::F;
+            match op {
+                Op::Leaf(id) => out.push(*id),
+                Op::And(a, b) if fails(&r) => {
+                    queue.extend([*a, *b].into_iter().filter(|o| fails(o)));
+                }
+                op => op.operands(&self.program.args, |o| queue.push_back(o)),
+            }
+        }
+        out
+    }
+
+    /// Leaves of which another value, all else as written, would make a condition hold.
+    fn deciders(&self, root: Reg) -> Vec<LeafId> {
+        let near = self.nearest(root);
+        let mut refiner = Refiner::new(self.program, &self.ruleset.data);
+        refiner.vary(&near);
+        let cone = refiner.cone(root);
+        let size = u32::try_from(cone.ops.len() + 1).unwrap_or(u32::MAX);
+        let mut fuel = (WORK / size).max(24);
+        let mut out = Vec::new();
+        for id in near {
+            let Some(leaf) = self.program.leaves.get(id.0 as usize) else {
+                continue;
+            };
+            let others: Vec<Val> = match leaf.kind {
+                LeafKind::Number => {
+                    let mut free = *leaf;
+                    free.set = leaf.domain;
+                    let mut all = plain::candidates(&free, &self.about(id));
+                    all.retain(|v| v.lo != leaf.set.lo);
+                    all
+                }
+                LeafKind::Choice | LeafKind::Truth => (0..62)
+                    .filter(|b| leaf.domain.bits >> b & 1 != 0 && leaf.set.bits >> b & 1 == 0)
+                    .map(|b| Val {
+                        bits: 1 << b,
+                        ..leaf.set
+                    })
+                    .collect(),
+                LeafKind::Members(_) => Vec::new(),
+            };
+            let decides = others.into_iter().any(|val| {
+                if fuel == 0 || val.bits == Presence::ABSENT {
+                    return false;
+                }
+                fuel -= 1;
+                refiner.run_with(&cone, &[(id, val)]).as_truth() == TruthSet::T
+            });
+            if decides {
+                out.push(id);
+                if out.len() >= 2 * MOST {
+                    break;
+                }
+            }
+        }
+        out
+    }
+}
+
+fn push(spans: &mut Vec<Span>, span: Span) {
+    if !spans.contains(&span) {
+        spans.push(span);
+    }
+}
