@@ -2,10 +2,12 @@
 //! the table row, and where each input stands.
 
 use crate::check::{FactKey, Linker, show_number, show_truth, show_words};
-use crate::design::model::{Design, ObjectId};
-use crate::expression::{Compiled, Presence, Reg, TermId, TermKind, Ty, Val};
-use crate::quantity::Unit;
-use crate::ruleset::{Ruleset, default_unit};
+use crate::design::model::{Design, ObjectId, Status};
+use crate::expression::{
+    Aggregate, Call, Compiled, Op, Presence, Reg, SetWords, TermId, TermKind, Ty, Val,
+};
+use crate::quantity::{TruthSet, Unit};
+use crate::ruleset::{Requirement, Ruleset, default_unit};
 use crate::source::Span;
 use crate::vocabulary::{Fact, FactIx, FactType, LINES};
 
@@ -40,7 +42,7 @@ pub struct WorkingStep {
     pub what: String,
     /// Its meaning.
     pub means: String,
-    /// The formula.
+    /// The formula, as far as it was used: branches that do not apply are left out.
     pub formula: String,
     /// The formula with the numbers put in.
     pub numbers: String,
@@ -195,6 +197,134 @@ pub fn working(ruleset: &Ruleset, design: &Design, object: ObjectId, ix: FactIx)
             0,
         );
     }
+    out.steps
+        .extend(verdicts(&mut linker, object, ix, &out.result));
+    out
+}
+
+/// What the rules say of a fact: each comparison of it that a rule makes of its object, with the
+/// other side and how much is in hand.
+fn verdicts(
+    linker: &mut Linker<'_>,
+    object: ObjectId,
+    ix: FactIx,
+    result: &str,
+) -> Vec<WorkingStep> {
+    let kind = linker.design.object(object).kind;
+    let fact = linker.ruleset.vocabulary.fact(kind, ix);
+    let Some(unit) = fact.unit().cloned() else {
+        return Vec::new();
+    };
+    let lines: &[Option<u8>] = if matches!(fact.ty, FactType::Quantity { per_line: true, .. }) {
+        &[Some(0), Some(1), Some(2)]
+    } else {
+        &[None]
+    };
+    let regs: Vec<Reg> = lines.iter().map(|l| linker.fact(object, ix, *l)).collect();
+    let ruleset = linker.ruleset;
+    let mut out: Vec<WorkingStep> = Vec::new();
+    let design = linker.design;
+    for rule in &ruleset.rules {
+        for subject in design.of_kind(rule.each) {
+            let o = design.object(subject);
+            if o.phantom || o.status == Status::ToGo {
+                continue;
+            }
+            if let Some(w) = &rule.where_ {
+                let reg = linker.expression(w, subject);
+                if linker.program.val(reg).as_truth() != TruthSet::T {
+                    continue;
+                }
+            }
+            let conditions: Vec<&Compiled> = match &rule.require {
+                Requirement::One(c) => vec![c],
+                Requirement::Ways(ways) => ways.iter().map(|w| &w.condition).collect(),
+            };
+            for c in &conditions {
+                let root = linker.expression(c, subject);
+                for (other, at_most, truth) in compared(linker, root, &regs) {
+                    let limit = linker.program.val(other);
+                    let known = limit.bits == Presence::PRESENT && limit.lo.is_finite();
+                    let what = format!("check: {} ({})", rule.title, design.describe(subject));
+                    if !known || out.iter().any(|s| s.what == what) {
+                        continue;
+                    }
+                    let sign = if at_most { "≤" } else { "≥" };
+                    let verdict = match truth {
+                        TruthSet::T => "holds",
+                        TruthSet::F => "does not hold",
+                        _ => "is open",
+                    };
+                    let mut verdict =
+                        format!("{verdict}{}", in_hand(linker, &regs, &limit, at_most));
+                    if conditions.len() > 1 {
+                        let n = conditions.len();
+                        verdict = format!("{verdict}; one of {n} ways, of which one must hold");
+                    }
+                    out.push(WorkingStep {
+                        what,
+                        means: rule.id.clone(),
+                        formula: one_line(&c.text),
+                        numbers: format!("{result} {sign} {}", show_number(&limit, Some(&unit), 5)),
+                        result: verdict,
+                        inputs: Vec::new(),
+                        clause: rule.origin.clause.clone(),
+                        source: rule.origin.source.clone(),
+                    });
+                }
+            }
+        }
+    }
+    out
+}
+
+/// How far the worst value is from its limit, as a share of the limit.
+fn in_hand(linker: &Linker<'_>, regs: &[Reg], limit: &Val, at_most: bool) -> String {
+    let all = regs.iter().map(|r| linker.program.val(*r));
+    let left = if at_most {
+        limit.lo - all.fold(f64::NEG_INFINITY, |m, v| m.max(v.hi))
+    } else {
+        all.fold(f64::INFINITY, |m, v| m.min(v.lo)) - limit.hi
+    };
+    let share = left / limit.lo.abs();
+    if !share.is_finite() {
+        return String::new();
+    }
+    if share >= 0.0 {
+        format!(", {:.0} % in hand", share * 100.0)
+    } else {
+        format!(", {:.0} % beyond", -share * 100.0)
+    }
+}
+
+/// The comparisons under a condition that have one of some registers as a side: the other side,
+/// whether it is an upper limit, and how the comparison came out.
+fn compared(linker: &Linker<'_>, root: Reg, regs: &[Reg]) -> Vec<(Reg, bool, TruthSet)> {
+    let mut seen: Vec<Reg> = Vec::new();
+    let mut stack = vec![root];
+    let mut out = Vec::new();
+    while let Some(r) = stack.pop() {
+        if seen.contains(&r) || seen.len() > 400 {
+            continue;
+        }
+        seen.push(r);
+        let Some(op) = linker.program.ops.get(r.ix()) else {
+            continue;
+        };
+        let truth = linker.program.val(r).as_truth();
+        match op {
+            Op::Le(a, b, _) | Op::Lt(a, b, _) => {
+                if regs.contains(a) {
+                    out.push((*b, true, truth));
+                } else if regs.contains(b) {
+                    out.push((*a, false, truth));
+                }
+            }
+            // A comparison that is turned round says something else.
+            Op::And(a, b) | Op::Or(a, b) => stack.extend([*b, *a]),
+            _ => {}
+        }
+    }
     out
 }
 
@@ -226,10 +356,18 @@ fn walk(
         return;
     };
     let val = linker.program.val(reg);
+    // A line that is not used, and the factors of one and nought that say so, are no work.
+    let plain = fact.unit().is_some_and(|u| *u == Unit::ONE);
+    let point = val.bits == Presence::PRESENT && val.lo == val.hi;
+    if line < 3 && depth > 0 && point && (val.lo == 0.0 || plain && val.lo == 1.0) {
+        return;
+    }
     let on_line = LINES
         .get(line as usize)
         .map_or(String::new(), |l| format!(" on {l}"));
     let shown: Vec<(TermId, Reg)> = trace.steps.iter().map(|s| (s.term, s.reg)).collect();
+    let result = show(&val, fact);
+    let (formula, numbers) = used(linker, &d.formula, &shown, &result);
     steps.push(WorkingStep {
         what: format!(
             "{} of {}{on_line}",
@@ -237,23 +375,33 @@ fn walk(
             linker.design.describe(object)
         ),
         means: fact.means.clone(),
-        formula: d
-            .formula
-            .text
-            .split_whitespace()
-            .collect::<Vec<_>>()
-            .join(" "),
-        numbers: numbers(linker, &d.formula, &shown),
-        result: show(&val, fact),
+        formula,
+        numbers,
+        result,
         inputs: inputs(linker, &d.formula, &shown),
         clause: d.origin.clause.clone(),
         source: d.origin.source.clone(),
     });
 }
 
+/// The words that are in a set for sure.
+fn known_words(val: &Val, words: &[String]) -> String {
+    let inside: Vec<&str> = (0_u8..)
+        .zip(words)
+        .filter(|(i, _)| SetWords::has(val.bits, *i) == TruthSet::T)
+        .map(|(_, w)| w.as_str())
+        .collect();
+    if inside.is_empty() {
+        "none".to_owned()
+    } else {
+        inside.join(", ")
+    }
+}
+
 fn show(val: &Val, fact: &Fact) -> String {
     match &fact.ty {
         FactType::Choice { words, .. } => show_words(val.bits, words),
+        FactType::Some { words } => known_words(val, words),
         FactType::YesNo => show_truth(val).to_owned(),
         FactType::Date if val.lo == val.hi => {
             crate::quantity::format_date((val.lo / 86_400.0) as i32)
@@ -286,105 +434,255 @@ fn term_value(linker: &Linker<'_>, c: &Compiled, id: TermId, reg: Reg) -> String
     let val = linker.program.val(reg);
     match &c.term(id).ty {
         Ty::Word(w) => show_words(val.bits, w),
+        Ty::Set(w) => known_words(&val, w),
         Ty::Truth => show_truth(&val).to_owned(),
         Ty::Date if val.lo == val.hi => crate::quantity::format_date((val.lo / 86_400.0) as i32),
         _ => show_number(&val, unit_of(linker, c, id).as_ref(), 5),
     }
 }
 
-/// Whether a term stands for a value that is put in: a fact, a limit, a table, a sum over members.
-fn is_input(kind: &TermKind) -> bool {
-    matches!(
-        kind,
-        TermKind::Read { .. }
-            | TermKind::Limit(_)
-            | TermKind::Lookup(..)
-            | TermKind::Aggregate { .. }
-            | TermKind::Origin(..)
-            | TermKind::Present(_)
-            | TermKind::ObjectPresent(_)
-            | TermKind::IsKind(..)
-    )
+/// How tightly an operation binds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum Binds {
+    Or,
+    And,
+    Not,
+    Compare,
+    Sum,
+    Product,
+    Power,
+    Whole,
 }
 
-/// The branch of a formula that was taken: conditions that are decided fall away.
-fn taken(linker: &Linker<'_>, c: &Compiled, id: TermId, shown: &[(TermId, Reg)]) -> TermId {
-    match &c.term(id).kind {
-        TermKind::If(cond, a, b) => {
-            let truth = shown
-                .iter()
-                .find(|(t, _)| t == cond)
-                .map(|(_, r)| linker.program.val(*r).as_truth());
-            match truth {
-                Some(crate::quantity::TruthSet::T) => taken(linker, c, *a, shown),
-                Some(crate::quantity::TruthSet::F) => taken(linker, c, *b, shown),
-                _ => id,
-            }
-        }
-        _ => id,
+/// A formula as it was used: branches that were not taken fall away, and, if numbers are wanted,
+/// values stand for names.
+struct Used<'a, 'l> {
+    linker: &'a Linker<'l>,
+    c: &'a Compiled,
+    shown: &'a [(TermId, Reg)],
+    numbers: bool,
+}
+
+impl Used<'_, '_> {
+    fn reg(&self, id: TermId) -> Option<Reg> {
+        let mut all = self.shown.iter();
+        all.find(|(t, _)| *t == id).map(|(_, r)| *r)
     }
-}
 
-/// The formula with its inputs replaced by their values.
-fn numbers(linker: &Linker<'_>, c: &Compiled, shown: &[(TermId, Reg)]) -> String {
-    let root = taken(linker, c, c.root, shown);
-    // Brackets around the whole belong to no term.
-    let whole = if root == c.root {
-        0..c.text.len()
-    } else {
-        c.term(root).range.clone()
-    };
-    let mut parts: Vec<(std::ops::Range<usize>, String)> = Vec::new();
-    for (id, reg) in shown {
-        let term = c.term(*id);
-        if !is_input(&term.kind) || *id == root && !matches!(term.kind, TermKind::Aggregate { .. })
-        {
-            continue;
+    /// How a condition came out, if it came out the same for every member.
+    fn truth(&self, id: TermId) -> Option<bool> {
+        let mut all = self
+            .shown
+            .iter()
+            .filter(|(t, _)| *t == id)
+            .map(|(_, r)| self.linker.program.val(*r).as_truth().decided());
+        let first = all.next()??;
+        all.all(|t| t == Some(first)).then_some(first)
+    }
+
+    /// Whether all that is left of the formula is one name: then its value is the result.
+    fn is_one_name(&self, id: TermId) -> bool {
+        match &self.c.term(id).kind {
+            TermKind::If(cond, a, b) => match self.truth(*cond) {
+                Some(true) => self.is_one_name(*a),
+                Some(false) => self.is_one_name(*b),
+                None => false,
+            },
+            TermKind::Otherwise(a, _) => self.is_one_name(*a),
+            TermKind::Read { .. } | TermKind::Limit(_) | TermKind::Lookup(..) => true,
+            _ => false,
         }
-        if term.range.start < whole.start || whole.end < term.range.end {
-            continue;
+    }
+
+    /// The name, or the value that was put in.
+    fn input(&self, id: TermId) -> String {
+        match self.reg(id) {
+            Some(reg) if self.numbers => term_value(self.linker, self.c, id, reg),
+            _ => one_line(self.c.slice(id)),
         }
-        let text = match &term.kind {
-            // A sum shows its members.
+    }
+
+    fn inside(&self, id: TermId, least: Binds) -> String {
+        let (text, binds) = self.part(id);
+        if binds < least {
+            format!("({text})")
+        } else {
+            text
+        }
+    }
+
+    fn two(&self, a: TermId, sign: &str, b: TermId, binds: Binds, right: Binds) -> (String, Binds) {
+        let text = format!("{} {sign} {}", self.inside(a, binds), self.inside(b, right));
+        (text, binds)
+    }
+
+    /// Whether a term was worked out and is nought.
+    fn is_nought(&self, id: TermId) -> bool {
+        self.reg(id).is_some_and(|r| {
+            let v = self.linker.program.val(r);
+            v.bits == Presence::PRESENT && v.lo == 0.0 && v.hi == 0.0
+        })
+    }
+
+    fn part(&self, id: TermId) -> (String, Binds) {
+        match &self.c.term(id).kind {
+            TermKind::If(cond, a, b) => match self.truth(*cond) {
+                Some(true) => self.part(*a),
+                Some(false) => self.part(*b),
+                None => {
+                    let text = format!(
+                        "if {} then {} else {}",
+                        self.inside(*cond, Binds::Or),
+                        self.inside(*a, Binds::Or),
+                        self.inside(*b, Binds::Or)
+                    );
+                    (text, Binds::Or)
+                }
+            },
+            TermKind::Otherwise(a, b) => {
+                let present = self.reg(*a).map(|r| self.linker.program.val(r)).map(|v| {
+                    (
+                        v.bits & Presence::PRESENT != 0,
+                        v.bits & Presence::ABSENT != 0,
+                    )
+                });
+                match present {
+                    Some((true, false)) => self.part(*a),
+                    Some((false, true)) => self.part(*b),
+                    _ if matches!(self.c.term(id).ty, Ty::Number(_)) => {
+                        let text = format!("({}) else {}", self.part(*a).0, self.part(*b).0);
+                        (text, Binds::Or)
+                    }
+                    _ => self.part(*a),
+                }
+            }
+            // What adds nothing is left out.
+            TermKind::Add(a, b) if self.is_nought(*b) => self.part(*a),
+            TermKind::Add(a, b) if self.is_nought(*a) => self.part(*b),
+            TermKind::Add(a, b) => self.two(*a, "+", *b, Binds::Sum, Binds::Sum),
+            TermKind::Sub(a, b) => self.two(*a, "−", *b, Binds::Sum, Binds::Product),
+            TermKind::Mul(a, b) => self.two(*a, "·", *b, Binds::Product, Binds::Product),
+            TermKind::Div(a, b) => self.two(*a, "/", *b, Binds::Product, Binds::Power),
+            TermKind::Neg(a) => (format!("−{}", self.inside(*a, Binds::Product)), Binds::Sum),
+            TermKind::Power(a, n) => (
+                format!("{}^{n}", self.inside(*a, Binds::Whole)),
+                Binds::Power,
+            ),
+            TermKind::Le(a, b, _) => (
+                self.two(*a, "≤", *b, Binds::Sum, Binds::Sum).0,
+                Binds::Compare,
+            ),
+            TermKind::Lt(a, b, _) => (
+                self.two(*a, "<", *b, Binds::Sum, Binds::Sum).0,
+                Binds::Compare,
+            ),
+            TermKind::And(a, b) => self.two(*a, "and", *b, Binds::And, Binds::And),
+            TermKind::Or(a, b) => self.two(*a, "or", *b, Binds::Or, Binds::Or),
+            TermKind::Not(a) => (format!("not {}", self.inside(*a, Binds::Not)), Binds::Not),
+            TermKind::Call(call, arguments) => {
+                let list: Vec<String> = arguments.iter().map(|a| self.part(*a).0).collect();
+                (
+                    format!("{}({})", call_name(*call), list.join(", ")),
+                    Binds::Whole,
+                )
+            }
             TermKind::Aggregate {
                 body: Some(b), op, ..
-            } => {
-                let members: Vec<String> = shown
-                    .iter()
-                    .filter(|(t, _)| t == b)
-                    .map(|(t, r)| term_value(linker, c, *t, *r))
-                    .collect();
-                format!("{}({})", op.word(), members.join(", "))
+            } if self.numbers => {
+                let text = self.members(*b, *op, id);
+                let several = *op == Aggregate::Sum && text.contains(" + ");
+                (text, if several { Binds::Sum } else { Binds::Whole })
             }
-            _ => term_value(linker, c, *id, *reg),
-        };
-        parts.push((term.range.clone(), text));
-    }
-    // An outer one covers what is inside it.
-    let outer: Vec<(std::ops::Range<usize>, String)> = parts
-        .iter()
-        .filter(|(r, _)| {
-            !parts
-                .iter()
-                .any(|(o, _)| o.len() > r.len() && o.start <= r.start && r.end <= o.end)
-        })
-        .cloned()
-        .collect();
-    let mut at = whole.start;
-    let mut sorted = outer;
-    sorted.sort_by_key(|(r, _)| r.start);
-    sorted.dedup_by(|a, b| a.0 == b.0);
-    let mut text = String::new();
-    for (r, value) in sorted {
-        if r.start < at {
-            continue;
+            TermKind::Aggregate { body: Some(b), .. } => {
+                let (whole, inner) = (self.c.term(id), self.c.term(*b));
+                let before = whole.range.start..inner.range.start.max(whole.range.start);
+                let before = self.c.text.get(before).unwrap_or("");
+                // Brackets that open around the body belong to it.
+                let before = one_line(before.trim_end_matches(['(', ' ']));
+                (format!("{before} {}", self.part(*b).0), Binds::Sum)
+            }
+            _ => (self.input(id), self.bound(id)),
         }
-        text.push_str(c.text.get(at..r.start).unwrap_or(""));
-        text.push_str(&value);
-        at = r.end;
     }
-    text.push_str(c.text.get(at..whole.end).unwrap_or(""));
+
+    /// The members of a sum, a least or a greatest one, each by its value.
+    fn members(&self, body: TermId, op: Aggregate, whole: TermId) -> String {
+        let mut values: Vec<String> = self
+            .shown
+            .iter()
+            .filter(|(t, _)| *t == body)
+            .map(|(t, r)| term_value(self.linker, self.c, *t, *r))
+            .collect();
+        if op == Aggregate::Sum && !values.is_empty() {
+            let some: Vec<String> = values
+                .iter()
+                .filter(|v| v.split(' ').next() != Some("0"))
+                .cloned()
+                .collect();
+            if !some.is_empty() {
+                values = some;
+            }
+            return values.join(" + ");
+        }
+        if values.is_empty() {
+            return self.input(whole);
+        }
+        format!("{}({})", op.word(), values.join(", "))
+    }
+
+    /// A negative or ranging value needs brackets beside a sign.
+    fn bound(&self, id: TermId) -> Binds {
+        if !self.numbers {
+            return Binds::Whole;
+        }
+        match self.reg(id).map(|r| self.linker.program.val(r)) {
+            Some(v) if v.lo < v.hi || v.lo < 0.0 => Binds::Or,
+            _ => Binds::Whole,
+        }
+    }
+}
+
+fn call_name(call: Call) -> &'static str {
+    match call {
+        Call::Min => "min",
+        Call::Max => "max",
+        Call::Abs => "abs",
+        Call::Sqrt => "sqrt",
+        Call::Ln => "ln",
+        Call::Exp => "exp",
+        Call::Sin => "sin",
+        Call::Cos => "cos",
+        Call::Acos => "acos",
+        Call::NeutralCurrent => "neutral-current",
+        Call::OpenPenVoltage => "open-pen-voltage",
+    }
+}
+
+fn one_line(text: &str) -> String {
     text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// The formula as it was used, with names and with numbers.
+fn used(
+    linker: &Linker<'_>,
+    c: &Compiled,
+    shown: &[(TermId, Reg)],
+    result: &str,
+) -> (String, String) {
+    let mut used = Used {
+        linker,
+        c,
+        shown,
+        numbers: false,
+    };
+    let names = used.part(c.root).0;
+    used.numbers = true;
+    let numbers = if used.is_one_name(c.root) {
+        result.to_owned()
+    } else {
+        used.part(c.root).0
+    };
+    (names, numbers)
 }
 
 fn inputs(linker: &Linker<'_>, c: &Compiled, shown: &[(TermId, Reg)]) -> Vec<Input> {
