@@ -76,6 +76,9 @@ pub(super) struct Check {
     deny: Option<String>,
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
+    /// A table (CSV) with a column for each parameter: the template is judged once for each row
+    #[arg(long)]
+    rows: Option<PathBuf>,
     /// Threads; as many as there are cores, if not given
     #[arg(long)]
     jobs: Option<usize>,
@@ -105,6 +108,14 @@ fn judge(read: &Read) -> Option<Judged> {
 
 impl Check {
     pub(super) fn run(&self, out: &mut Output) -> u8 {
+        if let Some(rows) = &self.rows {
+            let how = (self.format, self.all, self.deny.as_deref());
+            let [file] = self.paths.as_slice() else {
+                out.note("--rows takes one template");
+                return exit::FAILED;
+            };
+            return super::rows::run(file, rows, &self.reading, (how, self.jobs), out);
+        }
         let (files, problems) = design_files(&self.paths);
         let mut code = exit::CLEAN;
         if !problems.is_empty() {

@@ -11,6 +11,7 @@ mod one;
 mod output;
 mod prove;
 mod read;
+mod rows;
 mod rules;
 mod rules_table;
 mod rules_test;

@@ -10,7 +10,7 @@ use crate::source::{Problem, Sources};
 
 use super::Output;
 use super::check::Reading;
-use super::read::read;
+use super::read::{Shelf, read};
 
 /// A design without mistakes, and the ruleset it is judged by.
 pub(super) struct One {
@@ -20,11 +20,13 @@ pub(super) struct One {
     pub(super) design: Design,
     pub(super) stage: Stage,
     pub(super) on: Option<i32>,
+    pub(super) shelf: Shelf,
 }
 
 /// Reads a design; mistakes in it are written out, and nothing is answered about it.
 pub(super) fn read_one(path: &Path, reading: &Reading, out: &mut Output) -> Option<One> {
-    let r = read(path, &reading.wanted(), &reading.shelf());
+    let shelf = reading.shelf();
+    let r = read(path, &reading.wanted(), &shelf);
     if r.problems.iter().any(Problem::is_error) {
         let text = render_problems(&r.problems, &r.sources, out.style());
         out.note(text.trim_end());
@@ -37,6 +39,7 @@ pub(super) fn read_one(path: &Path, reading: &Reading, out: &mut Output) -> Opti
         design: r.design?,
         stage: r.stage,
         on: r.on,
+        shelf,
     })
 }
 
