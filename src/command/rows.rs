@@ -524,7 +524,7 @@ fn quick(p: &Parameter, head: Option<&Unit>, cell: &str) -> Option<Val> {
         _ => return None,
     };
     let x = parse_quantity(digits, unit)?;
-    (p.set.lo <= x && x <= p.set.hi).then(|| Val {
+    (p.set.lo <= x && x <= p.set.hi).then_some(Val {
         lo: x,
         hi: x,
         ..p.set
