@@ -141,7 +141,13 @@ pub fn freeze(library: &Library, names: &[String]) -> Result<Made, String> {
             });
         } else {
             rest.truncate(start);
-            wrong.extend(mistakes.into_iter().map(|p| (name.clone(), p)));
+            // Most mistakes are the same in each edition.
+            for problem in mistakes {
+                let one = (name.clone(), problem);
+                if !wrong.contains(&one) {
+                    wrong.push(one);
+                }
+            }
         }
     }
     let mut all = postcard::to_allocvec(&bases).map_err(|e| e.to_string())?;
