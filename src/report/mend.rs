@@ -107,7 +107,7 @@ pub fn text(path: &str, m: &Mended, kept: Option<bool>, sources: &Sources) -> St
         match (m.fewest, m.changes.is_empty()) {
             (_, true) => "",
             (true, _) => "; no fewer do",
-            (false, _) => "; that no fewer do was not shown within the work limit",
+            (false, _) => "; whether fewer would do was not settled",
         }
     );
     for (i, c) in m.changes.iter().enumerate() {

@@ -2,12 +2,13 @@
 
 use super::layers::{Item, Merged};
 use super::lower_tables::path;
-use super::model::{Mending, Stock};
-use super::reader::Fields;
+use super::model::{ChangeCost, Mending, Stock};
+use super::reader::{Fields, texts};
+use crate::quantity::{Unit, parse_quantity};
 use crate::source::Problem;
-use crate::vocabulary::{FactType, Vocabulary};
+use crate::vocabulary::{Fact, FactType, Vocabulary};
 
-const KEYS: [&str; 5] = ["is", "cost", "part", "because", "in"];
+const KEYS: [&str; 7] = ["is", "cost", "part", "to", "among", "because", "in"];
 
 /// Lowers the section `mend`; a later layer's cost of a fact replaces an earlier one's.
 pub(super) fn mending(merged: &Merged<'_>, v: &Vocabulary, problems: &mut Vec<Problem>) -> Mending {
@@ -47,8 +48,21 @@ fn one(item: &Item<'_>, v: &Vocabulary, out: &mut Mending, problems: &mut Vec<Pr
         },
     };
     let Some(part) = f.text("part", problems) else {
-        out.costs.retain(|(k, x, _)| (*k, *x) != (kind, fact));
-        out.costs.push((kind, fact, cost));
+        let Some(words) = words(&f, v.fact(kind, fact), name, problems) else {
+            return;
+        };
+        let Some(among) = among(&f, v.fact(kind, fact), name, problems) else {
+            return;
+        };
+        out.costs
+            .retain(|c| (c.kind, c.fact, c.words) != (kind, fact, words));
+        out.costs.push(ChangeCost {
+            kind,
+            fact,
+            words,
+            among,
+            cost,
+        });
         return;
     };
     let fits = matches!(v.fact(kind, fact).ty, FactType::Part(_));
@@ -70,4 +84,62 @@ fn one(item: &Item<'_>, v: &Vocabulary, out: &mut Mending, problems: &mut Vec<Pr
         cost,
         span: item.at,
     });
+}
+
+/// The words of `to`, as a set; nothing where the fact has no such word.
+fn words(
+    f: &Fields<'_>,
+    fact: &Fact,
+    name: &str,
+    problems: &mut Vec<Problem>,
+) -> Option<Option<u64>> {
+    let Some(node) = f.get("to") else {
+        return Some(None);
+    };
+    let mut bits = 0;
+    for (word, at) in texts(node) {
+        let known = match &fact.ty {
+            FactType::Choice { words, .. } => words.iter().position(|w| *w == word),
+            _ => None,
+        };
+        match known {
+            Some(i) => bits |= 1 << i,
+            None => {
+                problems.push(
+                    Problem::error("unknown-word", format!("`{word}` is no word of `{name}`"))
+                        .at(at, ""),
+                );
+                return None;
+            }
+        }
+    }
+    Some(Some(bits))
+}
+
+/// The values of `among`, in SI units.
+fn among(f: &Fields<'_>, fact: &Fact, name: &str, problems: &mut Vec<Problem>) -> Option<Vec<f64>> {
+    let Some(node) = f.get("among") else {
+        return Some(Vec::new());
+    };
+    let mut all = Vec::new();
+    for (text, at) in texts(node) {
+        let value = fact.unit().and_then(|own| {
+            let (digits, unit) = text.split_once(' ')?;
+            let unit = Unit::parse(unit).ok().filter(|u| u.dim() == own.dim())?;
+            parse_quantity(digits, &unit)
+        });
+        match value {
+            Some(x) => all.push(x),
+            None => {
+                let like = fact.unit().map_or("", |u| u.text());
+                problems.push(
+                    Problem::error("bad-value", format!("`{text}` is no value of `{name}`"))
+                        .at(at, "")
+                        .help(format!("write each like `6 {like}`")),
+                );
+                return None;
+            }
+        }
+    }
+    Some(all)
 }

@@ -24,7 +24,7 @@ pub use edition::Edition;
 pub use left_out::LeftOut;
 pub use library::{Library, Loaded, Request};
 pub use model::{
-    Assumed, Assumption, Confidence, Derivation, Figure, Mending, Origin, Requirement, Rule,
-    Ruleset, Severity, Stage, Stock, Way,
+    Assumed, Assumption, ChangeCost, Confidence, Derivation, Figure, Mending, Origin, Requirement,
+    Rule, Ruleset, Severity, Stage, Stock, Way,
 };
 pub use template::{Piece, Template, default_unit};

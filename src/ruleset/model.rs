@@ -266,11 +266,26 @@ pub struct Stock {
     pub span: Span,
 }
 
+/// What a change of one fact costs.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ChangeCost {
+    /// The kind.
+    pub kind: KindId,
+    /// Its fact.
+    pub fact: FactIx,
+    /// The words this is about, as a set; all, if none.
+    pub words: Option<u64>,
+    /// The values that are usual and so may be chosen, in SI units; all, if none.
+    pub among: Vec<f64>,
+    /// The cost; none where it is never changed so.
+    pub cost: Option<f64>,
+}
+
 /// What changes cost where a breach is mended.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Mending {
-    /// The cost of changing a fact; none where it is never changed.
-    pub costs: Vec<(KindId, FactIx, Option<f64>)>,
+    /// Costs of changing facts; what is said of single words stands besides what is said of all.
+    pub costs: Vec<ChangeCost>,
     /// Parts that may be put in.
     pub stock: Vec<Stock>,
 }
@@ -279,13 +294,27 @@ impl Mending {
     /// The cost of a change of which no layer says anything.
     pub const USUAL: f64 = 10.0;
 
+    /// What is said of a fact in general.
+    #[must_use]
+    pub fn of(&self, kind: KindId, fact: FactIx) -> Option<&ChangeCost> {
+        self.costs
+            .iter()
+            .find(|c| (c.kind, c.fact) == (kind, fact) && c.words.is_none())
+    }
+
     /// The cost of changing a fact; none if it is never changed.
     #[must_use]
     pub fn cost(&self, kind: KindId, fact: FactIx) -> Option<f64> {
+        self.of(kind, fact).map_or(Some(Self::USUAL), |c| c.cost)
+    }
+
+    /// The cost of changing a choice to one word; none if it is never chosen.
+    #[must_use]
+    pub fn cost_of_word(&self, kind: KindId, fact: FactIx, bits: u64) -> Option<f64> {
         self.costs
             .iter()
-            .find(|(k, f, _)| (*k, *f) == (kind, fact))
-            .map_or(Some(Self::USUAL), |(_, _, c)| *c)
+            .find(|c| (c.kind, c.fact) == (kind, fact) && c.words.is_some_and(|w| w & bits == bits))
+            .map_or_else(|| self.cost(kind, fact), |c| c.cost)
     }
 }
 

@@ -95,11 +95,7 @@ fn may_cost(
     fact: &Fact,
 ) -> Option<f64> {
     let kind = design.object(id).kind;
-    let said = ruleset
-        .mending
-        .costs
-        .iter()
-        .any(|(k, f, _)| (*k, *f) == (kind, ix));
+    let said = ruleset.mending.of(kind, ix).is_some();
     let own = fact.settled_by == Settler::Designer || fact.settled_by == Settler::Maker && said;
     own.then(|| ruleset.mending.cost(kind, ix)).flatten()
 }
@@ -138,7 +134,15 @@ pub(super) fn knobs(residual: &Residual<'_>, grafts: &[Graft]) -> (Vec<Knob>, Ve
             continue;
         };
         let now = residual.written[first.0 as usize];
-        let Some(options) = options(residual, *first, fact, now) else {
+        let said = ruleset.mending.of(object.kind, place.fact);
+        let usual = said.map_or(&[][..], |c| c.among.as_slice());
+        let may = |bits: u64| {
+            ruleset
+                .mending
+                .cost_of_word(object.kind, place.fact, bits)
+                .is_some()
+        };
+        let Some(options) = options(residual, *first, fact, now, usual, may) else {
             continue;
         };
         // Facts of one part change together: another cable, another device.
@@ -226,7 +230,14 @@ pub(super) fn knobs(residual: &Residual<'_>, grafts: &[Graft]) -> (Vec<Knob>, Ve
     (all, groups)
 }
 
-fn options(residual: &Residual<'_>, leaf: LeafId, fact: &Fact, now: Val) -> Option<Options> {
+fn options(
+    residual: &Residual<'_>,
+    leaf: LeafId,
+    fact: &Fact,
+    now: Val,
+    usual: &[f64],
+    may: impl Fn(u64) -> bool,
+) -> Option<Options> {
     let l = residual.leaf(leaf);
     let (pl, ph) = l.plausible;
     let fixed = |mut all: Vec<Val>| {
@@ -273,6 +284,15 @@ fn options(residual: &Residual<'_>, leaf: LeafId, fact: &Fact, now: Val) -> Opti
             all.sort_by(|a, b| (a.lo - now.lo).abs().total_cmp(&(b.lo - now.lo).abs()));
             fixed(all)
         }
+        (FactType::Quantity { .. }, LeafKind::Number) if !usual.is_empty() => {
+            let mut all: Vec<Val> = usual
+                .iter()
+                .filter(|x| l.set.lo <= **x && **x <= l.set.hi)
+                .map(|x| Val::number(*x))
+                .collect();
+            all.sort_by(|a, b| (a.lo - now.lo).abs().total_cmp(&(b.lo - now.lo).abs()));
+            fixed(all)
+        }
         (FactType::Quantity { unit, .. }, LeafKind::Number) => {
             (now.bits == Presence::PRESENT || now == l.set).then(|| Options::Number {
                 lo: pl.max(l.set.lo),
@@ -284,7 +304,13 @@ fn options(residual: &Residual<'_>, leaf: LeafId, fact: &Fact, now: Val) -> Opti
             let at = now.bits.trailing_zeros() as usize;
             let mut ids: Vec<usize> = (0..words.len()).collect();
             ids.sort_by_key(|i| i.abs_diff(at));
-            fixed(ids.into_iter().map(|i| Val::bits(1 << i)).collect())
+            fixed(
+                ids.into_iter()
+                    .map(|i| 1_u64 << i)
+                    .filter(|bits| may(*bits))
+                    .map(Val::bits)
+                    .collect(),
+            )
         }
         (FactType::YesNo, _) => fixed(
             [true, false]

@@ -128,6 +128,7 @@ pub fn mend(
     let done: Vec<usize> = able.iter().copied().filter(|v| !left.contains(v)).collect();
     out.fewest = left.is_empty() && none_fewer(&mut search, &done, changed.len());
     let mut turned = turned;
+    search.trim(&mut turned, &done);
     for group in &changed {
         let without = outside(&search, &turned, *group);
         let mends = search.left(&done, &without);
@@ -366,13 +367,47 @@ fn fewer_fail(
         !search.could_go(*v, &groups)
     });
     let Some(v) = open else {
-        // With everything free nothing stays a breach: fewer may suffice.
-        return Some(false);
+        // Set evaluation leaves it open; the values themselves may tell, if they are few.
+        let groups = chosen.clone();
+        return match search.could_mend(&groups, order)? {
+            true => Some(false),
+            // None of these values does. Would it with further groups?
+            false if more == 0 => Some(true),
+            false => further(search, order, chosen, more, from),
+        };
     };
     if more == 0 {
         return Some(true);
     }
     for g in search.deps[v].clone() {
+        if chosen.contains(&g) {
+            continue;
+        }
+        chosen.push(g);
+        let failed = fewer_fail(search, order, chosen, more - 1, from);
+        chosen.pop();
+        if failed != Some(true) {
+            return failed;
+        }
+    }
+    Some(true)
+}
+
+/// Tries every further group that any breach depends on.
+fn further(
+    search: &mut Search<'_>,
+    order: &[usize],
+    chosen: &mut Vec<usize>,
+    more: usize,
+    from: u64,
+) -> Option<bool> {
+    let mut all: Vec<usize> = order
+        .iter()
+        .flat_map(|v| search.deps[*v].iter().copied())
+        .collect();
+    all.sort_unstable();
+    all.dedup();
+    for g in all {
         if chosen.contains(&g) {
             continue;
         }
@@ -408,13 +443,7 @@ fn change(
             text(knob.span),
             new.clone(),
         ));
-        cost += match &knob.options {
-            knobs::Options::Parts(parts) => parts
-                .iter()
-                .find(|(bit, ..)| *bit == val.bits)
-                .map_or(0.0, |(_, _, c)| *c),
-            _ => knob.cost,
-        };
+        cost += search.price_of(*k, val);
         edits.push(Edit {
             span: knob.span,
             new,

@@ -8,6 +8,9 @@ use crate::expression::{Budget, LeafId, Val};
 use crate::quantity::{Rounding, TruthSet, format_toward, parse_quantity};
 use crate::ruleset::Severity;
 
+/// Combinations of values that are tried to show that some groups cannot mend all.
+const MOST_COMBINATIONS: usize = 6000;
+
 /// What is asked of a verdict.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Need {
@@ -289,17 +292,104 @@ impl<'a> Search<'a> {
         met(x, self).then_some(x)
     }
 
+    /// What one turned knob costs.
+    pub(super) fn price_of(&self, k: usize, val: &Val) -> f64 {
+        let knob = &self.knobs[k];
+        match &knob.options {
+            Options::Parts(parts) => parts
+                .iter()
+                .find(|(bit, ..)| *bit == val.bits)
+                .map_or(0.0, |(_, _, c)| *c),
+            _ => {
+                let kind = self.residual.design.object(knob.place.object).kind;
+                let mending = &self.residual.ruleset.mending;
+                let word = val.lo == 0.0 && val.hi == 0.0 && val.bits.count_ones() == 1;
+                word.then(|| mending.cost_of_word(kind, knob.place.fact, val.bits))
+                    .flatten()
+                    .unwrap_or(knob.cost)
+            }
+        }
+    }
+
     fn price(&self, turned: &[(usize, Val)]) -> f64 {
-        turned
-            .iter()
-            .map(|(k, v)| match &self.knobs[*k].options {
-                Options::Parts(parts) => parts
-                    .iter()
-                    .find(|(bit, ..)| *bit == v.bits)
-                    .map_or(0.0, |(_, _, c)| *c),
-                _ => self.knobs[*k].cost,
-            })
-            .sum()
+        turned.iter().map(|(k, v)| self.price_of(*k, v)).sum()
+    }
+
+    /// Each turned knob nearer to what is written, as far as nothing is lost by it.
+    pub(super) fn trim(&mut self, turned: &mut Turned, mended: &[usize]) {
+        for i in 0..turned.len() {
+            let (k, val) = turned[i];
+            let Options::Fixed(all) = self.knobs[k].options.clone() else {
+                continue;
+            };
+            for nearer in all {
+                if nearer == val || self.spent() {
+                    break;
+                }
+                turned[i].1 = nearer;
+                let holds = self.price_of(k, &nearer) <= self.price_of(k, &val)
+                    && self.left(mended, turned).is_empty()
+                    && self.suffers(&turned.clone(), mended).is_none();
+                if holds {
+                    break;
+                }
+                turned[i].1 = val;
+            }
+        }
+    }
+
+    /// Whether some values of a few groups could mend all breaches: every combination of the
+    /// values they may take is tried, numbers as the whole of what they may be. Nothing, if there
+    /// are too many.
+    pub(super) fn could_mend(&mut self, groups: &[usize], breaches: &[usize]) -> Option<bool> {
+        let mut fixed: Vec<(usize, Vec<Val>)> = Vec::new();
+        let mut loose: Vec<usize> = Vec::new();
+        let mut count = 1_usize;
+        for g in groups {
+            for k in self.groups[*g].knobs.clone() {
+                if !breaches.iter().any(|v| self.reach[k].contains(v)) {
+                    continue;
+                }
+                let mut all = match &self.knobs[k].options {
+                    Options::Fixed(all) => all.clone(),
+                    Options::Parts(parts) => {
+                        parts.iter().map(|(bit, ..)| Val::bits(*bit)).collect()
+                    }
+                    Options::Number { .. } => {
+                        loose.push(k);
+                        continue;
+                    }
+                };
+                all.push(self.knobs[k].now);
+                count = count.saturating_mul(all.len());
+                fixed.push((k, all));
+            }
+        }
+        if count > MOST_COMBINATIONS {
+            return None;
+        }
+        for n in 0..count {
+            let mut rest = n;
+            let mut turned: Turned = Vec::new();
+            for (k, all) in &fixed {
+                turned.push((*k, all[rest % all.len()]));
+                rest /= all.len();
+            }
+            let mut with = self.assignment(&turned);
+            for k in &loose {
+                for l in &self.knobs[*k].leaves {
+                    with.push((*l, self.residual.leaf(*l).set));
+                }
+            }
+            let stays = breaches.iter().any(|v| {
+                self.work += 1;
+                self.engine.plain(*v, &with) == TruthSet::F
+            });
+            if !stays {
+                return Some(true);
+            }
+        }
+        Some(false)
     }
 
     /// Ways to meet one verdict by changing one group, on top of what was turned.
