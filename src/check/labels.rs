@@ -14,6 +14,7 @@ use crate::expression::{
     Compiled, LeafId, LeafKind, ObjectTerm, Op, Presence, ReadFact, Refiner, Reg, TermKind, Val,
 };
 use crate::quantity::TruthSet;
+use crate::ruleset::Requirement;
 use crate::source::{Label, Span};
 
 /// The most places of a finding.
@@ -54,7 +55,10 @@ impl View<'_> {
                 push(&mut spans, span);
             }
         }
-        if outcome == Outcome::Failed && spans.len() < MOST {
+        // Of several ways each is linked as far as it is decided: a fact may open one of them and
+        // still not hold it, so that what the rule itself names counts more.
+        let ways = matches!(p.rule.require, Requirement::Ways(_));
+        if outcome == Outcome::Failed && spans.len() < MOST && (spans.is_empty() || !ways) {
             let all: Vec<Span> = self
                 .deciders(p.require)
                 .into_iter()

@@ -7,7 +7,7 @@ use crate::expression::{
 use crate::quantity::{TruthSet, Unit};
 
 /// What exchanging the values of one verdict may cost, in operations.
-const WORK: u32 = 120_000;
+const WORK: u32 = 240_000;
 
 /// The most values of one leaf that are tried.
 const MOST: usize = 24;
@@ -30,7 +30,7 @@ fn round_values(leaf: &Leaf, about: &About) -> Vec<f64> {
     let (lo, hi) = (leaf.set.lo.max(pl), leaf.set.hi.min(ph));
     let inside = |x: &f64| lo <= *x && *x <= hi;
     if let Some(day) = about.day {
-        let days = [-365.0, -30.0, -1.0, 0.0, 1.0, 30.0, 365.0];
+        let days = [-3650.0, -365.0, -30.0, -1.0, 0.0, 1.0, 30.0, 365.0, 3650.0];
         return days
             .iter()
             .map(|d| day + d * 86_400.0)
@@ -125,7 +125,10 @@ pub(super) fn candidates(leaf: &Leaf, about: &About) -> Vec<Val> {
 }
 
 /// Whether a value lies in what is plausible.
-fn is_plausible(leaf: &Leaf, val: &Val) -> bool {
+fn is_plausible(leaf: &Leaf, about: &About, val: &Val) -> bool {
+    if let Some(day) = about.day {
+        return (val.lo - day).abs() <= 20.0 * 366.0 * 86_400.0;
+    }
     let open_end = 0.0 < val.lo.abs() && val.lo.abs() < 1e-290;
     leaf.kind != LeafKind::Number
         || val.bits == Presence::ABSENT
@@ -180,8 +183,8 @@ pub(super) fn deciding(
         }
         let discrete = about.series.is_some() || about.whole || about.day.is_some();
         let (passes, breaks) = (pick(&yes, &no, discrete), pick(&no, &yes, discrete));
-        better.yes = passes.or(n.yes.filter(|v| is_plausible(leaf, v)));
-        better.no = breaks.or(n.no.filter(|v| is_plausible(leaf, v)));
+        better.yes = passes.or(n.yes.filter(|v| is_plausible(leaf, &about, v)));
+        better.no = breaks.or(n.no.filter(|v| is_plausible(leaf, &about, v)));
         out.push(better);
     }
     let some = |n: &Named| n.yes.is_some() || n.no.is_some();
@@ -232,7 +235,7 @@ fn pair(
     let kept = |n: &Named| {
         let leaf = program.leaves.get(n.leaf.0 as usize);
         let val = n.yes.or(n.no);
-        val.filter(|v| leaf.is_some_and(|l| is_plausible(l, v) && v.lo.abs() > 1e-290))
+        val.filter(|v| leaf.is_some_and(|l| is_plausible(l, &about(n.leaf), v)))
     };
     vec![with(a, kept(a)), with(b, kept(b))]
 }
@@ -294,7 +297,8 @@ pub(super) fn witness(
         let middle = all.len() / 2;
         let mut order: Vec<(usize, Val)> = all.drain(..).enumerate().collect();
         order.sort_by_key(|(k, _)| k.abs_diff(middle));
-        for (_, candidate) in order {
+        // A few for each, so that something is left for the last.
+        for (_, candidate) in order.into_iter().take(8) {
             if fuel == 0 {
                 break;
             }

@@ -301,17 +301,15 @@ impl<'a> Shown<'a> {
     }
 }
 
-/// Leaves out labels far from the first on a long line, which is shown around it only.
+/// Leaves out all labels but the first where a long line lies among them: it is shown around that
+/// one only.
 fn near_first(source: &SourceFile, labels: &mut Vec<LabeledSpan>) {
-    let Some((line, at)) = labels
-        .first()
-        .map(|l| (source.line_of(l.offset()), l.offset()))
-    else {
+    let lines = || labels.iter().map(|l| source.line_of(l.offset()));
+    let (Some(first), Some(last)) = (lines().min(), lines().max()) else {
         return;
     };
-    if source.line(line).len() > LONG_LINE {
-        labels
-            .retain(|l| source.line_of(l.offset()) != line || l.offset().abs_diff(at) <= LONG_LINE);
+    if labels.len() > 1 && (first..=last).any(|l| source.line(l).len() > LONG_LINE) {
+        labels.truncate(1);
     }
 }
 
