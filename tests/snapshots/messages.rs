@@ -56,7 +56,7 @@ fn named_values_are_plausible() {
         "with 0 ohm",
         "with 0 kA",
         "with 0 kV",
-        "with 60",
+        "\"passes\":\"60\"",
         "0.5 mm² ",
         "\"0 ohm\"",
     ] {
