@@ -3,26 +3,21 @@
 use crate::design::model::{Design, ObjectId, Possible, Status};
 use crate::expression::{
     Budget, Compiled, Cone, Decision, Flags, LeafId, ObjectTerm, Op, Refiner, Reg, TermKind, Ty,
-    Val, Witness,
 };
 use crate::quantity::TruthSet;
 use rustc_hash::FxHashSet;
 
 use crate::ruleset::{Piece, Requirement, Rule, Ruleset, Severity, Stage, Template, Way};
 use crate::source::{Label, Problem, Span, Weight};
-use crate::vocabulary::{FactType, Settler};
 
-use super::finding::{
-    FigureValue, Finding, Missing, Outcome, Reason, Report, WayState, WitnessValue, fingerprint,
-};
+use super::departures::departures;
+use super::figures::{assumed, figures};
+use super::finding::{Finding, Outcome, Reason, Report, WayState, fingerprint};
 use super::link::{LeafInfo, Linker, What};
-use super::plain::{self, About};
+use super::plain;
 use super::remedy::remedies;
-use super::show::{show_number, show_truth, show_val, show_words};
+use super::show::{show_number, show_truth, show_words};
 use super::verdicts::{LinkedRule, link_rule};
-
-/// The day near which dates are chosen in a design that writes none: 2026-01-01.
-const DAY_WITHOUT_DATE: i32 = 20_454;
 
 /// For at most this many breaches a mending change is looked for.
 const MOST_MENDED: usize = 16;
@@ -247,88 +242,6 @@ fn template(linker: &mut Linker<'_>, t: &Template, subject: ObjectId) -> Vec<Sho
             }
         })
         .collect()
-}
-
-fn figures(
-    linker: &mut Linker<'_>,
-    ruleset: &Ruleset,
-    design: &Design,
-    settings: &Settings,
-) -> Vec<FigureValue> {
-    let mut all = Vec::new();
-    if settings.only.is_some() {
-        return all;
-    }
-    for f in &ruleset.figures {
-        let fact = ruleset.vocabulary.fact(f.kind, f.fact);
-        let Some(unit) = fact.unit() else { continue };
-        for id in design.of_kind(f.kind) {
-            let o = design.object(id);
-            if o.phantom || o.status == Status::ToGo {
-                continue;
-            }
-            if let Some(w) = &f.where_ {
-                let r = linker.expression(w, id);
-                if linker.program.val(r).as_truth() != TruthSet::T {
-                    continue;
-                }
-            }
-            let reg = linker.fact(id, f.fact, None);
-            let val = linker.program.val(reg);
-            if val.bits != crate::expression::Presence::PRESENT || val.flags.any(Flags::UNSOUND) {
-                continue;
-            }
-            let mut limit = |ix: Option<crate::vocabulary::FactIx>, upper: bool| {
-                let reg = linker.fact(id, ix?, None);
-                let v = linker.program.val(reg);
-                (v.is_number_point() && !v.flags.any(Flags::UNSOUND)).then_some((v.lo, upper))
-            };
-            let limit = limit(f.at_most, true).or_else(|| limit(f.at_least, false));
-            // A later layer may say what a figure is measured against.
-            let name = design.describe(id);
-            all.retain(|v: &FigureValue| v.subject != name || v.fact != fact.name);
-            all.push(FigureValue {
-                subject: design.describe(id),
-                fact: fact.name.clone(),
-                means: fact.means.clone(),
-                low: val.lo,
-                high: val.hi,
-                unit: unit.clone(),
-                limit,
-            });
-        }
-    }
-    all
-}
-
-fn assumed(linker: &Linker<'_>, ruleset: &Ruleset, design: &Design) -> Vec<String> {
-    let mut all: Vec<String> = linker
-        .assumed
-        .iter()
-        .filter_map(|(o, ix)| {
-            let kind = design.object(*o).kind;
-            let a = ruleset.assumption(kind, *ix)?;
-            let fact = ruleset.vocabulary.fact(kind, *ix);
-            let cited = a.origin.clause.as_deref().or(a.origin.source.as_deref());
-            Some(match cited {
-                Some(c) => format!(
-                    "{} of each {} where it is not written: {} ({c})",
-                    fact.name,
-                    ruleset.vocabulary.kind(kind).name,
-                    a.text
-                ),
-                None => format!(
-                    "{} of each {} where it is not written: {}",
-                    fact.name,
-                    ruleset.vocabulary.kind(kind).name,
-                    a.text
-                ),
-            })
-        })
-        .collect();
-    all.sort();
-    all.dedup();
-    all
 }
 
 /// What findings read from.
@@ -568,50 +481,6 @@ impl View<'_> {
         all
     }
 
-    /// What is known of a leaf besides its set.
-    pub(super) fn about(&self, leaf: LeafId) -> About {
-        let mut about = About {
-            unit: None,
-            whole: false,
-            series: None,
-            day: None,
-        };
-        let Some(info) = self.leaves.get(leaf.0 as usize) else {
-            return about;
-        };
-        let v = &self.ruleset.vocabulary;
-        if let What::Parameter(id) = info.what {
-            about.unit = self
-                .design
-                .parameters
-                .get(id as usize)
-                .and_then(|p| crate::quantity::Unit::parse(&p.unit).ok());
-            return about;
-        }
-        if info.what != What::Fact {
-            return about;
-        }
-        let fact = match info.inner {
-            Some((k, f)) => v.fact(k, f),
-            None => v.fact(self.design.object(info.object).kind, info.fact),
-        };
-        match &fact.ty {
-            FactType::Quantity { unit, whole, .. } => {
-                about.unit = Some(unit.clone());
-                about.whole = *whole;
-                about.series = fact
-                    .series
-                    .map(|s| v.series(s).members.iter().map(|m| m.value).collect());
-            }
-            FactType::Date => {
-                let day = self.design.newest_date.unwrap_or(DAY_WITHOUT_DATE);
-                about.day = Some(f64::from(day) * 86_400.0);
-            }
-            _ => {}
-        }
-        about
-    }
-
     fn reached(&self, root: Reg) -> Vec<LeafId> {
         let mut seen = rustc_hash::FxHashSet::default();
         let mut stack = vec![root];
@@ -627,118 +496,6 @@ impl View<'_> {
         }
         out.sort_unstable();
         out
-    }
-
-    fn missing(&self, leaf: LeafId, yes: Option<Val>, no: Option<Val>) -> Missing {
-        let info = self.leaves[leaf.0 as usize];
-        let v = &self.ruleset.vocabulary;
-        if let What::Parameter(id) = info.what {
-            let p = &self.design.parameters[id as usize];
-            let unit = crate::quantity::Unit::parse(&p.unit).ok();
-            let value = |x: Option<Val>| x.map(|x| show_number(&x, unit.as_ref(), 4));
-            return Missing {
-                of: "the template".to_owned(),
-                fact: p.name.clone(),
-                means: "parameter".to_owned(),
-                settled_by: Settler::Designer.word(),
-                passes: value(yes),
-                breaks: value(no),
-                span: p.span,
-            };
-        }
-        let o = self.design.object(info.object);
-        let fact = v.fact(o.kind, info.fact);
-        let span = o
-            .facts
-            .get(info.fact.0 as usize)
-            .and_then(Option::as_ref)
-            .map_or(o.head, |w| w.span);
-        let (name, means, settler, shown) = match (info.what, info.inner) {
-            (What::Rest, _) => {
-                let listed = fact.target().map_or("", |k| v.kind(k).name.as_str());
-                (
-                    format!("all-listed: {listed}"),
-                    format!("whether every {listed} is written down"),
-                    if o.status == Status::New {
-                        Settler::Designer
-                    } else {
-                        Settler::Site
-                    },
-                    None,
-                )
-            }
-            (_, Some((k, f))) => {
-                let inner = v.fact(k, f);
-                (
-                    format!("{} of its {}", inner.name, fact.name),
-                    inner.means.clone(),
-                    inner.settled_by,
-                    Some(inner),
-                )
-            }
-            (What::Alternative, _) => {
-                (fact.name.clone(), fact.means.clone(), fact.settled_by, None)
-            }
-            _ => (
-                fact.name.clone(),
-                fact.means.clone(),
-                fact.settled_by,
-                Some(fact),
-            ),
-        };
-        // What is found as it is, is the site's to tell.
-        let settler = if settler == Settler::Designer && o.status == Status::Existing {
-            Settler::Site
-        } else {
-            settler
-        };
-        // Whether a value was measured is a question of its own: no value of the fact answers it.
-        let asked = self.program.leaves.get(leaf.0 as usize).map(|l| l.kind);
-        let shown = shown.filter(|f| {
-            asked != Some(crate::expression::LeafKind::Truth) || matches!(f.ty, FactType::YesNo)
-        });
-        let value = |x: Option<Val>| match (x, shown) {
-            (Some(x), Some(f)) => {
-                let series = matches!(f.ty, FactType::Quantity { .. })
-                    .then_some(f.series)
-                    .flatten();
-                match series {
-                    // The leaf chooses a member of the series.
-                    Some(s) => v
-                        .series(s)
-                        .members
-                        .get(x.bits.trailing_zeros() as usize)
-                        .map(|m| show_val(&Val::number(m.value), f, v)),
-                    None => Some(show_val(&x, f, v)),
-                }
-            }
-            _ => None,
-        };
-        let line = info.line.map_or(String::new(), |l| {
-            format!(" ({})", crate::vocabulary::LINES[(l as usize).min(2)])
-        });
-        Missing {
-            of: self.design.describe(info.object),
-            fact: format!("{name}{line}"),
-            means,
-            settled_by: settler.word(),
-            passes: value(yes),
-            breaks: value(no),
-            span,
-        }
-    }
-
-    fn witness(&self, w: &Witness) -> Vec<WitnessValue> {
-        w.0.iter()
-            .take(12)
-            .map(|(leaf, val)| {
-                let m = self.missing(*leaf, Some(*val), None);
-                WitnessValue {
-                    fact: format!("{} of {}", m.fact, m.of),
-                    value: m.passes.unwrap_or_else(|| "as written".to_owned()),
-                }
-            })
-            .collect()
     }
 }
 
@@ -757,85 +514,4 @@ fn why(d: &Decision) -> Reason {
     } else {
         Reason::Unresolved
     }
-}
-
-/// Departures act on breaches only; unused and expired ones are said.
-fn departures(
-    ruleset: &Ruleset,
-    design: &Design,
-    report: &mut Report,
-    settings: &Settings,
-) -> Vec<Problem> {
-    let mut problems = Vec::new();
-    let today = settings.on.or(design.newest_date);
-    for d in &design.departures {
-        let Some(rule) = ruleset.rule(&d.rule.value) else {
-            problems.push(
-                Problem::error(
-                    "unknown-rule",
-                    format!("there is no rule `{}`", d.rule.value),
-                )
-                .at(d.rule.span, "")
-                .did_you_mean(&d.rule.value, ruleset.rules.iter().map(|r| r.id.as_str())),
-            );
-            continue;
-        };
-        if settings.only.is_some() {
-            continue;
-        }
-        if !rule.departable {
-            problems.push(
-                Problem::error(
-                    "no-departure",
-                    format!("nobody may depart from `{}`", rule.id),
-                )
-                .at(d.rule.span, ""),
-            );
-            continue;
-        }
-        if let (Some(until), Some(today)) = (&d.until, today)
-            && today > until.value
-        {
-            problems.push(
-                Problem::caution(
-                    "departure-expired",
-                    format!("the departure from `{}` has expired", rule.id),
-                )
-                .at(until.span, "its last day"),
-            );
-            continue;
-        }
-        let subject = d.subject.as_ref().map(|s| design.describe(s.value));
-        let (mut used, mut pending) = (false, false);
-        for f in &mut report.findings {
-            if f.rule != rule.id || subject.as_ref().is_some_and(|s| *s != f.subject) {
-                continue;
-            }
-            match f.outcome {
-                Outcome::Failed if f.severity == crate::ruleset::Severity::Breach => {
-                    used = true;
-                    f.outcome = Outcome::Departed;
-                    f.departure = d.reason.as_ref().map(|r| r.value.clone());
-                    let cell = |o| (o, rule.severity);
-                    if let Some(n) = report.counts.0.get_mut(&cell(Outcome::Failed)) {
-                        *n = n.saturating_sub(1);
-                    }
-                    *report.counts.0.entry(cell(Outcome::Departed)).or_insert(0) += 1;
-                }
-                Outcome::Undecided => pending = true,
-                _ => {}
-            }
-        }
-        if !used && !pending {
-            problems.push(
-                Problem::caution(
-                    "departure-unused",
-                    format!("the departure from `{}` covers nothing", rule.id),
-                )
-                .at(d.rule.span, "")
-                .help("take it out, or name the subject it is meant for"),
-            );
-        }
-    }
-    problems
 }

@@ -2,6 +2,8 @@
 
 mod cases;
 mod coverage;
+mod departures;
+mod figures;
 mod finding;
 mod judge;
 mod labels;
@@ -9,6 +11,7 @@ mod link;
 mod link_object;
 mod link_term;
 mod link_value;
+mod missing;
 mod plain;
 mod remedy;
 mod show;

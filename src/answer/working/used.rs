@@ -1,0 +1,249 @@
+//! A formula as it was used: branches that do not apply fall away, values stand for names.
+
+use super::term_value;
+use crate::check::Linker;
+use crate::expression::{Aggregate, Call, Compiled, Presence, Reg, TermId, TermKind, Ty};
+
+/// How tightly an operation binds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum Binds {
+    Or,
+    And,
+    Not,
+    Compare,
+    Sum,
+    Product,
+    Power,
+    Whole,
+}
+
+/// A formula as it was used: branches that were not taken fall away, and, if numbers are wanted,
+/// values stand for names.
+struct Used<'a, 'l> {
+    linker: &'a Linker<'l>,
+    c: &'a Compiled,
+    shown: &'a [(TermId, Reg)],
+    numbers: bool,
+}
+
+impl Used<'_, '_> {
+    fn reg(&self, id: TermId) -> Option<Reg> {
+        let mut all = self.shown.iter();
+        all.find(|(t, _)| *t == id).map(|(_, r)| *r)
+    }
+
+    /// How a condition came out, if it came out the same for every member.
+    fn truth(&self, id: TermId) -> Option<bool> {
+        let mut all = self
+            .shown
+            .iter()
+            .filter(|(t, _)| *t == id)
+            .map(|(_, r)| self.linker.program.val(*r).as_truth().decided());
+        let first = all.next()??;
+        all.all(|t| t == Some(first)).then_some(first)
+    }
+
+    /// Whether all that is left of the formula is one name: then its value is the result.
+    fn is_one_name(&self, id: TermId) -> bool {
+        match &self.c.term(id).kind {
+            TermKind::If(cond, a, b) => match self.truth(*cond) {
+                Some(true) => self.is_one_name(*a),
+                Some(false) => self.is_one_name(*b),
+                None => false,
+            },
+            TermKind::Otherwise(a, _) => self.is_one_name(*a),
+            TermKind::Read { .. } | TermKind::Limit(_) | TermKind::Lookup(..) => true,
+            _ => false,
+        }
+    }
+
+    /// The name, or the value that was put in.
+    fn input(&self, id: TermId) -> String {
+        match self.reg(id) {
+            Some(reg) if self.numbers => term_value(self.linker, self.c, id, reg),
+            _ => one_line(self.c.slice(id)),
+        }
+    }
+
+    fn inside(&self, id: TermId, least: Binds) -> String {
+        let (text, binds) = self.part(id);
+        if binds < least {
+            format!("({text})")
+        } else {
+            text
+        }
+    }
+
+    fn two(&self, a: TermId, sign: &str, b: TermId, binds: Binds, right: Binds) -> (String, Binds) {
+        let text = format!("{} {sign} {}", self.inside(a, binds), self.inside(b, right));
+        (text, binds)
+    }
+
+    /// Whether a term was worked out and is nought.
+    fn is_nought(&self, id: TermId) -> bool {
+        self.reg(id).is_some_and(|r| {
+            let v = self.linker.program.val(r);
+            v.bits == Presence::PRESENT && v.lo == 0.0 && v.hi == 0.0
+        })
+    }
+
+    fn part(&self, id: TermId) -> (String, Binds) {
+        match &self.c.term(id).kind {
+            TermKind::If(cond, a, b) => match self.truth(*cond) {
+                Some(true) => self.part(*a),
+                Some(false) => self.part(*b),
+                None => {
+                    let text = format!(
+                        "if {} then {} else {}",
+                        self.inside(*cond, Binds::Or),
+                        self.inside(*a, Binds::Or),
+                        self.inside(*b, Binds::Or)
+                    );
+                    (text, Binds::Or)
+                }
+            },
+            TermKind::Otherwise(a, b) => {
+                let present = self.reg(*a).map(|r| self.linker.program.val(r)).map(|v| {
+                    (
+                        v.bits & Presence::PRESENT != 0,
+                        v.bits & Presence::ABSENT != 0,
+                    )
+                });
+                match present {
+                    Some((true, false)) => self.part(*a),
+                    Some((false, true)) => self.part(*b),
+                    _ if matches!(self.c.term(id).ty, Ty::Number(_)) => {
+                        let text = format!("({}) else {}", self.part(*a).0, self.part(*b).0);
+                        (text, Binds::Or)
+                    }
+                    _ => self.part(*a),
+                }
+            }
+            // What adds nothing is left out.
+            TermKind::Add(a, b) if self.is_nought(*b) => self.part(*a),
+            TermKind::Add(a, b) if self.is_nought(*a) => self.part(*b),
+            TermKind::Add(a, b) => self.two(*a, "+", *b, Binds::Sum, Binds::Sum),
+            TermKind::Sub(a, b) => self.two(*a, "−", *b, Binds::Sum, Binds::Product),
+            TermKind::Mul(a, b) => self.two(*a, "·", *b, Binds::Product, Binds::Product),
+            TermKind::Div(a, b) => self.two(*a, "/", *b, Binds::Product, Binds::Power),
+            TermKind::Neg(a) => (format!("−{}", self.inside(*a, Binds::Product)), Binds::Sum),
+            TermKind::Power(a, n) => (
+                format!("{}^{n}", self.inside(*a, Binds::Whole)),
+                Binds::Power,
+            ),
+            TermKind::Le(a, b, _) => (
+                self.two(*a, "≤", *b, Binds::Sum, Binds::Sum).0,
+                Binds::Compare,
+            ),
+            TermKind::Lt(a, b, _) => (
+                self.two(*a, "<", *b, Binds::Sum, Binds::Sum).0,
+                Binds::Compare,
+            ),
+            TermKind::And(a, b) => self.two(*a, "and", *b, Binds::And, Binds::And),
+            TermKind::Or(a, b) => self.two(*a, "or", *b, Binds::Or, Binds::Or),
+            TermKind::Not(a) => (format!("not {}", self.inside(*a, Binds::Not)), Binds::Not),
+            TermKind::Call(call, arguments) => {
+                let list: Vec<String> = arguments.iter().map(|a| self.part(*a).0).collect();
+                (
+                    format!("{}({})", call_name(*call), list.join(", ")),
+                    Binds::Whole,
+                )
+            }
+            TermKind::Aggregate {
+                body: Some(b), op, ..
+            } if self.numbers => {
+                let text = self.members(*b, *op, id);
+                let several = *op == Aggregate::Sum && text.contains(" + ");
+                (text, if several { Binds::Sum } else { Binds::Whole })
+            }
+            TermKind::Aggregate { body: Some(b), .. } => {
+                let (whole, inner) = (self.c.term(id), self.c.term(*b));
+                let before = whole.range.start..inner.range.start.max(whole.range.start);
+                let before = self.c.text.get(before).unwrap_or("");
+                // Brackets that open around the body belong to it.
+                let before = one_line(before.trim_end_matches(['(', ' ']));
+                (format!("{before} {}", self.part(*b).0), Binds::Sum)
+            }
+            _ => (self.input(id), self.bound(id)),
+        }
+    }
+
+    /// The members of a sum, a least or a greatest one, each by its value.
+    fn members(&self, body: TermId, op: Aggregate, whole: TermId) -> String {
+        let mut values: Vec<String> = self
+            .shown
+            .iter()
+            .filter(|(t, _)| *t == body)
+            .map(|(t, r)| term_value(self.linker, self.c, *t, *r))
+            .collect();
+        if op == Aggregate::Sum && !values.is_empty() {
+            let some: Vec<String> = values
+                .iter()
+                .filter(|v| v.split(' ').next() != Some("0"))
+                .cloned()
+                .collect();
+            if !some.is_empty() {
+                values = some;
+            }
+            return values.join(" + ");
+        }
+        if values.is_empty() {
+            return self.input(whole);
+        }
+        format!("{}({})", op.word(), values.join(", "))
+    }
+
+    /// A negative or ranging value needs brackets beside a sign.
+    fn bound(&self, id: TermId) -> Binds {
+        if !self.numbers {
+            return Binds::Whole;
+        }
+        match self.reg(id).map(|r| self.linker.program.val(r)) {
+            Some(v) if v.lo < v.hi || v.lo < 0.0 => Binds::Or,
+            _ => Binds::Whole,
+        }
+    }
+}
+
+fn call_name(call: Call) -> &'static str {
+    match call {
+        Call::Min => "min",
+        Call::Max => "max",
+        Call::Abs => "abs",
+        Call::Sqrt => "sqrt",
+        Call::Ln => "ln",
+        Call::Exp => "exp",
+        Call::Sin => "sin",
+        Call::Cos => "cos",
+        Call::Acos => "acos",
+        Call::NeutralCurrent => "neutral-current",
+        Call::OpenPenVoltage => "open-pen-voltage",
+    }
+}
+
+pub(super) fn one_line(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// The formula as it was used, with names and with numbers.
+pub(super) fn used(
+    linker: &Linker<'_>,
+    c: &Compiled,
+    shown: &[(TermId, Reg)],
+    result: &str,
+) -> (String, String) {
+    let mut used = Used {
+        linker,
+        c,
+        shown,
+        numbers: false,
+    };
+    let names = used.part(c.root).0;
+    used.numbers = true;
+    let numbers = if used.is_one_name(c.root) {
+        result.to_owned()
+    } else {
+        used.part(c.root).0
+    };
+    (names, numbers)
+}

@@ -1,0 +1,93 @@
+//! Key figures with their limits, and what a verdict rests on without being written.
+
+use super::finding::FigureValue;
+use super::judge::Settings;
+use super::link::Linker;
+use crate::design::model::{Design, Status};
+use crate::expression::Flags;
+use crate::quantity::TruthSet;
+use crate::ruleset::Ruleset;
+
+/// The key figures of a design.
+pub(super) fn figures(
+    linker: &mut Linker<'_>,
+    ruleset: &Ruleset,
+    design: &Design,
+    settings: &Settings,
+) -> Vec<FigureValue> {
+    let mut all = Vec::new();
+    if settings.only.is_some() {
+        return all;
+    }
+    for f in &ruleset.figures {
+        let fact = ruleset.vocabulary.fact(f.kind, f.fact);
+        let Some(unit) = fact.unit() else { continue };
+        for id in design.of_kind(f.kind) {
+            let o = design.object(id);
+            if o.phantom || o.status == Status::ToGo {
+                continue;
+            }
+            if let Some(w) = &f.where_ {
+                let r = linker.expression(w, id);
+                if linker.program.val(r).as_truth() != TruthSet::T {
+                    continue;
+                }
+            }
+            let reg = linker.fact(id, f.fact, None);
+            let val = linker.program.val(reg);
+            if val.bits != crate::expression::Presence::PRESENT || val.flags.any(Flags::UNSOUND) {
+                continue;
+            }
+            let mut limit = |ix: Option<crate::vocabulary::FactIx>, upper: bool| {
+                let reg = linker.fact(id, ix?, None);
+                let v = linker.program.val(reg);
+                (v.is_number_point() && !v.flags.any(Flags::UNSOUND)).then_some((v.lo, upper))
+            };
+            let limit = limit(f.at_most, true).or_else(|| limit(f.at_least, false));
+            // A later layer may say what a figure is measured against.
+            let name = design.describe(id);
+            all.retain(|v: &FigureValue| v.subject != name || v.fact != fact.name);
+            all.push(FigureValue {
+                subject: design.describe(id),
+                fact: fact.name.clone(),
+                means: fact.means.clone(),
+                low: val.lo,
+                high: val.hi,
+                unit: unit.clone(),
+                limit,
+            });
+        }
+    }
+    all
+}
+
+/// What was assumed, each assumption once.
+pub(super) fn assumed(linker: &Linker<'_>, ruleset: &Ruleset, design: &Design) -> Vec<String> {
+    let mut all: Vec<String> = linker
+        .assumed
+        .iter()
+        .filter_map(|(o, ix)| {
+            let kind = design.object(*o).kind;
+            let a = ruleset.assumption(kind, *ix)?;
+            let fact = ruleset.vocabulary.fact(kind, *ix);
+            let cited = a.origin.clause.as_deref().or(a.origin.source.as_deref());
+            Some(match cited {
+                Some(c) => format!(
+                    "{} of each {} where it is not written: {} ({c})",
+                    fact.name,
+                    ruleset.vocabulary.kind(kind).name,
+                    a.text
+                ),
+                None => format!(
+                    "{} of each {} where it is not written: {}",
+                    fact.name,
+                    ruleset.vocabulary.kind(kind).name,
+                    a.text
+                ),
+            })
+        })
+        .collect();
+    all.sort();
+    all.dedup();
+    all
+}
