@@ -7,7 +7,7 @@ use crate::expression::{
 use crate::quantity::{TruthSet, Unit};
 
 /// What exchanging the values of one verdict may cost, in operations.
-const WORK: u32 = 240_000;
+const WORK: u32 = 80_000;
 
 /// The most values of one leaf that are tried.
 const MOST: usize = 24;
