@@ -611,8 +611,10 @@ impl<'a> Refiner<'a> {
                 if !c.is_number_point() || !c.lo.is_finite() {
                     continue;
                 }
-                // `x <= c` changes after its boundary; `c <= x` changes before it.
-                let cut = if a == reg {
+                // `x <= c` and `c < x` change after the boundary of `x <= c`; `c <= x` and `x < c`
+                // before that of `c <= x`.
+                let strict = matches!(self.program.ops[r.ix()], Op::Lt(..));
+                let cut = if (a == reg) != strict {
                     boundary_le(c.lo, floor)
                 } else {
                     crate::quantity::boundary_ge(c.lo, floor).next_down()

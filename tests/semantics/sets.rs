@@ -162,7 +162,6 @@ fn a5_guard_and_body_share_a_leaf() {
 
 /// The same with a strict comparison alone: nothing else offers the cut.
 #[test]
-#[ignore = "refinement cuts a strict comparison at the wrong edge of its slack"]
 fn a5_guard_and_body_share_a_leaf_strictly() {
     let w = World::rules(&[rule_with(
         "it",
