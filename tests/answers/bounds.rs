@@ -1,0 +1,136 @@
+//! A bound is tight: one step back changes no verdict, one step further changes the one it names.
+
+use amperule::answer::{AllBounds, Bound, End, bounded_facts, bounds};
+use amperule::check::{Outcome, Report};
+use amperule::quantity::{Rounding, format_number};
+use amperule::ruleset::{Severity, Stage};
+
+use super::{CLEAN, SURVEY, TEMPLATE, design, gb, report};
+
+fn all(text: &str) -> AllBounds {
+    let d = design(text);
+    let places = bounded_facts(gb(), &d, &[]);
+    bounds(gb(), &d, &places, Stage::Design)
+}
+
+/// The design with a bound's fact written otherwise.
+fn rewritten(text: &str, b: &Bound, si: f64) -> String {
+    let value = format!(
+        "{} {}",
+        format_number(b.unit.from_si(si), 12, Rounding::Nearest),
+        b.unit.text()
+    );
+    let (start, end) = (b.span.start as usize, b.span.end as usize);
+    format!("{}{}{}", &text[..start], value.trim(), &text[end..])
+}
+
+fn met(r: &Report, rule: &str, subject: &str) -> bool {
+    r.findings
+        .iter()
+        .filter(|f| f.rule == rule && f.subject == subject)
+        .all(|f| matches!(f.outcome, Outcome::Met | Outcome::NotApplicable))
+}
+
+/// Verdicts that are met, so that none may be lost inside a bound.
+fn lost(before: &Report, after: &Report) -> Vec<String> {
+    before
+        .findings
+        .iter()
+        .filter(|f| f.outcome == Outcome::Met)
+        .filter(|f| {
+            after.findings.iter().any(|g| {
+                g.rule == f.rule
+                    && g.subject == f.subject
+                    && matches!(g.outcome, Outcome::Failed | Outcome::Undecided)
+            })
+        })
+        .map(|f| f.rule.clone())
+        .collect()
+}
+
+fn tight(text: &str) -> usize {
+    let before = report(&design(text));
+    let mut seen = 0;
+    for b in all(text).bounds {
+        // Members of a series and whole numbers have no place between.
+        if b.series || b.line.is_some() || b.unit.text().is_empty() || b.unit.text() == "1" {
+            continue;
+        }
+        for (end, up) in [(&b.low, false), (&b.high, true)] {
+            let End::Stopped(s) = end else { continue };
+            let step = (s.last.abs() * 1e-6).max(1e-9);
+            let sign = if up { 1.0 } else { -1.0 };
+            let back = report(&design(&rewritten(text, &b, s.last - sign * step)));
+            assert_eq!(
+                lost(&before, &back),
+                Vec::<String>::new(),
+                "{} of {} one step inside {}",
+                b.fact,
+                b.of,
+                s.rule
+            );
+            if s.breaks {
+                let further = report(&design(&rewritten(text, &b, s.last + sign * step)));
+                assert!(
+                    !met(&further, &s.rule, &s.subject),
+                    "{} of {}: {} should break beyond {}",
+                    b.fact,
+                    b.of,
+                    s.rule,
+                    s.last
+                );
+            }
+            seen += 1;
+        }
+    }
+    seen
+}
+
+#[test]
+fn bounds_of_a_clean_design_are_tight() {
+    assert!(tight(CLEAN) >= 8);
+}
+
+#[test]
+fn bounds_with_ranges_and_open_facts_are_tight() {
+    assert!(tight(TEMPLATE) >= 5);
+    tight(SURVEY);
+}
+
+#[test]
+fn the_longest_run_is_where_the_drop_reaches_its_limit() {
+    // Table 4D5 and 4E4B of the rules: 6 mm² twin-and-earth 7.3 mV/A/m, 6 mm² armoured XLPE
+    // 7.9 mV/A/m; 5 % of 230 V is 11.5 V. At 32 A over 4 m of the first, (11.5 − 0.9344)/0.2528
+    // leaves 41.79 m for the second, if each is at its own full temperature.
+    let found = all(CLEAN);
+    let run = found
+        .bounds
+        .iter()
+        .find(|b| b.fact == "length" && b.of == "cables 2 of ev")
+        .expect("the run");
+    let End::Stopped(s) = &run.high else {
+        panic!("nothing stops the run");
+    };
+    assert!((s.last - 18.0) > 5.0 && s.last < 60.0, "{}", s.last);
+    assert!(s.breaks);
+}
+
+#[test]
+fn members_of_a_series_are_bounded_member_by_member() {
+    let found = all(CLEAN);
+    let size = found
+        .bounds
+        .iter()
+        .find(|b| b.fact == "size" && b.of == "water")
+        .expect("the bond");
+    assert!(size.series);
+    // BS 7671 table 54.8: 10 mm² for a PEN conductor up to 35 mm², so no smaller member will do.
+    match &size.low {
+        End::Stopped(s) => {
+            assert_eq!(s.rule, "iec-bond-large-enough");
+            assert!((s.last - 10e-6).abs() < 1e-12);
+            assert_eq!(s.severity, Severity::Breach);
+        }
+        End::Free => panic!("a smaller bond would break the rule"),
+    }
+}
