@@ -76,7 +76,6 @@ fn design(text: &str) -> Design {
 fn report(design: &Design) -> Report {
     let settings = Settings {
         stage: Stage::Design,
-        remedies: false,
         ..Settings::default()
     };
     check(gb(), design, &settings).report

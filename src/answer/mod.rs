@@ -15,7 +15,7 @@ mod working;
 pub use bounds::{AllBounds, Bound, Choices, Cure, End, Stop, bounded_facts, bounds};
 pub use compare::{Change, Comparison, Fate, Said, Turn, fates, share_rules};
 pub use explain::{ReadBy, facts_read};
-pub use mend::{Change as MendChange, Edit, Mended, mend};
+pub use mend::{Change as MendChange, Edit, Mended, helps, mend};
 pub use passing::Passing;
 pub use prove::{
     BOXES, Map, Parameter, Part, Proof, Proved, State, Stretch, map, parameters, prove, stretches,

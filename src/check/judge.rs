@@ -1,26 +1,19 @@
 //! Judges every rule for every subject of a design.
 
-use crate::design::model::{Design, ObjectId, Possible, Status};
-use crate::expression::{
-    Budget, Compiled, Cone, Decision, Flags, LeafId, ObjectTerm, Op, Refiner, Reg, TermKind, Ty,
-};
+use crate::design::model::{Design, ObjectId, Status};
+use crate::expression::{Budget, Cone, Decision, Flags, LeafId, Refiner, Reg, Ty};
 use crate::quantity::TruthSet;
-use rustc_hash::FxHashSet;
 
-use crate::ruleset::{Piece, Requirement, Rule, Ruleset, Severity, Stage, Template, Way};
+use crate::ruleset::{Piece, Rule, Ruleset, Severity, Stage, Template, Way};
 use crate::source::{Label, Problem, Span, Weight};
 
 use super::departures::departures;
 use super::figures::{assumed, figures};
 use super::finding::{Finding, Outcome, Reason, Report, WayState, fingerprint};
-use super::link::{LeafInfo, Linker, What};
+use super::link::{LeafInfo, Linker};
 use super::plain;
-use super::remedy::remedies;
 use super::show::{show_number, show_truth, show_words};
 use super::verdicts::{LinkedRule, link_rule};
-
-/// For at most this many breaches a mending change is looked for.
-const MOST_MENDED: usize = 16;
 
 /// How a design is judged.
 #[derive(Clone, Debug)]
@@ -33,8 +26,6 @@ pub struct Settings {
     pub budget: Budget,
     /// Only this rule.
     pub only: Option<String>,
-    /// Whether single changes that would mend a breach are looked for.
-    pub remedies: bool,
 }
 
 impl Default for Settings {
@@ -44,7 +35,6 @@ impl Default for Settings {
             on: None,
             budget: Budget::default(),
             only: None,
-            remedies: true,
         }
     }
 }
@@ -117,39 +107,10 @@ pub fn check(ruleset: &Ruleset, design: &Design, settings: &Settings) -> Judged 
         program: &program,
     };
     let installation = view.installation();
-    let mut reached: Vec<(usize, Vec<LeafInfo>)> = Vec::new();
     for p in &pending {
         let finding = view.finding(p, &mut refiner, settings, &installation);
-        if settings.remedies
-            && finding.outcome == Outcome::Failed
-            && finding.severity == Severity::Breach
-            && reached.len() < MOST_MENDED
-        {
-            let infos = view
-                .reached(p.require)
-                .into_iter()
-                .filter_map(|l| leaves.get(l.0 as usize).copied())
-                .chain(view.known_absent(p))
-                .collect();
-            reached.push((judged.report.findings.len(), infos));
-        }
         count(&mut judged.report, finding.outcome, p.rule);
         judged.report.findings.push(finding);
-    }
-    let failing: FxHashSet<(String, String)> = judged
-        .report
-        .findings
-        .iter()
-        .filter(|f| f.outcome == Outcome::Failed && f.severity == Severity::Breach)
-        .map(|f| (f.rule.clone(), f.subject.clone()))
-        .collect();
-    for (i, infos) in reached {
-        if let Some(f) = judged.report.findings.get_mut(i) {
-            let pair = (f.rule.clone(), f.subject.clone());
-            let found = remedies(ruleset, design, settings, &pair, &infos, &failing);
-            // What was tried comes before what is said in general.
-            f.help.splice(0..0, found);
-        }
     }
     judged.problems = departures(ruleset, design, &mut judged.report, settings);
     if settings.only.is_none() {
@@ -449,52 +410,6 @@ impl View<'_> {
                 }
             }
         }
-        out
-    }
-
-    /// Facts of the subject that the rule reads and that are written as `none`: no leaf stands
-    /// for them.
-    fn known_absent(&self, p: &Pending<'_>) -> Vec<LeafInfo> {
-        let mut all = Vec::new();
-        let mut add = |c: &Compiled| {
-            for term in &c.terms {
-                let TermKind::Read {
-                    object: ObjectTerm::Subject,
-                    fact,
-                    ..
-                } = &term.kind
-                else {
-                    continue;
-                };
-                let o = self.design.object(p.subject);
-                let Some(ix) = fact.on(o.kind) else { continue };
-                let written = o.facts.get(ix.0 as usize).and_then(Option::as_ref);
-                if written.is_some_and(|w| w.value == Possible::Absent) {
-                    all.push(super::link_value::info(p.subject, ix, None, What::Fact));
-                }
-            }
-        };
-        match &p.rule.require {
-            Requirement::One(c) => add(c),
-            Requirement::Ways(ways) => ways.iter().for_each(|w| add(&w.condition)),
-        }
-        all
-    }
-
-    fn reached(&self, root: Reg) -> Vec<LeafId> {
-        let mut seen = rustc_hash::FxHashSet::default();
-        let mut stack = vec![root];
-        let mut out = Vec::new();
-        while let Some(r) = stack.pop() {
-            if !seen.insert(r) {
-                continue;
-            }
-            match self.program.ops[r.ix()] {
-                Op::Leaf(id) => out.push(id),
-                op => op.operands(&self.program.args, |o| stack.push(o)),
-            }
-        }
-        out.sort_unstable();
         out
     }
 }

@@ -13,7 +13,6 @@ mod link_term;
 mod link_value;
 mod missing;
 mod plain;
-mod remedy;
 mod show;
 mod verdicts;
 

@@ -5,9 +5,11 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 use rayon::prelude::*;
 
+use crate::answer::helps;
 use crate::check::{Judged, Outcome, Settings, check};
+use crate::design::model::Design;
 use crate::report::{self, FileReport};
-use crate::ruleset::{Library, Severity, Stage};
+use crate::ruleset::{Library, Ruleset, Severity, Stage};
 use crate::source::Sources;
 
 use super::read::{Read, Shelf, Wanted, design_files, parse_on, parse_set, read};
@@ -99,11 +101,31 @@ fn judge(read: &Read) -> Option<Judged> {
         on: read.on,
         ..Settings::default()
     };
-    Some(check(
-        read.ruleset.as_ref()?,
-        read.design.as_ref()?,
-        &settings,
-    ))
+    let (ruleset, design) = (read.ruleset.as_ref()?, read.design.as_ref()?);
+    let mut judged = check(ruleset, design, &settings);
+    help(&mut judged, ruleset, design, read.stage);
+    Some(judged)
+}
+
+/// Puts changes that were tried before what a rule says in general.
+fn help(judged: &mut Judged, ruleset: &Ruleset, design: &Design, stage: Stage) {
+    let failing: Vec<usize> = judged
+        .report
+        .findings
+        .iter()
+        .enumerate()
+        .filter(|(_, f)| f.outcome == Outcome::Failed && f.severity == Severity::Breach)
+        .map(|(i, _)| i)
+        .collect();
+    let named: Vec<(String, String)> = failing
+        .iter()
+        .map(|i| &judged.report.findings[*i])
+        .map(|f| (f.rule.clone(), f.subject.clone()))
+        .collect();
+    let found = helps(ruleset, design, stage, &named);
+    for (i, tried) in failing.into_iter().zip(found) {
+        judged.report.findings[i].help.splice(0..0, tried);
+    }
 }
 
 impl Check {

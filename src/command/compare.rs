@@ -65,7 +65,6 @@ fn judged(r: &Read) -> Option<(Arc<Ruleset>, Report)> {
     let settings = Settings {
         stage: r.stage,
         on: r.on,
-        remedies: false,
         ..Settings::default()
     };
     let done = check(ruleset, r.design.as_ref()?, &settings);

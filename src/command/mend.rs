@@ -151,7 +151,6 @@ impl Mend {
         let settings = Settings {
             stage: one.stage,
             on: one.on,
-            remedies: false,
             ..Settings::default()
         };
         let (Some(ruleset), Some(design)) = (&again.ruleset, &again.design) else {

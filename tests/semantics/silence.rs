@@ -501,12 +501,10 @@ fn b9_who_settles_depends_on_the_object() {
 #[test]
 fn b9_no_help_edits_what_exists() {
     let w = World::rules(&[rule("it", "size >= 6 mm²")]);
-    let help = |status: &str| {
-        w.finding(
-            &format!("thing t {{ status: {status}  size: 4 mm² }}"),
-            "it",
-        )
-        .help
+    let help = |status: &str| -> Vec<String> {
+        let design = w.design(&format!("thing t {{ status: {status}  size: 4 mm² }}"));
+        let breach = [("it".to_owned(), "t".to_owned())];
+        amperule::answer::helps(&w.ruleset, &design, Stage::Design, &breach).concat()
     };
     assert!(help("new").iter().any(|h| h.contains("`size: 6 mm²`")));
     assert!(help("existing").iter().all(|h| !h.contains("`size:")));

@@ -5,6 +5,7 @@
 //! change. Every mend is checked again on the edited text by the caller.
 
 mod graft;
+mod helps;
 mod knobs;
 mod search;
 
@@ -16,6 +17,8 @@ use crate::expression::{LeafSource, Val};
 use crate::quantity::TruthSet;
 use crate::ruleset::{Ruleset, Severity, Stage};
 use crate::source::Span;
+
+pub use helps::helps;
 
 use graft::graft;
 use knobs::{changeable, knobs, value_text};
@@ -419,6 +422,23 @@ fn further(
         }
     }
     Some(true)
+}
+
+/// A turned knob in words: its fact, its object, its value.
+fn value_of(search: &Search<'_>, k: usize, val: &Val) -> (String, String, String) {
+    let residual = search.residual;
+    let knob = &search.knobs[k];
+    let kind = residual.design.object(knob.place.object).kind;
+    (
+        residual
+            .ruleset
+            .vocabulary
+            .fact(kind, knob.place.fact)
+            .name
+            .clone(),
+        residual.design.describe(knob.place.object),
+        value_text(residual, knob, val),
+    )
 }
 
 /// One group's change as facts and edits.

@@ -1,0 +1,78 @@
+//! What would help against a single breach: changes that were tried on the whole design.
+
+use super::super::residual::Residual;
+use super::graft::graft;
+use super::knobs::{changeable, knobs};
+use super::search::{Need, Search, Way};
+use super::value_of;
+use crate::design::model::Design;
+use crate::ruleset::{Ruleset, Stage};
+
+/// At most this many changes are told for one breach.
+const MOST: usize = 2;
+/// For at most this many breaches a change is looked for.
+const MOST_BREACHES: usize = 16;
+/// Verdicts that may be read for all of them.
+const WORK: u64 = 120_000;
+
+/// For each of some breaches, named by rule and subject: single changes after which it is met and
+/// nothing else suffers, the lightest first.
+#[must_use]
+pub fn helps(
+    ruleset: &Ruleset,
+    design: &Design,
+    stage: Stage,
+    breaches: &[(String, String)],
+) -> Vec<Vec<String>> {
+    let mut out = vec![Vec::new(); breaches.len()];
+    if breaches.is_empty() {
+        return out;
+    }
+    let (opened, grafts) = graft(ruleset, design);
+    let places = changeable(ruleset, design);
+    let residual = Residual::new(ruleset, &opened, &places, stage);
+    let (knobs, groups) = knobs(&residual, &grafts);
+    let mut search = Search::new(&residual, knobs, groups, &grafts, &[], WORK);
+    for (slot, (rule, subject)) in out.iter_mut().zip(breaches).take(MOST_BREACHES) {
+        let Some(v) = (0..residual.verdicts.len()).find(|v| {
+            search.needs[*v] == Need::Mend
+                && residual.rule(*v).id == *rule
+                && residual.subject(*v) == *subject
+        }) else {
+            continue;
+        };
+        let mut ways: Vec<Way> = Vec::new();
+        for g in search.deps[v].clone() {
+            if search.spent() {
+                break;
+            }
+            if search.could_go(v, &[g]) {
+                let best = search
+                    .ways(g, v, &Vec::new(), &[v])
+                    .into_iter()
+                    .min_by(|a, b| a.cost.total_cmp(&b.cost));
+                ways.extend(best);
+            }
+        }
+        ways.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+        ways.truncate(MOST);
+        *slot = ways
+            .iter()
+            .map(|w| {
+                let facts: Vec<String> = w
+                    .turned
+                    .iter()
+                    .map(|(k, val)| {
+                        let (fact, of, value) = value_of(&search, *k, val);
+                        format!("`{fact}: {value}` for {of}")
+                    })
+                    .collect();
+                format!(
+                    "{} would meet this rule and break no other, if the site allows it",
+                    facts.join(" with ")
+                )
+            })
+            .collect();
+    }
+    out
+}
