@@ -168,6 +168,28 @@ pub fn bounded_facts(ruleset: &Ruleset, design: &Design, named: &[String]) -> Ve
     all
 }
 
+/// The facts whose value may turn out other than written: lengths, impedances, demands; no nominal
+/// values, no makers' data, no word of the network. Their bounds are margins worth telling.
+#[must_use]
+pub fn drifting_facts(ruleset: &Ruleset, design: &Design) -> Vec<Place> {
+    let mut all = bounded_facts(ruleset, design, &[]);
+    all.retain(|p| {
+        let fact = ruleset
+            .vocabulary
+            .fact(design.object(p.object).kind, p.fact);
+        let FactType::Quantity { unit, whole, .. } = &fact.ty else {
+            return false;
+        };
+        let counts = *whole || unit.text().is_empty() || unit.text() == "1";
+        let told = matches!(
+            fact.settled_by,
+            Settler::Designer | Settler::Site | Settler::Test | Settler::Installer
+        );
+        told && !fact.exact && fact.series.is_none() && !counts && !unit.is_affine()
+    });
+    all
+}
+
 /// Whether `name` means a fact: `Ze`, `supply.Ze`, `length of cables 1 of ev`, `ev.cables 1.length`.
 fn names(design: &Design, id: ObjectId, kind: &str, fact: &Fact, name: &str) -> bool {
     let is_fact = |f: &str| fact.name == f || fact.also.iter().any(|a| a == f);

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 use rayon::prelude::*;
 
-use crate::answer::helps;
+use crate::answer::{AllBounds, bounds, drifting_facts, helps};
 use crate::check::{Judged, Outcome, Settings, check};
 use crate::design::model::Design;
 use crate::report::{self, FileReport};
@@ -107,6 +107,13 @@ fn judge(read: &Read) -> Option<Judged> {
     Some(judged)
 }
 
+/// How far the facts that may turn out otherwise can go.
+fn room(read: &Read) -> Option<AllBounds> {
+    let (ruleset, design) = (read.ruleset.as_ref()?, read.design.as_ref()?);
+    let facts = drifting_facts(ruleset, design);
+    Some(bounds(ruleset, design, &facts, read.stage))
+}
+
 /// Puts changes that were tried before what a rule says in general.
 fn help(judged: &mut Judged, ruleset: &Ruleset, design: &Design, stage: Stage) {
     let failing: Vec<usize> = judged
@@ -148,6 +155,8 @@ impl Check {
         let wanted = self.reading.wanted();
         let shelf = self.reading.shelf();
         let style = out.style();
+        // Of many designs the least room of each would be a flood.
+        let alone = files.len() == 1;
         let one = |path: &PathBuf| {
             let mut r = read(path, &wanted, &shelf);
             let judged = judge(&r);
@@ -155,6 +164,9 @@ impl Check {
                 r.problems.extend(j.problems.iter().cloned());
             }
             let code = self.code(&r, judged.as_ref());
+            let room = (alone && self.format == Format::Text)
+                .then(|| room(&r))
+                .flatten();
             let report = FileReport {
                 path: &r.path,
                 sources: &r.sources,
@@ -162,6 +174,7 @@ impl Check {
                 ruleset: r.ruleset.as_deref(),
                 stage: r.stage,
                 report: judged.as_ref().map(|j| &j.report),
+                bounds: room.as_ref(),
             };
             let text = match self.format {
                 Format::Text => report::terminal::render(&report, self.all, style),

@@ -6,6 +6,7 @@ use serde_json::{Value, json};
 
 use crate::answer::{AllBounds, Bound, Choices, End, Stop};
 use crate::quantity::{Rounding, format_interval, format_quantity, format_toward};
+use crate::ruleset::Severity;
 use crate::source::{Sources, Span};
 use crate::vocabulary::LINES;
 
@@ -141,6 +142,53 @@ fn choices(out: &mut String, c: &Choices, sources: &Sources) {
     for (word, rule, subject) in &c.breaking {
         let _ = writeln!(out, "  {word}: {rule} for {subject} would no longer hold");
     }
+}
+
+/// Facts shown with the least room left.
+const MOST_MARGINS: usize = 3;
+
+/// The facts that can move least before a requirement or a caution breaks, for a report.
+#[must_use]
+pub fn tightest(all: &AllBounds) -> String {
+    let mut rows: Vec<(f64, Vec<String>)> = Vec::new();
+    for b in &all.bounds {
+        for (end, up, from) in [(&b.low, false, b.written.0), (&b.high, true, b.written.1)] {
+            let End::Stopped(s) = end else { continue };
+            if s.severity == Severity::Advice || from == 0.0 {
+                continue;
+            }
+            let room = ((s.last - from) / from).abs();
+            // What stands right at its limit by design says nothing about a slip.
+            if room < 1e-6 {
+                continue;
+            }
+            let (word, rounding) = if up {
+                ("to at most", Rounding::Down)
+            } else {
+                ("to at least", Rounding::Up)
+            };
+            rows.push((
+                room,
+                vec![
+                    name(b),
+                    format_quantity(from, &b.unit, 6),
+                    format!("{word} {}", format_toward(s.last, &b.unit, 4, rounding)),
+                    format!("{:.0} %", room * 100.0),
+                    format!("{} for {}", s.rule, s.subject),
+                ],
+            ));
+        }
+    }
+    rows.sort_by(|a, b| a.0.total_cmp(&b.0).then_with(|| a.1.cmp(&b.1)));
+    rows.truncate(MOST_MARGINS);
+    if rows.is_empty() {
+        return String::new();
+    }
+    let rows: Vec<Vec<String>> = rows.into_iter().map(|(_, r)| r).collect();
+    format!(
+        "Least room, each fact alone (`amperule bounds` has all):\n{}\n",
+        super::columns(&rows, 2)
+    )
 }
 
 /// Bounds of one design, schema `amperule-bounds-1`.

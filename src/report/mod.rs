@@ -12,6 +12,7 @@ pub mod prove;
 pub mod survey;
 pub mod terminal;
 
+use crate::answer::AllBounds;
 use crate::check::Report;
 use crate::ruleset::{Ruleset, Stage};
 use crate::source::{Problem, Sources};
@@ -34,4 +35,6 @@ pub struct FileReport<'a> {
     pub stage: Stage,
     /// The report, if it could be judged.
     pub report: Option<&'a Report>,
+    /// How far each fact can go, where that was worked out.
+    pub bounds: Option<&'a AllBounds>,
 }

@@ -43,6 +43,9 @@ pub fn render(file: &FileReport<'_>, all: bool, style: Style) -> String {
         out.push('\n');
     }
     figures(&mut out, &report.figures);
+    if let Some(b) = file.bounds {
+        out.push_str(&super::bounds::tightest(b));
+    }
     if !report.assumed.is_empty() {
         out.push_str("Assumed:\n");
         for a in &report.assumed {

@@ -132,6 +132,7 @@ fn p5_explanations_reach_every_report() {
         ruleset: Some(&w.ruleset),
         stage: Stage::Design,
         report: Some(&judged.report),
+        bounds: None,
     };
     let plain = terminal::render(&report, false, Style::default());
     let data = json::file(&report, false);

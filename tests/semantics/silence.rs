@@ -463,6 +463,7 @@ fn rendered(
         ruleset: Some(&w.ruleset),
         stage: Stage::Design,
         report: Some(&judged.report),
+        bounds: None,
     };
     let plain = terminal::render(&report, true, Style::default());
     let data = serde_json::from_str(&json::file(&report, true)).expect("JSON");
