@@ -16,7 +16,7 @@ const MOST_BREACHES: usize = 16;
 const WORK: u64 = 120_000;
 
 /// For each of some breaches, named by rule and subject: single changes after which it is met and
-/// nothing else suffers, the lightest first.
+/// nothing else suffers; what mends most other breaches first, then the lightest.
 #[must_use]
 pub fn helps(
     ruleset: &Ruleset,
@@ -33,6 +33,9 @@ pub fn helps(
     let residual = Residual::new(ruleset, &opened, &places, stage);
     let (knobs, groups) = knobs(&residual, &grafts);
     let mut search = Search::new(&residual, knobs, groups, &grafts, &[], WORK);
+    let all: Vec<usize> = (0..residual.verdicts.len())
+        .filter(|v| search.needs[*v] == Need::Mend)
+        .collect();
     for (slot, (rule, subject)) in out.iter_mut().zip(breaches).take(MOST_BREACHES) {
         let Some(v) = (0..residual.verdicts.len()).find(|v| {
             search.needs[*v] == Need::Mend
@@ -47,14 +50,11 @@ pub fn helps(
                 break;
             }
             if search.could_go(v, &[g]) {
-                let best = search
-                    .ways(g, v, &Vec::new(), &[v])
-                    .into_iter()
-                    .min_by(|a, b| a.cost.total_cmp(&b.cost));
-                ways.extend(best);
+                // Of several values the one that mends most comes first.
+                ways.extend(search.ways(g, v, &Vec::new(), &all).into_iter().next());
             }
         }
-        ways.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+        ways.sort_by(|a, b| b.gain.cmp(&a.gain).then(a.cost.total_cmp(&b.cost)));
         ways.truncate(MOST);
         *slot = ways
             .iter()
