@@ -1,4 +1,4 @@
-//! Parts from the ruleset's stock, put beside `none` as alternatives.
+//! Parts from the ruleset's stock, put beside `none` or `?` as alternatives.
 
 use rustc_hash::FxHashMap;
 
@@ -10,18 +10,20 @@ use crate::ruleset::Ruleset;
 use crate::source::FileId;
 use crate::vocabulary::FactType;
 
-/// A fact that is `none` as written and may become one of some parts.
+/// A fact that is `none` or `?` as written and may become one of some parts.
 #[derive(Clone, Debug)]
 pub(super) struct Graft {
     /// The fact.
     pub(super) place: Place,
-    /// The parts, in the order of the alternatives after `none`: text and cost.
+    /// It is written as `?`, not as `none`.
+    pub(super) unknown: bool,
+    /// The parts, in the order of the alternatives after what is written: text and cost.
     pub(super) parts: Vec<(String, f64)>,
     /// The objects that belong to each part.
     pub(super) objects: Vec<Vec<ObjectId>>,
 }
 
-/// A design with the stock's parts beside each `none` that the designer may fill.
+/// A design with the stock's parts beside each `none` or `?` that the designer may fill.
 pub(super) fn graft(ruleset: &Ruleset, design: &Design) -> (Design, Vec<Graft>) {
     let mut out = design.clone();
     let mut grafts: Vec<Graft> = Vec::new();
@@ -35,10 +37,9 @@ pub(super) fn graft(ruleset: &Ruleset, design: &Design) -> (Design, Vec<Graft>) 
                 continue;
             }
             let written = object.facts.get(stock.fact.0 as usize);
-            let is_none = written
-                .and_then(Option::as_ref)
-                .is_some_and(|w| w.value == Possible::Absent);
-            if !is_none {
+            let now = written.and_then(Option::as_ref).map(|w| &w.value);
+            let unknown = now == Some(&Possible::Unknown);
+            if now != Some(&Possible::Absent) && !unknown {
                 continue;
             }
             let Some((part, all)) = bring(ruleset, &mut out, id, stock) else {
@@ -54,6 +55,7 @@ pub(super) fn graft(ruleset: &Ruleset, design: &Design) -> (Design, Vec<Graft>) 
                 None => {
                     grafts.push(Graft {
                         place,
+                        unknown,
                         parts: Vec::new(),
                         objects: Vec::new(),
                     });
@@ -70,8 +72,9 @@ pub(super) fn graft(ruleset: &Ruleset, design: &Design) -> (Design, Vec<Graft>) 
             {
                 match &mut w.value {
                     Possible::OneOf(list) => list.push(Possible::Object(part)),
-                    _ => {
-                        w.value = Possible::OneOf(vec![Possible::Absent, Possible::Object(part)]);
+                    before => {
+                        let before = before.clone();
+                        w.value = Possible::OneOf(vec![before, Possible::Object(part)]);
                     }
                 }
             }

@@ -224,7 +224,7 @@ pub(super) fn knobs(residual: &Residual<'_>, grafts: &[Graft]) -> (Vec<Knob>, Ve
             ),
             group: groups.len() - 1,
             cost: 0.0,
-            unknown: false,
+            unknown: graft.unknown,
         });
     }
     (all, groups)
