@@ -229,7 +229,9 @@ impl<'r> Residual<'r> {
             residual: self,
             cones: vec![None; self.verdicts.len()],
             applies: FxHashMap::default(),
-            budget: Budget::default(),
+            // One less than a verdict's: a try looks for no witnesses, which cost most and which
+            // nobody reads here.
+            budget: Budget(Budget::default().0 - 1),
         }
     }
 
@@ -271,8 +273,6 @@ impl<'r> Residual<'r> {
 pub struct Told {
     /// T, F, or U where it is not decided.
     pub truth: TruthSet,
-    /// Both witnesses were found: it is open, not merely undecided.
-    pub open: bool,
     /// Why it may be less than it seems.
     pub flags: Flags,
 }
@@ -320,7 +320,6 @@ impl Engine<'_> {
         let Some(cone) = &self.cones[verdict] else {
             return Told {
                 truth: TruthSet::U,
-                open: false,
                 flags: Flags::NONE,
             };
         };
@@ -331,7 +330,6 @@ impl Engine<'_> {
             self.refiner.restore(cone);
             return Told {
                 truth,
-                open: false,
                 flags: root.flags,
             };
         }
@@ -344,14 +342,12 @@ impl Engine<'_> {
             self.refiner.restore(cone);
             return Told {
                 truth,
-                open: false,
                 flags: root.flags,
             };
         }
         let d = self.refiner.decide_within(cone, values, self.budget);
         Told {
             truth: d.truth,
-            open: d.yes.is_some() && d.no.is_some(),
             flags: root.flags.with(d.flags),
         }
     }

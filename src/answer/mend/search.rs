@@ -4,7 +4,7 @@
 use super::super::residual::{Engine, Residual};
 use super::graft::Graft;
 use super::knobs::{Group, Knob, Options};
-use crate::expression::{Budget, LeafId, Val};
+use crate::expression::{LeafId, Val};
 use crate::quantity::{Rounding, TruthSet, format_toward, parse_quantity};
 use crate::ruleset::Severity;
 
@@ -63,8 +63,7 @@ impl<'a> Search<'a> {
         departed: &[usize],
         limit: u64,
     ) -> Self {
-        let mut engine = residual.engine();
-        engine.budget = Budget::default();
+        let engine = residual.engine();
         let mut search = Self {
             engine,
             residual,
