@@ -14,6 +14,8 @@ use crate::vocabulary::{Fact, FactIx, FactType, Settler};
 
 /// Steps of a bisection: enough to come within one part in 10¹² of a bound.
 const STEPS: usize = 48;
+/// Steps where a bound is only shown with a few digits.
+const FEW_STEPS: usize = 26;
 /// Doublings while looking for the first value that breaks.
 const DOUBLINGS: usize = 60;
 
@@ -170,8 +172,7 @@ pub fn bounded_facts(ruleset: &Ruleset, design: &Design, named: &[String]) -> Ve
 
 /// The facts whose value may turn out other than written: lengths, impedances, demands; no nominal
 /// values, no makers' data, no word of the network. Their bounds are margins worth telling.
-#[must_use]
-pub fn drifting_facts(ruleset: &Ruleset, design: &Design) -> Vec<Place> {
+fn drifting_facts(ruleset: &Ruleset, design: &Design) -> Vec<Place> {
     let mut all = bounded_facts(ruleset, design, &[]);
     all.retain(|p| {
         let fact = ruleset
@@ -221,6 +222,24 @@ fn names(design: &Design, id: ObjectId, kind: &str, fact: &Fact, name: &str) -> 
 /// Bounds of some facts of a design.
 #[must_use]
 pub fn bounds(ruleset: &Ruleset, design: &Design, facts: &[Place], stage: Stage) -> AllBounds {
+    search(ruleset, design, facts, stage, false)
+}
+
+/// Margins for a report: of the facts that may drift, with the digits that are shown, and without
+/// looking for what would mend or hold again.
+#[must_use]
+pub fn margins(ruleset: &Ruleset, design: &Design, stage: Stage) -> AllBounds {
+    let facts = drifting_facts(ruleset, design);
+    search(ruleset, design, &facts, stage, true)
+}
+
+fn search(
+    ruleset: &Ruleset,
+    design: &Design,
+    facts: &[Place],
+    stage: Stage,
+    brief: bool,
+) -> AllBounds {
     let residual = Residual::new(ruleset, design, facts, stage);
     let mut engine = residual.engine();
     let now: Vec<TruthSet> = (0..residual.verdicts.len())
@@ -238,13 +257,18 @@ pub fn bounds(ruleset: &Ruleset, design: &Design, facts: &[Place], stage: Stage)
             let fact = residual.fact(leaf);
             let mut depending: Vec<usize> = Vec::new();
             for v in 0..residual.verdicts.len() {
-                if engine.depends(v, leaf) {
+                // A margin is told for what holds and is no mere advice.
+                let told = !brief
+                    || now[v] == TruthSet::T && residual.rule(v).severity != Severity::Advice;
+                if told && engine.depends(v, leaf) {
                     depending.push(v);
                 }
             }
             match (&fact.ty, residual.leaf(leaf).kind) {
                 (FactType::Quantity { unit, .. }, _) => {
-                    if let Some(b) = quantity(&mut engine, *place, leaf, unit, &depending, &now) {
+                    if let Some(b) =
+                        quantity(&mut engine, (*place, leaf), unit, (&depending, &now), brief)
+                    {
                         out.bounds.push(b);
                     }
                 }
@@ -271,11 +295,10 @@ fn span_of(residual: &Residual<'_>, place: Place) -> Span {
 
 fn quantity(
     engine: &mut Engine<'_>,
-    place: Place,
-    leaf: LeafId,
+    (place, leaf): (Place, LeafId),
     unit: &Unit,
-    depending: &[usize],
-    now: &[TruthSet],
+    (depending, now): (&[usize], &[TruthSet]),
+    brief: bool,
 ) -> Option<Bound> {
     let residual = engine.residual;
     let written = residual.written[leaf.0 as usize];
@@ -302,11 +325,13 @@ fn quantity(
             up,
             from: if up { written.hi } else { written.lo },
             end: if up { set.hi } else { set.lo },
+            brief,
         };
         low = stretch(engine, &way(false), depending, now);
         high = stretch(engine, &way(true), depending, now);
         cures = [false, true]
             .into_iter()
+            .filter(|_| !brief)
             .flat_map(|up| number_cures(engine, &way(up), depending, now))
             .collect();
     }
@@ -438,6 +463,7 @@ struct Way {
     up: bool,
     from: f64,
     end: f64,
+    brief: bool,
 }
 
 impl Way {
@@ -458,7 +484,7 @@ impl Way {
     }
 
     /// Places away from the written value: ever farther, to the end.
-    fn away(&self) -> Vec<f64> {
+    fn away(&self, growth: f64) -> Vec<f64> {
         let mut step = (self.from.abs() * 0.05).max(1e-9);
         let mut x = self.from;
         let mut all = Vec::new();
@@ -468,7 +494,7 @@ impl Way {
                 break;
             }
             all.push(x);
-            step *= 1.5;
+            step *= growth;
         }
         if self.end.is_finite() {
             all.push(self.end);
@@ -478,8 +504,8 @@ impl Way {
 }
 
 /// The value between two where something changes, on the side of `good`.
-fn narrow(mut good: f64, mut bad: f64, mut holds: impl FnMut(f64) -> bool) -> f64 {
-    for _ in 0..STEPS {
+fn narrow(mut good: f64, mut bad: f64, steps: usize, mut holds: impl FnMut(f64) -> bool) -> f64 {
+    for _ in 0..steps {
         let middle = good + (bad - good) / 2.0;
         if middle == good || middle == bad {
             break;
@@ -507,7 +533,7 @@ fn stretch(engine: &mut Engine<'_>, way: &Way, depending: &[usize], now: &[Truth
         // The first place, ever farther, up to which it is not certain any more.
         let mut good = way.from;
         let mut bad = end;
-        for x in way.away() {
+        for x in way.away(2.0) {
             if (way.up && x >= end) || (!way.up && x <= end) {
                 break;
             }
@@ -521,11 +547,15 @@ fn stretch(engine: &mut Engine<'_>, way: &Way, depending: &[usize], now: &[Truth
         if !bad.is_finite() {
             continue;
         }
-        end = narrow(good, bad, |x| over(engine, x));
+        let steps = if way.brief { FEW_STEPS } else { STEPS };
+        end = narrow(good, bad, steps, |x| over(engine, x));
         stopped = Some(*v);
     }
     let Some(v) = stopped else { return End::Free };
     let mut s = stop(engine, v, end);
+    if way.brief {
+        return End::Stopped(s);
+    }
     // One part in a million further: a point that fails shows that the bound is tight.
     let beyond = |share: f64| {
         let step = (end.abs() * share).max(1e-12);
@@ -539,9 +569,9 @@ fn stretch(engine: &mut Engine<'_>, way: &Way, depending: &[usize], now: &[Truth
     if s.breaks {
         let far = Way { from: end, ..*way };
         let mut bad = beyond(1e-6);
-        for x in far.away() {
+        for x in far.away(1.5) {
             if at(engine, x) == TruthSet::T {
-                s.again_from = Some(narrow(x, bad, |y| at(engine, y) == TruthSet::T));
+                s.again_from = Some(narrow(x, bad, STEPS, |y| at(engine, y) == TruthSet::T));
                 break;
             }
             bad = x;
@@ -563,12 +593,12 @@ fn number_cures(
             engine.truth(*v, &with) == TruthSet::T
         };
         let mut bad = way.from;
-        for x in way.away() {
+        for x in way.away(1.5) {
             if at(engine, x) {
                 cures.push(Cure {
                     rule: engine.residual.rule(*v).id.clone(),
                     subject: engine.residual.subject(*v),
-                    from: narrow(x, bad, |y| at(engine, y)),
+                    from: narrow(x, bad, STEPS, |y| at(engine, y)),
                     upward: way.up,
                 });
                 break;

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 use rayon::prelude::*;
 
-use crate::answer::{AllBounds, bounds, drifting_facts, helps};
+use crate::answer::{AllBounds, helps, margins};
 use crate::check::{Judged, Outcome, Settings, check};
 use crate::design::model::Design;
 use crate::report::{self, FileReport};
@@ -110,8 +110,7 @@ fn judge(read: &Read) -> Option<Judged> {
 /// How far the facts that may turn out otherwise can go.
 fn room(read: &Read) -> Option<AllBounds> {
     let (ruleset, design) = (read.ruleset.as_ref()?, read.design.as_ref()?);
-    let facts = drifting_facts(ruleset, design);
-    Some(bounds(ruleset, design, &facts, read.stage))
+    Some(margins(ruleset, design, read.stage))
 }
 
 /// Puts changes that were tried before what a rule says in general.
