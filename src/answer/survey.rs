@@ -6,7 +6,7 @@
 
 use std::collections::BTreeMap;
 
-use super::passing::{Passing, passing};
+use super::passing::{Passing, Sense, passing};
 use super::residual::Residual;
 use crate::check::{What, show_val, tame};
 use crate::design::model::{Design, ObjectId, Status};
@@ -67,8 +67,11 @@ pub struct Question {
     pub known: Option<String>,
     /// The rules that wait for it.
     pub waiting: Vec<Waiting>,
-    /// Answers after which each rule that this fact alone can decide is met.
+    /// Answers after which each rule that this fact alone can decide is kept.
     pub passes: Option<String>,
+    /// Where no answer keeps them all: answers after which none of them is broken, some because
+    /// they no longer apply.
+    pub spares: Option<String>,
     /// Where it stands, or should stand.
     pub span: Span,
 }
@@ -167,8 +170,16 @@ pub fn survey_of(residual: &Residual<'_>) -> Survey {
         }
         let verdicts: Vec<usize> = mine.iter().map(|(_, _, v, _)| *v).collect();
         let seeds: Vec<Val> = mine.iter().filter_map(|(_, _, _, n)| n.yes).collect();
-        let p = passing(&mut engine, *leaf, &verdicts, &seeds);
-        q.passes = shown(residual, *leaf, q, &p);
+        let mut answers = |sense| {
+            let p = passing(&mut engine, *leaf, &verdicts, &seeds, sense);
+            shown(residual, *leaf, q, &p)
+        };
+        let kept = answers(Sense::Kept);
+        let spares = match kept {
+            Some(_) => None,
+            None => answers(Sense::NotBroken),
+        };
+        (q.passes, q.spares) = (kept, spares);
     }
     let mut questions: Vec<Question> = found.into_values().collect();
     // What stands in one object is asked together; the object that decides most comes first.
@@ -253,6 +264,7 @@ fn question(residual: &Residual<'_>, leaf: LeafId) -> Question {
             known: None,
             waiting: Vec::new(),
             passes: None,
+            spares: None,
             span: parameter.span,
         };
     }
@@ -317,6 +329,7 @@ fn question(residual: &Residual<'_>, leaf: LeafId) -> Question {
         known,
         waiting: Vec::new(),
         passes: None,
+        spares: None,
         span: written.map_or(object.head, |w| w.span),
     }
 }
