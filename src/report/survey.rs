@@ -99,17 +99,8 @@ pub fn text(path: &str, survey: &Survey, sources: &Sources) -> String {
             if let Some(k) = &q.known {
                 let _ = writeln!(out, "      known so far: {k}");
             }
-            if let Some(p) = &q.passes {
-                let alone = q.waiting.iter().filter(|w| w.alone).count();
-                let _ = writeln!(
-                    out,
-                    "      passes {}: {p}",
-                    if alone == 1 {
-                        "the rule it decides".to_owned()
-                    } else {
-                        format!("the {alone} rules it decides")
-                    }
-                );
+            if let Some(said) = decides(q) {
+                let _ = writeln!(out, "      {said}");
             }
             let names: Vec<&str> = q
                 .waiting
@@ -138,6 +129,22 @@ pub fn text(path: &str, survey: &Survey, sources: &Sources) -> String {
     out
 }
 
+/// The answers that settle the rules which a question decides alone, in words.
+fn decides(q: &Question) -> Option<String> {
+    let alone = q.waiting.iter().filter(|w| w.alone).count();
+    match (&q.passes, &q.spares) {
+        (Some(p), _) if alone == 1 => Some(format!("passes the rule it decides: {p}")),
+        (Some(p), _) => Some(format!("passes the {alone} rules it decides: {p}")),
+        (None, Some(s)) if alone == 1 => {
+            Some(format!("the rule it decides does not apply with: {s}"))
+        }
+        (None, Some(s)) => Some(format!(
+            "the {alone} rules it decides are not broken, or do not apply, with: {s}"
+        )),
+        (None, None) => None,
+    }
+}
+
 /// A survey, schema `amperule-survey-1`.
 #[must_use]
 pub fn json(path: &str, survey: &Survey, sources: &Sources) -> Value {
@@ -156,6 +163,7 @@ pub fn json(path: &str, survey: &Survey, sources: &Sources) -> Value {
                 "settled-by": q.settled_by.word(),
                 "known": q.known,
                 "passes": q.passes,
+                "spares": q.spares,
                 "line": sources.position(q.span).map(|p| p.line),
                 "file": sources.get(q.span.file).map(|f| f.name().to_owned()),
                 "waiting": q.waiting.iter().map(|w| json!({
@@ -194,6 +202,18 @@ fn weight(q: &Question) -> &'static str {
     if breach { "must" } else { "useful" }
 }
 
+/// A word that may be ticked in place of filling in a line: that there is none, or that all is
+/// listed.
+fn instead(q: &Question) -> Option<&'static str> {
+    if q.rest {
+        Some("yes, all")
+    } else if q.answer.ends_with(", or none") {
+        Some("none")
+    } else {
+        None
+    }
+}
+
 /// A form in plain text.
 #[must_use]
 pub fn sheet_text(head: &SheetHead, survey: &Survey) -> String {
@@ -225,7 +245,9 @@ pub fn sheet_text(head: &SheetHead, survey: &Survey) -> String {
             }
             if q.words.is_empty() {
                 let unit = q.unit.as_deref().unwrap_or("");
-                let _ = writeln!(out, "      ______________ {unit}");
+                let instead = instead(q).map_or(String::new(), |w| format!("   [ ] {w}"));
+                let line = format!("      ______________ {unit}{instead}");
+                let _ = writeln!(out, "{}", line.trim_end());
             } else {
                 let boxes: Vec<String> = q.words.iter().map(|w| format!("[ ] {w}")).collect();
                 let _ = writeln!(out, "      {}", boxes.join("   "));
@@ -308,6 +330,9 @@ pub fn sheet_html(head: &SheetHead, survey: &Survey) -> String {
                     "<span class=\"unit\">{}</span>&nbsp;",
                     escape(q.unit.as_deref().unwrap_or(""))
                 );
+                if let Some(w) = instead(q) {
+                    let _ = write!(out, "<label>\u{2610} {w}</label>");
+                }
             } else {
                 for w in &q.words {
                     let _ = write!(out, "<label>\u{2610} {}</label> ", escape(w));
