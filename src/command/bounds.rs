@@ -41,7 +41,8 @@ impl Bounds {
                         "unknown-fact",
                         format!("`{name}` is no written quantity or choice of this design"),
                     )
-                    .did_you_mean(last, names),
+                    .did_you_mean(last, names)
+                    .help("name it as the list of all bounds does, like `length of cables 1 of ev`; without names, all are listed"),
                 );
             }
         }

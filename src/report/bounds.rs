@@ -1,5 +1,6 @@
 //! Bounds as text and JSON.
 
+use std::collections::HashSet;
 use std::fmt::Write as _;
 
 use serde_json::{Value, json};
@@ -61,7 +62,23 @@ pub fn text(path: &str, all: &AllBounds, named: bool, sources: &Sources) -> Stri
         );
     }
     out.push_str("\nEach bound is for its fact alone, the others as written.\n");
+    if shares_a_line(all) {
+        out.push_str(
+            "Where several take their value from one line, a bound moves it in one of them only; changing\nthe line changes all, so check the design afterwards.\n",
+        );
+    }
     out
+}
+
+/// Whether one written value stands for facts of several objects: in a repeated block or a
+/// definition.
+fn shares_a_line(all: &AllBounds) -> bool {
+    let mut seen = HashSet::new();
+    all.bounds
+        .iter()
+        .map(|b| (b.span, b.line))
+        .chain(all.choices.iter().map(|c| (c.span, None)))
+        .any(|at| !seen.insert(at))
 }
 
 fn bound(out: &mut String, b: &Bound, sources: &Sources) {
@@ -86,11 +103,12 @@ fn bound(out: &mut String, b: &Bound, sources: &Sources) {
                 } else {
                     format_toward(s.last, &b.unit, 4, rounding)
                 };
-                let _ = writeln!(out, "  {word} {value}: {}", why(s));
+                let _ = writeln!(out, "  {word} {value}: {}", why(s, up));
                 if let Some(x) = s.again_from {
                     let _ = writeln!(
                         out,
-                        "    beyond, this rule holds again from {} on",
+                        "    further {}, this rule holds again from {} on",
+                        if up { "up" } else { "down" },
                         format_quantity(x, &b.unit, 4)
                     );
                 }
@@ -115,8 +133,9 @@ fn bound(out: &mut String, b: &Bound, sources: &Sources) {
     }
 }
 
-fn why(s: &Stop) -> String {
-    let mut out = format!("beyond, {} for {} ", s.rule, s.subject);
+fn why(s: &Stop, up: bool) -> String {
+    let side = if up { "above" } else { "below" };
+    let mut out = format!("{side}, {} for {} ", s.rule, s.subject);
     out.push_str(if s.breaks {
         "breaks"
     } else {
