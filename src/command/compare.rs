@@ -158,6 +158,10 @@ impl Compare {
             }
             all.add(name, (from, x), (to, y));
         }
+        // Where nothing could be read there is nothing to show, and zeros would look like a result.
+        if all.designs == 0 && failed {
+            return exit::FAILED;
+        }
         match self.format {
             Format::Text => out.text(&compare::text(&self.from, &self.to, &all)),
             Format::Json => out.line(&compare::json(&self.from, &self.to, &all).to_string()),
