@@ -55,8 +55,14 @@ fn range(p: &Parameter, r: &Val, inward: bool) -> String {
 
 fn percent(x: f64) -> String {
     let p = x * 100.0;
-    if p > 0.0 && p < 0.05 {
+    if p <= 0.0 {
+        // An empty sum is minus zero.
+        "0 %".to_owned()
+    } else if p < 0.05 {
         "under 0.1 %".to_owned()
+    } else if p > 99.95 && p < 100.0 {
+        // What is not all must not read like all.
+        "over 99.9 %".to_owned()
     } else {
         format!("{p:.1} %")
     }
@@ -193,7 +199,7 @@ pub fn text(path: &str, proved: &Proved, map: Option<&Map>) -> String {
 fn map_text(proved: &Proved, m: &Map) -> String {
     let (x, y) = (&proved.parameters[m.across], &proved.parameters[m.up]);
     let mut out = format!(
-        "{} across, {} up; . passes  # breaks  ? open{}\n",
+        "Requirements over {} across, {} up; . passes  # breaks  ? open{}\n",
         x.name,
         y.name,
         if m.others {
@@ -271,7 +277,7 @@ pub fn svg(path: &str, proved: &Proved, m: &Map) -> String {
         )
     };
     let mut out = format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 680 520\" font-family=\"Georgia, serif\" font-size=\"14\">\n<title>{0}: what passes over {1} and {2}</title>\n<defs><pattern id=\"open\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\"><rect width=\"8\" height=\"8\" fill=\"#f3ead2\"/><path d=\"M0 8 8 0\" stroke=\"#8a6a1c\"/></pattern><pattern id=\"breaks\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\"><rect width=\"8\" height=\"8\" fill=\"#e7c3ba\"/><path d=\"M0 0 8 8M0 8 8 0\" stroke=\"#8d2f1d\"/></pattern></defs>\n<rect width=\"680\" height=\"520\" fill=\"#fff\"/>\n<text x=\"{left}\" y=\"28\" font-size=\"16\">{0}</text>\n",
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 680 520\" font-family=\"Georgia, serif\" font-size=\"14\">\n<title>{0}: what passes over {1} and {2}</title>\n<defs><pattern id=\"open\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\"><rect width=\"8\" height=\"8\" fill=\"#f3ead2\"/><path d=\"M0 8 8 0\" stroke=\"#8a6a1c\"/></pattern><pattern id=\"breaks\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\"><rect width=\"8\" height=\"8\" fill=\"#e7c3ba\"/><path d=\"M0 0 8 8M0 8 8 0\" stroke=\"#8d2f1d\"/></pattern></defs>\n<rect width=\"680\" height=\"520\" fill=\"#fff\"/>\n<text x=\"{left}\" y=\"28\" font-size=\"16\">{0}: requirements (no cautions or advice)</text>\n",
         escape(path),
         escape(&x.name),
         escape(&y.name)
