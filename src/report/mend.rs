@@ -95,21 +95,25 @@ pub fn text(path: &str, m: &Mended, kept: Option<bool>, sources: &Sources) -> St
         return format!("{path}: nothing is in breach; there is nothing to mend\n");
     }
     let mended = m.breaches.len() - m.beyond.len() - m.left.len();
-    let mut out = format!(
-        "{path}: {}; {} of the designer's {} {mended}{}\n",
-        count(m.breaches.len(), "breach", "breaches"),
-        count(m.changes.len(), "change", "changes"),
-        if m.changes.len() == 1 {
-            "mends"
-        } else {
-            "mend"
-        },
-        match (m.fewest, m.changes.is_empty()) {
-            (_, true) => "",
-            (true, _) => "; no fewer do",
-            (false, _) => "; whether fewer would do was not settled",
-        }
-    );
+    let breaches = count(m.breaches.len(), "breach", "breaches");
+    let mut out = if m.changes.is_empty() && !m.breaches.is_empty() {
+        format!("{path}: {breaches}; no change of the designer's was found that mends any\n")
+    } else {
+        format!(
+            "{path}: {breaches}; {} of the designer's {} {mended}{}\n",
+            count(m.changes.len(), "change", "changes"),
+            if m.changes.len() == 1 {
+                "mends"
+            } else {
+                "mend"
+            },
+            match (m.fewest, m.changes.is_empty()) {
+                (_, true) => "",
+                (true, _) => "; no fewer do",
+                (false, _) => "; whether fewer would do was not settled",
+            }
+        )
+    };
     for (i, c) in m.changes.iter().enumerate() {
         let _ = writeln!(
             out,
