@@ -172,7 +172,11 @@ fn columns(
                             rows.display()
                         ),
                     )
-                    .help(format!("did you mean `{near}`?")),
+                    .help(if name.contains(';') {
+                        "separate the cells by commas, and write decimals with a point".to_owned()
+                    } else {
+                        format!("did you mean `{near}`?")
+                    }),
                 ),
                 None => ignored.push(name.to_owned()),
             }
@@ -374,8 +378,13 @@ impl Table<'_> {
     fn values(&self, row: &Row) -> Result<Vec<Val>, String> {
         if row.cells.len() != self.columns.len() {
             return Err(format!(
-                "it has {} cells where the head has {}",
+                "it has {} {} where the head has {}",
                 row.cells.len(),
+                if row.cells.len() == 1 {
+                    "cell"
+                } else {
+                    "cells"
+                },
                 self.columns.len()
             ));
         }
