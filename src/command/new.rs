@@ -19,13 +19,13 @@ use super::{Output, exit};
 pub(super) struct New {
     /// The file to write, which must not exist yet; standard output, if none is named
     file: Option<PathBuf>,
-    /// The ruleset and its patches, as a design names them: gb
+    /// The ruleset and its patches, as a design names them: `gb`, `us` or `gb + our-firm`
     #[arg(long)]
     rules: String,
     /// The name of the installation
     #[arg(long, default_value = "New installation")]
     name: String,
-    /// Asks for everything up to this stage
+    /// Asks for everything up to this stage: survey, design, verify or handover
     #[arg(long, value_parser = parse_stage, default_value = "design")]
     stage: Stage,
     /// A folder that holds rulesets, besides those in the program
