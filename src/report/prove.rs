@@ -277,7 +277,7 @@ pub fn svg(path: &str, proved: &Proved, m: &Map) -> String {
         )
     };
     let mut out = format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 680 520\" font-family=\"Georgia, serif\" font-size=\"14\">\n<title>{0}: what passes over {1} and {2}</title>\n<defs><pattern id=\"open\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\"><rect width=\"8\" height=\"8\" fill=\"#f3ead2\"/><path d=\"M0 8 8 0\" stroke=\"#8a6a1c\"/></pattern><pattern id=\"breaks\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\"><rect width=\"8\" height=\"8\" fill=\"#e7c3ba\"/><path d=\"M0 0 8 8M0 8 8 0\" stroke=\"#8d2f1d\"/></pattern></defs>\n<rect width=\"680\" height=\"520\" fill=\"#fff\"/>\n<text x=\"{left}\" y=\"28\" font-size=\"16\">{0}: requirements (no cautions or advice)</text>\n",
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 680 520\" font-family=\"Georgia, serif\" font-size=\"14\">\n<title>{0}: what passes over {1} and {2}</title>\n<defs><pattern id=\"open\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\"><rect width=\"8\" height=\"8\" fill=\"#f3ead2\"/><path d=\"M0 8 8 0\" stroke=\"#8a6a1c\"/></pattern><pattern id=\"breaks\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\"><rect width=\"8\" height=\"8\" fill=\"#e7c3ba\"/><path d=\"M0 0 8 8M0 8 8 0\" stroke=\"#8d2f1d\"/></pattern></defs>\n<rect width=\"680\" height=\"520\" fill=\"#fff\"/>\n<text x=\"{left}\" y=\"28\" font-size=\"16\">{0}</text>\n<text x=\"{left}\" y=\"46\" font-size=\"11\">requirements only; cautions and advice are left out</text>\n",
         escape(path),
         escape(&x.name),
         escape(&y.name)
