@@ -616,6 +616,48 @@ fn a_folder_without_a_design_is_named() {
 }
 
 #[test]
+fn a_folder_without_a_design_is_told_to_programs_too() {
+    let (dir, _) = folder();
+    fs::create_dir(dir.path().join("empty")).expect("made");
+    for (args, paths) in [
+        (vec!["empty"], vec!["empty"]),
+        (vec!["empty", "good.amp"], vec!["empty", "good.amp"]),
+        (vec!["good.amp", "empty"], vec!["empty", "good.amp"]),
+    ] {
+        let all = [vec!["check", "--format", "json"], args].concat();
+        let r = run(dir.path(), &all);
+        assert_eq!(r.code, Some(2), "{all:?}");
+        let json: serde_json::Value = serde_json::from_str(&r.out).expect("it is JSON");
+        let files = json["files"].as_array().expect("a list");
+        let found: Vec<_> = files.iter().filter_map(|f| f["path"].as_str()).collect();
+        assert_eq!(found, paths, "{all:?}");
+        let problem = &files[0]["problems"][0];
+        assert_eq!(problem["code"], "no-designs");
+        assert_eq!(problem["weight"], "error");
+        assert_eq!(problem["message"], "the folder `empty` holds no design");
+        assert!(files[0]["ruleset"].is_null());
+    }
+}
+
+/// What the command line names is not looked for in the design.
+#[test]
+fn a_ruleset_that_is_missing_is_pointed_at_where_it_is_named() {
+    let (dir, _) = folder();
+    let r = run(
+        dir.path(),
+        &["check", "--color", "never", "--rules", "mine", "good.amp"],
+    );
+    assert_eq!(r.code, Some(2));
+    r.says("mine", "mine");
+    assert!(!r.all().contains("named here"), "{}", cut(&r.all()));
+    let bad = changed("rules: gb", "rules: mine");
+    let at = place(&bad, "rules: mine", 7);
+    let r = beside(bad.as_bytes(), "mine");
+    r.says("mine", "named here");
+    r.points_at("mine", &format!("bad.amp:{at}"));
+}
+
+#[test]
 fn a_folder_named_like_a_design_hides_nothing() {
     let (dir, closing) = folder();
     let inner = dir.path().join("x.amp");

@@ -12,7 +12,7 @@ use crate::report::{self, FileReport};
 use crate::ruleset::{Library, Ruleset, Severity, Stage};
 use crate::source::Sources;
 
-use super::read::{Read, Shelf, Wanted, design_files, parse_on, parse_set, read};
+use super::read::{Read, Shelf, Wanted, design_files_of_each, parse_on, parse_set, read};
 use super::{Output, exit};
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -144,9 +144,10 @@ impl Check {
             };
             return super::rows::run(file, rows, &self.reading, (how, self.jobs), out);
         }
-        let (files, problems) = design_files(&self.paths);
+        let (files, unlisted) = design_files_of_each(&self.paths);
         let mut code = exit::CLEAN;
-        if !problems.is_empty() {
+        if !unlisted.is_empty() {
+            let problems: Vec<_> = unlisted.iter().map(|(_, p)| p.clone()).collect();
             let text = report::render_problems(&problems, &Sources::default(), out.style());
             out.note(text.trim_end());
             code = exit::FAILED;
@@ -188,6 +189,23 @@ impl Check {
         let mut first = true;
         if self.format == Format::Json {
             out.text(&report::json::head());
+            // A folder that cannot be listed, or holds nothing, must not go unseen there.
+            let nothing = Sources::default();
+            for (path, problem) in &unlisted {
+                if !first {
+                    out.text(",\n");
+                }
+                first = false;
+                let entry = FileReport {
+                    path: &path.display().to_string(),
+                    sources: &nothing,
+                    problems: std::slice::from_ref(problem),
+                    ruleset: None,
+                    stage: self.reading.stage.unwrap_or(Stage::Design),
+                    report: None,
+                };
+                out.text(&report::json::file(&entry, self.all));
+            }
         }
         for chunk in files.chunks(512) {
             let done: Vec<(u8, String)> = match &pool {

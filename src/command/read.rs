@@ -73,10 +73,17 @@ impl Shelf {
 
 /// The design files among some paths, in stable order; what cannot be listed is a problem.
 pub(super) fn design_files(paths: &[PathBuf]) -> (Vec<PathBuf>, Vec<Problem>) {
-    let (mut files, mut problems) = (Vec::new(), Vec::new());
+    let (files, problems) = design_files_of_each(paths);
+    (files, problems.into_iter().map(|(_, p)| p).collect())
+}
+
+/// The same, each problem with the path it was found under.
+pub(super) fn design_files_of_each(paths: &[PathBuf]) -> (Vec<PathBuf>, Vec<(PathBuf, Problem)>) {
+    let (mut files, mut all) = (Vec::new(), Vec::new());
     for path in paths {
         if path.is_dir() {
             let before = files.len();
+            let mut problems = Vec::new();
             walk(path, &mut files, &mut problems, 0);
             if let Some(new) = files.get_mut(before..) {
                 new.sort();
@@ -90,11 +97,12 @@ pub(super) fn design_files(paths: &[PathBuf]) -> (Vec<PathBuf>, Vec<Problem>) {
                     .help("the name of a design file ends in .amp"),
                 );
             }
+            all.extend(problems.into_iter().map(|p| (path.clone(), p)));
         } else {
             files.push(path.clone());
         }
     }
-    (files, problems)
+    (files, all)
 }
 
 fn walk(folder: &Path, files: &mut Vec<PathBuf>, problems: &mut Vec<Problem>, depth: usize) {
@@ -257,7 +265,11 @@ pub(super) fn read(path: &Path, wanted: &Wanted, shelf: &Shelf) -> Read {
     let loaded = shelf.get(&request);
     out.sources.set_ruleset(loaded.files.clone());
     let Some(ruleset) = &loaded.ruleset else {
-        let at = named.as_ref().map(|n| n.base.span);
+        // What the command line names stands in no file.
+        let at = match &wanted.rules {
+            None => named.as_ref().map(|n| n.base.span),
+            Some(_) => None,
+        };
         for p in &loaded.problems {
             let mut p = p.clone();
             if p.labels.is_empty()
