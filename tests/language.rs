@@ -79,6 +79,28 @@ fn value(text: &str) -> String {
         .to_owned()
 }
 
+/// A name with those of the blocks around it is one word; two dots stay a range.
+#[test]
+fn names_may_be_joined_by_a_dot() {
+    assert_eq!(value("main.ev"), "main.ev");
+    assert_eq!(value("yard.main.ev"), "yard.main.ev");
+    assert_eq!(value("bay[2].ev"), "bay[2].ev");
+    assert_eq!(value("main.bay[n]"), "main.bay[n]");
+    assert_eq!(value("main.ev | sub.ev"), "(| main.ev sub.ev)");
+    assert_eq!(value("main.ev, sub.ev"), "(, main.ev sub.ev)");
+    assert_eq!(value("low..high"), "(.. low high)");
+    assert_eq!(value("low .. high"), "(.. low high)");
+    for faulty in ["main.", "main..", "main .ev", "main. ev", "main.3", ".ev"] {
+        let text = format!("x {{ f: {faulty} }}");
+        assert!(!parse(FILE, &text).problems.is_empty(), "{faulty}");
+    }
+    let text = "x { f: bay[2].ev   g: main.ev|sub.ev }\n";
+    let tidy = format(text).expect("sound");
+    assert!(tidy.contains("f: bay[2].ev"), "{tidy}");
+    assert!(tidy.contains("g: main.ev | sub.ev"), "{tidy}");
+    assert_eq!(sound(&tidy), sound(text));
+}
+
 /// Codes of the problems of one fact's value.
 fn codes(text: &str) -> Vec<&'static str> {
     let parsed = parse(FILE, &format!("x {{ f: {text} }}"));

@@ -337,6 +337,7 @@ impl<'t> Printer<'t> {
                     let text = index(token);
                     self.token(&text, start, end, "", indent);
                 }
+                Rule::step => self.token(token.as_str(), start, end, "", indent),
                 Rule::comma => self.token(",", start, end, "", indent),
                 Rule::number => self.token(&number(token), start, end, gap, indent),
                 Rule::pm => self.token("±", start, end, gap, indent),

@@ -5,6 +5,7 @@ use std::vec::IntoIter;
 
 use pest::iterators::Pair;
 
+use super::fold::fold_word;
 use super::lower_tree::Lower;
 use super::parse::Rule;
 use super::syntax_errors as mistakes;
@@ -318,15 +319,9 @@ impl<'a> Lower<'a> {
                         span,
                     );
                 }
-                if let Some(index) = tokens.next_if(|t| t.as_rule() == Rule::index) {
-                    let span = word.span.to(self.span(&index));
-                    let mut inner = index
-                        .into_inner()
-                        .collect::<Vec<_>>()
-                        .into_iter()
-                        .peekable();
-                    let index = Box::new(self.sum(&mut inner));
-                    return plain(ValueKind::Indexed { word, index }, span);
+                let follows = |t: &Pair<'_, Rule>| matches!(t.as_rule(), Rule::index | Rule::step);
+                if tokens.peek().is_some_and(follows) {
+                    return self.name_path(word, tokens);
                 }
                 if word.text == "none" {
                     ValueKind::Absent
@@ -372,6 +367,63 @@ impl<'a> Lower<'a> {
             _ => ValueKind::Bad,
         };
         plain(kind, span)
+    }
+
+    /// `bay[n]`, `main.ev`, `bay[2].ev`: a name, perhaps with those of the blocks around it.
+    fn name_path(&mut self, first: Word, tokens: &mut Tokens<'a>) -> Value {
+        let mut word = first;
+        let mut sound = true;
+        while let Some(token) = tokens.next_if(|t| matches!(t.as_rule(), Rule::index | Rule::step))
+        {
+            let span = word.span.to(self.span(&token));
+            if token.as_rule() == Rule::step {
+                word.text.push_str(&fold_word(token.as_str()));
+                word.span = span;
+                continue;
+            }
+            let at = self.span(&token);
+            let mut inner = token
+                .into_inner()
+                .collect::<Vec<_>>()
+                .into_iter()
+                .peekable();
+            let index = self.sum(&mut inner);
+            if tokens.peek().map(Pair::as_rule) != Some(Rule::step) {
+                if !sound {
+                    return bad(span);
+                }
+                let index = Box::new(index);
+                return plain(ValueKind::Indexed { word, index }, span);
+            }
+            let number = match &index.kind {
+                ValueKind::Number(n) if n.unit.is_none() && n.more.is_empty() => {
+                    n.digits.parse::<u32>().ok()
+                }
+                _ => None,
+            };
+            match number {
+                Some(number) => word.text.push_str(&format!("[{number}]")),
+                None => {
+                    if !index.is_bad() {
+                        self.report(
+                            Problem::error(
+                                "wrong-index",
+                                "a number in square brackets before a `.` must be written out",
+                            )
+                            .at(at, "")
+                            .help("write a whole number, as in `bay[2].ev`"),
+                        );
+                    }
+                    sound = false;
+                }
+            }
+            word.span = span;
+        }
+        if sound {
+            plain(ValueKind::Word(word.text), word.span)
+        } else {
+            bad(word.span)
+        }
     }
 
     fn number(&self, pair: Pair<'a, Rule>) -> Number {

@@ -86,7 +86,7 @@ fn an_ambiguous_name_lists_what_it_could_be() {
             "board a { circuit ev { } }\nboard b { circuit ev { } }\ncharge-point x { circuit: ev }\n"
         ),
         [
-            "error ambiguous-name: `ev` is the name of 2 blocks | ev <- which one is meant? | circuit ev <- this circuit | circuit ev <- this circuit | =write `\"a.ev\"` or `\"b.ev\"`"
+            "error ambiguous-name: `ev` is the name of 2 blocks | ev <- which one is meant? | circuit ev <- this circuit | circuit ev <- this circuit | =write `a.ev` or `b.ev`"
         ]
     );
     let design = sound(
@@ -102,6 +102,64 @@ fn an_ambiguous_name_lists_what_it_could_be() {
     sound(
         "board a[1..2] { circuit ev { load { power: 2 kW } } }\ncharge-point x { circuit: \"a[2].ev\" }\n",
     );
+}
+
+/// The name of a block with those around it, without quotes.
+#[test]
+fn a_name_may_say_where_its_block_stands() {
+    let boards = "board a[1..2] { circuit ev { load { power: 2 kW } } }\nboard b { circuit ev { }\n circuit bay[1..2] { } }\n";
+    let leads = |name: &str| {
+        let design = sound(&format!("{boards}charge-point x {{ circuit: {name} }}\n"));
+        let value = value(&design, "x", "circuit");
+        let all = match value {
+            Possible::OneOf(all) => all,
+            one => vec![one],
+        };
+        let mut found = Vec::new();
+        for one in all {
+            let Possible::Object(id) = one else {
+                panic!("`{name}` leads to no object");
+            };
+            let circuit = design.object(id);
+            let Some(Possible::Object(board)) = circuit.facts[0].as_ref().map(|w| &w.value) else {
+                panic!("the circuit stands in a board");
+            };
+            found.push(format!(
+                "{} in {}",
+                circuit.name,
+                design.object(*board).name
+            ));
+        }
+        found
+    };
+    assert_eq!(leads("b.ev"), ["ev in b"]);
+    assert_eq!(leads("a[2].ev"), ["ev in a[2]"]);
+    assert_eq!(leads("b.bay[2]"), ["bay[2] in b"]);
+    assert_eq!(leads("a[1].ev | b.ev"), ["ev in a[1]", "ev in b"]);
+    assert_eq!(leads("\"b.ev\""), ["ev in b"]);
+    assert_eq!(
+        problems(&format!("{boards}charge-point x {{ circuit: b.evv }}\n")),
+        [
+            "error unknown-name: there is no circuit called `b.evv` | b.evv | =the names here are `ev`, `ev`, `ev`, `bay[1]`, `bay[2]` and `shower`"
+        ]
+    );
+    assert_eq!(
+        problems(&format!(
+            "{boards}charge-point x {{ circuit: a[1 + 1].ev }}\n"
+        )),
+        [
+            "error wrong-index: a number in square brackets before a `.` must be written out | [1 + 1] | =write a whole number, as in `bay[2].ev`"
+        ]
+    );
+    // In the subject of a departure, too.
+    let design = sound(&format!(
+        "{boards}departure from r {{ for: b.ev  reason: \"r\"  agreed-by: \"o\" }}\n"
+    ));
+    let [departure] = design.departures.as_slice() else {
+        panic!("one departure");
+    };
+    let subject = departure.subject.as_ref().expect("it names one");
+    assert_eq!(design.object(subject.value).name, "ev");
 }
 
 #[test]

@@ -249,7 +249,7 @@ impl<'a> Resolver<'a> {
             let object = self.design.object(*id);
             let kind = &self.vocabulary.kind(object.kind).name;
             problem = problem.at(object.head, format!("this {kind}"));
-            ways.push(format!("\"{}\"", self.full_name(*id)));
+            ways.push(self.full_name(*id));
         }
         let told_apart = ways
             .iter()
