@@ -224,13 +224,63 @@ fn path_text(e: &Expr) -> Option<String> {
     }
 }
 
+/// A look-up as its guard is kept: `t[device.In, 6 mm²]`, the same for any layout of the text.
+/// Keys that are worked out on the spot are not compared: they have no such text.
+fn look_up_text(e: &Expr) -> Option<String> {
+    let ExprKind::Index(base, keys) = &e.kind else {
+        return None;
+    };
+    let ExprKind::Name(table) = &base.kind else {
+        return None;
+    };
+    let keys: Option<Vec<String>> = keys.iter().map(key_text).collect();
+    Some(format!("{table}[{}]", keys?.join(", ")))
+}
+
+fn key_text(e: &Expr) -> Option<String> {
+    match &e.kind {
+        ExprKind::Number { digits, unit } => Some(match unit {
+            Some((unit, _)) => format!("{digits} {unit}"),
+            None => digits.clone(),
+        }),
+        // Which line conductor is part of what is asked for.
+        ExprKind::Index(base, keys) => {
+            let keys: Option<Vec<String>> = keys.iter().map(key_text).collect();
+            Some(format!("{}[{}]", key_text(base)?, keys?.join(", ")))
+        }
+        ExprKind::Step(before, name, _) => {
+            let before = key_text(before)?;
+            Some(if before == "subject" {
+                name.clone()
+            } else {
+                format!("{before}.{name}")
+            })
+        }
+        ExprKind::Name(_) => path_text(e),
+        _ => None,
+    }
+}
+
 /// Paths that must be present where a condition has a truth.
 #[must_use]
 pub fn present_when(e: &Expr, truth: bool) -> Vec<String> {
     match &e.kind {
         ExprKind::Present(inner, positive) if *positive == truth => {
-            let mut all = Vec::new();
-            if let Some(path) = path_text(inner) {
+            let mut all: Vec<String> = look_up_text(inner).into_iter().collect();
+            // Several keys, or one that is no name, are those of a table and no line conductor.
+            let fact = match &inner.kind {
+                ExprKind::Index(_, keys) => {
+                    matches!(
+                        keys.as_slice(),
+                        [Expr {
+                            kind: ExprKind::Name(_),
+                            ..
+                        }]
+                    )
+                }
+                _ => true,
+            };
+            if fact && let Some(path) = path_text(inner) {
                 // `a.b is present` says that `a` is, too.
                 let mut at = path.as_str();
                 all.push(path.clone());
@@ -288,8 +338,13 @@ impl Work<'_, '_> {
     /// A value that is used: it must be there.
     fn needed(&mut self, e: &Expr, id: TermId) -> TermId {
         if self.is_optional(id) && self.ty(id) != Ty::Wrong {
-            let path = path_text(e);
-            let text = path.clone().unwrap_or_else(|| "this".to_owned());
+            let look_up = matches!(self.terms[id.0 as usize].kind, TermKind::Lookup(..));
+            let path = if look_up { None } else { path_text(e) };
+            let text = match (look_up, &path) {
+                (true, _) => look_up_text(e).unwrap_or_else(|| "this look-up".to_owned()),
+                (false, Some(path)) => path.clone(),
+                (false, None) => "this".to_owned(),
+            };
             let what = match path.as_deref().and_then(|p| p.rsplit_once('.')) {
                 Some((before, _)) => before.to_owned(),
                 None => text.clone(),
@@ -845,7 +900,7 @@ impl Work<'_, '_> {
             && let Some(table) = self.typer.tables.names.get(name).copied()
             && !matches!(keys, [Expr { kind: ExprKind::Name(n), .. }] if self.line_named(n).is_some())
         {
-            return self.lookup(table, name, keys, &e.range);
+            return self.lookup(table, name, keys, e);
         }
         let line = match keys {
             [
@@ -896,7 +951,8 @@ impl Work<'_, '_> {
         }
     }
 
-    fn lookup(&mut self, table: TableId, name: &str, keys: &[Expr], range: &Range) -> TermId {
+    fn lookup(&mut self, table: TableId, name: &str, keys: &[Expr], e: &Expr) -> TermId {
+        let range = &e.range;
         let Some(t) = self.typer.table_list.get(table.0 as usize) else {
             return self.wrong(range);
         };
@@ -916,16 +972,16 @@ impl Work<'_, '_> {
             return self.wrong(range);
         }
         let mut ids = Vec::new();
-        for (e, key) in keys.iter().zip(&t.keys) {
+        for (given, key) in keys.iter().zip(&t.keys) {
             let wanted = match &key.ty {
                 KeyType::Number(d, ..) => Ty::Number(*d),
                 KeyType::Word(w) => Ty::Word(w.clone()),
             };
-            let id = self.used(e, Some(&wanted));
+            let id = self.used(given, Some(&wanted));
             let got = self.ty(id);
             if !fits(&got, &wanted) {
                 self.error(
-                    e.range.clone(),
+                    given.range.clone(),
                     format!(
                         "the key `{}` of `{name}` is {}, this is {}",
                         key.name,
@@ -936,7 +992,9 @@ impl Work<'_, '_> {
             }
             ids.push(id);
         }
-        let (gives, optional) = (t.gives, t.optional);
+        // A guard for these very keys makes it safe.
+        let guarded = || look_up_text(e).is_some_and(|l| self.guards.contains(&l));
+        let (gives, optional) = (t.gives, t.optional && !guarded());
         self.push(
             TermKind::Lookup(table, ids),
             Ty::Number(gives),
