@@ -162,6 +162,20 @@ pub(super) enum Said {
     Reverse(String),
 }
 
+/// Whether a design can write this word of a choice: as one word, or as a number with at most
+/// letters glued to it (`100`, `4a`).
+fn can_be_written(word: &str) -> bool {
+    if word.starts_with(|c: char| c.is_ascii_digit()) {
+        let letters = word.trim_start_matches(|c: char| c.is_ascii_digit());
+        return letters.chars().all(char::is_alphabetic);
+    }
+    let piece = |p: &str| {
+        let mut chars = p.chars().peekable();
+        chars.peek().is_some() && chars.all(|c| c.is_alphanumeric() || c == '_')
+    };
+    word.starts_with(char::is_alphabetic) && word.split('-').all(piece)
+}
+
 /// Reads the type of a fact: `A per line`, `one of A B C`, `part device` …
 pub(super) fn fact_type(
     text: &str,
@@ -183,6 +197,16 @@ pub(super) fn fact_type(
         if all.is_empty() || all.len() > most {
             problems
                 .push(Problem::error("bad-words", format!("give 1 to {most} words")).at(at, ""));
+        }
+        for word in all.iter().filter(|w| !can_be_written(w)) {
+            problems.push(
+                Problem::error(
+                    "bad-words",
+                    format!("no design can write the word `{word}` of a choice"),
+                )
+                .at(at, "")
+                .help("a word begins with a letter and has letters, digits, `_` and single hyphens, or it is a number, perhaps with letters right behind it"),
+            );
         }
         Arc::new(all)
     };
