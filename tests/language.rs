@@ -101,6 +101,19 @@ fn names_may_be_joined_by_a_dot() {
     assert_eq!(sound(&tidy), sound(text));
 }
 
+/// What a departure pins is kept.
+#[test]
+fn what_a_departure_pins_is_formatted() {
+    let text = "departure from it { for: ev reason: \"no room\"  agreed-by: \"owner\"\nas-found { length: 18m   cable: armoured { size: 4mm2 } } }\n";
+    let tidy = format(text).expect("sound");
+    assert!(
+        tidy.contains("as-found { length: 18 m  cable: armoured { size: 4 mm² } }"),
+        "{tidy}"
+    );
+    assert_eq!(sound(&tidy), sound(text));
+    assert_eq!(format(&tidy).expect("sound"), tidy);
+}
+
 /// Codes of the problems of one fact's value.
 fn codes(text: &str) -> Vec<&'static str> {
     let parsed = parse(FILE, &format!("x {{ f: {text} }}"));

@@ -146,8 +146,30 @@ pub struct Departure {
     pub agreed_by: Option<Spanned<String>>,
     /// The last day on which it holds, in days since 1970-01-01.
     pub until: Option<Spanned<i32>>,
+    /// The facts of the subject that were agreed on.
+    pub as_found: Option<AsFound>,
     /// The whole block.
     pub span: Span,
+}
+
+/// The facts of its subject that a departure rests on: it lapses when one of them differs.
+#[derive(Clone, Debug)]
+pub struct AsFound {
+    /// The subject with the pinned facts alone, and behind it the parts written in them. In their
+    /// values an [`ObjectId`] from `base` on is an index here, less `base`; any other is that of
+    /// an object of the design.
+    pub objects: Vec<Object>,
+    /// The id of the first of `objects`.
+    pub base: u32,
+}
+
+impl AsFound {
+    /// The pinned part with this id; none, if the id is that of an object of the design.
+    #[must_use]
+    pub fn part(&self, id: ObjectId) -> Option<&Object> {
+        let place = id.0.checked_sub(self.base)?;
+        self.objects.get(place as usize)
+    }
 }
 
 /// Everything a file (with the files it uses) says.

@@ -120,7 +120,7 @@ fn departures_are_recorded() {
             "departure from r { raison: \"x\"\n reason: \"x\"\n agreed-by: \"y\"\n until: soon }\n"
         ),
         [
-            "error unknown-fact: a departure has no fact called `raison` | raison <- expected `for`, `reason`, `agreed-by` or `until` | =did you mean `reason`?",
+            "error unknown-fact: a departure has no fact called `raison` | raison <- expected `for`, `reason`, `agreed-by`, `until` or `as-found { … }` | =did you mean `reason`?",
             "error wrong-type: `until` takes a date | soon | =write the last day, as in `until: 2027-03-31`"
         ]
     );

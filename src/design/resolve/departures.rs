@@ -2,13 +2,16 @@
 
 use super::resolver::{Resolver, Site, Turn};
 use super::words::{day_of, plain_text};
-use crate::design::model::{Departure, ObjectId, Possible};
+use crate::design::model::{AsFound, Departure, Object, ObjectId, Possible};
 use crate::design::tree::{Block, Entry, FactEntry, Value, ValueKind};
 use crate::source::{Problem, Span, Spanned};
 use crate::vocabulary::{Fact, FactType};
 
 /// What a departure may say.
-const KEYS: [&str; 4] = ["for", "reason", "agreed-by", "until"];
+const KEYS: [&str; 5] = ["for", "reason", "agreed-by", "until", "as-found"];
+
+/// What every block may say, and what is no fact that could be pinned.
+const NO_FACTS: [&str; 4] = ["status", "all-listed", "present", "evidence"];
 
 impl<'a> Resolver<'a> {
     /// Reads all departures. One whose subject or last day is written wrongly is left out: it
@@ -29,13 +32,29 @@ impl<'a> Resolver<'a> {
             reason: None,
             agreed_by: None,
             until: None,
+            as_found: None,
             span: block.span,
         };
+        let mut pinned: Option<&'a Block> = None;
         let mut sound = true;
         let mut seen: Vec<(&str, Span)> = Vec::new();
         for entry in &block.entries {
             let fact = match entry {
                 Entry::Fact(fact) => fact,
+                Entry::Block(inner) if inner.kind.text == "as-found" => {
+                    if let Some(first) = pinned {
+                        sound = false;
+                        self.report(
+                            Problem::error("duplicate-fact", "`as-found` is written twice")
+                                .at(inner.kind.span, "again")
+                                .at(first.kind.span, "first here")
+                                .help("put all that is pinned into one of them"),
+                        );
+                    } else {
+                        pinned = Some(inner);
+                    }
+                    continue;
+                }
                 Entry::Block(inner) => {
                     self.in_departure(inner.kind.span);
                     continue;
@@ -78,6 +97,14 @@ impl<'a> Resolver<'a> {
                         }
                     }
                 },
+                "as-found" => {
+                    sound = false;
+                    self.report(
+                        Problem::error("wrong-form", "`as-found` is a block, not a fact")
+                            .at(fact.key.span, "")
+                            .help("write the facts of the subject in it, without a colon before the brace, as in `as-found { length: 18 m }`"),
+                    );
+                }
                 _ => {
                     sound = false;
                     self.report(
@@ -87,7 +114,7 @@ impl<'a> Resolver<'a> {
                         )
                         .at(
                             fact.key.span,
-                            "expected `for`, `reason`, `agreed-by` or `until`",
+                            "expected `for`, `reason`, `agreed-by`, `until` or `as-found { … }`",
                         )
                         .did_you_mean(key, KEYS),
                     );
@@ -116,7 +143,109 @@ impl<'a> Resolver<'a> {
                 );
             }
         }
+        if let Some(block) = pinned {
+            match &departure.subject {
+                Some(subject) => {
+                    departure.as_found = self.as_found(block, subject.value);
+                    sound &= departure.as_found.is_some();
+                }
+                None => {
+                    // A `for` that cannot be read was reported.
+                    if !seen.iter().any(|(k, _)| *k == "for") {
+                        self.report(
+                            Problem::error(
+                                "incomplete-departure",
+                                "`as-found` pins facts of one subject, and none is named",
+                            )
+                            .at(block.kind.span, "")
+                            .help("add `for:` with the name of the block whose facts these are"),
+                        );
+                    }
+                    sound = false;
+                }
+            }
+        }
         sound.then_some(departure)
+    }
+
+    /// The facts that `as-found { … }` pins, read as they are in the subject itself. None: it
+    /// was reported.
+    fn as_found(&mut self, block: &'a Block, subject: ObjectId) -> Option<AsFound> {
+        let mut sound = true;
+        let mut refuse = |this: &mut Self, span: Span, help: &str| {
+            sound = false;
+            this.report(
+                Problem::error("wrong-form", "this cannot be pinned by `as-found`")
+                    .at(span, "")
+                    .help(help),
+            );
+        };
+        if let Some(name) = &block.name {
+            refuse(
+                self,
+                name.word.span,
+                "leave it out: `for:` names the subject",
+            );
+        }
+        for entry in &block.entries {
+            let help = "write facts of the subject, as they stand in it";
+            match entry {
+                Entry::Fact(fact) if NO_FACTS.contains(&fact.key.text.as_str()) => {
+                    refuse(self, fact.key.span, help);
+                }
+                Entry::Fact(_) => {}
+                Entry::Block(inner) => refuse(self, inner.kind.span, help),
+                Entry::No(no) => refuse(self, no.span, help),
+            }
+        }
+        if block.entries.is_empty() {
+            refuse(
+                self,
+                block.kind.span,
+                "write the facts that were agreed on, or leave it out",
+            );
+        }
+        if !sound || !self.room_for(1, block.kind.span) {
+            return None;
+        }
+        // The facts are read into objects of their own, which are then taken out of the design:
+        // nothing judges them.
+        let base = self.design.objects.len();
+        let like = self.design.object(subject);
+        let object = Object {
+            facts: vec![None; like.facts.len()],
+            closed: Vec::new(),
+            present: None,
+            evidence: None,
+            owner: None,
+            span: block.span,
+            head: block.kind.span,
+            ..like.clone()
+        };
+        let id = self.add_object(object, None);
+        self.facts(id, &block.entries, None);
+        let objects = self.design.objects.split_off(base);
+        self.outer.truncate(base);
+        let mut worked_out = Vec::new();
+        for written in objects.iter().flat_map(|o| &o.facts).flatten() {
+            sound &= !any(&written.value, &|v| matches!(v, Possible::Poison));
+            if any(&written.value, &|v| matches!(v, Possible::Formula(_))) {
+                worked_out.push(written.span);
+            }
+        }
+        for span in worked_out {
+            sound = false;
+            self.report(
+                Problem::error(
+                    "wrong-form",
+                    "a value worked out from parameters cannot be pinned by `as-found`",
+                )
+                .at(span, "")
+                .help("write the value that was agreed on"),
+            );
+        }
+        let base = u32::try_from(base).ok()?;
+        sound.then_some(AsFound { objects, base })
     }
 
     fn in_departure(&mut self, span: Span) {
@@ -167,6 +296,16 @@ impl<'a> Resolver<'a> {
             _ => None,
         }
     }
+}
+
+/// Whether a value, or one it is made of, is such a one.
+fn any(value: &Possible, is: &dyn Fn(&Possible) -> bool) -> bool {
+    is(value)
+        || match value {
+            Possible::List(all) | Possible::OneOf(all) => all.iter().any(|v| any(v, is)),
+            Possible::PerLine(lines) => lines.iter().flatten().any(|v| any(v, is)),
+            _ => false,
+        }
 }
 
 /// Stands for the fact where a value is read that belongs to none.
