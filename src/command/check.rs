@@ -203,6 +203,7 @@ impl Check {
                     ruleset: None,
                     stage: self.reading.stage.unwrap_or(Stage::Design),
                     report: None,
+                    bounds: None,
                 };
                 out.text(&report::json::file(&entry, self.all));
             }
