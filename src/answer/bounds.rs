@@ -335,6 +335,16 @@ fn quantity(
             .flat_map(|up| number_cures(engine, &way(up), depending, now))
             .collect();
     }
+    // Between whole numbers nothing can be written.
+    let (mut low, mut high) = (low, high);
+    if let FactType::Quantity { whole: true, .. } = fact.ty {
+        if let End::Stopped(s) = &mut low {
+            s.last = (s.last - 1e-9).ceil();
+        }
+        if let End::Stopped(s) = &mut high {
+            s.last = (s.last + 1e-9).floor();
+        }
+    }
     Some(Bound {
         place,
         line: info.line,

@@ -470,8 +470,19 @@ fn change(
         });
     }
     edits.sort_by_key(|e| (e.span.file.0, e.span.start));
+    // A line of a `define` or a repetition stands for several things; all of them change.
+    let shared = search.groups[group]
+        .knobs
+        .iter()
+        .map(|k| search.knobs[*k].leaves.len())
+        .max()
+        .unwrap_or(1);
+    let mut what = search.groups[group].name.clone();
+    if shared > 1 {
+        what.push_str(&format!(" and all that share its lines, {shared} in all"));
+    }
     Change {
-        what: search.groups[group].name.clone(),
+        what,
         facts,
         edits,
         cost,
