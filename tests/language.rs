@@ -94,6 +94,11 @@ fn names_may_be_joined_by_a_dot() {
         let text = format!("x {{ f: {faulty} }}");
         assert!(!parse(FILE, &text).problems.is_empty(), "{faulty}");
     }
+    let text = "x { f: bay[1 + 1].ev }";
+    assert_eq!(
+        shown(text, &parse(FILE, text).problems),
+        "wrong-index: a number in square brackets before a `.` must be written out\n  1 `[1 + 1]`\n  help: write a whole number, as in `bay[2].ev`\n"
+    );
     let text = "x { f: bay[2].ev   g: main.ev|sub.ev }\n";
     let tidy = format(text).expect("sound");
     assert!(tidy.contains("f: bay[2].ev"), "{tidy}");

@@ -143,14 +143,6 @@ fn a_name_may_say_where_its_block_stands() {
             "error unknown-name: there is no circuit called `b.evv` | b.evv | =the names here are `ev`, `ev`, `ev`, `bay[1]`, `bay[2]` and `shower`"
         ]
     );
-    assert_eq!(
-        problems(&format!(
-            "{boards}charge-point x {{ circuit: a[1 + 1].ev }}\n"
-        )),
-        [
-            "error wrong-index: a number in square brackets before a `.` must be written out | [1 + 1] | =write a whole number, as in `bay[2].ev`"
-        ]
-    );
     // In the subject of a departure, too.
     let design = sound(&format!(
         "{boards}departure from r {{ for: b.ev  reason: \"r\"  agreed-by: \"o\" }}\n"
