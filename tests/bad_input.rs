@@ -572,7 +572,6 @@ fn ten_thousand_mistakes_end() {
 }
 
 #[test]
-#[ignore = "near the limit of objects a check takes longer than 20 s"]
 fn fifty_thousand_blocks_end() {
     let bad = format!(
         "{}\n{}",

@@ -101,6 +101,10 @@ pub struct Linker<'a> {
     pub frames: Vec<Frame>,
     /// Assumptions that were used: object and fact.
     pub assumed: Vec<(ObjectId, FactIx)>,
+    /// The same, to be found at once.
+    assumed_seen: FxHashSet<(ObjectId, FactIx)>,
+    /// The one object of a kind, if there is just one.
+    only: FxHashMap<KindId, Option<ObjectId>>,
     /// Traces of derived facts, if they are kept.
     pub traces: Option<FxHashMap<FactKey, Trace>>,
     pub(super) facts: FxHashMap<FactKey, Reg>,
@@ -126,6 +130,8 @@ impl<'a> Linker<'a> {
             leaves: Vec::new(),
             frames: Vec::new(),
             assumed: Vec::new(),
+            assumed_seen: FxHashSet::default(),
+            only: FxHashMap::default(),
             traces: None,
             facts: FxHashMap::default(),
             objects: FxHashMap::default(),
@@ -171,6 +177,25 @@ impl<'a> Linker<'a> {
         self.busy.remove(&key);
         self.facts.insert(key, reg);
         reg
+    }
+
+    /// Notes that an assumption is used.
+    pub(super) fn note_assumed(&mut self, object: ObjectId, fact: FactIx) {
+        if self.assumed_seen.insert((object, fact)) {
+            self.assumed.push((object, fact));
+        }
+    }
+
+    /// The one object of a kind; none, if there are more or fewer.
+    pub(super) fn only_one(&mut self, kind: KindId) -> Option<ObjectId> {
+        let design = self.design;
+        *self.only.entry(kind).or_insert_with(|| {
+            let mut all = design.of_kind(kind);
+            match (all.next(), all.next()) {
+                (Some(one), None) => Some(one),
+                _ => None,
+            }
+        })
     }
 
     /// Notes a leaf's origin; to be called right after it was added.

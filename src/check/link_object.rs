@@ -61,14 +61,11 @@ impl Linker<'_> {
             return self.inherited(&from, &fact.name, target, object, ix);
         }
         if let Some(a) = ruleset.assumption(o.kind, ix) {
-            if !self.assumed.contains(&(object, ix)) {
-                self.assumed.push((object, ix));
-            }
+            self.note_assumed(object, ix);
             match a.value {
                 Assumed::Absent => return Obj::Absent,
                 Assumed::TheOnly(kind) => {
-                    let mut all = design.of_kind(kind);
-                    if let (Some(one), None) = (all.next(), all.next()) {
+                    if let Some(one) = self.only_one(kind) {
                         return Obj::One(one);
                     }
                     return self.frame(target, object, ix);
@@ -449,9 +446,7 @@ impl Linker<'_> {
                     },
                     None => match ruleset.assumption(o.kind, ix).map(|a| &a.value) {
                         Some(Assumed::Absent) => {
-                            if !self.assumed.contains(&(object, ix)) {
-                                self.assumed.push((object, ix));
-                            }
+                            self.note_assumed(object, ix);
                             (Vec::new(), None)
                         }
                         _ => (Vec::new(), here),

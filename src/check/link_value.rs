@@ -50,9 +50,7 @@ impl Linker<'_> {
                 Assumed::Absent => absent(fact),
                 Assumed::TheOnly(_) => Val::any(Flags::NOT_COMPUTABLE),
             };
-            if !self.assumed.contains(&(object, ix)) {
-                self.assumed.push((object, ix));
-            }
+            self.note_assumed(object, ix);
             let val = val.flagged(Flags::ASSUMED);
             let kind = leaf_kind(fact);
             let (id, reg) = self

@@ -56,7 +56,7 @@ pub(super) struct Shown<'a> {
 }
 
 /// A file as it may be shown: with control characters in it, a copy without them.
-struct Lines<'a>(Cow<'a, SourceFile>);
+struct Lines<'a>(&'a SourceFile);
 
 /// Whether a character could steer a terminal.
 fn steers(c: char) -> bool {
@@ -115,10 +115,10 @@ fn floor_char(text: &str, mut at: usize) -> usize {
 
 impl<'a> Lines<'a> {
     fn of(file: &'a SourceFile) -> Self {
-        Self(match printable(file.text()) {
-            Cow::Borrowed(_) => Cow::Borrowed(file),
-            Cow::Owned(text) => Cow::Owned(SourceFile::new(file.name(), text)),
-        })
+        Self(file.shown(|text| match printable(text) {
+            Cow::Borrowed(_) => None,
+            Cow::Owned(text) => Some(text),
+        }))
     }
 }
 
@@ -129,7 +129,7 @@ impl SourceCode for Lines<'_> {
         before: usize,
         after: usize,
     ) -> Result<Box<dyn SpanContents<'b> + 'b>, MietteError> {
-        let file = &self.0;
+        let file = self.0;
         let len = file.text().len();
         let start = span.offset().min(len);
         let end = (span.offset() + span.len()).min(len).max(start);

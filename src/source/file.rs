@@ -102,6 +102,8 @@ pub struct SourceFile {
     text: Cow<'static, str>,
     /// Worked out when a place is asked for.
     line_starts: OnceLock<Vec<u32>>,
+    /// A copy that can be shown, where the text itself cannot; worked out when asked for.
+    shown: OnceLock<Option<Box<SourceFile>>>,
 }
 
 impl SourceFile {
@@ -112,6 +114,7 @@ impl SourceFile {
             name: Cow::Owned(name.into()),
             text: Cow::Owned(text.into()),
             line_starts: OnceLock::new(),
+            shown: OnceLock::new(),
         }
     }
 
@@ -122,6 +125,7 @@ impl SourceFile {
             name: Cow::Borrowed(name),
             text: Cow::Borrowed(text),
             line_starts: OnceLock::new(),
+            shown: OnceLock::new(),
         }
     }
 
@@ -137,6 +141,15 @@ impl SourceFile {
             );
             starts
         })
+    }
+
+    /// The file as it may be shown: itself, or a copy of the same length that `printable` gives.
+    /// Worked out once, since a file is shown for each of its findings.
+    pub fn shown(&self, printable: impl FnOnce(&str) -> Option<String>) -> &Self {
+        self.shown
+            .get_or_init(|| printable(&self.text).map(|t| Box::new(Self::new(self.name(), t))))
+            .as_deref()
+            .unwrap_or(self)
     }
 
     /// The name shown in messages: a path as the user gave it.
