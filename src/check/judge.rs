@@ -26,6 +26,8 @@ pub struct Settings {
     pub budget: Budget,
     /// Only this rule.
     pub only: Option<String>,
+    /// Findings of what is met are kept; else most of them are only counted.
+    pub keep_met: bool,
 }
 
 impl Default for Settings {
@@ -35,6 +37,7 @@ impl Default for Settings {
             on: None,
             budget: Budget::default(),
             only: None,
+            keep_met: true,
         }
     }
 }
@@ -108,6 +111,10 @@ pub fn check(ruleset: &Ruleset, design: &Design, settings: &Settings) -> Judged 
     };
     let installation = view.installation();
     for p in &pending {
+        if !settings.keep_met && view.plainly_met(p) {
+            count(&mut judged.report, Outcome::Met, p.rule);
+            continue;
+        }
         let finding = view.finding(p, &mut refiner, settings, &installation);
         count(&mut judged.report, finding.outcome, p.rule);
         judged.report.findings.push(finding);
@@ -214,6 +221,13 @@ pub(super) struct View<'a> {
 }
 
 impl View<'_> {
+    /// Whether plain evaluation shows that a rule applies and is met.
+    fn plainly_met(&self, p: &Pending<'_>) -> bool {
+        self.program.val(p.root).as_truth() == TruthSet::T
+            && p.applies
+                .is_none_or(|a| self.program.val(a).as_truth() == TruthSet::T)
+    }
+
     fn installation(&self) -> String {
         let v = &self.ruleset.vocabulary;
         v.kind_named("installation")

@@ -95,10 +95,11 @@ pub(super) fn parse_stage(text: &str) -> Result<Stage, String> {
     })
 }
 
-fn judge(read: &Read) -> Option<Judged> {
+fn judge(read: &Read, keep_met: bool) -> Option<Judged> {
     let settings = Settings {
         stage: read.stage,
         on: read.on,
+        keep_met,
         ..Settings::default()
     };
     let (ruleset, design) = (read.ruleset.as_ref()?, read.design.as_ref()?);
@@ -159,7 +160,7 @@ impl Check {
         let alone = files.len() == 1;
         let one = |path: &PathBuf| {
             let mut r = read(path, &wanted, &shelf);
-            let judged = judge(&r);
+            let judged = judge(&r, self.all);
             if let Some(j) = &judged {
                 r.problems.extend(j.problems.iter().cloned());
             }

@@ -40,6 +40,7 @@ fn resolved(trees: &[Tree], ruleset: &Ruleset) -> Resolved {
 
 fn judged(design: &Design, ruleset: &Ruleset) -> Judged {
     let settings = Settings {
+        keep_met: false,
         on: design.newest_date,
         ..Settings::default()
     };
