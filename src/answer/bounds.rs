@@ -16,6 +16,8 @@ use crate::vocabulary::{Fact, FactIx, FactType, Settler};
 const STEPS: usize = 48;
 /// Steps where a bound is only shown with a few digits.
 const FEW_STEPS: usize = 26;
+/// Objects of a design up to which a check looks for margins.
+const MOST_OBJECTS: usize = 1500;
 /// Doublings while looking for the first value that breaks.
 const DOUBLINGS: usize = 60;
 
@@ -226,9 +228,12 @@ pub fn bounds(ruleset: &Ruleset, design: &Design, facts: &[Place], stage: Stage)
 }
 
 /// Margins for a report: of the facts that may drift, with the digits that are shown, and without
-/// looking for what would mend or hold again.
+/// looking for what would mend or hold again. None of a design so large that nobody would read them.
 #[must_use]
 pub fn margins(ruleset: &Ruleset, design: &Design, stage: Stage) -> AllBounds {
+    if design.objects.len() > MOST_OBJECTS {
+        return AllBounds::default();
+    }
     let facts = drifting_facts(ruleset, design);
     search(ruleset, design, &facts, stage, true)
 }
@@ -245,6 +250,7 @@ fn search(
     let now: Vec<TruthSet> = (0..residual.verdicts.len())
         .map(|v| engine.truth(v, &[]))
         .collect();
+    let by_leaf = engine.by_leaf();
     let mut out = AllBounds {
         undecided: now.iter().filter(|t| **t == TruthSet::U).count(),
         ..AllBounds::default()
@@ -255,15 +261,17 @@ fn search(
         };
         for leaf in leaves.clone() {
             let fact = residual.fact(leaf);
-            let mut depending: Vec<usize> = Vec::new();
-            for v in 0..residual.verdicts.len() {
-                // A margin is told for what holds and is no mere advice.
-                let told = !brief
-                    || now[v] == TruthSet::T && residual.rule(v).severity != Severity::Advice;
-                if told && engine.depends(v, leaf) {
-                    depending.push(v);
-                }
-            }
+            // A margin is told for what holds and is no mere advice.
+            let depending: Vec<usize> = by_leaf
+                .get(&leaf)
+                .map_or(&[][..], Vec::as_slice)
+                .iter()
+                .copied()
+                .filter(|v| {
+                    !brief
+                        || now[*v] == TruthSet::T && residual.rule(*v).severity != Severity::Advice
+                })
+                .collect();
             match (&fact.ty, residual.leaf(leaf).kind) {
                 (FactType::Quantity { unit, .. }, _) => {
                     if let Some(b) =

@@ -301,6 +301,17 @@ impl Engine<'_> {
         self.cone(verdict).leaves.iter().any(|l| l.id == leaf)
     }
 
+    /// The verdicts that depend on each leaf, in order.
+    pub fn by_leaf(&mut self) -> FxHashMap<LeafId, Vec<usize>> {
+        let mut all: FxHashMap<LeafId, Vec<usize>> = FxHashMap::default();
+        for v in 0..self.residual.verdicts.len() {
+            for l in &self.cone(v).leaves {
+                all.entry(l.id).or_default().push(v);
+            }
+        }
+        all
+    }
+
     /// The values of a cone's leaves under an assignment.
     fn values(residual: &Residual<'_>, cone: &Cone, with: &Assignment) -> Vec<Val> {
         cone.leaves

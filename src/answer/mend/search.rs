@@ -98,29 +98,28 @@ impl<'a> Search<'a> {
             };
             search.needs.push(need);
         }
-        for k in 0..search.knobs.len() {
-            let leaves = search.knobs[k].leaves.clone();
-            let mut all = Vec::new();
-            for v in 0..residual.verdicts.len() {
-                if search.needs[v] != Need::Nothing
-                    && leaves.iter().any(|l| search.engine.depends(v, *l))
-                {
-                    all.push(v);
+        let by_leaf = search.engine.by_leaf();
+        search.deps = vec![Vec::new(); residual.verdicts.len()];
+        for knob in &search.knobs {
+            let mut all: Vec<usize> = knob
+                .leaves
+                .iter()
+                .filter_map(|l| by_leaf.get(l))
+                .flatten()
+                .copied()
+                .filter(|v| search.needs[*v] != Need::Nothing)
+                .collect();
+            all.sort_unstable();
+            all.dedup();
+            for v in &all {
+                if !search.deps[*v].contains(&knob.group) {
+                    search.deps[*v].push(knob.group);
                 }
             }
             search.reach.push(all);
         }
-        for v in 0..residual.verdicts.len() {
-            let mut groups: Vec<usize> = search
-                .knobs
-                .iter()
-                .enumerate()
-                .filter(|(k, _)| search.reach[*k].contains(&v))
-                .map(|(_, k)| k.group)
-                .collect();
+        for groups in &mut search.deps {
             groups.sort_unstable();
-            groups.dedup();
-            search.deps.push(groups);
         }
         search
     }
