@@ -1,0 +1,148 @@
+//! The README keeps its word: every command line in it runs, in order, and ends as it says.
+
+#![expect(
+    clippy::expect_used,
+    reason = "a test stops where its files cannot be had"
+)]
+
+use std::fs;
+use std::path::Path;
+use std::process::Command;
+
+/// A command line of a fenced `sh` block.
+#[derive(Debug, PartialEq, Eq)]
+struct Line {
+    /// Where it stands in the README.
+    number: usize,
+    /// What stands after `amperule`.
+    arguments: Vec<String>,
+    /// The exit code in its comment.
+    promised: Option<i32>,
+}
+
+/// What the README holds for a test.
+#[derive(Debug, Default)]
+struct Told {
+    lines: Vec<Line>,
+    /// Fenced blocks with a file's name after their language: name and text.
+    files: Vec<(String, String)>,
+}
+
+/// Splits at blanks outside double quotes.
+fn words(text: &str) -> Vec<String> {
+    let mut all = Vec::new();
+    for (i, part) in text.split('"').enumerate() {
+        if i % 2 == 0 {
+            all.extend(part.split_whitespace().map(str::to_owned));
+        } else {
+            all.push(part.to_owned());
+        }
+    }
+    all
+}
+
+fn line(number: usize, text: &str) -> Option<Line> {
+    let (command, comment) = text.split_once('#').unwrap_or((text, ""));
+    let rest = command.trim().strip_prefix("amperule ")?;
+    Some(Line {
+        number,
+        arguments: words(rest),
+        promised: comment
+            .trim()
+            .strip_prefix("exit ")
+            .and_then(|c| c.trim().parse().ok()),
+    })
+}
+
+fn told(readme: &str) -> Told {
+    let mut out = Told::default();
+    let mut block: Option<(String, String)> = None;
+    for (number, text) in (1..).zip(readme.lines()) {
+        let fence = text.strip_prefix("```");
+        block = match (block, fence) {
+            (None, None) => None,
+            (None, Some(info)) => Some((info.trim().to_owned(), String::new())),
+            (Some((info, body)), Some(_)) => {
+                if let Some((_, name)) = info.split_once(' ') {
+                    out.files.push((name.to_owned(), body));
+                }
+                None
+            }
+            (Some((info, mut body)), None) => {
+                if info == "sh" {
+                    out.lines.extend(line(number, text));
+                }
+                body.push_str(text);
+                body.push('\n');
+                Some((info, body))
+            }
+        };
+    }
+    out
+}
+
+#[test]
+fn the_reader_of_the_readme_is_not_blind() {
+    let told = told(
+        "a\n```sh\ncargo test\namperule new --name \"Two words\" x.amp  # exit 3\n```\n\
+         ```csv t.csv\na,b\n1,2\n```\n```\namperule check y\n```\n",
+    );
+    let wanted = ["new", "--name", "Two words", "x.amp"].map(str::to_owned);
+    assert_eq!(
+        told.lines,
+        [Line {
+            number: 4,
+            arguments: wanted.to_vec(),
+            promised: Some(3),
+        }]
+    );
+    assert_eq!(told.files, [("t.csv".to_owned(), "a,b\n1,2\n".to_owned())]);
+}
+
+#[test]
+fn every_command_line_ends_as_the_readme_says() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let told = told(&fs::read_to_string(root.join("README.md")).expect("the README"));
+    // Some commands write: they work on a copy.
+    let copy = tempfile::tempdir().expect("a folder");
+    fs::create_dir(copy.path().join("examples")).expect("a folder");
+    for entry in fs::read_dir(root.join("examples")).expect("the examples") {
+        let from = entry.expect("an example").path();
+        let name = from.file_name().expect("a name");
+        fs::copy(&from, copy.path().join("examples").join(name)).expect("copied");
+    }
+    for (name, text) in &told.files {
+        fs::write(copy.path().join(name), text).expect("written");
+    }
+    let mut wrong = Vec::new();
+    for line in &told.lines {
+        let done = Command::new(env!("CARGO_BIN_EXE_amperule"))
+            .args(&line.arguments)
+            .current_dir(copy.path())
+            .output()
+            .expect("the program starts");
+        if line.promised.is_none() || done.status.code() != line.promised {
+            wrong.push(format!(
+                "README.md:{}: `{}` ended with {:?}, promised is {:?}\n{}",
+                line.number,
+                line.arguments.join(" "),
+                done.status.code(),
+                line.promised,
+                String::from_utf8_lossy(&done.stderr)
+            ));
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+    let verbs = [
+        "check", "new", "survey", "bounds", "mend", "prove", "compare", "working", "explain",
+        "rules", "format",
+    ];
+    for verb in verbs {
+        assert!(
+            told.lines
+                .iter()
+                .any(|l| l.arguments.first().is_some_and(|a| a == verb)),
+            "the README shows no command line of `{verb}`"
+        );
+    }
+}
