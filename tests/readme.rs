@@ -1,10 +1,5 @@
 //! The README keeps its word: every command line in it runs, in order, and ends as it says.
 
-#![expect(
-    clippy::expect_used,
-    reason = "a test stops where its files cannot be had"
-)]
-
 use std::fs;
 use std::path::Path;
 use std::process::Command;
