@@ -434,7 +434,19 @@ impl Table<'_> {
             .collect::<BTreeMap<_, _>>();
         let again = read(self.file, &wanted, &self.one.shelf);
         if let Some(p) = again.problems.iter().find(|p| p.is_error()) {
-            return Err(p.message.clone());
+            let bare = cells
+                .iter()
+                .find(|(_, text)| text.parse::<f64>().is_ok())
+                .and_then(|(p, _)| self.judge.parameters.get(*p));
+            return Err(match bare.and_then(|p| Some((p, p.unit.as_ref()?))) {
+                Some((parameter, unit)) if !unit.text().is_empty() => format!(
+                    "{}; head its column `{} ({})`, or write the unit in the cell",
+                    p.message,
+                    parameter.name,
+                    unit.text()
+                ),
+                _ => p.message.clone(),
+            });
         }
         let design = again.design.ok_or("the template cannot be read with it")?;
         for (p, text) in cells {

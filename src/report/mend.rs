@@ -160,7 +160,11 @@ pub fn text(path: &str, m: &Mended, kept: Option<bool>, sources: &Sources) -> St
     }
     match kept {
         Some(true) => out.push_str(
-            "\nThe edited design was judged again: these breaches are gone, and no breach, caution or open question is new.\n",
+            if m.changes.is_empty() {
+                "\nThe edited design was judged again: these rules are met, and no breach, caution or open question is new.\n"
+            } else {
+                "\nThe edited design was judged again: these breaches are gone, and no breach, caution or open question is new.\n"
+            },
         ),
         Some(false) => out.push_str(
             "\nThe edited design was judged again and did not come out so; it is not written. Please report it.\n",
