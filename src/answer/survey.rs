@@ -541,7 +541,9 @@ pub fn known_facts(ruleset: &Ruleset, design: &Design) -> Vec<(String, String, S
             }
             let value = match &written.value {
                 Possible::Number(i) if i.is_point() => show_val(&Val::number(i.lo), fact, v),
-                Possible::Words(bits) => show_val(&Val::bits(*bits), fact, v),
+                Possible::Words(bits) if bits.count_ones() == 1 => {
+                    show_val(&Val::bits(*bits), fact, v)
+                }
                 Possible::Truth(t) => (if *t { "yes" } else { "no" }).to_owned(),
                 Possible::Text(t) => t.clone(),
                 Possible::Absent => "none".to_owned(),

@@ -363,9 +363,23 @@ impl View<'_> {
         {
             let about = |id: LeafId| self.about(id);
             let found = refiner.deciding(c, Budget(24));
+            let applies = p
+                .applies
+                .filter(|a| self.program.val(*a).as_truth() == TruthSet::U)
+                .map(|a| refiner.cone(a));
             for n in plain::deciding(self.program, refiner, c, found, &about) {
                 places.push(n.leaf);
-                finding.missing.push(self.missing(n.leaf, n.yes, n.no));
+                // A value that only takes the rule away is told as such: the rule is not kept by it.
+                let away = n.yes.is_some_and(|y| {
+                    applies.as_ref().is_some_and(|a| {
+                        refiner.run_with(a, &[(n.leaf, y)]).as_truth() == TruthSet::F
+                    })
+                });
+                let mut m = self.missing(n.leaf, n.yes, n.no);
+                if away {
+                    m.spares = m.passes.take();
+                }
+                finding.missing.push(m);
             }
             finding
                 .missing

@@ -72,6 +72,7 @@ impl View<'_> {
                 settled_by: Settler::Designer.word(),
                 passes: value(yes),
                 breaks: value(no),
+                spares: None,
                 span: p.span,
             };
         }
@@ -153,6 +154,7 @@ impl View<'_> {
             settled_by: settler.word(),
             passes: value(yes),
             breaks: value(no),
+            spares: None,
             span,
         }
     }

@@ -136,6 +136,7 @@ fn finding(f: &Finding, sources: &Sources) -> Value {
             "settled-by": m.settled_by,
             "passes": m.passes,
             "breaks": m.breaks,
+            "does-not-apply": m.spares,
         })).collect::<Vec<_>>(),
         "witnesses": f.witnesses.as_ref().map(|(y, n)| json!({"passes": witness(y), "breaks": witness(n)})),
         "help": f.help,

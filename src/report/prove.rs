@@ -244,6 +244,14 @@ fn map_text(proved: &Proved, m: &Map) -> String {
         .columns
         .saturating_sub(left.chars().count() + right.chars().count());
     let _ = writeln!(out, "  {:side$}  {left}{}{right}", "", " ".repeat(gap));
+    for line in rules_of(proved, m) {
+        let _ = writeln!(out, "  {line}");
+    }
+    out
+}
+
+/// The rules that break or are open somewhere on a map.
+fn rules_of(proved: &Proved, m: &Map) -> Vec<String> {
     let mut seen: Vec<(State, usize)> = Vec::new();
     for (s, i) in &m.cells {
         if let Some(i) = i
@@ -253,23 +261,28 @@ fn map_text(proved: &Proved, m: &Map) -> String {
         }
     }
     seen.sort_unstable();
-    for (s, i) in seen {
-        if let Some(p) = proved.proofs.get(i) {
-            let _ = writeln!(out, "  {}: {} for {}", word(s), p.rule, p.subject);
-        }
-    }
-    out
+    seen.into_iter()
+        .filter_map(|(s, i)| {
+            let p = proved.proofs.get(i)?;
+            Some(format!("{}: {} for {}", word(s), p.rule, p.subject))
+        })
+        .collect()
 }
 
 fn escape(text: &str) -> String {
     text.replace('&', "&amp;").replace('<', "&lt;")
 }
 
+/// The lower edge of a drawing's legend.
+const LEGEND: f64 = 498.0;
+
 /// A map as a drawing.
 #[must_use]
 pub fn svg(path: &str, proved: &Proved, m: &Map) -> String {
     let (x, y) = (&proved.parameters[m.across], &proved.parameters[m.up]);
     let (left, top, width, height) = (90.0, 50.0, 560.0, 360.0);
+    let named = rules_of(proved, m);
+    let whole = LEGEND + 24.0 + 18.0 * named.len() as f64;
     let label = |p: &Parameter, v: f64| {
         p.unit.as_ref().map_or_else(
             || v.to_string(),
@@ -277,10 +290,11 @@ pub fn svg(path: &str, proved: &Proved, m: &Map) -> String {
         )
     };
     let mut out = format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 680 520\" font-family=\"Georgia, serif\" font-size=\"14\">\n<title>{0}: what passes over {1} and {2}</title>\n<defs><pattern id=\"open\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\"><rect width=\"8\" height=\"8\" fill=\"#f3ead2\"/><path d=\"M0 8 8 0\" stroke=\"#8a6a1c\"/></pattern><pattern id=\"breaks\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\"><rect width=\"8\" height=\"8\" fill=\"#e7c3ba\"/><path d=\"M0 0 8 8M0 8 8 0\" stroke=\"#8d2f1d\"/></pattern></defs>\n<rect width=\"680\" height=\"520\" fill=\"#fff\"/>\n<text x=\"{left}\" y=\"28\" font-size=\"16\">{0}</text>\n<text x=\"{left}\" y=\"46\" font-size=\"11\">requirements only; cautions and advice are left out</text>\n",
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 680 {3}\" font-family=\"Georgia, serif\" font-size=\"14\">\n<title>{0}: what passes over {1} and {2}</title>\n<defs><pattern id=\"open\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\"><rect width=\"8\" height=\"8\" fill=\"#f3ead2\"/><path d=\"M0 8 8 0\" stroke=\"#8a6a1c\"/></pattern><pattern id=\"breaks\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\"><rect width=\"8\" height=\"8\" fill=\"#e7c3ba\"/><path d=\"M0 0 8 8M0 8 8 0\" stroke=\"#8d2f1d\"/></pattern></defs>\n<rect width=\"680\" height=\"{3}\" fill=\"#fff\"/>\n<text x=\"{left}\" y=\"28\" font-size=\"16\">{0}</text>\n<text x=\"{left}\" y=\"46\" font-size=\"11\">requirements only; cautions and advice are left out</text>\n",
         escape(path),
         escape(&x.name),
-        escape(&y.name)
+        escape(&y.name),
+        whole
     );
     let (cw, ch) = (width / m.columns as f64, height / m.rows as f64);
     for row in 0..m.rows {
@@ -351,6 +365,14 @@ pub fn svg(path: &str, proved: &Proved, m: &Map) -> String {
             out,
             "<rect x=\"{at}\" y=\"476\" width=\"18\" height=\"18\" fill=\"{fill}\" stroke=\"#333\"/><text x=\"{}\" y=\"490\">{name}</text>",
             at + 26.0
+        );
+    }
+    for (i, text) in named.iter().enumerate() {
+        let _ = writeln!(
+            out,
+            "<text x=\"{left}\" y=\"{}\" font-size=\"12\">{}</text>",
+            LEGEND + 18.0 * (i as f64 + 1.0),
+            escape(text)
         );
     }
     out.push_str("</svg>\n");

@@ -150,17 +150,25 @@ fn finding(f: &Finding, file: &FileReport<'_>, style: Style) -> String {
             "needs {} of {} ({}; settled by {})",
             m.fact, m.of, m.means, m.settled_by
         );
-        match (&m.passes, &m.breaks) {
-            (Some(y), Some(n)) if y != n => {
-                let _ = write!(line, ": passes with {y}, breaks with {n}");
-            }
-            (Some(y), None) => {
-                let _ = write!(line, ": passes with {y}");
-            }
-            (None, Some(n)) => {
-                let _ = write!(line, ": breaks with {n}");
-            }
-            _ => {}
+        let same = m.passes == m.breaks;
+        let told: Vec<String> = [
+            m.passes
+                .as_ref()
+                .filter(|_| !same)
+                .map(|y| format!("passes with {y}")),
+            m.spares
+                .as_ref()
+                .map(|y| format!("does not apply with {y}")),
+            m.breaks
+                .as_ref()
+                .filter(|_| !same)
+                .map(|n| format!("breaks with {n}")),
+        ]
+        .into_iter()
+        .flatten()
+        .collect();
+        if !told.is_empty() {
+            let _ = write!(line, ": {}", told.join(", "));
         }
         help.push(line);
     }
