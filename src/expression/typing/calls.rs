@@ -1,0 +1,359 @@
+//! Functions, physics, and aggregates over collections.
+
+use super::super::syntax::{Aggregate, Expr, ExprKind, Range};
+use super::super::typed::{Call, Over, TermId, TermKind, Ty};
+use super::{TypingError, Variable, Work, line_indices, present_when};
+use crate::quantity::{Dim, Rounding, Unit};
+use crate::source::closest;
+use crate::vocabulary::LINES;
+impl Work<'_, '_> {
+    pub(super) fn call(
+        &mut self,
+        name: &str,
+        at: &Range,
+        arguments: &[Expr],
+        range: &Range,
+    ) -> TermId {
+        let count = |w: &mut Self, n: usize| -> bool {
+            if arguments.len() == n {
+                return true;
+            }
+            w.error(
+                at.clone(),
+                format!(
+                    "`{name}` takes {n} arguments, {} are given",
+                    arguments.len()
+                ),
+            );
+            false
+        };
+        match name {
+            "min" | "max" => {
+                let mut ids = Vec::new();
+                let mut dim: Option<Dim> = None;
+                for e in arguments {
+                    let (id, d) = self.number(e);
+                    if let (Some(x), Some(y)) = (dim, d)
+                        && x != y
+                    {
+                        self.error(
+                            e.range.clone(),
+                            format!("{} is compared with {}", y.describe(), x.describe()),
+                        );
+                    }
+                    dim = dim.or(d);
+                    ids.push(id);
+                }
+                if ids.is_empty() {
+                    self.error(range.clone(), format!("`{name}` needs arguments"));
+                }
+                let call = if name == "min" { Call::Min } else { Call::Max };
+                let ty = dim.map_or(Ty::Wrong, Ty::Number);
+                self.push(TermKind::Call(call, ids), ty, range, false)
+            }
+            "abs" | "sqrt" => {
+                if !count(self, 1) {
+                    return self.wrong(range);
+                }
+                let (id, dim) = self.number(&arguments[0]);
+                let (call, dim) = if name == "abs" {
+                    (Call::Abs, dim)
+                } else {
+                    let root = dim.and_then(Dim::sqrt);
+                    if let (Some(d), None) = (dim, root) {
+                        self.error(
+                            range.clone(),
+                            format!("{} has no square root", d.describe()),
+                        );
+                    }
+                    (Call::Sqrt, root)
+                };
+                let ty = dim.map_or(Ty::Wrong, Ty::Number);
+                self.push(TermKind::Call(call, vec![id]), ty, range, false)
+            }
+            "ln" | "exp" | "sin" | "cos" | "acos" => {
+                if !count(self, 1) {
+                    return self.wrong(range);
+                }
+                let id = self.pure(&arguments[0]);
+                let call = match name {
+                    "ln" => Call::Ln,
+                    "exp" => Call::Exp,
+                    "sin" => Call::Sin,
+                    "cos" => Call::Cos,
+                    _ => Call::Acos,
+                };
+                self.push(
+                    TermKind::Call(call, vec![id]),
+                    Ty::Number(Dim::NONE),
+                    range,
+                    false,
+                )
+            }
+            "round" => {
+                if !count(self, 3) {
+                    return self.wrong(range);
+                }
+                self.round(arguments, range)
+            }
+            "next-up" | "next-down" => {
+                if !count(self, 2) {
+                    return self.wrong(range);
+                }
+                self.next(name == "next-up", arguments, range)
+            }
+            "neutral-current" | "open-pen-voltage" => self.physics(name, arguments, range),
+            _ => {
+                let known = [
+                    "min",
+                    "max",
+                    "abs",
+                    "sqrt",
+                    "ln",
+                    "exp",
+                    "sin",
+                    "cos",
+                    "acos",
+                    "round",
+                    "next-up",
+                    "next-down",
+                    "neutral-current",
+                    "open-pen-voltage",
+                ];
+                let mut error =
+                    TypingError::new(at.clone(), format!("there is no function `{name}`"));
+                if self.typer.tables.names.contains_key(name) {
+                    error = error.help(format!("a table is read with `{name}[…]`"));
+                } else if let Some(n) = closest(name, known) {
+                    error = error.help(format!("did you mean `{n}`?"));
+                }
+                self.errors.push(error);
+                self.wrong(range)
+            }
+        }
+    }
+
+    pub(super) fn round(&mut self, arguments: &[Expr], range: &Range) -> TermId {
+        let (id, dim) = self.number(&arguments[0]);
+        let (step_id, step_dim) = self.number(&arguments[1]);
+        let step = match self.terms[step_id.0 as usize].kind {
+            TermKind::Number(x) if x > 0.0 => x,
+            _ => {
+                self.error(
+                    arguments[1].range.clone(),
+                    "the step is a number above zero",
+                );
+                1.0
+            }
+        };
+        if dim.is_some() && step_dim.is_some() && dim != step_dim {
+            self.error(
+                arguments[1].range.clone(),
+                "the step has the unit of what is rounded",
+            );
+        }
+        let mode = match &arguments[2].kind {
+            ExprKind::Name(n) if n == "nearest" => Rounding::Nearest,
+            ExprKind::Name(n) if n == "up" => Rounding::Up,
+            ExprKind::Name(n) if n == "down" => Rounding::Down,
+            _ => {
+                self.error(
+                    arguments[2].range.clone(),
+                    "say `nearest`, `up` or `down` here",
+                );
+                Rounding::Nearest
+            }
+        };
+        let ty = dim.map_or(Ty::Wrong, Ty::Number);
+        self.push(TermKind::Round(id, step, mode), ty, range, false)
+    }
+
+    pub(super) fn next(&mut self, up: bool, arguments: &[Expr], range: &Range) -> TermId {
+        let vocabulary = self.typer.vocabulary;
+        let name = match &arguments[0].kind {
+            ExprKind::Name(n) => n.as_str(),
+            _ => "",
+        };
+        let (id, dim) = self.number(&arguments[1]);
+        let Some(series) = vocabulary.series_names.get(name).copied() else {
+            let mut error = TypingError::new(
+                arguments[0].range.clone(),
+                format!("there is no series `{name}`"),
+            );
+            if let Some(n) = closest(name, vocabulary.series_names.keys().map(String::as_str)) {
+                error = error.help(format!("did you mean `{n}`?"));
+            }
+            self.errors.push(error);
+            return self.wrong(range);
+        };
+        let unit = &vocabulary.series(series).unit;
+        if let Some(d) = dim
+            && d != unit.dim()
+        {
+            self.error(
+                arguments[1].range.clone(),
+                format!(
+                    "the series `{name}` holds {}, this is {}",
+                    unit.dim().describe(),
+                    d.describe()
+                ),
+            );
+        }
+        self.push(
+            TermKind::Next(series, up, id),
+            Ty::Number(unit.dim()),
+            range,
+            false,
+        )
+    }
+
+    pub(super) fn physics(&mut self, name: &str, arguments: &[Expr], range: &Range) -> TermId {
+        let unit = |u: &str| Unit::parse(u).map_or(Dim::NONE, |u| u.dim());
+        let (wanted, call, gives) = if name == "neutral-current" {
+            (vec![unit("A"); 3], Call::NeutralCurrent, unit("A"))
+        } else {
+            (
+                vec![
+                    unit("V"),
+                    Dim::NONE,
+                    unit("A"),
+                    unit("A"),
+                    unit("A"),
+                    unit("ohm"),
+                    unit("ohm"),
+                ],
+                Call::OpenPenVoltage,
+                unit("V"),
+            )
+        };
+        if arguments.len() != wanted.len() {
+            self.error(
+                range.clone(),
+                format!(
+                    "`{name}` takes {} arguments, {} are given",
+                    wanted.len(),
+                    arguments.len()
+                ),
+            );
+            return self.wrong(range);
+        }
+        let mut ids = Vec::new();
+        for (e, d) in arguments.iter().zip(wanted) {
+            let (id, got) = self.number(e);
+            if let Some(got) = got
+                && got != d
+            {
+                self.error(
+                    e.range.clone(),
+                    format!(
+                        "this is {}, where {} is expected",
+                        got.describe(),
+                        d.describe()
+                    ),
+                );
+            }
+            ids.push(id);
+        }
+        self.push(TermKind::Call(call, ids), Ty::Number(gives), range, false)
+    }
+
+    pub(super) fn aggregate(
+        &mut self,
+        op: Aggregate,
+        var: &str,
+        over: &Expr,
+        filter: Option<&Expr>,
+        body: Option<&Expr>,
+        range: &Range,
+    ) -> TermId {
+        let (over, variable) = match self.over(over) {
+            Some(x) => x,
+            None => return self.wrong(range),
+        };
+        let slot = u8::try_from(self.vars.len()).unwrap_or(u8::MAX);
+        self.vars.push((var.to_owned(), variable));
+        let filter_id = filter.map(|f| self.truth(f));
+        let guards = filter.map_or_else(Vec::new, |f| present_when(f, true));
+        let wants_truth = matches!(op, Aggregate::Every | Aggregate::Any);
+        let body_id = body.map(|b| {
+            self.with_guards(guards, |w| {
+                if wants_truth {
+                    w.truth(b)
+                } else {
+                    w.number(b).0
+                }
+            })
+        });
+        self.vars.pop();
+        let (ty, optional) = match op {
+            Aggregate::Count => (Ty::Number(Dim::NONE), false),
+            Aggregate::Every | Aggregate::Any => (Ty::Truth, false),
+            Aggregate::Sum | Aggregate::LargestTwo => {
+                (body_id.map_or(Ty::Wrong, |b| self.ty(b)), false)
+            }
+            // Nothing has neither a least nor a greatest; lines always exist.
+            Aggregate::Min | Aggregate::Max => (
+                body_id.map_or(Ty::Wrong, |b| self.ty(b)),
+                !matches!(over, Over::AllLines | Over::Lines(..)),
+            ),
+        };
+        if body.is_none() && op != Aggregate::Count {
+            self.errors.push(
+                TypingError::new(range.clone(), format!("`{}` needs a body", op.word()))
+                    .help(format!("write `{} {var} in …: …`", op.word())),
+            );
+        }
+        if body.is_some() && op == Aggregate::Count {
+            self.errors.push(
+                TypingError::new(range.clone(), "`count` takes `where`, not a body")
+                    .help("write `count x in … where …`"),
+            );
+        }
+        self.push(
+            TermKind::Aggregate {
+                op,
+                var: slot,
+                over,
+                filter: filter_id,
+                body: body_id,
+            },
+            ty,
+            range,
+            optional,
+        )
+    }
+
+    pub(super) fn over(&mut self, over: &Expr) -> Option<(Over, Variable)> {
+        if let ExprKind::Name(n) = &over.kind
+            && n == "all-lines"
+        {
+            return Some((Over::AllLines, Variable::Line));
+        }
+        let id = self.term(over, None);
+        let term = &self.terms[id.0 as usize];
+        match (&term.ty, &term.kind) {
+            (Ty::Collection(k), TermKind::Read { object, fact, .. }) => {
+                let out = (
+                    Over::Collection(object.clone(), fact.clone()),
+                    Variable::Object(*k),
+                );
+                self.needed(over, id);
+                Some(out)
+            }
+            (Ty::Set(words), _) if words.iter().any(|w| LINES.contains(&w.as_str())) => {
+                let at = line_indices(words);
+                self.needed(over, id);
+                Some((Over::Lines(id, at), Variable::Line))
+            }
+            (Ty::Wrong, _) => None,
+            (ty, _) => {
+                let what = ty.describe();
+                self.error(
+                    over.range.clone(),
+                    format!("this is {what}, where a collection is expected"),
+                );
+                None
+            }
+        }
+    }
+}

@@ -1,0 +1,314 @@
+//! Operators: arithmetic, comparisons, membership.
+
+use super::super::syntax::{BinaryOp, Expr, ExprKind, Range};
+use super::super::typed::{TermId, TermKind, Ty};
+use super::{TypingError, Work, fits, line_indices, present_when, word_index};
+use crate::quantity::{Dim, Unit, absolute_floor};
+use crate::source::closest;
+use crate::vocabulary::LINES;
+impl Work<'_, '_> {
+    pub(super) fn binary(
+        &mut self,
+        op: BinaryOp,
+        a: &Expr,
+        b: &Expr,
+        range: &Range,
+        expected: Option<&Ty>,
+    ) -> TermId {
+        match op {
+            BinaryOp::And | BinaryOp::Or => {
+                let a_id = self.truth(a);
+                let guards = present_when(a, op == BinaryOp::And);
+                let b_id = self.with_guards(guards, |w| w.truth(b));
+                let kind = if op == BinaryOp::And {
+                    TermKind::And(a_id, b_id)
+                } else {
+                    TermKind::Or(a_id, b_id)
+                };
+                self.push(kind, Ty::Truth, range, false)
+            }
+            BinaryOp::Otherwise => {
+                let a_id = self.term(a, expected);
+                let a_ty = self.ty(a_id);
+                let b_id = self.term(b, Some(&a_ty));
+                let b_ty = self.ty(b_id);
+                if !fits(&b_ty, &a_ty) {
+                    self.error(
+                        b.range.clone(),
+                        format!(
+                            "one side is {}, the other {}",
+                            a_ty.describe(),
+                            b_ty.describe()
+                        ),
+                    );
+                }
+                if matches!(
+                    a_ty,
+                    Ty::Word(_) | Ty::Number(_) | Ty::Truth | Ty::Date | Ty::Wrong
+                ) {
+                    let optional = self.is_optional(b_id);
+                    self.push(TermKind::Otherwise(a_id, b_id), a_ty, range, optional)
+                } else {
+                    self.error(a.range.clone(), "`else` follows a number, a word or a date");
+                    self.wrong(range)
+                }
+            }
+            BinaryOp::Add | BinaryOp::Sub => self.add(op == BinaryOp::Add, a, b, range),
+            BinaryOp::Mul | BinaryOp::Div => {
+                let (a_id, a_dim) = self.number(a);
+                let (b_id, b_dim) = self.number(b);
+                let (kind, ty) = match (op, a_dim, b_dim) {
+                    (BinaryOp::Mul, Some(x), Some(y)) => {
+                        (TermKind::Mul(a_id, b_id), Ty::Number(x.mul(y)))
+                    }
+                    (BinaryOp::Mul, ..) => (TermKind::Mul(a_id, b_id), Ty::Wrong),
+                    (_, Some(x), Some(y)) => (TermKind::Div(a_id, b_id), Ty::Number(x.div(y))),
+                    _ => (TermKind::Div(a_id, b_id), Ty::Wrong),
+                };
+                self.push(kind, ty, range, false)
+            }
+            BinaryOp::Pow => {
+                let (a_id, dim) = self.number(a);
+                let power = match &b.kind {
+                    ExprKind::Number { digits, unit: None } => digits.parse::<i32>().ok(),
+                    _ => None,
+                };
+                match power.filter(|n| (1..=8).contains(n)) {
+                    Some(n) => {
+                        let ty = dim.map_or(Ty::Wrong, |d| Ty::Number(d.powi(n)));
+                        self.push(TermKind::Power(a_id, n), ty, range, false)
+                    }
+                    None => {
+                        self.error(b.range.clone(), "the power is a whole number from 1 to 8");
+                        self.wrong(range)
+                    }
+                }
+            }
+            _ => self.comparison(op, a, b, range),
+        }
+    }
+
+    pub(super) fn add(&mut self, plus: bool, a: &Expr, b: &Expr, range: &Range) -> TermId {
+        let a_id = self.used(a, None);
+        let b_id = self.used(b, None);
+        let kind = if plus {
+            TermKind::Add(a_id, b_id)
+        } else {
+            TermKind::Sub(a_id, b_id)
+        };
+        let seconds = Unit::parse("s").map_or(Dim::NONE, |u| u.dim());
+        let ty = match (self.ty(a_id), self.ty(b_id)) {
+            (Ty::Wrong, _) | (_, Ty::Wrong) => Ty::Wrong,
+            (Ty::Number(x), Ty::Number(y)) if x == y => Ty::Number(x),
+            (Ty::Date, Ty::Number(d)) if d == seconds => Ty::Date,
+            (Ty::Date, Ty::Date) if !plus => Ty::Number(seconds),
+            (x, y) => {
+                self.error(
+                    range.clone(),
+                    format!(
+                        "{} and {} cannot be {}",
+                        x.describe(),
+                        y.describe(),
+                        if plus { "added" } else { "subtracted" }
+                    ),
+                );
+                Ty::Wrong
+            }
+        };
+        self.push(kind, ty, range, false)
+    }
+
+    pub(super) fn comparison(&mut self, op: BinaryOp, a: &Expr, b: &Expr, range: &Range) -> TermId {
+        // Two references.
+        if matches!(op, BinaryOp::Eq | BinaryOp::Ne)
+            && let (Some((x, _, xo)), Some((y, _, yo))) = (self.object(a), self.object(b))
+        {
+            for (e, optional) in [(a, xo), (b, yo)] {
+                if optional && !self.guarded(e) {
+                    let id = self.push(TermKind::Nothing, Ty::Nothing, &e.range, true);
+                    self.needed(e, id);
+                }
+            }
+            let id = self.push(TermKind::SameObject(x, y), Ty::Truth, range, false);
+            return self.negate_if(op == BinaryOp::Ne, id, range);
+        }
+        // A word takes its meaning from the other side.
+        let a_first = !matches!(&a.kind, ExprKind::Name(n) if self.find(self.subject, n).is_none());
+        let (a_id, b_id) = if a_first {
+            let a_id = self.used(a, None);
+            let a_ty = self.ty(a_id);
+            (a_id, self.used(b, Some(&a_ty)))
+        } else {
+            let b_id = self.used(b, None);
+            let b_ty = self.ty(b_id);
+            (self.used(a, Some(&b_ty)), b_id)
+        };
+        let (x, y) = (self.ty(a_id), self.ty(b_id));
+        let (mut a_id, mut b_id) = (a_id, b_id);
+        let floor = match (&x, &y) {
+            (Ty::Wrong, _) | (_, Ty::Wrong) => return self.wrong(range),
+            (Ty::Number(p), Ty::Number(q)) if p == q => Some(absolute_floor(*p)),
+            (Ty::Date, Ty::Date) => Some(0.5),
+            (Ty::Word(p), Ty::Word(q)) if p == q => {
+                if matches!(op, BinaryOp::Eq | BinaryOp::Ne) {
+                    None
+                } else {
+                    let number = Ty::Number(Dim::NONE);
+                    let ra = self.terms[a_id.0 as usize].range.clone();
+                    a_id = self.push(TermKind::Rank(a_id), number.clone(), &ra, false);
+                    let rb = self.terms[b_id.0 as usize].range.clone();
+                    b_id = self.push(TermKind::Rank(b_id), number, &rb, false);
+                    Some(1e-9)
+                }
+            }
+            (Ty::Truth, Ty::Truth) => None,
+            (Ty::Text, Ty::Text) => {
+                let literal =
+                    |w: &Self, id: TermId| matches!(w.terms[id.0 as usize].kind, TermKind::Text(_));
+                if !literal(self, a_id) && !literal(self, b_id) {
+                    self.error(
+                        range.clone(),
+                        "a text can only be compared with a text in quotes",
+                    );
+                }
+                None
+            }
+            _ => {
+                self.error(
+                    range.clone(),
+                    format!("{} is compared with {}", x.describe(), y.describe()),
+                );
+                return self.wrong(range);
+            }
+        };
+        let Some(floor) = floor else {
+            if !matches!(op, BinaryOp::Eq | BinaryOp::Ne) {
+                self.error(range.clone(), format!("{} has no order", x.describe()));
+            }
+            let id = self.push(TermKind::Same(a_id, b_id), Ty::Truth, range, false);
+            return self.negate_if(op == BinaryOp::Ne, id, range);
+        };
+        let kind = match op {
+            BinaryOp::Le => TermKind::Le(a_id, b_id, floor),
+            BinaryOp::Ge => TermKind::Le(b_id, a_id, floor),
+            BinaryOp::Lt => TermKind::Lt(a_id, b_id, floor),
+            BinaryOp::Gt => TermKind::Lt(b_id, a_id, floor),
+            _ => TermKind::Equal(a_id, b_id, floor),
+        };
+        let id = self.push(kind, Ty::Truth, range, false);
+        self.negate_if(op == BinaryOp::Ne, id, range)
+    }
+
+    pub(super) fn negate_if(&mut self, negate: bool, id: TermId, range: &Range) -> TermId {
+        if negate {
+            self.push(TermKind::Not(id), Ty::Truth, range, false)
+        } else {
+            id
+        }
+    }
+
+    pub(super) fn among_set(
+        &mut self,
+        inner: &Expr,
+        words: &[(String, Range)],
+        range: &Range,
+    ) -> TermId {
+        if let ExprKind::Name(n) = &inner.kind
+            && let Some(line) = self.line_named(n)
+        {
+            let mut bits = 0;
+            for (w, at) in words {
+                match LINES.iter().position(|l| l == w) {
+                    Some(i) => bits |= 1 << i,
+                    None => self.error(at.clone(), format!("`{w}` is no line conductor")),
+                }
+            }
+            return self.push(TermKind::LineAmong(line, bits), Ty::Truth, range, false);
+        }
+        let id = self.used(inner, None);
+        let all = match self.ty(id) {
+            Ty::Word(w) => w,
+            Ty::Wrong => return self.wrong(range),
+            other => {
+                self.errors.push(
+                    TypingError::new(
+                        inner.range.clone(),
+                        format!(
+                            "this is {}, where a word of a choice is expected",
+                            other.describe()
+                        ),
+                    )
+                    .help("a set of words is asked `WORD among fact`"),
+                );
+                return self.wrong(range);
+            }
+        };
+        let mut bits = 0;
+        for (w, at) in words {
+            match word_index(&all, w) {
+                Some(i) => bits |= 1_u64 << i,
+                None => {
+                    let mut error = TypingError::new(
+                        at.clone(),
+                        format!("`{w}` is none of {}", all.join(", ")),
+                    );
+                    if let Some(n) = closest(w, all.iter().map(String::as_str)) {
+                        error = error.help(format!("did you mean `{n}`?"));
+                    }
+                    self.errors.push(error);
+                }
+            }
+        }
+        self.push(TermKind::Among(id, bits), Ty::Truth, range, false)
+    }
+
+    pub(super) fn among(&mut self, inner: &Expr, set: &Expr, range: &Range) -> TermId {
+        let set_id = self.used(set, None);
+        let words = match self.ty(set_id) {
+            Ty::Set(w) => w,
+            Ty::Wrong => return self.wrong(range),
+            other => {
+                self.error(
+                    set.range.clone(),
+                    format!(
+                        "this is {}, where a set of words is expected",
+                        other.describe()
+                    ),
+                );
+                return self.wrong(range);
+            }
+        };
+        if let ExprKind::Name(n) = &inner.kind
+            && let Some(line) = self.line_named(n)
+        {
+            let at = line_indices(&words);
+            return self.push(TermKind::HasLine(set_id, line, at), Ty::Truth, range, false);
+        }
+        let word = match &inner.kind {
+            ExprKind::Name(n) => Some(n.clone()),
+            ExprKind::Number { digits, unit: None } => Some(digits.clone()),
+            _ => None,
+        };
+        if let Some(i) = word.as_deref().and_then(|w| word_index(&words, w)) {
+            return self.push(TermKind::Has(set_id, i), Ty::Truth, range, false);
+        }
+        let id = self.used(inner, Some(&Ty::Word(words.clone())));
+        match self.ty(id) {
+            Ty::Word(w) if w == words => {
+                self.push(TermKind::MemberOf(id, set_id), Ty::Truth, range, false)
+            }
+            Ty::Wrong => self.wrong(range),
+            other => {
+                self.error(
+                    inner.range.clone(),
+                    format!(
+                        "this is {}, the set holds {}",
+                        other.describe(),
+                        words.join(", ")
+                    ),
+                );
+                self.wrong(range)
+            }
+        }
+    }
+}

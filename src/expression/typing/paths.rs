@@ -1,0 +1,429 @@
+//! Names and paths: facts of objects, limits, lines, tables.
+
+use super::super::syntax::{Expr, ExprKind, Range};
+use super::super::table::{KeyType, TableId};
+use super::super::typed::{LineTerm, ObjectTerm, ReadFact, TermId, TermKind, Ty};
+use super::{TypingError, Variable, Work, fits, look_up_text, path_text, word_index};
+use crate::quantity::Dim;
+use crate::source::closest;
+use crate::vocabulary::{FactType, KindId, LINES};
+impl Work<'_, '_> {
+    pub(super) fn unknown_kind(&mut self, kind: &str, at: &Range) {
+        let mut error = TypingError::new(at.clone(), format!("there is no kind `{kind}`"));
+        let names = self.typer.vocabulary.kinds.iter().map(|k| k.name.as_str());
+        if let Some(name) = closest(kind, names) {
+            error = error.help(format!("did you mean `{name}`?"));
+        }
+        self.errors.push(error);
+    }
+
+    pub(super) fn line_named(&self, name: &str) -> Option<LineTerm> {
+        if let Some(i) = LINES.iter().position(|l| *l == name) {
+            return Some(LineTerm::Fixed(u8::try_from(i).unwrap_or(0)));
+        }
+        if let Some(i) = self.vars.iter().rposition(|(n, _)| n == name) {
+            return match self.vars[i].1 {
+                Variable::Line => Some(LineTerm::Var(u8::try_from(i).unwrap_or(0))),
+                Variable::Object(_) => None,
+            };
+        }
+        (name == "line" && self.per_line).then_some(LineTerm::Current)
+    }
+
+    pub(super) fn name(&mut self, name: &str, range: &Range, expected: Option<&Ty>) -> TermId {
+        if let Some(Ty::Word(words)) = expected
+            && let Some(i) = word_index(words, name)
+        {
+            return self.push(TermKind::Word(i), Ty::Word(words.clone()), range, false);
+        }
+        let e = Expr {
+            kind: ExprKind::Name(name.to_owned()),
+            range: range.clone(),
+        };
+        if let Some((object, kind, optional)) = self.object(&e) {
+            let optional = optional && !self.guarded(&e);
+            return self.push(TermKind::Object(object), Ty::Object(kind), range, optional);
+        }
+        if self
+            .typer
+            .vocabulary
+            .kind(self.subject)
+            .fact_named(name)
+            .is_some()
+        {
+            return self.read(
+                &e,
+                ObjectTerm::Subject,
+                self.subject,
+                false,
+                name,
+                range,
+                None,
+            );
+        }
+        if name == "pi" {
+            return self.push(
+                TermKind::Number(std::f64::consts::PI),
+                Ty::Number(Dim::NONE),
+                range,
+                false,
+            );
+        }
+        if self.line_named(name).is_some() {
+            self.error(
+                range.clone(),
+                format!("`{name}` is a line conductor: write it in `[ ]` or before `among`"),
+            );
+            return self.wrong(range);
+        }
+        self.unknown_name(name, range, self.subject, expected);
+        self.wrong(range)
+    }
+
+    pub(super) fn unknown_name(
+        &mut self,
+        name: &str,
+        range: &Range,
+        kind: KindId,
+        expected: Option<&Ty>,
+    ) {
+        let vocabulary = self.typer.vocabulary;
+        let k = vocabulary.kind(kind);
+        let mut error = match expected {
+            Some(Ty::Word(words)) => TypingError::new(
+                range.clone(),
+                format!("`{name}` is none of {}", words.join(", ")),
+            ),
+            _ => TypingError::new(range.clone(), format!("`{}` has no fact `{name}`", k.name)),
+        };
+        let words: Vec<&str> = match expected {
+            Some(Ty::Word(words)) => words.iter().map(String::as_str).collect(),
+            _ => Vec::new(),
+        };
+        let names = k
+            .facts
+            .iter()
+            .map(|f| f.name.as_str())
+            .chain(self.vars.iter().map(|(n, _)| n.as_str()))
+            .chain(words);
+        if let Some(found) = closest(name, names) {
+            error = error.help(format!("did you mean `{found}`?"));
+        } else if self.typer.tables.names.contains_key(name) {
+            error = error.help(format!("`{name}` is a table: give its keys in `[ ]`"));
+        } else {
+            let holders: Vec<&str> = vocabulary
+                .kinds
+                .iter()
+                .filter(|k| k.fact_named(name).is_some())
+                .map(|k| k.name.as_str())
+                .take(4)
+                .collect();
+            if !holders.is_empty() {
+                error = error.help(format!("it is a fact of {}", holders.join(", ")));
+            }
+        }
+        self.errors.push(error);
+    }
+
+    pub(super) fn guarded(&self, e: &Expr) -> bool {
+        path_text(e).is_some_and(|p| self.guards.contains(&p))
+    }
+
+    /// The object an expression leads to, its kind, and whether it may be absent (without regard
+    /// to guards); none if the expression is no path to an object.
+    pub(super) fn object(&self, e: &Expr) -> Option<(ObjectTerm, KindId, bool)> {
+        let (before, kind, name, optional) = match &e.kind {
+            ExprKind::Name(name) => {
+                if let Some(i) = self.vars.iter().rposition(|(n, _)| n == name) {
+                    return match self.vars[i].1 {
+                        Variable::Object(k) => {
+                            Some((ObjectTerm::Var(u8::try_from(i).unwrap_or(0)), k, false))
+                        }
+                        Variable::Line => None,
+                    };
+                }
+                if name == "subject" {
+                    return Some((ObjectTerm::Subject, self.subject, false));
+                }
+                (ObjectTerm::Subject, self.subject, name, false)
+            }
+            ExprKind::Step(before, name, _) => {
+                let (object, kind, optional) = self.object(before)?;
+                let optional = optional && !self.guarded(before);
+                (object, kind, name, optional)
+            }
+            _ => return None,
+        };
+        let (read, fact) = self.find(kind, name)?;
+        match fact.ty {
+            FactType::Part(k) | FactType::Reference(k) => Some((
+                ObjectTerm::Step(Box::new(before), read),
+                k,
+                optional || fact.optional,
+            )),
+            _ => None,
+        }
+    }
+
+    /// A fact of a kind; of an abstract one, where each of its kinds has it with one type.
+    pub(super) fn find(
+        &self,
+        kind: KindId,
+        name: &str,
+    ) -> Option<(ReadFact, &crate::vocabulary::Fact)> {
+        let vocabulary = self.typer.vocabulary;
+        let k = vocabulary.kind(kind);
+        if !k.is_abstract() {
+            let ix = k.fact_named(name)?;
+            return Some((
+                ReadFact {
+                    name: name.to_owned(),
+                    by_kind: vec![(kind, ix)],
+                },
+                k.fact(ix),
+            ));
+        }
+        let mut by_kind = Vec::new();
+        let mut first = None;
+        for real in &k.any_of {
+            let rk = vocabulary.kind(*real);
+            let ix = rk.fact_named(name)?;
+            by_kind.push((*real, ix));
+            let fact = rk.fact(ix);
+            // An optional one anywhere makes the whole optional.
+            if first.is_none_or(|f: &crate::vocabulary::Fact| !f.optional && fact.optional) {
+                first = Some(fact);
+            }
+        }
+        Some((
+            ReadFact {
+                name: name.to_owned(),
+                by_kind,
+            },
+            first?,
+        ))
+    }
+
+    pub(super) fn step(&mut self, e: &Expr, before: &Expr, name: &str, at: &Range) -> TermId {
+        if let ExprKind::Name(n) = &before.kind
+            && n == "limits"
+        {
+            return self.limit(name, at, &e.range);
+        }
+        if let Some((object, kind, optional)) = self.object(e) {
+            let optional = optional && !self.guarded(e);
+            return self.push(
+                TermKind::Object(object),
+                Ty::Object(kind),
+                &e.range,
+                optional,
+            );
+        }
+        let Some((object, kind, optional)) = self.object(before) else {
+            let errors = self.errors.len();
+            let id = self.term(before, None);
+            if self.errors.len() == errors {
+                let what = self.ty(id).describe();
+                self.error(
+                    before.range.clone(),
+                    format!("this is {what} and has no facts"),
+                );
+            }
+            return self.wrong(&e.range);
+        };
+        let optional = optional && !self.guarded(before);
+        self.read(e, object, kind, optional, name, at, None)
+    }
+
+    pub(super) fn limit(&mut self, name: &str, at: &Range, range: &Range) -> TermId {
+        let limits = self.typer.limits;
+        match limits.names.get(name) {
+            Some(id) => {
+                let dim = limits.all[id.0 as usize].unit.dim();
+                self.push(TermKind::Limit(*id), Ty::Number(dim), range, false)
+            }
+            None => {
+                let mut error = TypingError::new(at.clone(), format!("there is no limit `{name}`"));
+                if let Some(n) = closest(name, limits.names.keys().map(String::as_str)) {
+                    error = error.help(format!("did you mean `limits.{n}`?"));
+                }
+                self.errors.push(error);
+                self.wrong(range)
+            }
+        }
+    }
+
+    #[expect(clippy::too_many_arguments, reason = "one call describes one read")]
+    pub(super) fn read(
+        &mut self,
+        e: &Expr,
+        object: ObjectTerm,
+        kind: KindId,
+        optional: bool,
+        name: &str,
+        at: &Range,
+        line: Option<LineTerm>,
+    ) -> TermId {
+        let Some((read, fact)) = self.find(kind, name) else {
+            self.unknown_name(name, at, kind, None);
+            return self.wrong(&e.range);
+        };
+        // An empty list is a list: only what is read through may be absent.
+        let listed = matches!(fact.ty, FactType::Parts(_) | FactType::References(_));
+        let optional = (optional || (fact.optional && !listed)) && !self.guarded(e);
+        let fact = fact.clone();
+        let mut line = line;
+        let ty = match &fact.ty {
+            FactType::Quantity { unit, per_line, .. } => {
+                if *per_line && line.is_none() {
+                    if self.per_line {
+                        line = Some(LineTerm::Current);
+                    } else {
+                        self.errors.push(
+                            TypingError::new(
+                                at.clone(),
+                                format!("`{name}` has one value for each line conductor"),
+                            )
+                            .help(format!(
+                                "write `{name}[L1]`, or `max l in all-lines: {name}[l]`"
+                            )),
+                        );
+                    }
+                } else if !*per_line && line.is_some() {
+                    self.error(
+                        at.clone(),
+                        format!("`{name}` has one value, not one for each line conductor"),
+                    );
+                }
+                Ty::Number(unit.dim())
+            }
+            FactType::Choice { words, .. } => Ty::Word(words.clone()),
+            FactType::Some { words } => Ty::Set(words.clone()),
+            FactType::YesNo => Ty::Truth,
+            FactType::Text => Ty::Text,
+            FactType::Date => Ty::Date,
+            FactType::Part(k) | FactType::Reference(k) => Ty::Object(*k),
+            FactType::Parts(k) | FactType::References(k) | FactType::Reverse { kind: k, .. } => {
+                Ty::Collection(*k)
+            }
+        };
+        self.push(
+            TermKind::Read {
+                object,
+                fact: read,
+                line,
+            },
+            ty,
+            &e.range,
+            optional,
+        )
+    }
+
+    pub(super) fn index(&mut self, e: &Expr, base: &Expr, keys: &[Expr]) -> TermId {
+        if let ExprKind::Name(name) = &base.kind
+            && let Some(table) = self.typer.tables.names.get(name).copied()
+            && !matches!(keys, [Expr { kind: ExprKind::Name(n), .. }] if self.line_named(n).is_some())
+        {
+            return self.lookup(table, name, keys, e);
+        }
+        let line = match keys {
+            [
+                Expr {
+                    kind: ExprKind::Name(n),
+                    ..
+                },
+            ] => self.line_named(n),
+            _ => None,
+        };
+        let Some(line) = line else {
+            let what = path_text(base).unwrap_or_default();
+            let mut error = TypingError::new(
+                base.range.clone(),
+                format!("`{what}` is neither a table nor a fact with a line conductor"),
+            );
+            if let Some(n) = closest(&what, self.typer.tables.names.keys().map(String::as_str)) {
+                error = error.help(format!("did you mean the table `{n}`?"));
+            }
+            self.errors.push(error);
+            return self.wrong(&e.range);
+        };
+        match &base.kind {
+            ExprKind::Name(name) => {
+                let (kind, name) = (self.subject, name.clone());
+                self.read(
+                    e,
+                    ObjectTerm::Subject,
+                    kind,
+                    false,
+                    &name,
+                    &base.range,
+                    Some(line),
+                )
+            }
+            ExprKind::Step(before, name, at) => {
+                let Some((object, kind, optional)) = self.object(before) else {
+                    self.term(before, None);
+                    return self.wrong(&e.range);
+                };
+                let optional = optional && !self.guarded(before);
+                self.read(e, object, kind, optional, name, at, Some(line))
+            }
+            _ => {
+                self.error(base.range.clone(), "only a fact has line conductors");
+                self.wrong(&e.range)
+            }
+        }
+    }
+
+    pub(super) fn lookup(&mut self, table: TableId, name: &str, keys: &[Expr], e: &Expr) -> TermId {
+        let range = &e.range;
+        let Some(t) = self.typer.table_list.get(table.0 as usize) else {
+            return self.wrong(range);
+        };
+        if keys.len() != t.keys.len() {
+            let names: Vec<&str> = t.keys.iter().map(|k| k.name.as_str()).collect();
+            self.errors.push(
+                TypingError::new(
+                    range.clone(),
+                    format!(
+                        "the table `{name}` has {} keys, {} are given",
+                        t.keys.len(),
+                        keys.len()
+                    ),
+                )
+                .help(format!("write `{name}[{}]`", names.join(", "))),
+            );
+            return self.wrong(range);
+        }
+        let mut ids = Vec::new();
+        for (given, key) in keys.iter().zip(&t.keys) {
+            let wanted = match &key.ty {
+                KeyType::Number(d, ..) => Ty::Number(*d),
+                KeyType::Word(w) => Ty::Word(w.clone()),
+            };
+            let id = self.used(given, Some(&wanted));
+            let got = self.ty(id);
+            if !fits(&got, &wanted) {
+                self.error(
+                    given.range.clone(),
+                    format!(
+                        "the key `{}` of `{name}` is {}, this is {}",
+                        key.name,
+                        wanted.describe(),
+                        got.describe()
+                    ),
+                );
+            }
+            ids.push(id);
+        }
+        // A guard for these very keys makes it safe.
+        let guarded = || look_up_text(e).is_some_and(|l| self.guards.contains(&l));
+        let (gives, optional) = (t.gives, t.optional && !guarded());
+        self.push(
+            TermKind::Lookup(table, ids),
+            Ty::Number(gives),
+            range,
+            optional,
+        )
+    }
+}
