@@ -217,3 +217,33 @@ fn bad_input() {
         insta::assert_snapshot!(format!("bad-{name}"), refused(&sound(), Some(&yaml)));
     }
 }
+
+/// Answers beyond yes and no, as a terminal shows them.
+#[test]
+fn answers() {
+    let clean = "examples/quarry-cottage.amp";
+    let faults = "examples/quarry-cottage-faults.amp";
+    let survey = "examples/half-filled-survey.amp";
+    let all: [(&str, &[&str]); 11] = [
+        ("survey", &["survey", survey]),
+        ("survey-sheet", &["survey", "--sheet", "text", survey]),
+        (
+            "new-gb",
+            &["new", "--rules", "gb", "--name", "Mill Cottage"],
+        ),
+        ("bounds", &["bounds", clean]),
+        ("bounds-of-a-choice", &["bounds", clean, "drive.ip-code"]),
+        ("mend", &["mend", faults]),
+        ("mend-of-an-open-design", &["mend", survey]),
+        ("prove", &["prove", "examples/terrace-template.amp"]),
+        ("prove-two", &["prove", "examples/rope-yard-template.amp"]),
+        (
+            "compare-editions",
+            &["compare", "--from", "gb@2018", "--to", "gb@A4", clean],
+        ),
+        ("explain", &["explain", "iec-voltage-drop"]),
+    ];
+    for (name, arguments) in all {
+        insta::assert_snapshot!(format!("answer-{name}"), run(arguments));
+    }
+}

@@ -229,14 +229,7 @@ impl View<'_> {
     }
 
     fn installation(&self) -> String {
-        let v = &self.ruleset.vocabulary;
-        v.kind_named("installation")
-            .and_then(|k| self.design.of_kind(k).next())
-            .map(|id| {
-                let o = self.design.object(id);
-                o.label.clone().unwrap_or_else(|| o.name.clone())
-            })
-            .unwrap_or_default()
+        installation_name(self.ruleset, self.design)
     }
 
     fn finding(
@@ -440,6 +433,19 @@ impl View<'_> {
         }
         out
     }
+}
+
+/// What the installation is called: its label, or its name.
+#[must_use]
+pub fn installation_name(ruleset: &Ruleset, design: &Design) -> String {
+    let v = &ruleset.vocabulary;
+    v.kind_named("installation")
+        .and_then(|k| design.of_kind(k).next())
+        .map(|id| {
+            let o = design.object(id);
+            o.label.clone().unwrap_or_else(|| o.name.clone())
+        })
+        .unwrap_or_default()
 }
 
 /// A text of several lines on one.

@@ -21,7 +21,7 @@ pub use coverage::{Branch, Branches, Seen};
 pub use finding::{
     Counts, FigureValue, Finding, Missing, Outcome, Reason, Report, WayState, WitnessValue,
 };
-pub use judge::{Judged, Settings, check};
+pub use judge::{Judged, Settings, check, installation_name};
 pub use link::{FactKey, Frame, LeafInfo, Linker, Obj, Step, Trace, What};
 pub use show::{show_number, show_truth, show_val, show_words, tame};
 pub use verdicts::{Verdict, link_verdicts};

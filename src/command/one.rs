@@ -46,13 +46,6 @@ pub(super) fn read_one(path: &Path, reading: &Reading, out: &mut Output) -> Opti
 impl One {
     /// What the installation is called.
     pub(super) fn installation(&self) -> String {
-        let v = &self.ruleset.vocabulary;
-        v.kind_named("installation")
-            .and_then(|k| self.design.of_kind(k).next())
-            .map(|id| {
-                let o = self.design.object(id);
-                o.label.clone().unwrap_or_else(|| o.name.clone())
-            })
-            .unwrap_or_default()
+        crate::check::installation_name(&self.ruleset, &self.design)
     }
 }

@@ -345,22 +345,26 @@ impl Table<'_> {
                 text
             }
             Format::Json => {
-                let list: Vec<_> = unmet
-                    .iter()
-                    .map(|(v, t)| {
-                        let (severity, rule, subject) = &self.names[*v];
-                        json!({
-                            "rule": rule,
-                            "subject": subject,
-                            "severity": severity.word(),
-                            "outcome": if *t == TruthSet::F { "failed" } else { "undecided" },
-                        })
-                    })
-                    .collect();
+                let list = self.listed(&unmet);
                 json!({"line": row.line, "findings": list}).to_string()
             }
         };
         told
+    }
+
+    /// Verdicts that are not met, for programs.
+    fn listed(&self, list: &[(usize, TruthSet)]) -> Vec<serde_json::Value> {
+        list.iter()
+            .map(|(v, t)| {
+                let (severity, rule, subject) = &self.names[*v];
+                json!({
+                    "rule": rule,
+                    "subject": subject,
+                    "severity": severity.word(),
+                    "outcome": if *t == TruthSet::F { "failed" } else { "undecided" },
+                })
+            })
+            .collect()
     }
 
     fn bad(&self, line: u64, why: &str) -> Told {
@@ -489,18 +493,7 @@ impl Table<'_> {
                 ));
             }
             Format::Json => {
-                let list: Vec<_> = fixed
-                    .iter()
-                    .map(|(v, t)| {
-                        let (severity, rule, subject) = &self.names[*v];
-                        json!({
-                            "rule": rule,
-                            "subject": subject,
-                            "severity": severity.word(),
-                            "outcome": if *t == TruthSet::F { "failed" } else { "undecided" },
-                        })
-                    })
-                    .collect();
+                let list = self.listed(fixed);
                 out.line(&format!(
                     "\n], \"every-row\": {}, \"counts\": {}}}",
                     json!(list),

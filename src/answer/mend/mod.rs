@@ -382,11 +382,24 @@ fn fewer_fail(
     if more == 0 {
         return Some(true);
     }
-    for g in search.deps[v].clone() {
-        if chosen.contains(&g) {
+    let groups = search.deps[v].clone();
+    each_fails(search, order, chosen, &groups, more, from)
+}
+
+/// Whether each of some groups, added to `chosen`, leaves a breach.
+fn each_fails(
+    search: &mut Search<'_>,
+    order: &[usize],
+    chosen: &mut Vec<usize>,
+    groups: &[usize],
+    more: usize,
+    from: u64,
+) -> Option<bool> {
+    for g in groups {
+        if chosen.contains(g) {
             continue;
         }
-        chosen.push(g);
+        chosen.push(*g);
         let failed = fewer_fail(search, order, chosen, more - 1, from);
         chosen.pop();
         if failed != Some(true) {
@@ -410,18 +423,7 @@ fn further(
         .collect();
     all.sort_unstable();
     all.dedup();
-    for g in all {
-        if chosen.contains(&g) {
-            continue;
-        }
-        chosen.push(g);
-        let failed = fewer_fail(search, order, chosen, more - 1, from);
-        chosen.pop();
-        if failed != Some(true) {
-            return failed;
-        }
-    }
-    Some(true)
+    each_fails(search, order, chosen, &all, more, from)
 }
 
 /// A turned knob in words: its fact, its object, its value.
