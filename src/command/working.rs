@@ -7,6 +7,7 @@ use clap::Args;
 use serde_json::json;
 
 use crate::answer::{Working, worked_facts, working};
+use crate::check::installation_name;
 use crate::report::{json as to_json, render_problems};
 use crate::source::{Problem, Sources};
 
@@ -64,13 +65,24 @@ impl WorkingOf {
             .collect();
         match self.format {
             Format::Text => {
+                let name = installation_name(ruleset, design);
+                out.line(&format!(
+                    "Calculations for {name}\n{}, by {} [{} {}]\n",
+                    r.path, ruleset.edition.title, ruleset.id, ruleset.hash
+                ));
                 for w in &all {
                     out.text(&text(w, &r.sources));
                 }
+                out.line(
+                    "Figures of what is written; a qualified person answers for them, and local codes decide.",
+                );
             }
             Format::Json => {
                 let list: Vec<_> = all.iter().map(|w| as_json(w, &r.sources)).collect();
-                out.line(&json!({"schema": "amperule-working-1", "workings": list}).to_string());
+                out.line(
+                    &json!({"schema": "amperule-working-1", "path": r.path, "workings": list})
+                        .to_string(),
+                );
             }
         }
         if r.problems.iter().any(Problem::is_error) {
