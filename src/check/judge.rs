@@ -102,7 +102,11 @@ pub fn check(ruleset: &Ruleset, design: &Design, settings: &Settings) -> Judged 
     let Linker {
         program, leaves, ..
     } = linker;
-    let mut refiner = Refiner::new(&program, &ruleset.data);
+    let mut refiner = Lazy {
+        refiner: None,
+        program: &program,
+        ruleset,
+    };
     let view = View {
         ruleset,
         design,
@@ -220,6 +224,20 @@ pub(super) struct View<'a> {
     pub(super) program: &'a crate::expression::Program,
 }
 
+/// A refiner that is made when something is first refined: most designs leave nothing.
+struct Lazy<'a> {
+    refiner: Option<Refiner<'a>>,
+    program: &'a crate::expression::Program,
+    ruleset: &'a Ruleset,
+}
+
+impl<'a> Lazy<'a> {
+    fn get(&mut self) -> &mut Refiner<'a> {
+        self.refiner
+            .get_or_insert_with(|| Refiner::new(self.program, &self.ruleset.data))
+    }
+}
+
 impl View<'_> {
     /// Whether plain evaluation shows that a rule applies and is met.
     fn plainly_met(&self, p: &Pending<'_>) -> bool {
@@ -235,7 +253,7 @@ impl View<'_> {
     fn finding(
         &self,
         p: &Pending<'_>,
-        refiner: &mut Refiner<'_>,
+        refiner: &mut Lazy<'_>,
         settings: &Settings,
         installation: &str,
     ) -> Finding {
@@ -247,8 +265,8 @@ impl View<'_> {
         let mut cone: Option<Cone> = None;
         let truth = match natural.as_truth() {
             TruthSet::U => {
-                let c = refiner.cone(p.root);
-                let d = refiner.decide(&c, settings.budget);
+                let c = refiner.get().cone(p.root);
+                let d = refiner.get().decide(&c, settings.budget);
                 let t = d.truth;
                 flags = flags.with(d.flags);
                 if t == TruthSet::U {
@@ -272,8 +290,8 @@ impl View<'_> {
             if let Some(a) = p.applies
                 && self.program.val(a).as_truth() == TruthSet::U
             {
-                let c = refiner.cone(a);
-                if refiner.decide(&c, settings.budget).truth == TruthSet::F {
+                let c = refiner.get().cone(a);
+                if refiner.get().decide(&c, settings.budget).truth == TruthSet::F {
                     outcome = Outcome::NotApplicable;
                 }
             }
@@ -355,17 +373,17 @@ impl View<'_> {
             && outcome == Outcome::Undecided
         {
             let about = |id: LeafId| self.about(id);
-            let found = refiner.deciding(c, Budget(24));
+            let found = refiner.get().deciding(c, Budget(24));
             let applies = p
                 .applies
                 .filter(|a| self.program.val(*a).as_truth() == TruthSet::U)
-                .map(|a| refiner.cone(a));
-            for n in plain::deciding(self.program, refiner, c, found, &about) {
+                .map(|a| refiner.get().cone(a));
+            for n in plain::deciding(self.program, refiner.get(), c, found, &about) {
                 places.push(n.leaf);
                 // A value that only takes the rule away is told as such: the rule is not kept by it.
                 let away = n.yes.is_some_and(|y| {
                     applies.as_ref().is_some_and(|a| {
-                        refiner.run_with(a, &[(n.leaf, y)]).as_truth() == TruthSet::F
+                        refiner.get().run_with(a, &[(n.leaf, y)]).as_truth() == TruthSet::F
                     })
                 });
                 let mut m = self.missing(n.leaf, n.yes, n.no);
@@ -378,8 +396,8 @@ impl View<'_> {
                 .missing
                 .dedup_by(|a, b| a.of == b.of && a.fact == b.fact);
             if let (Some(y), Some(n)) = (&d.yes, &d.no) {
-                let y = plain::witness(self.program, refiner, c, y, true, &about);
-                let n = plain::witness(self.program, refiner, c, n, false, &about);
+                let y = plain::witness(self.program, refiner.get(), c, y, true, &about);
+                let n = plain::witness(self.program, refiner.get(), c, n, false, &about);
                 finding.witnesses = Some((self.witness(&y), self.witness(&n)));
             }
         }
