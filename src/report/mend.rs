@@ -145,7 +145,7 @@ pub fn text(path: &str, m: &Mended, kept: Option<bool>, sources: &Sources) -> St
     }
     if !m.beyond.is_empty() {
         out.push_str(
-            "\nNo choice of the designer mends these; they rest on what is found or given:\n",
+            "\nNothing that mend may change mends these; they rest on what is found, given, or for the designer to rethink:\n",
         );
         for (rule, subject, facts) in &m.beyond {
             let _ = writeln!(out, "  {rule} for {subject}: {}", facts.join(", "));
