@@ -1,8 +1,8 @@
 //! How far one fact can go before a verdict changes, and which rule stops it.
 //!
 //! A bound is the end of the largest connected stretch around the written value over which set
-//! evaluation certifies every verdict that holds now (SEMANTICS E2 of the design notes): verdicts
-//! are not monotone, so what lies beyond a bound may hold again, and is then reported.
+//! evaluation certifies every verdict that holds now: verdicts are not monotone, so what lies beyond
+//! a bound may hold again, and is then reported.
 
 use super::residual::{Engine, Place, Residual, can_be_free};
 use crate::design::model::{Design, ObjectId, Status};

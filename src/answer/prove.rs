@@ -242,12 +242,12 @@ fn tree(
     let whole: Vec<Val> = mine.iter().map(|i| all[*i].set).collect();
     let budget = engine.budget;
     engine.budget = INSIDE;
-    let mut queue = std::collections::VecDeque::from([(whole.clone(), 0_u32)]);
+    let mut queue = std::collections::VecDeque::from([whole.clone()]);
     let mut parts = Vec::new();
     let mut spent = 0;
     let mut exhausted = false;
     // Breadth first, so that what is left when the budget ends is small.
-    while let Some((ranges, depth)) = queue.pop_front() {
+    while let Some(ranges) = queue.pop_front() {
         let with: Vec<(LeafId, Val)> = mine
             .iter()
             .map(|i| all[*i].leaf)
@@ -265,11 +265,7 @@ fn tree(
         }
         let split = halve(engine, mine, all, &whole, &ranges, halvings);
         match split {
-            Some(halves) if spent + 2 <= boxes => {
-                for h in halves {
-                    queue.push_back((h, depth + 1));
-                }
-            }
+            Some(halves) if spent + 2 <= boxes => queue.extend(halves),
             Some(_) => {
                 exhausted = true;
                 parts.push(Part { ranges, state });

@@ -8,12 +8,12 @@
 use rustc_hash::FxHashMap;
 
 use crate::check::{LeafInfo, Linker, Verdict, What, link_verdicts};
-use crate::design::model::{Design, Object, ObjectId, Possible, Written};
+use crate::design::model::{Design, ObjectId, Possible};
 use crate::expression::{
     Budget, Cone, Flags, Leaf, LeafId, Presence, Program, Refiner, Reg, SetWords, Val,
 };
 use crate::quantity::TruthSet;
-use crate::ruleset::{Assumed, Ruleset, Stage};
+use crate::ruleset::{Ruleset, Stage};
 use crate::vocabulary::{Fact, FactIx, FactType};
 
 /// A fact of an object.
@@ -110,22 +110,8 @@ fn as_val(ruleset: &Ruleset, fact: &Fact, value: &Possible) -> Option<Val> {
     }
 }
 
-/// What a fact reads as where nothing is written and the ruleset assumes something.
-fn assumed_val(ruleset: &Ruleset, object: &Object, ix: FactIx, fact: &Fact) -> Option<Val> {
-    let a = ruleset.assumption(object.kind, ix)?;
-    let value = match a.value {
-        Assumed::Number(x) => Possible::Number(crate::quantity::Interval::point(x)),
-        Assumed::Word(bits) => Possible::Words(bits),
-        Assumed::Members(bits) => Possible::Members(bits),
-        Assumed::Truth(t) => Possible::Truth(t),
-        Assumed::Absent => Possible::Absent,
-        Assumed::TheOnly(_) => return None,
-    };
-    as_val(ruleset, fact, &value).map(|v| v.flagged(Flags::ASSUMED))
-}
-
 impl<'r> Residual<'r> {
-    /// Links a design with some of its facts free. Facts that cannot be free stay as written.
+    /// Links a design with some of its written facts free. Facts that cannot be free stay as written.
     #[must_use]
     pub fn new(ruleset: &'r Ruleset, design: &Design, free: &[Place], stage: Stage) -> Self {
         let mut opened = design.clone();
@@ -145,42 +131,21 @@ impl<'r> Residual<'r> {
                         }
                     }
                 }
+                Some(Possible::Unknown) => {}
                 Some(v) => match as_val(ruleset, fact, v) {
                     Some(val) => {
                         as_written.insert((*place, 3), val);
                     }
-                    None if *v != Possible::Unknown => continue,
-                    None => {}
+                    None => continue,
                 },
-                None => match assumed_val(ruleset, object, place.fact, fact) {
-                    Some(val) => {
-                        as_written.insert((*place, 3), val);
-                    }
-                    None if ruleset.derivation(object.kind, place.fact).is_some()
-                        || fact.inherits.is_some() =>
-                    {
-                        continue;
-                    }
-                    None => {}
-                },
+                None => continue,
             }
-            let head = object.head;
-            if let Some(slot) = opened
+            if let Some(Some(w)) = opened
                 .objects
                 .get_mut(place.object.0 as usize)
                 .and_then(|o| o.facts.get_mut(place.fact.0 as usize))
             {
-                match slot {
-                    Some(w) => w.value = Possible::Unknown,
-                    None => {
-                        *slot = Some(Written {
-                            value: Possible::Unknown,
-                            origin: None,
-                            span: head,
-                            key: head,
-                        });
-                    }
-                }
+                w.value = Possible::Unknown;
             }
         }
         let mut linker = Linker::new(ruleset, &opened);
@@ -337,19 +302,12 @@ impl Engine<'_> {
         let values = Self::values(self.residual, cone, with);
         let root = self.refiner.run(cone, &values);
         let truth = root.as_truth();
-        if truth != TruthSet::U {
-            self.refiner.restore(cone);
-            return Told {
-                truth,
-                flags: root.flags,
-            };
-        }
-        let points = cone
-            .leaves
-            .iter()
-            .zip(&values)
-            .all(|(l, v)| self.residual.leaf(l.id).is_point(v));
-        if points {
+        let points = || {
+            let mut all = cone.leaves.iter().zip(&values);
+            all.all(|(l, v)| self.residual.leaf(l.id).is_point(v))
+        };
+        // Of points there is nothing to refine.
+        if truth != TruthSet::U || points() {
             self.refiner.restore(cone);
             return Told {
                 truth,

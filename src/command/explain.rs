@@ -8,7 +8,7 @@ use crate::ruleset::{Case, read_cases};
 use crate::source::{Problem, Sources};
 
 use super::check::Format;
-use super::rules::{Which, show_problems, split_rules};
+use super::rules::Which;
 use super::{Output, exit};
 
 #[derive(Debug, Args)]
@@ -23,15 +23,7 @@ pub(super) struct Explain {
 
 impl Explain {
     pub(super) fn run(&self, out: &mut Output) -> u8 {
-        let library = self.which.library();
-        let edition = self
-            .which
-            .edition
-            .clone()
-            .or_else(|| library.editions(&split_rules(&self.which.rules).0).pop());
-        let loaded = library.load(&self.which.request(edition));
-        show_problems(&loaded, &loaded.problems, out);
-        let Some(ruleset) = &loaded.ruleset else {
+        let Some(ruleset) = self.which.load(out) else {
             return exit::FAILED;
         };
         let Some(rule) = ruleset.rule(&self.rule) else {
@@ -46,19 +38,22 @@ impl Explain {
             out.note(render_problems(&[p], &Sources::default(), out.style()).trim_end());
             return exit::FAILED;
         };
-        let (files, problems) = read_cases(&loaded.files);
-        show_problems(&loaded, &problems, out);
+        let (files, problems) = read_cases(&ruleset.files);
+        if !problems.is_empty() {
+            let sources = Sources::over(ruleset.files.clone());
+            out.text(&render_problems(&problems, &sources, out.style()));
+        }
         let cases: Vec<&Case> = files
             .iter()
             .flat_map(|f| &f.cases)
             .filter(|c| c.rule == rule.id)
             .filter(|c| c.edition.as_ref().is_none_or(|e| *e == ruleset.edition.id))
             .collect();
-        let reads = facts_read(ruleset, rule);
+        let reads = facts_read(&ruleset, rule);
         match self.format {
-            Format::Text => out.text(&explain::text(ruleset, rule, &reads, &cases)),
+            Format::Text => out.text(&explain::text(&ruleset, rule, &reads, &cases)),
             Format::Json => {
-                out.line(&explain::json(ruleset, rule, &reads, &cases).to_string());
+                out.line(&explain::json(&ruleset, rule, &reads, &cases).to_string());
             }
         }
         if problems.is_empty() {

@@ -64,7 +64,7 @@ impl Mend {
             return exit::FAILED;
         };
         let text = |span| one.sources.slice(span).to_owned();
-        let mut found = mend(&one.ruleset, &one.design, one.stage, &text);
+        let mut found = mend(&one.ruleset, &one.design, one.stage, one.on, &text);
         if let Err(p) = self.take_instead(&mut found) {
             out.note(render_problems(&[p], &Sources::default(), out.style()).trim_end());
             return exit::FAILED;

@@ -149,7 +149,8 @@ impl Which {
 }
 
 impl Which {
-    fn load(&self, out: &mut Output) -> Option<Arc<Ruleset>> {
+    /// The ruleset in the edition named, or the newest; what is wrong with it is shown.
+    pub(super) fn load(&self, out: &mut Output) -> Option<Arc<Ruleset>> {
         let edition = self
             .edition
             .clone()

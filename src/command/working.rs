@@ -93,16 +93,6 @@ impl WorkingOf {
     }
 }
 
-fn place(span: Option<crate::source::Span>, sources: &Sources) -> Option<String> {
-    let span = span?;
-    let file = sources.get(span.file)?;
-    Some(format!(
-        "{}:{}",
-        file.name(),
-        file.position(span.from()).line
-    ))
-}
-
 fn text(w: &Working, sources: &Sources) -> String {
     let mut out = format!("{} of {} = {}\n", w.fact, w.subject, w.result);
     for (i, s) in w.steps.iter().enumerate() {
@@ -114,7 +104,7 @@ fn text(w: &Working, sources: &Sources) -> String {
         let _ = writeln!(out, "     = {}", s.result);
         for input in &s.inputs {
             let mut line = format!("       {} = {}", input.name, input.value);
-            if let Some(p) = place(input.span, sources) {
+            if let Some(p) = input.span.and_then(|s| sources.place(s)) {
                 let _ = write!(line, "  [{p}]");
             }
             if let Some(src) = &input.source {
@@ -156,7 +146,7 @@ fn as_json(w: &Working, sources: &Sources) -> serde_json::Value {
             "inputs": s.inputs.iter().map(|i| json!({
                 "name": i.name,
                 "value": i.value,
-                "at": place(i.span, sources),
+                "at": i.span.and_then(|s| sources.place(s)),
                 "source": i.source,
             })).collect::<Vec<_>>(),
         })).collect::<Vec<_>>(),

@@ -8,19 +8,10 @@ use serde_json::{Value, json};
 use crate::answer::{AllBounds, Bound, Choices, End, Stop};
 use crate::quantity::{Rounding, format_interval, format_quantity, format_toward};
 use crate::ruleset::Severity;
-use crate::source::{Sources, Span};
+use crate::source::Sources;
 use crate::vocabulary::LINES;
 
 use super::json::number;
-
-fn line_of(span: Span, sources: &Sources) -> Option<String> {
-    let file = sources.get(span.file)?;
-    Some(format!(
-        "{}:{}",
-        file.name(),
-        file.position(span.from()).line
-    ))
-}
 
 fn name(b: &Bound) -> String {
     let line = b.line.map_or(String::new(), |l| {
@@ -88,7 +79,7 @@ fn bound(out: &mut String, b: &Bound, sources: &Sources) {
         format_interval(b.written.0, b.written.1, &b.unit)
     };
     let _ = write!(out, "\n{} = {written}", name(b));
-    if let Some(at) = line_of(b.span, sources) {
+    if let Some(at) = sources.place(b.span) {
         let _ = write!(out, "  [{at}; settled by {}]", b.settled_by);
     }
     out.push('\n');
@@ -151,7 +142,7 @@ fn why(s: &Stop, up: bool) -> String {
 
 fn choices(out: &mut String, c: &Choices, sources: &Sources) {
     let _ = write!(out, "\n{} of {} = {}", c.fact, c.of, c.written);
-    if let Some(at) = line_of(c.span, sources) {
+    if let Some(at) = sources.place(c.span) {
         let _ = write!(out, "  [{at}; settled by {}]", c.settled_by);
     }
     out.push('\n');
@@ -238,7 +229,7 @@ pub fn json(path: &str, all: &AllBounds, sources: &Sources) -> Value {
                 "unit": b.unit.text(),
                 "low": number(b.unit.from_si(b.written.0)),
                 "high": number(b.unit.from_si(b.written.1)),
-                "at": line_of(b.span, sources),
+                "at": sources.place(b.span),
                 "series": b.series,
                 "at-least": end(b, &b.low),
                 "at-most": end(b, &b.high),
@@ -260,7 +251,7 @@ pub fn json(path: &str, all: &AllBounds, sources: &Sources) -> Value {
                 "subject": c.of,
                 "settled-by": c.settled_by.word(),
                 "written": c.written,
-                "at": line_of(c.span, sources),
+                "at": sources.place(c.span),
                 "fine": c.fine,
                 "breaking": c.breaking.iter().map(|(w, r, s)| json!({"word": w, "rule": r, "subject": s})).collect::<Vec<_>>(),
             })

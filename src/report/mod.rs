@@ -7,6 +7,7 @@ pub mod compare;
 mod diagnostic;
 pub mod explain;
 pub mod json;
+mod markup;
 pub mod mend;
 pub mod prove;
 pub mod survey;

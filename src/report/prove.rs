@@ -10,6 +10,7 @@ use crate::quantity::{Rounding, format_toward};
 use crate::ruleset::Severity;
 
 use super::json::number;
+use super::markup::escape;
 
 fn word(s: State) -> &'static str {
     match s {
@@ -267,10 +268,6 @@ fn rules_of(proved: &Proved, m: &Map) -> Vec<String> {
             Some(format!("{}: {} for {}", word(s), p.rule, p.subject))
         })
         .collect()
-}
-
-fn escape(text: &str) -> String {
-    text.replace('&', "&amp;").replace('<', "&lt;")
 }
 
 /// The lower edge of a drawing's legend.

@@ -9,6 +9,8 @@ use crate::ruleset::Severity;
 use crate::source::Sources;
 use crate::vocabulary::Settler;
 
+use super::markup::escape;
+
 /// Rules named with each question on a terminal.
 const MOST_RULES: usize = 3;
 
@@ -261,13 +263,6 @@ pub fn sheet_text(head: &SheetHead, survey: &Survey) -> String {
         "\n* a requirement waits for it; the others are for cautions and advice.\nLocal codes and the judgement of a qualified person decide.\n",
     );
     out
-}
-
-fn escape(text: &str) -> String {
-    text.replace('&', "&amp;")
-        .replace('<', "&lt;")
-        .replace('>', "&gt;")
-        .replace('"', "&quot;")
 }
 
 const STYLE: &str = "body{font:15px/1.45 Georgia,serif;margin:2rem auto;max-width:46rem;padding:0 1rem;color:#1c2422}\

@@ -271,6 +271,17 @@ impl Sources {
             .unwrap_or("")
     }
 
+    /// Where a place is, as `file:line`.
+    #[must_use]
+    pub fn place(&self, span: Span) -> Option<String> {
+        let file = self.get(span.file)?;
+        Some(format!(
+            "{}:{}",
+            file.name(),
+            file.position(span.from()).line
+        ))
+    }
+
     /// Line and column of the start of a span.
     #[must_use]
     pub fn position(&self, span: Span) -> Option<Position> {

@@ -10,7 +10,7 @@ use super::{CLEAN, FAULTS, breaches, design, gb, report, those, with};
 
 fn mended(text: &str) -> Mended {
     let slice = |s: Span| text[s.start as usize..s.end as usize].to_owned();
-    mend(gb(), &design(text), Stage::Design, &slice)
+    mend(gb(), &design(text), Stage::Design, None, &slice)
 }
 
 /// The text with all edits of a mend.
@@ -281,4 +281,27 @@ fn brute_force_finds_no_single_change_where_two_are_said_to_be_fewest() {
     assert!(tried > 100 && fixed_one > 0, "{tried} {fixed_one}");
     let m = mended(&text);
     assert!(m.fewest && m.changes.len() == 2);
+}
+
+/// A departure that holds covers its breach here as in a check; one that has expired does not.
+#[test]
+fn departures_count_as_in_a_check() {
+    let departure = |until: &str| {
+        let broken = with(CLEAN, &[("ip-code: IP54", "ip-code: IP20")]);
+        let text: String = ["iec-enclosure-suits-solids", "iec-enclosure-suits-water"]
+            .iter()
+            .map(|rule| {
+                format!(
+                    "departure from {rule} {{ reason: \"in a cabinet\"  agreed-by: \"designer\"  until: {until} }}\n"
+                )
+            })
+            .collect();
+        mended(&format!("{broken}{text}"))
+    };
+    // The newest date in the file is the day of the design, 2026-05-12, or that of the departure.
+    let holds = departure("2026-12-31");
+    assert!(holds.breaches.is_empty() && holds.changes.is_empty());
+    let expired = departure("2026-05-11");
+    assert_eq!(expired.breaches.len(), 2);
+    assert_eq!(said(&expired), ["drive: ip-code IP44"]);
 }

@@ -88,7 +88,7 @@ fn mending(criterion: &mut Criterion, ruleset: &Ruleset, measuring: bool) -> Res
         FAULTS.to_owned(),
     ));
     let text = |span: Span| sources.slice(span).to_owned();
-    let once = || mend(ruleset, black_box(&design), Stage::Design, &text);
+    let once = || mend(ruleset, black_box(&design), Stage::Design, None, &text);
     let found = once();
     if found.changes.is_empty() {
         return Err("the example with faults is mended by nothing".to_owned());

@@ -12,6 +12,7 @@ mod search;
 use rustc_hash::FxHashSet;
 
 use super::residual::{Place, Residual};
+use crate::check::{Outcome, Settings, check};
 use crate::design::model::Design;
 use crate::expression::{LeafSource, Val};
 use crate::quantity::TruthSet;
@@ -92,19 +93,21 @@ impl Mended {
     }
 }
 
-/// Looks for the fewest changes that mend a design. `text` gives the text of a place.
+/// Looks for the fewest changes that mend a design. `on` is the day by which departures are judged;
+/// `text` gives the text of a place.
 #[must_use]
 pub fn mend(
     ruleset: &Ruleset,
     design: &Design,
     stage: Stage,
+    on: Option<i32>,
     text: &dyn Fn(Span) -> String,
 ) -> Mended {
     let (opened, grafts) = graft(ruleset, design);
     let places: Vec<Place> = changeable(ruleset, design);
     let residual = Residual::new(ruleset, &opened, &places, stage);
     let (knobs, groups) = knobs(&residual, &grafts);
-    let departed = departed(ruleset, design, &residual);
+    let departed = departed(design, &residual, stage, on);
     let mut search = Search::new(&residual, knobs, groups, &grafts, &departed, WORK);
     let breaches: Vec<usize> = (0..residual.verdicts.len())
         .filter(|v| search.needs[*v] == Need::Mend)
@@ -122,8 +125,7 @@ pub fn mend(
             able.push(v);
         } else {
             let (rule, subject) = name(v);
-            out.beyond
-                .push((rule, subject, rests_on(&residual, &mut search, v)));
+            out.beyond.push((rule, subject, rests_on(&residual, v)));
         }
     }
     let (turned, changed, left) = repair(&mut search, &able);
@@ -148,26 +150,30 @@ pub fn mend(
     out
 }
 
-/// Verdicts that a departure covers.
-fn departed(ruleset: &Ruleset, design: &Design, residual: &Residual<'_>) -> Vec<usize> {
+/// Verdicts that a departure covers, as a check finds them.
+fn departed(design: &Design, residual: &Residual<'_>, stage: Stage, on: Option<i32>) -> Vec<usize> {
+    if design.departures.is_empty() {
+        return Vec::new();
+    }
+    let settings = Settings {
+        stage,
+        on,
+        ..Settings::default()
+    };
+    let covered: FxHashSet<(String, String)> = check(residual.ruleset, design, &settings)
+        .report
+        .findings
+        .into_iter()
+        .filter(|f| f.outcome == Outcome::Departed)
+        .map(|f| (f.rule, f.subject))
+        .collect();
     (0..residual.verdicts.len())
-        .filter(|v| {
-            let rule = residual.rule(*v);
-            rule.departable
-                && ruleset.rule(&rule.id).is_some()
-                && design.departures.iter().any(|d| {
-                    d.rule.value == rule.id
-                        && d.subject
-                            .as_ref()
-                            .is_none_or(|s| s.value == residual.verdicts[*v].subject)
-                })
-        })
+        .filter(|v| covered.contains(&(residual.rule(*v).id.clone(), residual.subject(*v))))
         .collect()
 }
 
 /// The facts a breach rests on that are not the designer's: what would have to be other.
-fn rests_on(residual: &Residual<'_>, search: &mut Search<'_>, v: usize) -> Vec<String> {
-    let cone = search.engine.cone(v).clone();
+fn rests_on(residual: &Residual<'_>, v: usize) -> Vec<String> {
     let mut all: Vec<String> = Vec::new();
     let mut seen = FxHashSet::default();
     let root = residual.verdicts[v].root;
@@ -200,7 +206,6 @@ fn rests_on(residual: &Residual<'_>, search: &mut Search<'_>, v: usize) -> Vec<S
             op => op.operands(&residual.program.args, |o| stack.push(o)),
         }
     }
-    drop(cone);
     all.sort();
     all.truncate(6);
     all
