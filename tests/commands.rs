@@ -86,6 +86,31 @@ fn json_has_the_schema_and_the_findings() {
 
 /// Ze 0.266 to 0.294 ohm; 4 m of 6/2.5 mm² at 70 °C and 18 m of 6/6 mm²: worked by hand in the
 /// ruleset's own figures, 3.08 and 7.41 mohm/m of IEC 60228.
+/// Brackets of a formula come in pairs in the sheet, also where a comparison begins within them.
+#[test]
+fn a_working_closes_every_bracket_that_it_opens() {
+    for (file, fact) in [
+        ("tests/designs/mill-race-three-phase.amp", "ev.voltage-drop"),
+        ("tests/designs/granary-court-car-park.amp", "bay-6.total-drop"),
+        ("examples/heron-farm.amp", "supply.maximum-demand"),
+    ] {
+        let (code, out) = run(&["working", file, fact]);
+        assert_eq!(code, 0, "{out}");
+        let formulas = out.lines().filter(|l| l.starts_with("     ") && !l.contains("[tests"));
+        let mut seen = 0;
+        for line in formulas {
+            let mut depth = 0;
+            for c in line.chars() {
+                depth += i32::from(c == '(') - i32::from(c == ')');
+                assert!(depth >= 0, "{file}: {line}");
+            }
+            assert_eq!(depth, 0, "{file}: {line}");
+            seen += usize::from(line.contains('('));
+        }
+        assert!(seen > 0, "{file}: only {seen} lines with brackets");
+    }
+}
+
 #[test]
 fn a_working_ends_in_the_figure_and_names_clause_and_line() {
     let (code, out) = run(&["working", "examples/quarry-cottage.amp", "ev.R1R2"]);

@@ -61,8 +61,41 @@ impl Used<'_, '_> {
     fn input(&self, id: TermId) -> String {
         match self.reg(id) {
             Some(reg) if self.numbers => term_value(self.linker, self.c, id, reg),
-            _ => one_line(self.c.slice(id)),
+            _ => self.written(id),
         }
+    }
+
+    /// A term as it is written. The range of a comparison begins inside the brackets of its first part, so
+    /// that brackets which lack their other half are taken in.
+    fn written(&self, id: TermId) -> String {
+        let range = &self.c.term(id).range;
+        let (mut from, mut to) = (range.start, range.end);
+        let text = self.c.text.as_str();
+        let mut depth = 0_usize;
+        let mut lacking = 0_usize;
+        for b in self.c.slice(id).bytes() {
+            match b {
+                b'(' => depth += 1,
+                b')' if depth == 0 => lacking += 1,
+                b')' => depth -= 1,
+                _ => {}
+            }
+        }
+        while lacking > 0 {
+            let Some(before) = text.get(..from).and_then(|t| t.trim_end().strip_suffix('(')) else {
+                break;
+            };
+            from = before.len();
+            lacking -= 1;
+        }
+        while depth > 0 {
+            let Some(rest) = text.get(to..).and_then(|t| t.trim_start().strip_prefix(')')) else {
+                break;
+            };
+            to = text.len() - rest.len();
+            depth -= 1;
+        }
+        one_line(text.get(from..to).unwrap_or_default())
     }
 
     fn inside(&self, id: TermId, least: Binds) -> String {
@@ -240,7 +273,8 @@ pub(super) fn used(
     };
     let names = used.part(c.root).0;
     used.numbers = true;
-    let numbers = if used.is_one_name(c.root) {
+    // Of a condition the values stand below; put into the words they would not read as a sentence.
+    let numbers = if used.is_one_name(c.root) || matches!(c.term(c.root).ty, Ty::Truth) {
         result.to_owned()
     } else {
         used.part(c.root).0

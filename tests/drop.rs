@@ -1,0 +1,210 @@
+//! Voltage drop of a feed whose lines are loaded unlike each other, beside phasors of our own: no set of
+//! points that are in use drops more than the tool says, and one of them drops as much.
+
+#![expect(
+    clippy::expect_used,
+    reason = "a test stops where its design cannot be read"
+)]
+
+use std::sync::{Arc, LazyLock};
+
+use amperule::answer::value;
+use amperule::design::parse::parse;
+use amperule::design::resolve::{Settings, resolve};
+use amperule::ruleset::{Library, Request, Ruleset};
+use amperule::source::FileId;
+use proptest::prelude::*;
+
+static IEC: LazyLock<Arc<Ruleset>> = LazyLock::new(|| load("iec"));
+static GB: LazyLock<Arc<Ruleset>> = LazyLock::new(|| load("gb"));
+
+const U0: f64 = 230.0;
+
+fn load(base: &str) -> Arc<Ruleset> {
+    let request = Request {
+        base: base.to_owned(),
+        ..Request::default()
+    };
+    let loaded = Library::default().load(&request);
+    loaded.ruleset.expect("the ruleset loads")
+}
+
+/// A point: its line, or none for all three, and its current.
+#[derive(Clone, Copy, Debug)]
+struct Point {
+    line: Option<usize>,
+    amps: f64,
+}
+
+impl Point {
+    fn lines(self) -> &'static str {
+        ["L1", "L2", "L3"]
+            .get(self.line.unwrap_or(3))
+            .copied()
+            .unwrap_or("L1, L2, L3")
+    }
+}
+
+/// A feed to a board of points, each on a run so short that it drops nothing worth a word.
+fn design(size: f64, metres: f64, points: &[Point], more: &str) -> String {
+    let circuits: String = points
+        .iter()
+        .enumerate()
+        .map(|(i, p)| {
+            format!(
+                "circuit run-{i} {{ lines: {lines}  neutral: yes\n cables: armoured {{ size: 35 mm²  material: Cu  insulation: XLPE  length: 0.01 m  method: E }} }}\n",
+                lines = p.lines()
+            )
+        })
+        .collect();
+    let drawn: String = points
+        .iter()
+        .enumerate()
+        .map(|(i, p)| {
+            format!(
+                "charge-point p-{i} {{ circuit: run-{i}  In: {} A  outlets: 1  lines: {} }}\n",
+                p.amps,
+                p.lines()
+            )
+        })
+        .collect();
+    format!(
+        "supply {{ earthing: TN-C-S  phases: 3  U0: 230 V }}\n\
+         board main {{ fed-from: supply\n circuit feed {{ status: new  lines: L1, L2, L3  neutral: yes\n\
+         cables: armoured {{ size: {size} mm²  material: Cu  insulation: XLPE  length: {metres} m  method: E }} }} }}\n\
+         board bays {{ fed-from: feed  phases: 3\n {circuits} }}\n{drawn}{more}"
+    )
+}
+
+fn figure(ruleset: &Ruleset, text: &str, of: &str, fact: &str) -> f64 {
+    let parsed = parse(FileId(0), text);
+    let resolved = resolve(&[parsed.tree], &ruleset.vocabulary, &Settings::default());
+    let errors: Vec<_> = parsed
+        .problems
+        .iter()
+        .chain(&resolved.problems)
+        .filter(|p| p.is_error())
+        .map(|p| p.message.clone())
+        .collect();
+    assert!(errors.is_empty(), "{errors:?}\n{text}");
+    let v = value(ruleset, &resolved.design, of, fact, None).expect("a value");
+    assert!(v.high - v.low < 1e-9, "{fact} {} .. {}", v.low, v.high);
+    v.high
+}
+
+/// Real and imaginary part of the voltage of a line.
+fn phasor(line: usize) -> (f64, f64) {
+    let turn = [0.0_f64, -120.0, 120.0][line].to_radians();
+    (turn.cos(), turn.sin())
+}
+
+/// Fall of each line-to-neutral voltage where the currents are in phase with the voltages at the origin.
+fn exact(ohms: f64, amps: [f64; 3]) -> [f64; 3] {
+    let mut neutral = (0.0, 0.0);
+    for (line, i) in amps.into_iter().enumerate() {
+        let (re, im) = phasor(line);
+        neutral.0 += i * re;
+        neutral.1 += i * im;
+    }
+    [0, 1, 2].map(|line| {
+        let (re, im) = phasor(line);
+        let along = U0 - amps[line] * ohms;
+        U0 - (re * along - neutral.0 * ohms).hypot(im * along - neutral.1 * ohms)
+    })
+}
+
+/// The worst of all sets of single-line points in use, the three-line points at full current.
+fn worst(ohms: f64, points: &[Point]) -> f64 {
+    (0..1_u32 << points.len())
+        .map(|used| {
+            let mut amps = [0.0; 3];
+            for (i, p) in points.iter().enumerate() {
+                match p.line {
+                    Some(l) if used >> i & 1 == 1 => amps[l] += p.amps,
+                    Some(_) => {}
+                    None => amps.iter_mut().for_each(|a| *a += p.amps),
+                }
+            }
+            exact(ohms, amps).into_iter().fold(0.0, f64::max)
+        })
+        .fold(0.0, f64::max)
+}
+
+fn points() -> impl Strategy<Value = Vec<Point>> {
+    let one = (0..4_usize, 6..=32_u32).prop_map(|(line, amps)| Point {
+        line: (line < 3).then_some(line),
+        amps: f64::from(amps),
+    });
+    prop::collection::vec(one, 1..6)
+}
+
+/// Greatest resistance of IEC 60228 at 20 °C, and 1.28 of it at 90 °C.
+const SIZES: [(f64, f64); 4] = [(10.0, 1.83), (16.0, 1.15), (25.0, 0.727), (35.0, 0.524)];
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(64))]
+
+    #[test]
+    fn no_set_of_points_in_use_drops_more_than_is_said(
+        points in points(),
+        size in prop::sample::select(&SIZES[..]),
+        metres in 5..60_u32,
+    ) {
+        let (mm2, per_km) = size;
+        let ohms = per_km * 1.28 * f64::from(metres) / 1000.0;
+        let text = design(mm2, f64::from(metres), &points, "");
+        let said = figure(&IEC, &text, "bays", "total-drop");
+        let worst = worst(ohms, &points);
+        // Turned by the neutral a voltage falls less than its part in phase, never more.
+        let most = (points.iter().map(|p| p.amps).sum::<f64>() * ohms).powi(2) / (2.0 * (U0 - said));
+        prop_assert!(worst <= said + 1e-6, "{worst} V where {said} V are said\n{text}");
+        prop_assert!(said <= worst + most + 1e-6, "{worst} V where {said} V are said\n{text}");
+        // The tables hold reactance and are printed with two or three digits.
+        let by_tables = figure(&GB, &text, "bays", "total-drop");
+        prop_assert!((by_tables / said - 1.0).abs() < 0.03, "{by_tables} V by the tables, {said} V");
+    }
+}
+
+/// Three lines alike: the familiar sum between lines.
+#[test]
+fn points_of_three_lines_alone_are_reckoned_between_lines() {
+    let points = [Point { line: None, amps: 32.0 }];
+    let text = design(10.0, 40.0, &points, "");
+    let share = figure(&GB, &text, "bays", "total-drop-share");
+    // 4.0 mV/A/m of Table 4E4B.
+    assert!((share - 4.0e-3 * 32.0 * 40.0 / 400.0).abs() < 1e-5, "{share}");
+}
+
+/// A car that charges from one line of a point of three lines loads the neutral as much as the line.
+#[test]
+fn a_car_on_one_line_of_a_point_doubles_the_drop() {
+    let points = [Point { line: None, amps: 32.0 }];
+    let alike = design(10.0, 40.0, &points, "");
+    let one = alike.replace("outlets: 1", "outlets: 1  one-line-car: yes");
+    let alike = figure(&IEC, &alike, "bays", "total-drop");
+    let one = figure(&IEC, &one, "bays", "total-drop");
+    assert!((one / alike - 2.0).abs() < 1e-9, "{alike} {one}");
+}
+
+/// A controller that can hold back a point of three lines for one on a single line takes away its evenness;
+/// one that turns down points of three lines only does not.
+#[test]
+fn a_controller_over_unlike_points_leaves_nothing_to_rest_on() {
+    let three = Point { line: None, amps: 16.0 };
+    let one = Point { line: Some(0), amps: 16.0 };
+    let hold = |members: &str| {
+        format!(
+            "load-limiter share {{ acts: fixed-cap  guards: feed  members: {members}  I-limit: 24 A  on-loss: stops  set-access: sealed  floor: pauses }}\n"
+        )
+    };
+    let drop = |points: &[Point], more: &str| {
+        figure(&IEC, &design(16.0, 50.0, points, more), "bays", "total-drop")
+    };
+    let ohms = 1.15 * 1.28 * 50.0 / 1000.0;
+    let mixed = drop(&[three, one], &hold("p-0, p-1"));
+    assert!((mixed - 2.0 * 24.0 * ohms).abs() < 0.01, "{mixed}");
+    let alike = drop(&[three, three], &hold("p-0, p-1"));
+    assert!((alike - 24.0 * ohms).abs() < 0.01, "{alike}");
+    let free = drop(&[three, one], "");
+    assert!((free - (32.0 + 16.0) * ohms).abs() < 0.01, "{free}");
+}
