@@ -208,3 +208,28 @@ fn a_controller_over_unlike_points_leaves_nothing_to_rest_on() {
     let free = drop(&[three, one], "");
     assert!((free - (32.0 + 16.0) * ohms).abs() < 0.01, "{free}");
 }
+
+/// Both ways to the middle of a ring lie in parallel: a quarter of the resistance from end to end.
+#[test]
+fn a_ring_is_reckoned_to_its_middle() {
+    let ring = |ring: &str| {
+        format!(
+            "supply {{ earthing: TN-C-S  phases: 1  U0: 230 V  Ze: 0.3 ohm }}\n\
+             board main {{ fed-from: supply\n circuit kitchen {{ status: existing  ring: {ring}  demand: 32 A\n\
+             cables: twin-and-earth {{ size: 2.5 mm²  insulation: PVC  length: 60 m  method: C }} }} }}\n"
+        )
+    };
+    let (whole, ring) = (ring("no"), ring("yes"));
+    // 7.41 and 12.1 mohm/m of IEC 60228, 18 mV/A/m of Table 4D5.
+    let r1r2 = figure(&GB, &ring, "kitchen", "R1R2");
+    assert!((r1r2 - 60.0 * (7.41 + 12.1) / 1000.0 / 4.0).abs() < 1e-9, "{r1r2}");
+    let drop = figure(&GB, &ring, "kitchen", "voltage-drop");
+    assert!((drop - 18.0e-3 * 32.0 * 60.0 / 4.0).abs() < 1e-9, "{drop}");
+    for fact in ["R1", "R2", "R1R2", "R1R2-hot", "voltage-drop"] {
+        let (all, quarter) = (
+            figure(&GB, &whole, "kitchen", fact),
+            figure(&GB, &ring, "kitchen", fact),
+        );
+        assert!((all / quarter - 4.0).abs() < 1e-9, "{fact}: {all} {quarter}");
+    }
+}
