@@ -86,17 +86,49 @@ fn json_has_the_schema_and_the_findings() {
 
 /// Ze 0.266 to 0.294 ohm; 4 m of 6/2.5 mm² at 70 °C and 18 m of 6/6 mm²: worked by hand in the
 /// ruleset's own figures, 3.08 and 7.41 mohm/m of IEC 60228.
+/// A circuit and its point may have one name; readings say which is meant, and the message says how.
+#[test]
+fn readings_of_like_names_are_told_apart_by_their_kind() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("like.amp");
+    let name = path.to_str().expect("a path");
+    let workshop = format!(
+        "{}/examples/mill-lane-workshop.amp",
+        env!("CARGO_MANIFEST_DIR")
+    );
+    let text = fs::read_to_string(workshop).expect("an example");
+    fs::write(
+        &path,
+        format!("{text}readings bay-1 {{ insulation: 2 Mohm }}\n"),
+    )
+    .expect("a file");
+    let (code, out) = run(&["check", name]);
+    assert_eq!(code, 2);
+    let told = "leave the name of this block out and write `of: circuit.bay-1` or";
+    assert!(out.contains(told), "{out}");
+    let mended = format!("{text}readings {{ of: circuit.bay-1  insulation: 0.5 Mohm }}\n");
+    fs::write(&path, mended).expect("a file");
+    let (code, out) = run(&["check", name, "--stage", "verify"]);
+    assert_eq!(code, 1, "{out}");
+    assert!(out.contains("breach: iec-insulation-read"), "{out}");
+}
+
 /// Brackets of a formula come in pairs in the sheet, also where a comparison begins within them.
 #[test]
 fn a_working_closes_every_bracket_that_it_opens() {
     for (file, fact) in [
         ("tests/designs/mill-race-three-phase.amp", "ev.voltage-drop"),
-        ("tests/designs/granary-court-car-park.amp", "bay-6.total-drop"),
+        (
+            "tests/designs/granary-court-car-park.amp",
+            "bay-6.total-drop",
+        ),
         ("examples/heron-farm.amp", "supply.maximum-demand"),
     ] {
         let (code, out) = run(&["working", file, fact]);
         assert_eq!(code, 0, "{out}");
-        let formulas = out.lines().filter(|l| l.starts_with("     ") && !l.contains("[tests"));
+        let formulas = out
+            .lines()
+            .filter(|l| l.starts_with("     ") && !l.contains("[tests"));
         let mut seen = 0;
         for line in formulas {
             let mut depth = 0;

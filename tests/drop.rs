@@ -168,17 +168,26 @@ proptest! {
 /// Three lines alike: the familiar sum between lines.
 #[test]
 fn points_of_three_lines_alone_are_reckoned_between_lines() {
-    let points = [Point { line: None, amps: 32.0 }];
+    let points = [Point {
+        line: None,
+        amps: 32.0,
+    }];
     let text = design(10.0, 40.0, &points, "");
     let share = figure(&GB, &text, "bays", "total-drop-share");
     // 4.0 mV/A/m of Table 4E4B.
-    assert!((share - 4.0e-3 * 32.0 * 40.0 / 400.0).abs() < 1e-5, "{share}");
+    assert!(
+        (share - 4.0e-3 * 32.0 * 40.0 / 400.0).abs() < 1e-5,
+        "{share}"
+    );
 }
 
 /// A car that charges from one line of a point of three lines loads the neutral as much as the line.
 #[test]
 fn a_car_on_one_line_of_a_point_doubles_the_drop() {
-    let points = [Point { line: None, amps: 32.0 }];
+    let points = [Point {
+        line: None,
+        amps: 32.0,
+    }];
     let alike = design(10.0, 40.0, &points, "");
     let one = alike.replace("outlets: 1", "outlets: 1  one-line-car: yes");
     let alike = figure(&IEC, &alike, "bays", "total-drop");
@@ -190,15 +199,26 @@ fn a_car_on_one_line_of_a_point_doubles_the_drop() {
 /// one that turns down points of three lines only does not.
 #[test]
 fn a_controller_over_unlike_points_leaves_nothing_to_rest_on() {
-    let three = Point { line: None, amps: 16.0 };
-    let one = Point { line: Some(0), amps: 16.0 };
+    let three = Point {
+        line: None,
+        amps: 16.0,
+    };
+    let one = Point {
+        line: Some(0),
+        amps: 16.0,
+    };
     let hold = |members: &str| {
         format!(
             "load-limiter share {{ acts: fixed-cap  guards: feed  members: {members}  I-limit: 24 A  on-loss: stops  set-access: sealed  floor: pauses }}\n"
         )
     };
     let drop = |points: &[Point], more: &str| {
-        figure(&IEC, &design(16.0, 50.0, points, more), "bays", "total-drop")
+        figure(
+            &IEC,
+            &design(16.0, 50.0, points, more),
+            "bays",
+            "total-drop",
+        )
     };
     let ohms = 1.15 * 1.28 * 50.0 / 1000.0;
     let mixed = drop(&[three, one], &hold("p-0, p-1"));
@@ -222,7 +242,10 @@ fn a_ring_is_reckoned_to_its_middle() {
     let (whole, ring) = (ring("no"), ring("yes"));
     // 7.41 and 12.1 mohm/m of IEC 60228, 18 mV/A/m of Table 4D5.
     let r1r2 = figure(&GB, &ring, "kitchen", "R1R2");
-    assert!((r1r2 - 60.0 * (7.41 + 12.1) / 1000.0 / 4.0).abs() < 1e-9, "{r1r2}");
+    assert!(
+        (r1r2 - 60.0 * (7.41 + 12.1) / 1000.0 / 4.0).abs() < 1e-9,
+        "{r1r2}"
+    );
     let drop = figure(&GB, &ring, "kitchen", "voltage-drop");
     assert!((drop - 18.0e-3 * 32.0 * 60.0 / 4.0).abs() < 1e-9, "{drop}");
     for fact in ["R1", "R2", "R1R2", "R1R2-hot", "voltage-drop"] {
@@ -230,6 +253,9 @@ fn a_ring_is_reckoned_to_its_middle() {
             figure(&GB, &whole, "kitchen", fact),
             figure(&GB, &ring, "kitchen", fact),
         );
-        assert!((all / quarter - 4.0).abs() < 1e-9, "{fact}: {all} {quarter}");
+        assert!(
+            (all / quarter - 4.0).abs() < 1e-9,
+            "{fact}: {all} {quarter}"
+        );
     }
 }

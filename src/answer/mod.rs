@@ -8,6 +8,7 @@ mod passing;
 mod prove;
 mod residual;
 mod rows;
+mod sheet;
 mod starter;
 mod survey;
 mod working;
@@ -22,6 +23,7 @@ pub use prove::{
 };
 pub use residual::{Assignment, Engine, Place, Residual, Told, can_be_free};
 pub use rows::{RowJudge, RowReader};
+pub use sheet::{Accepted, Sheet, Side, Terminal, Thing, ToRead, sheet};
 pub use starter::starter;
 pub use survey::{Question, Survey, Waiting, known_facts, survey, survey_of};
 pub use working::{Figure, Input, Working, WorkingStep, value, worked_facts, working};

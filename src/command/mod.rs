@@ -15,6 +15,7 @@ mod rows;
 mod rules;
 mod rules_table;
 mod rules_test;
+mod sheet;
 mod survey;
 mod working;
 
@@ -74,6 +75,8 @@ enum Verb {
     Prove(prove::Prove),
     /// Writes a file to start from, with every fact that will be asked for
     New(new::New),
+    /// Says what is to be built and tightened, and which readings to expect
+    Sheet(sheet::SheetFor),
     /// Compares two rulesets or editions over designs, or two versions of a design
     Compare(compare::Compare),
     /// Explains one rule
@@ -113,6 +116,7 @@ pub fn run() -> ExitCode {
         Verb::Mend(m) => m.run(&mut out),
         Verb::Prove(p) => p.run(&mut out),
         Verb::New(n) => n.run(&mut out),
+        Verb::Sheet(s) => s.run(&mut out),
         Verb::Compare(c) => c.run(&mut out),
         Verb::Explain(e) => e.run(&mut out),
         Verb::Format(f) => f.run(&mut out),

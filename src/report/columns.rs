@@ -27,9 +27,34 @@ pub fn columns(rows: &[Vec<String>], indent: usize) -> String {
     out
 }
 
+/// A cell broken into lines no longer than a width, at blanks after a comma where there are any.
+#[must_use]
+pub fn broken(text: &str, width: usize) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for piece in text.split_inclusive(", ") {
+        match lines.last_mut() {
+            Some(last) if last.chars().count() + piece.trim_end().chars().count() <= width => {
+                last.push_str(piece);
+            }
+            _ => lines.push(piece.to_owned()),
+        }
+    }
+    for line in &mut lines {
+        line.truncate(line.trim_end().len());
+    }
+    lines
+}
+
 #[cfg(test)]
 mod tests {
-    use super::columns;
+    use super::{broken, columns};
+
+    #[test]
+    fn a_long_cell_is_broken_after_commas() {
+        assert_eq!(broken("a, bb, ccc", 6), ["a, bb,", "ccc"]);
+        assert_eq!(broken("abcdefgh, i", 4), ["abcdefgh,", "i"]);
+        assert!(broken("", 4).iter().all(String::is_empty));
+    }
 
     #[test]
     fn cells_stand_under_each_other() {

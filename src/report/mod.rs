@@ -10,6 +10,7 @@ pub mod json;
 mod markup;
 pub mod mend;
 pub mod prove;
+pub mod sheet;
 pub mod survey;
 pub mod terminal;
 

@@ -14,9 +14,9 @@ use super::yaml::{Key, Node, Yaml};
 use crate::source::{FileId, Problem, SourceFile, Span};
 
 /// Sections that any file of a ruleset may hold.
-const SECTIONS: [&str; 12] = [
+const SECTIONS: [&str; 13] = [
     "kinds", "limits", "series", "tables", "assume", "derive", "rules", "figures", "amend",
-    "withdraw", "mend", "left-out",
+    "withdraw", "mend", "left-out", "expect",
 ];
 const HEAD: [&str; 6] = ["ruleset", "title", "parent", "patches", "notes", "editions"];
 
@@ -133,6 +133,7 @@ pub(super) struct Merged<'a> {
     pub(super) amend: Vec<Item<'a>>,
     pub(super) withdraw: Vec<Item<'a>>,
     pub(super) mend: Vec<Item<'a>>,
+    pub(super) expect: Vec<Item<'a>>,
     pub(super) left_out: Vec<Item<'a>>,
     pub(super) layers: &'a [Layer],
     pub(super) sources: &'a [Arc<SourceFile>],
@@ -226,6 +227,7 @@ pub(super) fn assemble(
         amend: Vec::new(),
         withdraw: Vec::new(),
         mend: Vec::new(),
+        expect: Vec::new(),
         left_out: Vec::new(),
         layers,
         sources: files,
@@ -341,7 +343,8 @@ fn collect<'a>(
                         let id = n
                             .get("id")
                             .or_else(|| n.get("is"))
-                            .or_else(|| n.get("what"));
+                            .or_else(|| n.get("what"))
+                            .or_else(|| n.get("reads"));
                         let name = id.and_then(Node::text).unwrap_or("");
                         (name, id.map_or(n.span, |i| i.span), n)
                     })
@@ -385,6 +388,10 @@ fn collect<'a>(
                     }
                     11 => {
                         merged.left_out.push(item);
+                        continue;
+                    }
+                    12 => {
+                        merged.expect.push(item);
                         continue;
                     }
                     1 => &mut merged.limits,

@@ -12,13 +12,14 @@ use crate::vocabulary::{
     SeriesId, Settler, Vocabulary, Within,
 };
 
-const KIND_KEYS: [&str; 9] = [
+const KIND_KEYS: [&str; 10] = [
     "means",
     "at-least",
     "within",
     "heads",
     "any-of",
     "part-only",
+    "built",
     "name",
     "facts",
     "in",
@@ -65,6 +66,7 @@ pub(super) fn vocabulary(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Vo
                 heads: Vec::new(),
                 any_of: Vec::new(),
                 part_only: false,
+                built: false,
                 name_role: NameRole::Free,
                 facts: Vec::new(),
                 by_name: rustc_hash::FxHashMap::default(),
@@ -553,6 +555,9 @@ fn shape(item: &Item<'_>, id: KindId, v: &mut Vocabulary, problems: &mut Vec<Pro
                     .at(place("at-least"), ""),
             ),
         }
+    }
+    if text("built") == Some("yes") {
+        v.kinds[id.0 as usize].built = true;
     }
     if text("part-only") == Some("yes") {
         v.kinds[id.0 as usize].part_only = true;

@@ -9,6 +9,7 @@ pub mod frozen;
 mod layers;
 mod left_out;
 mod library;
+mod lower_expect;
 mod lower_mend;
 mod lower_tables;
 mod lower_vocabulary;
@@ -24,7 +25,7 @@ pub use edition::Edition;
 pub use left_out::LeftOut;
 pub use library::{Library, Loaded, Request};
 pub use model::{
-    Assumed, Assumption, ChangeCost, Confidence, Derivation, Figure, Mending, Origin, Requirement,
-    Rule, Ruleset, Severity, Stage, Stock, Way,
+    Assumed, Assumption, ChangeCost, Confidence, Derivation, Expectation, Figure, Mending, Origin,
+    Requirement, Rule, Ruleset, Severity, Stage, Stock, Way,
 };
 pub use template::{Piece, Template, default_unit};

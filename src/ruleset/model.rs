@@ -251,6 +251,23 @@ pub struct Figure {
     pub where_: Option<Compiled>,
 }
 
+/// What a reading is expected to be.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Expectation {
+    /// The kind that holds readings.
+    pub record: KindId,
+    /// The reading.
+    pub reads: FactIx,
+    /// The reference of `record` to what was read.
+    pub of: FactIx,
+    /// The kind of what is read.
+    pub kind: KindId,
+    /// The figure of it that the reading should come out as.
+    pub fact: FactIx,
+    /// The figure it may rise to, where that is another.
+    pub up_to: Option<FactIx>,
+}
+
 /// A part that may be put in where a breach is mended.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Stock {
@@ -359,6 +376,8 @@ pub struct Ruleset {
     pub figures: Vec<Figure>,
     /// What changes cost where a breach is mended.
     pub mending: Mending,
+    /// What readings are expected to be.
+    pub expectations: Vec<Expectation>,
     /// Texts that rules compare with.
     pub texts: Vec<String>,
     /// The files it was read from.

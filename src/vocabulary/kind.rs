@@ -57,6 +57,8 @@ pub struct Kind {
     pub any_of: Vec<KindId>,
     /// Only ever written in place, never a block of its own.
     pub part_only: bool,
+    /// A thing that is put in, so that it stands on the sheet of those who install.
+    pub built: bool,
     /// What the name of a block means.
     pub name_role: NameRole,
     /// Its facts, written and derived.

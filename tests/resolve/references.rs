@@ -104,6 +104,28 @@ fn an_ambiguous_name_lists_what_it_could_be() {
     );
 }
 
+/// Blocks of two kinds may have one name: the kind ahead of it tells them apart.
+#[test]
+fn a_kind_ahead_of_a_name_tells_like_names_apart() {
+    let both = "board a { circuit bay { } }\nboard bay { fed-from: a }\n";
+    assert_eq!(
+        problems(&format!("{both}board x {{ fed-from: bay }}\n")),
+        [
+            "error ambiguous-name: `bay` is the name of 2 blocks | bay <- which one is meant? | circuit bay <- this circuit | board bay <- this board | =write `circuit.bay` or `board.bay`"
+        ]
+    );
+    let design = sound(&format!("{both}board x {{ fed-from: circuit.bay }}\n"));
+    let Possible::Object(of) = value(&design, "x", "fed-from") else {
+        panic!("it leads to an object");
+    };
+    let other = sound(&format!("{both}board x {{ fed-from: board.bay }}\n"));
+    assert_ne!(value(&other, "x", "fed-from"), Possible::Object(of));
+    assert!(
+        problems(&format!("{both}board x {{ fed-from: supply.bay }}\n"))[0]
+            .contains("unknown-name")
+    );
+}
+
 /// The name of a block with those around it, without quotes.
 #[test]
 fn a_name_may_say_where_its_block_stands() {

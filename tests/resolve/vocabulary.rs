@@ -177,6 +177,7 @@ fn kind(name: &str, facts: Vec<Fact>) -> Kind {
         heads: Vec::new(),
         any_of: Vec::new(),
         part_only: false,
+        built: false,
         name_role: NameRole::Free,
         facts,
         by_name,

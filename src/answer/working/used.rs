@@ -82,14 +82,20 @@ impl Used<'_, '_> {
             }
         }
         while lacking > 0 {
-            let Some(before) = text.get(..from).and_then(|t| t.trim_end().strip_suffix('(')) else {
+            let Some(before) = text
+                .get(..from)
+                .and_then(|t| t.trim_end().strip_suffix('('))
+            else {
                 break;
             };
             from = before.len();
             lacking -= 1;
         }
         while depth > 0 {
-            let Some(rest) = text.get(to..).and_then(|t| t.trim_start().strip_prefix(')')) else {
+            let Some(rest) = text
+                .get(to..)
+                .and_then(|t| t.trim_start().strip_prefix(')'))
+            else {
                 break;
             };
             to = text.len() - rest.len();

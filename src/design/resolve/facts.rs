@@ -38,7 +38,10 @@ impl<'a> Resolver<'a> {
                     None => word.text.clone(),
                 };
                 let wanted = self.kind_of(object).fact(ix).target();
+                let fact = self.kind_of(object).fact(ix).name.clone();
+                self.heading = Some(fact);
                 let value = self.named(&name, word.span, wanted);
+                self.heading = None;
                 self.set_fact(object, ix, written(value, word.span, word.span));
             }
             self.facts(object, entries, turn);

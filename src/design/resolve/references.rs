@@ -185,8 +185,26 @@ impl<'a> Resolver<'a> {
         Some(format!("{}[{number}]", word.text))
     }
 
-    /// The objects with a name, or with a name inside another (`main.ev`).
+    /// The objects with a name, or with a name inside another (`main.ev`), or of a kind and with a
+    /// name (`circuit.ev`, where a charge point is called `ev` too).
     pub(super) fn objects_named(&self, name: &str, wanted: Option<KindId>) -> Vec<ObjectId> {
+        let found = self.objects_by_place(name, wanted);
+        if !found.is_empty() {
+            return found;
+        }
+        let Some((kind, rest)) = name.split_once('.') else {
+            return found;
+        };
+        let Some(kind) = self.vocabulary.kind_named(kind) else {
+            return found;
+        };
+        let mut all = self.objects_by_place(rest, wanted);
+        all.retain(|id| self.vocabulary.fits(self.design.object(*id).kind, kind));
+        all
+    }
+
+    /// The objects with a name, or with a name inside another (`main.ev`).
+    fn objects_by_place(&self, name: &str, wanted: Option<KindId>) -> Vec<ObjectId> {
         let suits = |id: &ObjectId| {
             let kind = self.design.object(*id).kind;
             wanted.is_none_or(|wanted| self.vocabulary.fits(kind, wanted))
@@ -251,10 +269,27 @@ impl<'a> Resolver<'a> {
             problem = problem.at(object.head, format!("this {kind}"));
             ways.push(self.full_name(*id));
         }
-        let told_apart = ways
-            .iter()
-            .all(|way| way != name && ways.iter().filter(|w| *w == way).count() == 1);
-        problem = if told_apart {
+        let alone = |ways: &[String]| {
+            let once = |way: &String| ways.iter().filter(|w| *w == way).count() == 1;
+            ways.iter().all(|way| way != name && once(way))
+        };
+        let mut told_apart = alone(&ways);
+        if !told_apart {
+            let by_kind = |id: &ObjectId| {
+                let object = self.design.object(*id);
+                format!("{}.{}", self.vocabulary.kind(object.kind).name, object.name)
+            };
+            ways = several.iter().take(4).map(by_kind).collect();
+            told_apart = alone(&ways);
+        }
+        problem = if let (true, Some(fact)) = (told_apart, &self.heading) {
+            // A block is headed by one word.
+            let ways: Vec<String> = ways.iter().map(|way| format!("{fact}: {way}")).collect();
+            problem.help(format!(
+                "leave the name of this block out and write {} in it",
+                listed(&ways, "or")
+            ))
+        } else if told_apart {
             problem.help(format!("write {}", listed(&ways, "or")))
         } else {
             problem.help("give one of them another name")

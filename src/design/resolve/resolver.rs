@@ -70,6 +70,8 @@ pub(super) struct Resolver<'a> {
     /// What sort of value each parameter has, by its id.
     pub measures: Vec<Measure>,
     pub pending: Vec<Pending<'a>>,
+    /// While the name that heads a block is looked up: the fact that it sets.
+    pub heading: Option<String>,
     pub departures: Vec<&'a Block>,
     things: usize,
     too_many: bool,
@@ -94,6 +96,7 @@ impl<'a> Resolver<'a> {
             parameters: FxHashMap::default(),
             measures: Vec::new(),
             pending: Vec::new(),
+            heading: None,
             departures: Vec::new(),
             things: 0,
             too_many: false,

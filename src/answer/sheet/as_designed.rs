@@ -1,0 +1,261 @@
+//! What is put in or changed, as the design says it, and the terminals in it.
+
+use crate::check::show_val;
+use crate::design::model::{Design, ObjectId, Possible, Status};
+use crate::expression::{SetWords, Val};
+use crate::quantity::{format_interval, format_quantity};
+use crate::ruleset::Ruleset;
+use crate::vocabulary::{Fact, FactIx, FactType, LINES, Settler};
+
+/// A thing that is put in or changed.
+#[derive(Clone, Debug)]
+pub struct Thing {
+    /// The object.
+    pub object: ObjectId,
+    /// What it is: `circuit`.
+    pub kind: String,
+    /// Its name.
+    pub name: String,
+    /// Its label.
+    pub label: Option<String>,
+    /// It stood there and is changed.
+    pub altered: bool,
+    /// What the design says of it: fact and value; parts one by one, by their role.
+    pub facts: Vec<(String, String)>,
+}
+
+/// A terminal, or those of a device, and the torque that its maker asks for.
+#[derive(Clone, Debug)]
+pub struct Terminal {
+    /// Where it is: `device of ev`, or the name of a termination and where it sits.
+    pub at: String,
+    /// What sits there: `rcbo, In 32 A, curve B`.
+    pub what: String,
+    /// The torque, from its maker. None, where the design does not say.
+    pub torque: Option<String>,
+    /// The torque applied, where it is recorded.
+    pub done: Option<String>,
+}
+
+/// Facts that those who build the thing need: what was chosen, and what its maker says.
+fn for_building(fact: &Fact) -> bool {
+    fact.writable
+        && fact.name != "status"
+        && matches!(
+            fact.settled_by,
+            Settler::Designer | Settler::Maker | Settler::Installer
+        )
+}
+
+fn in_works(design: &Design, id: ObjectId) -> bool {
+    let object = design.object(id);
+    !object.phantom && matches!(object.status, Status::New | Status::Altered)
+}
+
+/// What is put in or changed, in the order in which it is written.
+pub(super) fn things(ruleset: &Ruleset, design: &Design) -> Vec<Thing> {
+    let mut all = Vec::new();
+    for id in design.ids() {
+        let object = design.object(id);
+        if object.owner.is_some() || !in_works(design, id) {
+            continue;
+        }
+        let kind = ruleset.vocabulary.kind(object.kind);
+        if !kind.built {
+            continue;
+        }
+        let mut facts = Vec::new();
+        for (ix, slot) in (0_u16..).zip(&object.facts) {
+            let fact = kind.fact(FactIx(ix));
+            let Some(w) = slot else { continue };
+            if !for_building(fact) || w.value == Possible::Absent {
+                continue;
+            }
+            match &w.value {
+                Possible::List(parts) if matches!(fact.ty, FactType::Parts(_)) => {
+                    for (n, p) in (1..).zip(parts) {
+                        if let Some(text) = shown(ruleset, design, fact, p) {
+                            facts.push((format!("{} {n}", fact.name), text));
+                        }
+                    }
+                }
+                value => {
+                    if let Some(text) = shown(ruleset, design, fact, value) {
+                        facts.push((fact.name.clone(), text));
+                    }
+                }
+            }
+        }
+        if facts.is_empty() {
+            continue;
+        }
+        all.push(Thing {
+            object: id,
+            kind: kind.name.clone(),
+            name: object.name.clone(),
+            label: object.label.clone(),
+            altered: object.status == Status::Altered,
+            facts,
+        });
+    }
+    all
+}
+
+/// Terminals of what is put in or changed, and those that are recorded.
+pub(super) fn terminals(ruleset: &Ruleset, design: &Design) -> Vec<Terminal> {
+    let mut all = Vec::new();
+    for id in design.ids() {
+        let object = design.object(id);
+        let kind = ruleset.vocabulary.kind(object.kind);
+        let (Some(torque), false) = (kind.fact_named("torque"), object.phantom) else {
+            continue;
+        };
+        let outer = design.nearest_named(id);
+        if !in_works(design, outer) || !used(design, id) {
+            continue;
+        }
+        let value = |ix: FactIx| {
+            let slot = object.facts.get(ix.0 as usize)?.as_ref()?;
+            shown(ruleset, design, kind.fact(ix), &slot.value).filter(|t| t != "?")
+        };
+        let done = kind.fact_named("done");
+        let (at, what) = match kind.fact_named("at").and_then(value) {
+            Some(at) => (format!("{} at {at}", object.name), kind.name.clone()),
+            None => {
+                let brief = part(ruleset, design, id, &BRIEF);
+                let form = kind.fact_named("form").is_some();
+                let what = match (form, brief == kind.name) {
+                    (true, _) | (_, true) => brief,
+                    _ => format!("{}, {brief}", kind.name),
+                };
+                (design.describe(id), what)
+            }
+        };
+        all.push(Terminal {
+            at,
+            what,
+            torque: value(torque),
+            done: done.and_then(value),
+        });
+    }
+    all
+}
+
+/// Whether a part is in use: what it is a part of refers to it. A part of a `define` that nothing
+/// uses is not.
+fn used(design: &Design, id: ObjectId) -> bool {
+    let Some(owner) = design.object(id).owner else {
+        return true;
+    };
+    fn has(value: &Possible, id: ObjectId) -> bool {
+        match value {
+            Possible::Object(o) => *o == id,
+            Possible::List(all) | Possible::OneOf(all) => all.iter().any(|v| has(v, id)),
+            _ => false,
+        }
+    }
+    let facts = &design.object(owner).facts;
+    facts.iter().flatten().any(|w| has(&w.value, id)) && used(design, owner)
+}
+
+/// Facts by which a device is known at a glance.
+const BRIEF: [&str; 4] = ["form", "In", "curve", "IΔn"];
+
+/// A part in one line: its form, then fact and value.
+fn part(ruleset: &Ruleset, design: &Design, id: ObjectId, only: &[&str]) -> String {
+    let object = design.object(id);
+    let kind = ruleset.vocabulary.kind(object.kind);
+    let mut words: Vec<String> = Vec::new();
+    for (fact, slot) in kind.facts.iter().zip(&object.facts) {
+        let Some(w) = slot else { continue };
+        if !for_building(fact)
+            || w.value == Possible::Absent
+            || !only.is_empty() && !only.contains(&fact.name.as_str())
+        {
+            continue;
+        }
+        let Some(text) = shown(ruleset, design, fact, &w.value) else {
+            continue;
+        };
+        if fact.name == "form" {
+            words.insert(0, text);
+        } else if matches!(fact.ty, FactType::YesNo) {
+            words.push(match text.as_str() {
+                "yes" => fact.name.clone(),
+                _ => format!("{}: {text}", fact.name),
+            });
+        } else {
+            words.push(format!("{} {text}", fact.name));
+        }
+    }
+    if words.is_empty() {
+        return kind.name.clone();
+    }
+    words.join(", ")
+}
+
+/// A written value in words. None for what says nothing to a reader.
+pub(super) fn shown(
+    ruleset: &Ruleset,
+    design: &Design,
+    fact: &Fact,
+    value: &Possible,
+) -> Option<String> {
+    let v = &ruleset.vocabulary;
+    let text = match value {
+        Possible::Unknown => "?".to_owned(),
+        Possible::Absent => "none".to_owned(),
+        Possible::Poison => return None,
+        Possible::Number(i) => {
+            let unit = fact.unit()?;
+            let member = fact
+                .series
+                .filter(|_| i.is_point())
+                .and_then(|s| v.series(s).at(i.lo))
+                .and_then(|m| m.name.clone());
+            match member {
+                Some(name) => name,
+                None if i.is_point() => format_quantity(i.lo, unit, 6),
+                None => format_interval(i.lo, i.hi, unit),
+            }
+        }
+        Possible::Formula(_) => "by its parameters".to_owned(),
+        Possible::Words(bits) => show_val(&Val::bits(*bits), fact, v),
+        Possible::Members(bits) => {
+            let FactType::Some { words } = &fact.ty else {
+                return None;
+            };
+            let count = u32::try_from(words.len()).ok()?;
+            show_val(&Val::bits(SetWords::known(*bits, count)), fact, v)
+        }
+        Possible::Truth(t) => (if *t { "yes" } else { "no" }).to_owned(),
+        Possible::Text(t) => t.clone(),
+        Possible::Date(d) => crate::quantity::format_date(*d),
+        Possible::Object(o) if matches!(fact.ty, FactType::Part(_) | FactType::Parts(_)) => {
+            part(ruleset, design, *o, &[])
+        }
+        Possible::Object(o) => design.describe(*o),
+        Possible::List(all) => all
+            .iter()
+            .filter_map(|p| shown(ruleset, design, fact, p))
+            .collect::<Vec<_>>()
+            .join(", "),
+        Possible::PerLine(lines) => LINES
+            .iter()
+            .zip(lines)
+            .filter_map(|(l, p)| {
+                Some(format!(
+                    "{l} {}",
+                    shown(ruleset, design, fact, p.as_deref()?)?
+                ))
+            })
+            .collect::<Vec<_>>()
+            .join(", "),
+        Possible::OneOf(all) => all
+            .iter()
+            .filter_map(|p| shown(ruleset, design, fact, p))
+            .collect::<Vec<_>>()
+            .join(" or "),
+    };
+    Some(text)
+}

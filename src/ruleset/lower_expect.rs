@@ -1,0 +1,104 @@
+//! What a reading is expected to be: which figure of the tested thing it should come out as.
+
+use super::layers::{Item, Merged};
+use super::lower_tables::path;
+use super::model::Expectation;
+use super::reader::Fields;
+use crate::source::Problem;
+use crate::vocabulary::{NameRole, Vocabulary};
+
+/// Reads `expect:` of all layers; a later layer's entry for the same reading of the same kind
+/// replaces an earlier one's.
+pub(super) fn expectations(
+    merged: &Merged<'_>,
+    v: &Vocabulary,
+    problems: &mut Vec<Problem>,
+) -> Vec<Expectation> {
+    let mut all: Vec<Expectation> = Vec::new();
+    for item in &merged.expect {
+        let Some(new) = expectation(item, v, problems) else {
+            continue;
+        };
+        let old = all
+            .iter_mut()
+            .find(|e| (e.record, e.reads, e.kind) == (new.record, new.reads, new.kind));
+        match old {
+            Some(e) => *e = new,
+            None => all.push(new),
+        }
+    }
+    all
+}
+
+fn expectation(
+    item: &Item<'_>,
+    v: &Vocabulary,
+    problems: &mut Vec<Problem>,
+) -> Option<Expectation> {
+    let name = "an expected reading";
+    let f = Fields::new(
+        item.node,
+        item.at,
+        name,
+        &["reads", "is", "up-to", "in"],
+        problems,
+    )?;
+    let (record, reads) = path(f.needed("reads", name, problems)?, item.at, v, problems)?;
+    let NameRole::Reference(of) = v.kind(record).name_role else {
+        problems.push(
+            Problem::error(
+                "wrong-kind",
+                format!(
+                    "a `{}` is not named after what was read: nothing can be expected of it",
+                    v.kind(record).name
+                ),
+            )
+            .at(item.at, "")
+            .help("a kind with `name: reference FACT` holds readings"),
+        );
+        return None;
+    };
+    let (kind, fact) = path(f.needed("is", name, problems)?, item.at, v, problems)?;
+    let up_to = match f.text("up-to", problems) {
+        None => None,
+        Some(text) => {
+            let found = v.kind(kind).fact_named(text);
+            if found.is_none() {
+                problems.push(
+                    Problem::error(
+                        "unknown-fact",
+                        format!("`{}` has no fact `{text}`", v.kind(kind).name),
+                    )
+                    .at(f.get("up-to").map_or(item.at, |n| n.span), "")
+                    .did_you_mean(text, v.kind(kind).facts.iter().map(|x| x.name.as_str())),
+                );
+                return None;
+            }
+            found
+        }
+    };
+    let dimension = |k, x| v.fact(k, x).unit().map(crate::quantity::Unit::dim);
+    let read = dimension(record, reads);
+    let differs = |x| read.is_none() || dimension(kind, x) != read;
+    if differs(fact) || up_to.is_some_and(differs) {
+        problems.push(
+            Problem::error(
+                "wrong-dimension",
+                format!(
+                    "`{}` is read in another unit than the figure it is expected to be",
+                    v.fact(record, reads).name
+                ),
+            )
+            .at(item.at, ""),
+        );
+        return None;
+    }
+    Some(Expectation {
+        record,
+        reads,
+        of,
+        kind,
+        fact,
+        up_to,
+    })
+}
