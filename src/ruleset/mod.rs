@@ -15,6 +15,7 @@ mod lower_tables;
 mod lower_vocabulary;
 mod model;
 mod reader;
+mod reads;
 #[cfg(rulesets_inside)]
 mod shipped;
 mod template;
@@ -28,4 +29,5 @@ pub use model::{
     Assumed, Assumption, ChangeCost, Confidence, Derivation, Expectation, Figure, Mending, Origin,
     Requirement, Rule, Ruleset, Severity, Stage, Stock, Way,
 };
+pub use reads::{Facts, Reader};
 pub use template::{Piece, Template, default_unit};

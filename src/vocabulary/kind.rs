@@ -83,6 +83,11 @@ impl Kind {
         &self.facts[ix.0 as usize]
     }
 
+    /// The indices of its facts.
+    pub fn fact_ids(&self) -> impl Iterator<Item = FactIx> + use<> {
+        (0..u16::try_from(self.facts.len()).unwrap_or(u16::MAX)).map(FactIx)
+    }
+
     /// Whether it stands for other kinds.
     #[must_use]
     pub fn is_abstract(&self) -> bool {
