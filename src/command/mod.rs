@@ -15,6 +15,7 @@ mod rows;
 mod rules;
 mod rules_table;
 mod rules_test;
+mod rules_words;
 mod sheet;
 mod survey;
 mod working;

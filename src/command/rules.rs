@@ -9,6 +9,7 @@ use crate::report::render_problems;
 use crate::ruleset::{Library, Loaded, Request, Requirement, Ruleset};
 use crate::source::{Problem, Sources};
 
+use super::check::Format;
 use super::{Output, exit};
 
 #[derive(Debug, Args)]
@@ -45,6 +46,16 @@ enum Verb {
     },
     /// Writes all requirements, figures and what was left out as a table in Markdown
     Table(Which),
+    /// Says which blocks, parts and facts a design may hold, and what each takes
+    Words {
+        /// A kind, a part, or a fact: `circuit`, `rcbo`, `circuit.cables`, `Ipf`; all kinds, if
+        /// none is named
+        name: Option<String>,
+        #[command(flatten)]
+        which: Which,
+        #[arg(long, value_enum, default_value_t = Format::Text)]
+        format: Format,
+    },
     /// Runs every rule's own cases, and fails rules that have not enough of them
     Test {
         /// Lists the branches of rules that no case has seen both true and false
@@ -62,6 +73,11 @@ impl Rules {
             Verb::List(which) => which.list(out),
             Verb::Show { id, which } => which.show(&id, out),
             Verb::Table(which) => super::rules_table::table(&which, out),
+            Verb::Words {
+                name,
+                which,
+                format,
+            } => super::rules_words::show(&which, name.as_deref(), format, out),
             Verb::Test { coverage, which } => super::rules_test::test(&which, coverage, out),
         }
     }

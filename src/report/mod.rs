@@ -13,6 +13,7 @@ pub mod prove;
 pub mod sheet;
 pub mod survey;
 pub mod terminal;
+pub mod words;
 
 use crate::answer::AllBounds;
 use crate::check::Report;

@@ -1,0 +1,43 @@
+//! Text in lines of a width.
+
+/// Breaks a text at blanks into lines of at most `width` columns. The first begins with `lead`, the
+/// others with `hang` blanks. A word that no line holds stands on a line of its own.
+pub(super) fn wrapped(lead: &str, text: &str, hang: usize, width: usize) -> String {
+    let mut out = String::new();
+    let mut line = lead.to_owned();
+    let mut begun = false;
+    for word in text.split_whitespace() {
+        let blank = usize::from(begun);
+        if begun && line.chars().count() + blank + word.chars().count() > width {
+            out.push_str(line.trim_end());
+            out.push('\n');
+            line = " ".repeat(hang);
+            begun = false;
+        }
+        if begun {
+            line.push(' ');
+        }
+        line.push_str(word);
+        begun = true;
+    }
+    out.push_str(line.trim_end());
+    out.push('\n');
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::wrapped;
+
+    #[test]
+    fn lines_break_at_blanks_and_hang() {
+        assert_eq!(
+            wrapped("  a: ", "one two three", 4, 12),
+            "  a: one two\n    three\n"
+        );
+        assert_eq!(wrapped("", "mm² mm²", 0, 7), "mm² mm²\n");
+        assert_eq!(wrapped("", "mm² mm²", 0, 6), "mm²\nmm²\n");
+        assert_eq!(wrapped("  x", "", 2, 10), "  x\n");
+        assert_eq!(wrapped("", "a longword b", 1, 4), "a\n longword\n b\n");
+    }
+}

@@ -1,0 +1,538 @@
+//! What `rules words` promises: it names everything a design may hold, and what it says of a fact
+//! is what the language takes.
+
+#![expect(
+    clippy::expect_used,
+    clippy::panic,
+    reason = "a test stops where the program does not start, or where the JSON is not as documented"
+)]
+
+use std::collections::BTreeSet;
+use std::process::Command;
+use std::sync::Arc;
+
+use amperule::answer::facts_read;
+use amperule::design::parse::parse;
+use amperule::design::resolve::{Settings, resolve};
+use amperule::ruleset::{Library, Request, Ruleset};
+use amperule::source::FileId;
+use amperule::vocabulary::{Kind, Vocabulary};
+use serde_json::Value;
+
+fn run(arguments: &[&str]) -> (i32, String, String) {
+    let done = Command::new(env!("CARGO_BIN_EXE_amperule"))
+        .args(["rules", "words"])
+        .args(arguments)
+        .args(["--color", "never"])
+        .env("COLUMNS", "100")
+        .output()
+        .expect("the program starts");
+    (
+        done.status.code().unwrap_or(-1),
+        String::from_utf8_lossy(&done.stdout).into_owned(),
+        String::from_utf8_lossy(&done.stderr).into_owned(),
+    )
+}
+
+/// What is printed for a name that there is.
+fn shown(arguments: &[&str]) -> String {
+    let (code, out, said) = run(arguments);
+    assert_eq!((code, said.as_str()), (0, ""), "{arguments:?}");
+    out
+}
+
+fn json(arguments: &[&str]) -> Value {
+    let mut all = arguments.to_vec();
+    all.extend(["--format", "json"]);
+    let value: Value = serde_json::from_str(&shown(&all)).expect("JSON");
+    assert_eq!(value["schema"], "amperule-words-1");
+    value
+}
+
+/// What is said of a name that there is not.
+fn refused(name: &str) -> String {
+    let (code, out, said) = run(&[name]);
+    assert_eq!((code, out.as_str()), (2, ""), "{name}: {said}");
+    said
+}
+
+fn ruleset(name: &str) -> Arc<Ruleset> {
+    let library = Library::default();
+    let loaded = library.load(&Request {
+        base: name.to_owned(),
+        edition: library.editions(name).pop(),
+        ..Request::default()
+    });
+    loaded.ruleset.expect("it ships inside")
+}
+
+fn list<'v>(value: &'v Value, key: &str) -> &'v [Value] {
+    value[key]
+        .as_array()
+        .unwrap_or_else(|| panic!("`{key}` is a list"))
+}
+
+fn text<'v>(value: &'v Value, key: &str) -> &'v str {
+    value[key]
+        .as_str()
+        .unwrap_or_else(|| panic!("`{key}` is a text"))
+}
+
+/// The first words of the lines that are indented by two blanks.
+fn entries(text: &str) -> Vec<&str> {
+    text.lines()
+        .filter_map(|l| l.strip_prefix("  "))
+        .filter(|l| !l.starts_with(' '))
+        .filter_map(|l| l.split([' ', ':']).next())
+        .collect()
+}
+
+/// The facts that the text of a kind lists, below its head.
+fn facts_listed(text: &str) -> BTreeSet<&str> {
+    let (_, body) = text.split_once("\n\n").unwrap_or(("", ""));
+    entries(body).into_iter().collect()
+}
+
+fn one_line(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+fn fact_names(kind: &Kind) -> BTreeSet<&str> {
+    kind.facts.iter().map(|f| f.name.as_str()).collect()
+}
+
+#[test]
+fn every_kind_and_every_fact_is_listed() {
+    for name in ["gb", "us"] {
+        let ruleset = ruleset(name);
+        let all = shown(&["--rules", name]);
+        let mut listed = entries(&all);
+        listed.sort_unstable();
+        let mut kinds: Vec<&str> = ruleset
+            .vocabulary
+            .kinds
+            .iter()
+            .map(|k| k.name.as_str())
+            .collect();
+        kinds.sort_unstable();
+        assert_eq!(listed, kinds, "{all}");
+        let flat = one_line(&all);
+        for kind in &ruleset.vocabulary.kinds {
+            assert!(flat.contains(&one_line(&kind.means)), "{}", kind.name);
+            for head in &kind.heads {
+                assert!(flat.contains(&head.word), "{}", head.word);
+            }
+            let text = shown(&[&kind.name, "--rules", name]);
+            assert_eq!(facts_listed(&text), fact_names(kind), "{text}");
+            let flat = one_line(&text);
+            for fact in &kind.facts {
+                assert!(
+                    flat.contains(&one_line(&fact.means)),
+                    "{}.{}:\n{text}",
+                    kind.name,
+                    fact.name
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn no_line_is_wider_than_100_columns() {
+    for name in ["gb", "us"] {
+        let ruleset = ruleset(name);
+        let mut texts = vec![shown(&["--rules", name])];
+        for kind in &ruleset.vocabulary.kinds {
+            texts.push(shown(&[&kind.name, "--rules", name]));
+        }
+        // The longest formula, the most rules.
+        for fact in ["Zs-limit", "In", "Iz", "status"] {
+            if ruleset
+                .vocabulary
+                .kinds
+                .iter()
+                .any(|k| k.fact_named(fact).is_some())
+            {
+                texts.push(shown(&[fact, "--rules", name]));
+            }
+        }
+        for line in texts.iter().flat_map(|t| t.lines()) {
+            assert!(line.chars().count() <= 100, "{name}: {line}");
+        }
+    }
+}
+
+#[test]
+fn json_and_text_say_the_same() {
+    let all = json(&[]);
+    assert_eq!(all["ruleset"], "gb");
+    let overview = shown(&[]);
+    let kinds = list(&all, "kinds");
+    let mut listed = entries(&overview);
+    listed.sort_unstable();
+    let names: Vec<&str> = kinds.iter().map(|k| text(k, "kind")).collect();
+    assert_eq!(listed, names);
+    for kind in kinds {
+        let name = text(kind, "kind");
+        let one = json(&[name]);
+        assert_eq!(list(&one, "kinds"), std::slice::from_ref(kind));
+        let shown = shown(&[name]);
+        let facts = list(kind, "facts");
+        let names: BTreeSet<&str> = facts.iter().map(|f| text(f, "fact")).collect();
+        assert_eq!(facts_listed(&shown), names, "{name}");
+        let flat = one_line(&shown);
+        for fact in facts {
+            let label = format!("{name}.{}", text(fact, "fact"));
+            assert!(flat.contains(&one_line(text(fact, "form"))), "{label}");
+            for way in list(fact, "unwritten") {
+                let way = one_line(way.as_str().expect("a text"));
+                assert!(flat.contains(&way), "{label}: {way}");
+            }
+            if let Some(ask) = fact["ask"].as_str() {
+                assert!(flat.contains(&format!("how: {}", one_line(ask))), "{label}");
+            }
+            assert_eq!(fact["rules"], Value::Null, "{label}");
+        }
+        for written in [true, false] {
+            let count = facts
+                .iter()
+                .filter(|f| (f["comes"] == "written") == written)
+                .count();
+            let settled = facts
+                .iter()
+                .filter(|f| f["settled-by"].is_string() == written)
+                .count();
+            assert_eq!(count, settled, "{name}");
+            if written && count > 0 {
+                assert!(
+                    shown.contains(&format!("Facts to write ({count})")),
+                    "{name}"
+                );
+            }
+        }
+    }
+}
+
+/// A design in which the only thing written is one fact of one object.
+fn design(kind: &Value, fact: &str, value: &str) -> String {
+    let line = format!("{fact}: {value}");
+    if kind["block"] == true {
+        return format!("{} {{ {line} }}", text(kind, "kind"));
+    }
+    // A part: a word that does not say the fact itself, or else the one that says just this, in a
+    // block that holds one.
+    let heads = list(kind, "opened-by");
+    let says = |head: &Value, word: Option<&str>| {
+        list(head, "sets")
+            .iter()
+            .any(|s| s["fact"] == fact && word.is_none_or(|w| s["word"] == w))
+    };
+    let silent = heads.iter().find(|h| !says(h, None));
+    let (head, line) = match heads.iter().find(|h| says(h, Some(value))) {
+        Some(head) if silent.is_none() => (head, String::new()),
+        _ => (silent.unwrap_or(&heads[0]), line),
+    };
+    let head = text(head, "word");
+    let place = list(kind, "part-of")
+        .iter()
+        .find(|p| !["device", "spd", "cable"].contains(&text(p, "kind")))
+        .expect("a block holds it");
+    format!(
+        "{} {{ {}: {head} {{ {line} }} }}",
+        text(place, "kind"),
+        text(place, "fact")
+    )
+}
+
+/// The codes of what is wrong with a design.
+fn wrong(v: &Vocabulary, design: &str) -> Vec<&'static str> {
+    let parsed = parse(FileId(0), design);
+    let resolved = resolve(&[parsed.tree], v, &Settings::default());
+    let all = parsed.problems.iter().chain(&resolved.problems);
+    all.map(|p| p.code).collect()
+}
+
+/// Values that a fact is said to take, as a design writes them.
+fn values(fact: &Value) -> Vec<String> {
+    let with_unit = |x: &Value| {
+        let number = x.as_f64().expect("a number");
+        match fact["unit"].as_str() {
+            None | Some("" | "1") => format!("{number}"),
+            Some(unit) => format!("{number} {unit}"),
+        }
+    };
+    if let Some(series) = fact["series"].as_array() {
+        return series
+            .iter()
+            .filter(|m| {
+                let limits = &fact["plausible"];
+                let inside = |key: &str, sign: f64| {
+                    limits[key].as_f64().is_none_or(|limit| {
+                        let value = m["value"].as_f64().expect("a number");
+                        (value - limit) * sign <= 1e-9 * limit.abs()
+                    })
+                };
+                inside("low", -1.0) && inside("high", 1.0)
+            })
+            .map(|m| match m["name"].as_str() {
+                Some(name) => name.to_owned(),
+                None => with_unit(&m["value"]),
+            })
+            .collect();
+    }
+    let mut all: Vec<String> = Vec::new();
+    if let Some(words) = fact["words"].as_array() {
+        all.extend(words.iter().filter_map(Value::as_str).map(str::to_owned));
+    }
+    let limits = [&fact["plausible"], &fact["domain"]]
+        .into_iter()
+        .find(|l| l.is_object());
+    if let Some(limits) = limits {
+        for (end, open) in [("low", "low-open"), ("high", "high-open")] {
+            if limits[end].is_number() && limits[open] == false {
+                all.push(with_unit(&limits[end]));
+            }
+        }
+    }
+    all.extend(match text(fact, "type") {
+        "yes-no" => vec!["yes".to_owned(), "no".to_owned()],
+        "date" => vec!["2026-11-02".to_owned()],
+        "text" => vec!["\"as seen\"".to_owned()],
+        _ => Vec::new(),
+    });
+    if fact["may-be-none"] == true {
+        all.push("none".to_owned());
+    }
+    all.push("?".to_owned());
+    all
+}
+
+/// Facts that the language reads for itself, and that take less than any fact of their type.
+fn is_of_the_language(kind: &str, fact: &str) -> bool {
+    fact == "status" || kind == "installation" && ["rules", "edition", "stage"].contains(&fact)
+}
+
+#[test]
+fn what_a_fact_is_said_to_take_the_language_takes() {
+    let ruleset = ruleset("gb");
+    let mut tried = 0;
+    for kind in list(&json(&[]), "kinds") {
+        for fact in list(kind, "facts") {
+            let (k, f) = (text(kind, "kind"), text(fact, "fact"));
+            if fact["comes"] != "written" || is_of_the_language(k, f) {
+                continue;
+            }
+            let always_said = kind["block"] == false
+                && list(kind, "opened-by")
+                    .iter()
+                    .all(|h| list(h, "sets").iter().any(|s| s["fact"] == f));
+            for value in values(fact) {
+                if always_said && value == "?" {
+                    continue;
+                }
+                let written = design(kind, f, &value);
+                let found = wrong(&ruleset.vocabulary, &written);
+                assert_eq!(found, [""; 0], "{written}");
+                tried += 1;
+            }
+        }
+    }
+    assert!(tried > 1500, "only {tried} values were tried");
+}
+
+#[test]
+fn what_a_fact_is_not_said_to_take_the_language_refuses() {
+    let ruleset = ruleset("gb");
+    let mut refused = BTreeSet::new();
+    for kind in list(&json(&[]), "kinds") {
+        for fact in list(kind, "facts") {
+            let (k, f) = (text(kind, "kind"), text(fact, "fact"));
+            if is_of_the_language(k, f) {
+                continue;
+            }
+            let value = match text(fact, "type") {
+                _ if fact["comes"] != "written" => "?".to_owned(),
+                _ if fact["may-be-none"] == false => "none".to_owned(),
+                "one-of" | "some-of" | "ordered" => "no-such-word".to_owned(),
+                _ => "1 furlong".to_owned(),
+            };
+            // `none` may be one of the words.
+            if value == "none" && list_or_empty(fact, "words").any(|w| w == "none") {
+                continue;
+            }
+            let written = design(kind, f, &value);
+            let found = wrong(&ruleset.vocabulary, &written);
+            assert!(!found.is_empty(), "{written}");
+            refused.extend(found);
+        }
+    }
+    for code in ["not-optional", "unknown-word", "unknown-unit"] {
+        assert!(refused.contains(code), "{refused:?}");
+    }
+}
+
+fn list_or_empty<'v>(value: &'v Value, key: &str) -> impl Iterator<Item = &'v str> {
+    value[key]
+        .as_array()
+        .into_iter()
+        .flatten()
+        .filter_map(Value::as_str)
+}
+
+#[test]
+fn the_rules_of_a_fact_are_those_that_explain_finds() {
+    for name in ["gb", "us"] {
+        let ruleset = ruleset(name);
+        let v = &ruleset.vocabulary;
+        let mut forward = BTreeSet::new();
+        for rule in &ruleset.rules {
+            for r in facts_read(&ruleset, rule) {
+                forward.insert((r.kind, r.fact, rule.id.clone(), r.named));
+            }
+        }
+        let mut backward = BTreeSet::new();
+        for k in v.kind_ids() {
+            let kind = v.kind(k);
+            for f in kind.fact_ids().filter(|f| kind.fact(*f).writable) {
+                for r in ruleset.readers(k, f) {
+                    let fact = kind.fact(f).name.clone();
+                    backward.insert((kind.name.clone(), fact, r.rule.id.clone(), r.named));
+                }
+            }
+        }
+        assert!(backward.len() > 100, "{name}");
+        assert_eq!(forward, backward, "{name}");
+    }
+}
+
+#[test]
+fn a_fact_is_shown_in_each_kind_that_has_it() {
+    let ruleset = ruleset("gb");
+    let wanted: BTreeSet<&str> = ruleset
+        .vocabulary
+        .kinds
+        .iter()
+        .filter(|k| k.fact_named("Ipf").is_some())
+        .map(|k| k.name.as_str())
+        .collect();
+    assert!(wanted.contains("supply") && wanted.contains("readings"));
+    let value = json(&["Ipf"]);
+    let kinds = list(&value, "kinds");
+    let found: BTreeSet<&str> = kinds.iter().map(|k| text(k, "kind")).collect();
+    assert_eq!(found, wanted);
+    let shown = shown(&["Ipf"]);
+    for kind in kinds {
+        let facts = list(kind, "facts");
+        assert_eq!(facts.len(), 1);
+        assert!(shown.contains(&format!("{}.Ipf: ", text(kind, "kind"))));
+        let rules = list(&facts[0], "rules");
+        assert!(!rules.is_empty());
+        for rule in rules {
+            assert!(shown.contains(text(rule, "rule")), "{rule}");
+        }
+    }
+}
+
+#[test]
+fn names_lead_to_one_thing_by_several_ways() {
+    assert_eq!(shown(&["circuit.device.In"]), shown(&["device.In"]));
+    assert_eq!(shown(&["rcbo.IΔn"]), shown(&["device.Idn"]));
+    assert_eq!(json(&["rcbo"]), json(&["device"]));
+    let rcbo = shown(&["rcbo"]);
+    assert_eq!(
+        rcbo.split_once('\n').map(|(first, _)| first),
+        Some("rcbo opens a device with form: rcbo")
+    );
+    let device = shown(&["device"]);
+    let facts = |text: &str| text.split_once("\n\n").map(|(_, body)| body.to_owned());
+    assert_eq!(facts(&rcbo), facts(&device));
+    // A name for several kinds leads to the fact of each.
+    let kinds = json(&["node.Z"]);
+    let found: Vec<&str> = list(&kinds, "kinds")
+        .iter()
+        .map(|k| text(k, "kind"))
+        .collect();
+    assert_eq!(
+        found,
+        ["supply", "board", "section", "circuit", "transformer"]
+    );
+}
+
+#[test]
+fn the_edition_decides() {
+    let old = json(&["--edition", "2018"]);
+    assert_eq!(old["edition"], "2018");
+    let (code, _, _) = run(&["--edition", "1066"]);
+    assert_eq!(code, 2);
+}
+
+#[test]
+fn a_wrong_name_is_met_with_the_nearest() {
+    let all = [
+        ("circut", "did you mean `circuit`?"),
+        ("rcb0", "did you mean `rcbo`?"),
+        ("lenght", "did you mean `length`?"),
+        ("circuit.cabels", "did you mean `cables`?"),
+        ("circut.cables", "did you mean `circuit`?"),
+        ("circuit.In", "`amperule rules words device.In`"),
+        ("TN-C-S", "`amperule rules words supply.earthing`"),
+        ("qqqqqq", "`amperule rules words` lists the kinds"),
+        ("circuit.device.In.curve", "leave out what stands behind"),
+        ("cable.", "write a kind, a part or a fact"),
+        ("", "write a kind, a part or a fact"),
+    ];
+    for (name, help) in all {
+        let said = refused(name);
+        assert!(said.contains(help), "{name}: {said}");
+        // A proposal is made once.
+        assert_eq!(
+            said.matches("did you mean").count(),
+            usize::from(help.starts_with("did"))
+        );
+    }
+}
+
+#[test]
+fn what_is_proposed_can_be_asked_for() {
+    for name in ["circuit.In", "TN-C-S", "nothing-like-it"] {
+        let said = refused(name);
+        let mut proposed = 0;
+        let flat = one_line(&said);
+        for part in flat
+            .split('`')
+            .filter_map(|p| p.strip_prefix("amperule rules words"))
+        {
+            let name = part.trim();
+            shown(if name.is_empty() {
+                &[]
+            } else {
+                std::slice::from_ref(&name)
+            });
+            proposed += 1;
+        }
+        assert!(proposed > 0, "{said}");
+    }
+}
+
+#[test]
+fn words_as_they_are_printed() {
+    insta::assert_snapshot!("all", shown(&[]));
+    insta::assert_snapshot!("kind-bond", shown(&["bond"]));
+    insta::assert_snapshot!("part-spd", shown(&["spd"]));
+    insta::assert_snapshot!("several-kinds-node", shown(&["node"]));
+    let held = shown(&["board.surge-protection"]);
+    insta::assert_snapshot!("fact-board.surge-protection", held);
+    insta::assert_snapshot!("fact-Zs", shown(&["Zs"]));
+    insta::assert_snapshot!("wrong-name", refused("circuit.In"));
+    let one = serde_json::to_string_pretty(&json(&["bond.from-entry"])).expect("JSON");
+    insta::assert_snapshot!("json-bond.from-entry", without_hash(&one));
+}
+
+/// The hash of a ruleset changes with each word of it; nothing else here does.
+fn without_hash(json: &str) -> String {
+    let lines = json.lines().map(|l| match l.split_once("\"hash\": ") {
+        Some((before, _)) => format!("{before}\"hash\": HASH"),
+        None => l.to_owned(),
+    });
+    lines.collect::<Vec<_>>().join("\n")
+}
