@@ -1,9 +1,8 @@
 //! What a rule reads: the written facts at the end of every path, through all derivations.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
-use crate::expression::{Compiled, ReadFact, TermKind};
-use crate::ruleset::{Requirement, Rule, Ruleset};
+use crate::ruleset::{Rule, Ruleset};
 use crate::vocabulary::{FactIx, KindId, Settler};
 
 /// A fact that a rule reads, itself or through derivations.
@@ -26,24 +25,14 @@ pub struct ReadBy {
 /// The facts a rule rests on: first those it names, then what these are worked out from.
 #[must_use]
 pub fn facts_read(ruleset: &Ruleset, rule: &Rule) -> Vec<ReadBy> {
-    let mut named: BTreeSet<(KindId, FactIx)> = BTreeSet::new();
-    let mut conditions: Vec<&Compiled> = rule.where_.iter().collect();
-    match &rule.require {
-        Requirement::One(c) => conditions.push(c),
-        Requirement::Ways(ways) => conditions.extend(ways.iter().map(|w| &w.condition)),
-    }
-    for c in conditions {
-        reads(c, &mut named);
-    }
+    let named = rule.reads();
     let mut all: BTreeMap<(KindId, FactIx), bool> = named.iter().map(|k| (*k, true)).collect();
     let mut stack: Vec<(KindId, FactIx)> = named.into_iter().collect();
     while let Some((kind, fact)) = stack.pop() {
         let Some(d) = ruleset.derivation(kind, fact) else {
             continue;
         };
-        let mut inside = BTreeSet::new();
-        reads(&d.formula, &mut inside);
-        for key in inside {
+        for key in d.reads() {
             if let std::collections::btree_map::Entry::Vacant(e) = all.entry(key) {
                 e.insert(false);
                 stack.push(key);
@@ -69,42 +58,4 @@ pub fn facts_read(ruleset: &Ruleset, rule: &Rule) -> Vec<ReadBy> {
         .collect();
     list.sort_by(|a, b| (!a.named, &a.kind, &a.fact).cmp(&(!b.named, &b.kind, &b.fact)));
     list
-}
-
-fn reads(c: &Compiled, into: &mut BTreeSet<(KindId, FactIx)>) {
-    use crate::expression::{ObjectTerm, Over};
-    fn object(o: &ObjectTerm, into: &mut BTreeSet<(KindId, FactIx)>) {
-        if let ObjectTerm::Step(before, fact) = o {
-            object(before, into);
-            add(fact, into);
-        }
-    }
-    fn add(fact: &ReadFact, into: &mut BTreeSet<(KindId, FactIx)>) {
-        into.extend(fact.by_kind.iter().copied());
-    }
-    for term in c.terms.iter() {
-        match &term.kind {
-            TermKind::Read {
-                object: o, fact, ..
-            } => {
-                object(o, into);
-                add(fact, into);
-            }
-            TermKind::Object(o) | TermKind::ObjectPresent(o) | TermKind::IsKind(o, _) => {
-                object(o, into);
-            }
-            TermKind::SameObject(a, b) => {
-                object(a, into);
-                object(b, into);
-            }
-            TermKind::Aggregate {
-                over: Over::Collection(o, fact),
-                ..
-            } => {
-                object(o, into);
-                add(fact, into);
-            }
-            _ => {}
-        }
-    }
 }

@@ -144,7 +144,7 @@ fn nothing_that_deals_with_an_open_pen() {
     smallest(
         &[(&CLEAN[built_in..end], "open-pen: none")],
         &[
-            "open-pen of drive: open-pen open-pen { way: touch-voltage  senses: PE-current  U-touch: 70 V  acts-in: 2 s  opens-pe: yes  pe-last: yes  isolates: yes  recloses: when-safe }",
+            "open-pen of drive: open-pen open-pen { way: line-voltage  senses: L-N  U-below: 207 V  U-above: 253 V  acts-in: 4 s  opens-pe: yes  pe-last: yes  isolates: yes  recloses: when-safe }",
         ],
     );
 }
