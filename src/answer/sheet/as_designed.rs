@@ -37,13 +37,14 @@ pub struct Terminal {
     pub done: Option<String>,
 }
 
-/// Facts that those who build the thing need: what was chosen, and what its maker says.
+/// Facts that those who build the thing need: what was chosen, what its maker says, and what of the
+/// place it was chosen for.
 fn for_building(fact: &Fact) -> bool {
     fact.writable
         && fact.name != "status"
         && matches!(
             fact.settled_by,
-            Settler::Designer | Settler::Maker | Settler::Installer
+            Settler::Designer | Settler::Maker | Settler::Installer | Settler::Site
         )
 }
 
