@@ -12,7 +12,7 @@ use super::figures::{assumed, figures};
 use super::finding::{Finding, Outcome, Reason, Report, WayState, fingerprint};
 use super::link::{LeafInfo, Linker};
 use super::plain;
-use super::show::{show_number, show_truth, show_words};
+use super::show::{show_number, show_set, show_truth, show_words};
 use super::verdicts::{LinkedRule, link_rule};
 
 /// How a design is judged.
@@ -208,6 +208,9 @@ fn template(linker: &mut Linker<'_>, t: &Template, subject: ObjectId) -> Vec<Sho
         .map(|p| match p {
             Piece::Text(t) => Shown::Text(t.clone()),
             Piece::Subject => Shown::Text(linker.design.describe(subject)),
+            Piece::Value(c, _) if matches!(c.root_term().ty, Ty::Object(_)) => {
+                Shown::Text(linker.named_object(c, subject))
+            }
             Piece::Value(c, unit) => {
                 let ty = c.root_term().ty.clone();
                 Shown::Value(linker.expression(c, subject), ty, unit.clone())
@@ -440,6 +443,7 @@ impl View<'_> {
                     let val = self.program.val(*r);
                     match ty {
                         Ty::Word(w) => out.push_str(&show_words(val.bits, w)),
+                        Ty::Set(w) => out.push_str(&show_set(val.bits, w)),
                         Ty::Truth => out.push_str(show_truth(&val)),
                         Ty::Date => {
                             out.push_str(&crate::quantity::format_date((val.lo / 86_400.0) as i32));

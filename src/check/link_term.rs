@@ -35,6 +35,9 @@ impl Env {
     }
 }
 
+/// How a message calls an object of which nothing is known.
+const NOT_KNOWN: &str = "what is not known";
+
 /// A condition while linking: decided, or a register.
 #[derive(Clone, Copy)]
 enum Cond {
@@ -53,6 +56,32 @@ impl Linker<'_> {
     pub fn expression(&mut self, c: &Compiled, subject: crate::design::model::ObjectId) -> Reg {
         let mut env = Env::of(Obj::One(subject), None);
         self.root(c, &mut env)
+    }
+
+    /// The name of the object that an expression leads to, as messages say it.
+    pub(super) fn named_object(
+        &mut self,
+        c: &Compiled,
+        subject: crate::design::model::ObjectId,
+    ) -> String {
+        let mut env = Env::of(Obj::One(subject), None);
+        let found = self.object_value(c, c.root, &mut env);
+        self.name_of(&found)
+    }
+
+    fn name_of(&self, o: &Obj) -> String {
+        match o {
+            Obj::One(id) => self.design.describe(*id),
+            Obj::Pick(_, several) => {
+                let mut names: Vec<String> = several.iter().map(|o| self.name_of(o)).collect();
+                names.dedup();
+                // A choice with something unknown in it may be anything.
+                let open = names.iter().find(|n| *n == NOT_KNOWN);
+                open.cloned().unwrap_or_else(|| names.join(" or "))
+            }
+            Obj::Absent => "none".to_owned(),
+            Obj::Unknown(_) | Obj::Poison => NOT_KNOWN.to_owned(),
+        }
     }
 
     /// Links an expression that leads to an object.

@@ -38,21 +38,7 @@ pub fn tame(x: f64) -> f64 {
 pub fn show_val(val: &Val, fact: &Fact, vocabulary: &Vocabulary) -> String {
     match &fact.ty {
         FactType::Choice { words, .. } => show_words(val.bits, words),
-        FactType::Some { words } => {
-            let names: Vec<&str> = words
-                .iter()
-                .enumerate()
-                .filter(|(i, _)| {
-                    SetWords::has(val.bits, u8::try_from(*i).unwrap_or(0)) == TruthSet::T
-                })
-                .map(|(_, w)| w.as_str())
-                .collect();
-            if names.is_empty() {
-                "none".to_owned()
-            } else {
-                names.join(", ")
-            }
-        }
+        FactType::Some { words } => show_set(val.bits, words),
         FactType::YesNo => show_truth(val).to_owned(),
         FactType::Date => {
             if val.lo == val.hi {
@@ -78,6 +64,22 @@ pub fn show_val(val: &Val, fact: &Fact, vocabulary: &Vocabulary) -> String {
                 "none".to_owned()
             }
         }
+    }
+}
+
+/// Words that are known to be in a set of words.
+#[must_use]
+pub fn show_set(bits: u64, words: &[String]) -> String {
+    let names: Vec<&str> = words
+        .iter()
+        .enumerate()
+        .filter(|(i, _)| SetWords::has(bits, u8::try_from(*i).unwrap_or(0)) == TruthSet::T)
+        .map(|(_, w)| w.as_str())
+        .collect();
+    if names.is_empty() {
+        "none".to_owned()
+    } else {
+        names.join(", ")
     }
 }
 

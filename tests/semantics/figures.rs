@@ -350,3 +350,31 @@ fn c8_editions_by_date() {
             .is_some_and(|n| n.contains("no date"))
     );
 }
+
+/// A message names what a reference leads to, and the words of a set: never an index.
+#[test]
+fn a_message_says_names_and_words_of_a_set() {
+    let said = rule("it", "x <= 10 A").replace(
+        "{subject} breaks it",
+        "{subject} beside {other} in {other.hub} is {dyes}",
+    );
+    let w = World::lab("", &[said]);
+    let says = |other: &str, dyes: &str| {
+        let text = format!(
+            "hub h {{ }}\nthing t {{ x: 20 A  other: {other}  dyes: {dyes} }}\nthing u {{ x: 1 A  hub: h }}\nthing v {{ x: 1 A  hub: ? }}\n"
+        );
+        let judged = w.judge(&text);
+        let all = judged.report.findings.into_iter();
+        let mut failed = all.filter(|f| f.outcome == Outcome::Failed);
+        failed.next().map(|f| f.message).expect("one fails")
+    };
+    assert_eq!(says("u", "red, blue"), "t beside u in h is red, blue");
+    assert_eq!(
+        says("v", "green"),
+        "t beside v in what is not known is green"
+    );
+    assert_eq!(
+        says("u | v", "red"),
+        "t beside u or v in what is not known is red"
+    );
+}

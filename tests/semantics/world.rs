@@ -43,6 +43,7 @@ kinds:
       b: {is: yes-no, means: 'a second question', by: client}
       c: {is: yes-no, means: 'a third question', by: site}
       colour: {is: one of red green blue, means: 'a colour', by: designer}
+      dyes: {is: some of red green blue, means: 'colours', by: designer}
       method: {is: one of C D 100, means: 'a way of laying', by: designer}
       label: {is: text, means: 'a text', by: site}
       warmth: {is: °C, means: 'a temperature', by: site, plausible: -10 °C .. 70 °C}
