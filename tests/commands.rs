@@ -210,3 +210,38 @@ fn a_rule_is_shown_whole() {
     }
     assert_eq!(run(&["rules", "show", "iec-nothing"]).0, 2);
 }
+
+/// Like findings are told in full once; the others say their own figures in a line each.
+#[test]
+fn like_findings_are_told_once_in_full() {
+    let (code, out) = run(&["check", "tests/designs/granary-court-car-park.amp"]);
+    assert_eq!(code, 0, "{out}");
+    assert_eq!(
+        out.matches("advice: iec-spd-near-point").count(),
+        1,
+        "{out}"
+    );
+    for (bay, metres) in [(3, 14), (4, 17), (5, 20), (6, 23)] {
+        let said = format!(": point bay-{bay} is {metres} m of cable away");
+        let line = out.lines().find(|l| l.contains(&said)).unwrap_or_default();
+        assert!(line.starts_with("  also line "), "{bay}: {line}\n{out}");
+    }
+}
+
+/// One wrong reference leaves many rules open: they are named in one place, not each in a block.
+#[test]
+fn what_is_not_judged_is_told_in_one_place() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("wrong.amp");
+    let cottage = format!("{}/examples/quarry-cottage.amp", env!("CARGO_MANIFEST_DIR"));
+    let text = fs::read_to_string(cottage).expect("an example");
+    fs::write(&path, text.replace("  circuit: ev\n", "  circuit: evv\n")).expect("a file");
+    let (code, out) = run(&["check", path.to_str().expect("a path")]);
+    assert_eq!(code, 2, "{out}");
+    assert_eq!(out.matches("ot judged").count(), 2, "{out}");
+    assert!(
+        out.contains("Not judged, for the mistakes above ("),
+        "{out}"
+    );
+    assert!(out.contains("iec-voltage-drop for drive"), "{out}");
+}

@@ -1,5 +1,6 @@
 //! Findings on a terminal.
 
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use crate::check::{FigureValue, Finding, Outcome, Reason, tame};
@@ -8,6 +9,7 @@ use crate::ruleset::{Confidence, Severity, Stage};
 use crate::source::Problem;
 
 use super::FileReport;
+use super::columns::broken;
 use super::diagnostic::{Shown, Style, Weighting, render_problems};
 
 /// Everything about one design.
@@ -20,18 +22,19 @@ pub fn render(file: &FileReport<'_>, all: bool, style: Style) -> String {
         let _ = writeln!(out, "{}: not judged\n", file.path);
         return out;
     };
-    for f in &report.findings {
-        let shown = match f.outcome {
-            Outcome::Failed | Outcome::NotJudged | Outcome::Departed => true,
-            // What is open and only advice is told in a line, further down.
-            Outcome::Undecided => f.severity != Severity::Advice || all,
-            _ => false,
-        };
-        if shown {
-            out.push_str(&finding(f, file, style));
-            out.push('\n');
-        }
+    let shown = |f: &&Finding| match f.outcome {
+        Outcome::Failed | Outcome::Departed => true,
+        // What is open and only advice is told in a line, further down.
+        Outcome::Undecided => f.severity != Severity::Advice || all,
+        _ => false,
+    };
+    let findings: Vec<&Finding> = report.findings.iter().filter(shown).collect();
+    for (first, others) in alike(&findings) {
+        out.push_str(&finding(first, file, style));
+        also(&mut out, &others, file);
+        out.push('\n');
     }
+    not_judged(&mut out, &report.findings);
     if !all {
         open_advice(&mut out, &report.findings);
     }
@@ -68,6 +71,61 @@ fn told(problems: &[Problem]) -> Vec<Problem> {
         .filter(|p| !broken || p.code != "no-rules")
         .cloned()
         .collect()
+}
+
+/// Findings told in full of one rule; further ones are told in a line each.
+const FULL: usize = 2;
+
+/// Findings of one rule that came out alike, each with those that are told in a line below it.
+fn alike<'f>(findings: &[&'f Finding]) -> Vec<(&'f Finding, Vec<&'f Finding>)> {
+    let key = |f: &'f Finding| (f.rule.as_str(), f.outcome);
+    let mut counts: BTreeMap<(&str, Outcome), usize> = BTreeMap::new();
+    for f in findings {
+        *counts.entry(key(f)).or_default() += 1;
+    }
+    let mut all: Vec<(&Finding, Vec<&Finding>)> = Vec::new();
+    let mut first: BTreeMap<(&str, Outcome), usize> = BTreeMap::new();
+    for f in findings {
+        let many = counts.get(&key(f)).is_some_and(|n| *n > FULL);
+        match first.get(&key(f)).and_then(|at| all.get_mut(*at)) {
+            Some((_, others)) if many => others.push(f),
+            _ => {
+                first.insert(key(f), all.len());
+                all.push((f, Vec::new()));
+            }
+        }
+    }
+    all
+}
+
+/// Findings like the one above, a line each: where, and what its message says.
+fn also(out: &mut String, others: &[&Finding], file: &FileReport<'_>) {
+    for f in others {
+        let at = f
+            .labels
+            .first()
+            .and_then(|l| file.sources.position(l.span))
+            .map(|p| format!("line {}: ", p.line))
+            .unwrap_or_default();
+        let _ = writeln!(out, "  also {at}{}", f.message);
+    }
+}
+
+/// What could not be judged for the mistakes in the text: one mistake leaves many rules open.
+fn not_judged(out: &mut String, findings: &[Finding]) {
+    let all: Vec<String> = findings
+        .iter()
+        .filter(|f| f.outcome == Outcome::NotJudged)
+        .map(|f| format!("{} for {}", f.rule, f.subject))
+        .collect();
+    if all.is_empty() {
+        return;
+    }
+    let _ = writeln!(out, "Not judged, for the mistakes above ({}):", all.len());
+    for line in broken(&all.join(", "), 96) {
+        let _ = writeln!(out, "  {line}");
+    }
+    out.push('\n');
 }
 
 /// Advice that is undecided, a line each.
@@ -128,7 +186,6 @@ fn finding(f: &Finding, file: &FileReport<'_>, style: Style) -> String {
         (Outcome::Failed, Severity::Caution) => ("caution", Weighting::Caution),
         (Outcome::Failed, Severity::Advice) => ("advice", Weighting::Advice),
         (Outcome::Departed, _) => ("departed", Weighting::Advice),
-        (Outcome::NotJudged, _) => ("not judged", Weighting::Caution),
         (_, Severity::Breach) => ("undecided", Weighting::Caution),
         (_, Severity::Caution) => ("undecided caution", Weighting::Advice),
         _ => ("undecided advice", Weighting::Advice),
