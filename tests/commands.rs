@@ -86,6 +86,48 @@ fn json_has_the_schema_and_the_findings() {
 
 /// Ze 0.266 to 0.294 ohm; 4 m of 6/2.5 mm² at 70 °C and 18 m of 6/6 mm²: worked by hand in the
 /// ruleset's own figures, 3.08 and 7.41 mohm/m of IEC 60228.
+/// A calculation sheet says all that the text says; steps that only carry a value along the feed are in
+/// the JSON alone.
+#[test]
+fn a_calculation_sheet_says_what_the_text_says() {
+    let file = "examples/quarry-cottage.amp";
+    let (code, page) = run(&["working", file, "--format", "html"]);
+    assert_eq!(code, 0, "{page}");
+    let (_, text) = run(&["working", file]);
+    let (_, all) = run(&["working", file, "--format", "json"]);
+    let all: Value = serde_json::from_str(&all).expect("JSON");
+    let workings = all["workings"].as_array().expect("a list");
+    assert!(workings.len() > 8, "{}", workings.len());
+    let mut carried = 0;
+    for w in workings {
+        let head = format!(
+            "{} of {} = ",
+            w["fact"].as_str().unwrap_or(""),
+            w["subject"].as_str().unwrap_or("")
+        );
+        assert!(page.contains(&format!("<h2>{head}")), "{head}");
+        assert!(text.contains(&head), "{head}");
+        for s in w["steps"].as_array().expect("steps") {
+            let what = s["what"].as_str().unwrap_or("");
+            let told = text.lines().any(|l| {
+                let line = l
+                    .trim_start()
+                    .trim_start_matches(|c: char| c.is_ascii_digit());
+                line.strip_prefix(". ")
+                    .is_some_and(|l| l.starts_with(&format!("{what} (")))
+            });
+            carried += usize::from(!told);
+            if !told {
+                let formula = s["formula"].as_str().unwrap_or("");
+                let fact = what.split(' ').next().unwrap_or("");
+                assert!(formula.contains(&format!(".{fact}")), "{what}: {formula}");
+            }
+        }
+    }
+    assert!(carried > 5, "{carried}");
+    assert!(page.contains("holds, 44 % in hand") && page.contains("a qualified person answers"));
+}
+
 /// A circuit and its point may have one name; readings say which is meant, and the message says how.
 #[test]
 fn readings_of_like_names_are_told_apart_by_their_kind() {

@@ -224,7 +224,7 @@ fn answers() {
     let clean = "examples/quarry-cottage.amp";
     let faults = "examples/quarry-cottage-faults.amp";
     let survey = "examples/half-filled-survey.amp";
-    let all: [(&str, &[&str]); 11] = [
+    let all: [(&str, &[&str]); 12] = [
         ("survey", &["survey", survey]),
         ("survey-sheet", &["survey", "--sheet", "text", survey]),
         (
@@ -242,6 +242,7 @@ fn answers() {
             &["compare", "--from", "gb@2018", "--to", "gb@A4", clean],
         ),
         ("explain", &["explain", "iec-voltage-drop"]),
+        ("sheet", &["sheet", clean]),
     ];
     for (name, arguments) in all {
         insta::assert_snapshot!(format!("answer-{name}"), run(arguments));

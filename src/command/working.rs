@@ -1,19 +1,29 @@
 //! `amperule working`: calculations line by line.
 
-use std::fmt::Write as _;
 use std::path::PathBuf;
 
-use clap::Args;
+use clap::{Args, ValueEnum};
 use serde_json::json;
 
 use crate::answer::{Working, worked_facts, working};
 use crate::check::installation_name;
-use crate::report::{json as to_json, render_problems};
+use crate::report::render_problems;
+use crate::report::working::{AFTER, Above, html, json as as_json, text};
 use crate::source::{Problem, Sources};
 
-use super::check::{Format, Reading};
+use super::check::Reading;
 use super::read::{Read, read};
 use super::{Output, exit};
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Form {
+    /// For people
+    Text,
+    /// A page that prints well
+    Html,
+    /// For programs
+    Json,
+}
 
 #[derive(Debug, Args)]
 pub(super) struct WorkingOf {
@@ -23,8 +33,8 @@ pub(super) struct WorkingOf {
     fact: Option<String>,
     #[command(flatten)]
     reading: Reading,
-    #[arg(long, value_enum, default_value_t = Format::Text)]
-    format: Format,
+    #[arg(long, value_enum, default_value_t = Form::Text)]
+    format: Form,
 }
 
 impl WorkingOf {
@@ -63,21 +73,31 @@ impl WorkingOf {
             .into_iter()
             .map(|(o, f)| working(ruleset, design, o, f))
             .collect();
+        let name = installation_name(ruleset, design);
+        let rules = format!(
+            "{} [{} {}]",
+            ruleset.edition.title, ruleset.id, ruleset.hash
+        );
         match self.format {
-            Format::Text => {
-                let name = installation_name(ruleset, design);
+            Form::Text => {
                 out.line(&format!(
-                    "Calculations for {name}\n{}, by {} [{} {}]\n",
-                    r.path, ruleset.edition.title, ruleset.id, ruleset.hash
+                    "Calculations for {name}\n{}, by {rules}\n",
+                    r.path
                 ));
                 for w in &all {
                     out.text(&text(w, &r.sources));
                 }
-                out.line(
-                    "Figures of what is written; a qualified person answers for them, and local codes decide.",
-                );
+                out.line(AFTER);
             }
-            Format::Json => {
+            Form::Html => {
+                let above = Above {
+                    installation: &name,
+                    path: &r.path,
+                    rules: &rules,
+                };
+                out.text(&html(&above, &all, &r.sources));
+            }
+            Form::Json => {
                 let list: Vec<_> = all.iter().map(|w| as_json(w, &r.sources)).collect();
                 out.line(
                     &json!({"schema": "amperule-working-1", "path": r.path, "workings": list})
@@ -91,64 +111,4 @@ impl WorkingOf {
             exit::CLEAN
         }
     }
-}
-
-fn text(w: &Working, sources: &Sources) -> String {
-    let mut out = format!("{} of {} = {}\n", w.fact, w.subject, w.result);
-    for (i, s) in w.steps.iter().enumerate() {
-        let _ = writeln!(out, "\n  {}. {} ({})", i + 1, s.what, s.means);
-        let _ = writeln!(out, "     {}", s.formula);
-        if s.numbers != s.formula && s.numbers != s.result {
-            let _ = writeln!(out, "     = {}", s.numbers);
-        }
-        let _ = writeln!(out, "     = {}", s.result);
-        for input in &s.inputs {
-            let mut line = format!("       {} = {}", input.name, input.value);
-            if let Some(p) = input.span.and_then(|s| sources.place(s)) {
-                let _ = write!(line, "  [{p}]");
-            }
-            if let Some(src) = &input.source {
-                let _ = write!(line, "  [{src}]");
-            }
-            let _ = writeln!(out, "{line}");
-        }
-        match (&s.clause, &s.source) {
-            (Some(c), _) => {
-                let _ = writeln!(out, "     {c}");
-            }
-            (None, Some(src)) => {
-                let _ = writeln!(out, "     {src}");
-            }
-            _ => {}
-        }
-    }
-    out.push('\n');
-    out
-}
-
-fn as_json(w: &Working, sources: &Sources) -> serde_json::Value {
-    let figure = w.figure.as_ref();
-    json!({
-        "fact": w.fact,
-        "subject": w.subject,
-        "low": figure.map(|f| to_json::number(f.unit.from_si(f.low))),
-        "high": figure.map(|f| to_json::number(f.unit.from_si(f.high))),
-        "unit": figure.map(|f| f.unit.text().to_owned()),
-        "result": w.result,
-        "steps": w.steps.iter().map(|s| json!({
-            "what": s.what,
-            "means": s.means,
-            "formula": s.formula,
-            "numbers": s.numbers,
-            "result": s.result,
-            "clause": s.clause,
-            "source": s.source,
-            "inputs": s.inputs.iter().map(|i| json!({
-                "name": i.name,
-                "value": i.value,
-                "at": i.span.and_then(|s| sources.place(s)),
-                "source": i.source,
-            })).collect::<Vec<_>>(),
-        })).collect::<Vec<_>>(),
-    })
 }

@@ -14,6 +14,7 @@ pub mod sheet;
 pub mod survey;
 pub mod terminal;
 pub mod words;
+pub mod working;
 
 use crate::answer::AllBounds;
 use crate::check::Report;
