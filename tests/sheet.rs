@@ -337,3 +337,67 @@ fn all_forms_hold_each_reading() {
     let (_, page) = run(&["sheet", path.to_str().expect("a path"), "--format", "html"]);
     assert!(page.contains("A &lt;b&gt;&amp;\u{201d} socket"), "{page}");
 }
+
+/// The network operator is told what the ruleset lists: what is known, and blanks for the rest.
+#[test]
+fn a_notice_tells_what_is_known_and_leaves_blanks() {
+    let (code, text) = run(&[
+        "sheet",
+        "--for",
+        "network",
+        "examples/mill-lane-workshop.amp",
+    ]);
+    assert_eq!(code, 0, "{text}");
+    for line in [
+        "network-route   notify",
+        "demand          L1 95 A, L2 83 A, L3 57 A",
+        "meter-point     ______________",
+        "members  bay-1, bay-2",
+    ] {
+        assert!(text.contains(line), "{line}\n{text}");
+    }
+    assert!(!text.contains("To settle with it"), "{text}");
+    let (_, text) = run(&[
+        "sheet",
+        "--for",
+        "network",
+        "examples/half-filled-survey.amp",
+    ]);
+    assert!(text.contains("network-route   apply"), "{text}");
+    assert!(
+        text.contains("to be agreed: ") && text.contains("gb-network-route-known"),
+        "{text}"
+    );
+    assert!(
+        text.contains("not known: ") && text.contains("gb-looped-service-parted"),
+        "{text}"
+    );
+    let (_, json) = run(&[
+        "sheet",
+        "--for",
+        "network",
+        "examples/half-filled-survey.amp",
+        "--format",
+        "json",
+    ]);
+    let json: serde_json::Value = serde_json::from_str(&json).expect("JSON");
+    assert_eq!(json["schema"], "amperule-notice-1");
+    let facts = json["facts"].as_array().expect("a list");
+    let (_, page) = run(&[
+        "sheet",
+        "--for",
+        "network",
+        "examples/half-filled-survey.amp",
+        "--format",
+        "html",
+    ]);
+    for f in facts {
+        let fact = f["fact"].as_str().expect("a name");
+        assert!(page.contains(&format!("<th>{fact}<span")), "{fact}");
+        assert!(text.contains(&format!("    {fact} ")), "{fact}");
+    }
+    assert!(facts.len() > 20, "{}", facts.len());
+    // A ruleset that says nothing of it cannot make a notice.
+    let (code, _) = run(&["sheet", "--for", "network", "examples/elm-fork.amp"]);
+    assert_eq!(code, 2);
+}

@@ -1,16 +1,19 @@
-//! `amperule sheet`: what is to be built and tested.
+//! `amperule sheet`: what is to be built and tested, and what the network operator is told.
 
+use std::collections::BTreeSet;
 use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
 
-use crate::answer::sheet;
-use crate::check::{Outcome, Settings, check};
+use crate::answer::{sheet, told};
+use crate::check::{Outcome, Report, Settings, check};
+use crate::report::notice::{self, Notice};
 use crate::report::sheet::{SheetOf, html, json, text};
 use crate::ruleset::{Severity, Stage};
+use crate::vocabulary::Settler;
 
 use super::check::Reading;
-use super::one::read_one;
+use super::one::{One, read_one};
 use super::{Output, exit};
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -23,12 +26,24 @@ enum Form {
     Json,
 }
 
+/// Whom a sheet is for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Reader {
+    /// Those who install and test
+    Works,
+    /// The network operator
+    Network,
+}
+
 #[derive(Debug, Args)]
 pub(super) struct SheetFor {
     /// A design file
     file: PathBuf,
     #[command(flatten)]
     reading: Reading,
+    /// Whom it is for
+    #[arg(long = "for", value_enum, default_value_t = Reader::Works)]
+    reader: Reader,
     #[arg(long, value_enum, default_value_t = Form::Text)]
     format: Form,
 }
@@ -48,6 +63,9 @@ impl SheetFor {
                 ..Settings::default()
             },
         );
+        if self.reader == Reader::Network {
+            return self.notice(&one, &judged.report, out);
+        }
         let count = |outcome: Outcome| {
             let all = judged.report.findings.iter();
             all.filter(|f| f.outcome == outcome && f.severity == Severity::Breach)
@@ -64,6 +82,42 @@ impl SheetFor {
             Form::Text => out.text(&text(&head, &s)),
             Form::Html => out.text(&html(&head, &s)),
             Form::Json => out.line(&json(&one.path, &head, &s).to_string()),
+        }
+        exit::CLEAN
+    }
+
+    /// What the network operator is told: what is asked about its side belongs to it.
+    fn notice(&self, one: &One, report: &Report, out: &mut Output) -> u8 {
+        const TOPIC: &str = "network-operator";
+        let facts = told(&one.ruleset, &one.design, Settler::Network);
+        let installation = one.installation();
+        if facts.is_empty() {
+            out.note(&format!(
+                "the ruleset `{}` does not say what the network operator is told",
+                one.ruleset.id
+            ));
+            return exit::FAILED;
+        }
+        let rules = one.ruleset.rules.iter();
+        let concerned: BTreeSet<&str> = rules
+            .filter(|r| r.topic == TOPIC)
+            .map(|r| r.id.as_str())
+            .collect();
+        let notice = Notice {
+            to: "network operator",
+            installation: &installation,
+            rules: &one.ruleset.edition.title,
+            facts: &facts,
+            findings: report
+                .findings
+                .iter()
+                .filter(|f| concerned.contains(f.rule.as_str()))
+                .collect(),
+        };
+        match self.format {
+            Form::Text => out.text(&notice::text(&notice)),
+            Form::Html => out.text(&notice::html(&notice)),
+            Form::Json => out.line(&notice::json(&one.path, &notice).to_string()),
         }
         exit::CLEAN
     }

@@ -9,6 +9,7 @@ pub mod explain;
 pub mod json;
 mod markup;
 pub mod mend;
+pub mod notice;
 pub mod prove;
 pub mod sheet;
 pub mod survey;

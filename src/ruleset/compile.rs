@@ -224,6 +224,7 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Optio
         .filter_map(|item| figure(&context, item, problems))
         .collect();
     let mending = super::lower_mend::mending(merged, &v, problems);
+    let tellings = super::lower_tell::tellings(merged, &v, problems);
     let expectations = super::lower_expect::expectations(merged, &v, problems);
     cycles::check(&v, &derivations, problems);
     let texts = context.typer.into_texts();
@@ -263,6 +264,7 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Optio
         figures,
         mending,
         expectations,
+        tellings,
         texts,
         files: std::sync::Arc::default(),
     })

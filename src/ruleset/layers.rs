@@ -14,9 +14,9 @@ use super::yaml::{Key, Node, Yaml};
 use crate::source::{FileId, Problem, SourceFile, Span};
 
 /// Sections that any file of a ruleset may hold.
-const SECTIONS: [&str; 13] = [
+const SECTIONS: [&str; 14] = [
     "kinds", "limits", "series", "tables", "assume", "derive", "rules", "figures", "amend",
-    "withdraw", "mend", "left-out", "expect",
+    "withdraw", "mend", "left-out", "expect", "tell",
 ];
 const HEAD: [&str; 6] = ["ruleset", "title", "parent", "patches", "notes", "editions"];
 
@@ -134,6 +134,7 @@ pub(super) struct Merged<'a> {
     pub(super) withdraw: Vec<Item<'a>>,
     pub(super) mend: Vec<Item<'a>>,
     pub(super) expect: Vec<Item<'a>>,
+    pub(super) tell: Vec<Item<'a>>,
     pub(super) left_out: Vec<Item<'a>>,
     pub(super) layers: &'a [Layer],
     pub(super) sources: &'a [Arc<SourceFile>],
@@ -228,6 +229,7 @@ pub(super) fn assemble(
         withdraw: Vec::new(),
         mend: Vec::new(),
         expect: Vec::new(),
+        tell: Vec::new(),
         left_out: Vec::new(),
         layers,
         sources: files,
@@ -392,6 +394,10 @@ fn collect<'a>(
                     }
                     12 => {
                         merged.expect.push(item);
+                        continue;
+                    }
+                    13 => {
+                        merged.tell.push(item);
                         continue;
                     }
                     1 => &mut merged.limits,

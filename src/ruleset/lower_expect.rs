@@ -54,7 +54,7 @@ fn expectation(
                 ),
             )
             .at(item.at, "")
-            .help("a kind with `name: reference FACT` holds readings"),
+            .help("a kind with `name: reference KIND` holds readings"),
         );
         return None;
     };

@@ -12,6 +12,7 @@ mod library;
 mod lower_expect;
 mod lower_mend;
 mod lower_tables;
+mod lower_tell;
 mod lower_vocabulary;
 mod model;
 mod reader;
@@ -27,7 +28,7 @@ pub use left_out::LeftOut;
 pub use library::{Library, Loaded, Request};
 pub use model::{
     Assumed, Assumption, ChangeCost, Confidence, Derivation, Expectation, Figure, Mending, Origin,
-    Requirement, Rule, Ruleset, Severity, Stage, Stock, Way,
+    Requirement, Rule, Ruleset, Severity, Stage, Stock, Telling, Way,
 };
 pub use reads::{Facts, Reader};
 pub use template::{Piece, Template, default_unit};

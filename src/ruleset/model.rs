@@ -8,7 +8,7 @@ use std::sync::Arc;
 use super::{Edition, LeftOut, Template};
 use crate::expression::{Compiled, Data, Limits, Tables};
 use crate::source::{SourceFile, Span};
-use crate::vocabulary::{FactIx, KindId, Vocabulary};
+use crate::vocabulary::{FactIx, KindId, Settler, Vocabulary};
 
 /// When in the job a rule is due.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -268,6 +268,17 @@ pub struct Expectation {
     pub up_to: Option<FactIx>,
 }
 
+/// A fact that somebody outside is told.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Telling {
+    /// Who is told.
+    pub to: Settler,
+    /// The kind.
+    pub kind: KindId,
+    /// The fact.
+    pub fact: FactIx,
+}
+
 /// A part that may be put in where a breach is mended.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Stock {
@@ -378,6 +389,8 @@ pub struct Ruleset {
     pub mending: Mending,
     /// What readings are expected to be.
     pub expectations: Vec<Expectation>,
+    /// What is told to somebody outside.
+    pub tellings: Vec<Telling>,
     /// Texts that rules compare with.
     pub texts: Vec<String>,
     /// The files it was read from.

@@ -378,3 +378,42 @@ fn a_message_says_names_and_words_of_a_set() {
         "t beside u or v in what is not known is red"
     );
 }
+
+/// What readings should come out as, and what others are told: mistakes are named with what to write.
+#[test]
+fn expected_readings_and_what_is_told_are_checked() {
+    let told = |sections: &str| said(&lab_refused(sections));
+    for (sections, message) in [
+        (
+            "tell:\n  - {to: nobody, is: thing.x}\n",
+            "nobody is called `nobody` here",
+        ),
+        (
+            "tell:\n  - {to: network, is: thing.w}\n",
+            "`thing` has no fact `w`",
+        ),
+        ("tell:\n  - {to: network}\n", "needs `is`"),
+        (
+            "expect:\n  - {reads: thing.x, is: thing.y}\n",
+            "a `thing` is not named after what was read",
+        ),
+        (
+            "expect:\n  - {reads: thing.w, is: thing.y}\n",
+            "`thing` has no fact `w`",
+        ),
+    ] {
+        let problems = told(sections);
+        assert!(problems.contains(message), "{sections}{problems}");
+    }
+    for (expect, message) in [
+        ("{reads: note.read, is: thing.U}", "is read in another unit"),
+        (
+            "{reads: note.read, is: thing.x, up-to: w}",
+            "`thing` has no fact `w`",
+        ),
+        ("{reads: note.of, is: thing.x}", "is read in another unit"),
+    ] {
+        let problems = told(&format!("expect:\n  - {expect}\n"));
+        assert!(problems.contains(message), "{expect}: {problems}");
+    }
+}

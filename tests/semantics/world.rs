@@ -55,6 +55,12 @@ kinds:
       other: {is: reference thing, means: 'its partner', by: site}
       part: {is: part part, means: 'what is fitted', by: designer}
       optional-y: {is: A, means: 'a current that may be absent', by: site, optional: yes}
+  note:
+    means: what was read of a thing
+    name: reference thing
+    facts:
+      of: {is: reference thing, means: 'of what', by: test, always: yes}
+      read: {is: A, means: 'a reading', by: test, domain: '>= 0 A'}
   hub:
     means: what things belong to
     facts:

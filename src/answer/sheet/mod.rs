@@ -3,9 +3,11 @@
 
 mod as_designed;
 mod readings;
+mod telling;
 
 pub use as_designed::{Terminal, Thing};
 pub use readings::{Accepted, Side, ToRead};
+pub use telling::{Told as ToldFact, told};
 
 use super::survey::{Question, survey};
 use crate::design::model::Design;
