@@ -2,13 +2,13 @@
 
 use super::layers::{Item, Merged};
 use super::lower_tables::path;
-use super::model::{ChangeCost, Mending, Stock};
+use super::model::{ChangeCost, Mending, Stock, Toward};
 use super::reader::{Fields, texts};
 use crate::quantity::{Unit, parse_quantity};
 use crate::source::Problem;
 use crate::vocabulary::{Fact, FactType, Vocabulary};
 
-const KEYS: [&str; 7] = ["is", "cost", "part", "to", "among", "because", "in"];
+const KEYS: [&str; 8] = ["is", "cost", "part", "to", "among", "only", "because", "in"];
 
 /// Lowers the section `mend`; a later layer's cost of a fact replaces an earlier one's.
 pub(super) fn mending(merged: &Merged<'_>, v: &Vocabulary, problems: &mut Vec<Problem>) -> Mending {
@@ -54,6 +54,21 @@ fn one(item: &Item<'_>, v: &Vocabulary, out: &mut Mending, problems: &mut Vec<Pr
         let Some(among) = among(&f, v.fact(kind, fact), name, problems) else {
             return;
         };
+        let toward = match f.text("only", problems) {
+            None => Toward::Either,
+            Some("less") => Toward::Less,
+            Some("more") => Toward::More,
+            Some(word) => {
+                problems.push(
+                    Problem::error(
+                        "unknown-word",
+                        format!("`{word}` is no way to change `{name}`: it is `less` or `more`"),
+                    )
+                    .at(f.get("only").map_or(item.at, |n| n.span), ""),
+                );
+                return;
+            }
+        };
         out.costs
             .retain(|c| (c.kind, c.fact, c.words) != (kind, fact, words));
         out.costs.push(ChangeCost {
@@ -61,6 +76,7 @@ fn one(item: &Item<'_>, v: &Vocabulary, out: &mut Mending, problems: &mut Vec<Pr
             fact,
             words,
             among,
+            toward,
             cost,
         });
         return;

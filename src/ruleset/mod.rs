@@ -28,7 +28,7 @@ pub use left_out::LeftOut;
 pub use library::{Library, Loaded, Request};
 pub use model::{
     Assumed, Assumption, ChangeCost, Confidence, Derivation, Expectation, Figure, Mending, Origin,
-    Requirement, Rule, Ruleset, Severity, Stage, Stock, Telling, Way,
+    Requirement, Rule, Ruleset, Severity, Stage, Stock, Telling, Toward, Way,
 };
 pub use reads::{Facts, Reader};
 pub use template::{Piece, Template, default_unit};

@@ -305,8 +305,22 @@ pub struct ChangeCost {
     pub words: Option<u64>,
     /// The values that are usual and so may be chosen, in SI units; all, if none.
     pub among: Vec<f64>,
+    /// Which way a written number may be changed.
+    pub toward: Toward,
     /// The cost; none where it is never changed so.
     pub cost: Option<f64>,
+}
+
+/// Which way a number may be changed.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Toward {
+    /// To less or to more.
+    #[default]
+    Either,
+    /// To less only: a route may be shortened, never drawn out.
+    Less,
+    /// To more only.
+    More,
 }
 
 /// What changes cost where a breach is mended.

@@ -305,3 +305,38 @@ fn departures_count_as_in_a_check() {
     assert_eq!(expired.breaches.len(), 2);
     assert_eq!(said(&expired), ["drive: ip-code IP44"]);
 }
+
+/// No route is drawn out so that a reading fits it: a loose joint is not mended on paper.
+#[test]
+fn a_route_is_never_made_longer() {
+    let text = format!("{CLEAN}\nreadings ev {{ R1R2: 0.25 ohm }}\n");
+    let slice = |s: Span| text[s.start as usize..s.end as usize].to_owned();
+    let (ruleset, d) = (gb(), design(&text));
+    let all = mend(ruleset, &d, Stage::Verify, None, &slice);
+    let lengths = |m: &Mended| -> Vec<String> {
+        let all = said(m).into_iter();
+        all.filter(|c| c.contains("length")).collect()
+    };
+    assert_eq!(lengths(&all), Vec::<String>::new());
+    let judged = report(&d);
+    assert!(
+        judged
+            .findings
+            .iter()
+            .all(|f| !f.help.iter().any(|h| h.contains("length")))
+    );
+    // Shorter it may become: a run too long for its size.
+    let long = with(CLEAN, &[("length: 18 m", "length: 60 m")]);
+    let options: Vec<String> = mended(&long)
+        .changes
+        .iter()
+        .flat_map(|c| c.instead.iter().chain([c]))
+        .flat_map(|c| c.facts.iter())
+        .filter(|(f, ..)| f.contains("length"))
+        .map(|(_, from, to)| format!("{from} {to}"))
+        .collect();
+    for o in &options {
+        let metres: Vec<f64> = o.split(' ').filter_map(|w| w.parse().ok()).collect();
+        assert!(metres[1] < metres[0], "{o}");
+    }
+}

@@ -9,7 +9,7 @@ use crate::check::What;
 use crate::design::model::{Design, ObjectId, Possible, Status};
 use crate::expression::{LeafId, LeafKind, Presence, SetWords, Val};
 use crate::quantity::{TruthSet, Unit};
-use crate::ruleset::Ruleset;
+use crate::ruleset::{Ruleset, Toward};
 use crate::source::Span;
 use crate::vocabulary::{Fact, FactIx, FactType, Settler};
 
@@ -136,13 +136,14 @@ pub(super) fn knobs(residual: &Residual<'_>, grafts: &[Graft]) -> (Vec<Knob>, Ve
         let now = residual.written[first.0 as usize];
         let said = ruleset.mending.of(object.kind, place.fact);
         let usual = said.map_or(&[][..], |c| c.among.as_slice());
+        let toward = said.map_or(Toward::Either, |c| c.toward);
         let may = |bits: u64| {
             ruleset
                 .mending
                 .cost_of_word(object.kind, place.fact, bits)
                 .is_some()
         };
-        let Some(options) = options(residual, *first, fact, now, usual, may) else {
+        let Some(options) = options(residual, *first, fact, now, (usual, toward), may) else {
             continue;
         };
         // Facts of one part change together: another cable, another device.
@@ -235,7 +236,7 @@ fn options(
     leaf: LeafId,
     fact: &Fact,
     now: Val,
-    usual: &[f64],
+    (usual, toward): (&[f64], Toward),
     may: impl Fn(u64) -> bool,
 ) -> Option<Options> {
     let l = residual.leaf(leaf);
@@ -294,9 +295,19 @@ fn options(
             fixed(all)
         }
         (FactType::Quantity { unit, .. }, LeafKind::Number) => {
-            (now.bits == Presence::PRESENT || now == l.set).then(|| Options::Number {
-                lo: pl.max(l.set.lo),
-                hi: ph.min(l.set.hi),
+            let (mut lo, mut hi) = (pl.max(l.set.lo), ph.min(l.set.hi));
+            // What is not known yet may come out either way.
+            if now != l.set {
+                match toward {
+                    Toward::Either => {}
+                    Toward::Less => hi = hi.min(now.hi),
+                    Toward::More => lo = lo.max(now.lo),
+                }
+            }
+            let settled = now.bits == Presence::PRESENT || now == l.set;
+            (settled && lo <= hi).then(|| Options::Number {
+                lo,
+                hi,
                 unit: unit.clone(),
             })
         }
