@@ -541,9 +541,15 @@ fn stretch(engine: &mut Engine<'_>, way: &Way, depending: &[usize], now: &[Truth
     let mut end = way.end;
     let mut stopped: Option<usize> = None;
     for v in depending.iter().filter(|v| now[**v] == TruthSet::T) {
+        // Most verdicts go one way: the far end alone tells that the whole is not certain, for a
+        // small part of what refining the whole costs.
         let over = |engine: &mut Engine<'_>, x: f64| {
-            let with = way.reach(engine, x);
-            engine.truth(*v, &with) == TruthSet::T
+            let (with, far) = (way.reach(engine, x), way.point(engine, x));
+            if engine.plain(*v, &with) == TruthSet::T {
+                return true;
+            }
+            let breaks = x.is_finite() && engine.plain(*v, &far) == TruthSet::F;
+            !breaks && engine.truth(*v, &with) == TruthSet::T
         };
         if over(engine, end) {
             continue;
