@@ -1,12 +1,14 @@
 //! The sheet for those who install and test: what is to be built, the terminals with their torques,
 //! and each reading with what to expect of it.
 
+mod accepted;
 mod as_designed;
 mod readings;
 mod telling;
 
+pub use accepted::{Accepted, Side};
 pub use as_designed::{Terminal, Thing};
-pub use readings::{Accepted, Side, ToRead};
+pub use readings::ToRead;
 pub use telling::{Told as ToldFact, told};
 
 use super::survey::{Question, survey};
