@@ -100,7 +100,6 @@ fn told(text: &str) -> Vec<(String, Outcome, bool)> {
     let findings = judged.report.findings.into_iter();
     findings
         .filter(|f| matches!(f.outcome, Outcome::Failed | Outcome::Undecided))
-        .filter(|f| f.stage == Stage::Verify)
         .map(|f| (f.rule, f.outcome, f.severity == Severity::Breach))
         .collect()
 }
@@ -166,7 +165,8 @@ fn readings_as_expected_break_nothing() {
         let (text, s) = sheet_of(name);
         assert!(s.readings.len() > 10, "{name}: {}", s.readings.len());
         let filled = with_readings(&text, &s.readings, |r| Some(good(r)));
-        let failing = failing(&filled);
+        let mut failing = failing(&filled);
+        failing.retain(|rule| s.readings.iter().any(|r| r.rules.contains(rule)));
         assert!(failing.is_empty(), "{name}: {failing:?}\n{filled}");
     }
 }

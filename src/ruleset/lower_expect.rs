@@ -40,7 +40,7 @@ fn expectation(
         item.node,
         item.at,
         name,
-        &["reads", "is", "up-to", "in"],
+        &["reads", "is", "up-to", "always", "in"],
         problems,
     )?;
     let (record, reads) = path(f.needed("reads", name, problems)?, item.at, v, problems)?;
@@ -100,5 +100,6 @@ fn expectation(
         kind,
         fact,
         up_to,
+        always: f.text("always", problems) == Some("yes"),
     })
 }

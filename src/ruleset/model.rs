@@ -266,6 +266,8 @@ pub struct Expectation {
     pub fact: FactIx,
     /// The figure it may rise to, where that is another.
     pub up_to: Option<FactIx>,
+    /// It is read even of what the works leave as it is.
+    pub always: bool,
 }
 
 /// A fact that somebody outside is told.

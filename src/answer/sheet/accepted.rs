@@ -106,7 +106,9 @@ pub(super) fn accepted(
                     }
                     Some(good)
                 };
-                let (low, high) = (narrow(false), narrow(true));
+                // A limit that no reading comes near is none.
+                let low = narrow(false).filter(|x| *x >= plausible.0);
+                let high = narrow(true).filter(|x| *x <= plausible.1);
                 let rule = &engine.residual.rule(*v).id;
                 keep(&mut out.low, low, rule, |new, old| new > old);
                 keep(&mut out.high, high, rule, |new, old| new < old);

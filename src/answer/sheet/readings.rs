@@ -113,11 +113,17 @@ pub(super) fn to_read(ruleset: &Ruleset, design: &Design) -> Vec<ToRead> {
             })
             .collect();
         let works = matches!(design.object(*object).status, Status::New | Status::Altered);
-        if needing.is_empty() && (turning.is_empty() || !works) {
-            continue;
-        }
         let fact = ruleset.vocabulary.fact(kind, place.fact);
         let expected = expected(ruleset, design, &mut linker, kind, place.fact, *object);
+        // Rules that judge a reading wherever it is taken do not ask for it everywhere.
+        let own = turning
+            .iter()
+            .any(|v| residual.verdicts[*v].subject == *object);
+        let always = always(ruleset, design, (kind, place.fact), *object);
+        let worth = works && (own || expected.is_some() && !turning.is_empty());
+        if needing.is_empty() && !worth && !always {
+            continue;
+        }
         let accepted = |engine: &mut Engine<'_>, breach: bool| {
             let some: Vec<usize> = turning
                 .iter()
@@ -327,6 +333,18 @@ fn broken_without(ruleset: &Ruleset, bare: &Design) -> FxHashSet<(usize, ObjectI
             (verdict.rule, verdict.subject)
         })
         .collect()
+}
+
+/// Whether a reading is taken even of what stands already.
+fn always(
+    ruleset: &Ruleset,
+    design: &Design,
+    (record, reads): (KindId, FactIx),
+    object: ObjectId,
+) -> bool {
+    let kind = design.object(object).kind;
+    let mut all = ruleset.expectations.iter();
+    all.any(|e| e.always && (e.record, e.reads, e.kind) == (record, reads, kind))
 }
 
 /// What a reading should come out as.
