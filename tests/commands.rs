@@ -253,6 +253,23 @@ fn a_rule_is_shown_whole() {
     assert_eq!(run(&["rules", "show", "iec-nothing"]).0, 2);
 }
 
+/// What a message says to write instead keeps the number that was meant, so that it can be copied.
+#[test]
+fn an_example_keeps_the_number_that_was_written() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("unit.amp");
+    let cottage = format!("{}/examples/quarry-cottage.amp", env!("CARGO_MANIFEST_DIR"));
+    let text = fs::read_to_string(cottage).expect("an example");
+    fs::write(&path, text.replace("size: 6 mm²", "size: 6 mm")).expect("a file");
+    let (code, out) = run(&["check", path.to_str().expect("a path")]);
+    assert_eq!(code, 2, "{out}");
+    assert!(out.contains("write for example `size: 6 mm²`"), "{out}");
+    assert!(
+        out.contains("write for example `lead-size: 6 mm²`"),
+        "{out}"
+    );
+}
+
 /// Like findings are told in full once; the others say their own figures in a line each.
 #[test]
 fn like_findings_are_told_once_in_full() {

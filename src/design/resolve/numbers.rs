@@ -156,7 +156,16 @@ impl<'a> Resolver<'a> {
     /// Reports a quantity of another dimension than the fact's.
     pub(super) fn wrong_dimension(&mut self, fact: &Fact, text: &str, is: Dim, span: Span) {
         let (unit, _) = quantity_of(fact);
-        let example = example(self.vocabulary, fact);
+        // The number that was written, where it is a member of the series or its unit only lacks the
+        // square: a tired reader copies what stands here.
+        let (digits, written) = text.split_once([' ', '\u{a0}']).unwrap_or((text, ""));
+        let series = fact.series.map(|s| self.vocabulary.series(s));
+        let meant = digits.parse::<f64>().ok().and_then(|x| {
+            let si = unit.to_si(x);
+            let near = !written.is_empty() && unit.text().starts_with(written);
+            (near || series?.at(si).is_some()).then(|| shown(si, unit))
+        });
+        let example = meant.unwrap_or_else(|| example(self.vocabulary, fact));
         let text = if text.is_empty() {
             "this".to_owned()
         } else {
