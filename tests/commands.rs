@@ -20,6 +20,17 @@ fn run(arguments: &[&str]) -> (i32, String) {
     (done.status.code().unwrap_or(-1), text)
 }
 
+/// Checks the clean cottage with one text in place of another.
+fn check_changed(old: &str, new: &str) -> (i32, String) {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("changed.amp");
+    let cottage = format!("{}/examples/quarry-cottage.amp", env!("CARGO_MANIFEST_DIR"));
+    let text = fs::read_to_string(cottage).expect("an example");
+    assert!(text.contains(old), "{old}");
+    fs::write(&path, text.replace(old, new)).expect("a file");
+    run(&["check", path.to_str().expect("a path")])
+}
+
 #[test]
 fn the_examples_end_as_their_comments_promise() {
     let wanted = [
@@ -256,12 +267,7 @@ fn a_rule_is_shown_whole() {
 /// What a message says to write instead keeps the number that was meant, so that it can be copied.
 #[test]
 fn an_example_keeps_the_number_that_was_written() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let path = folder.path().join("unit.amp");
-    let cottage = format!("{}/examples/quarry-cottage.amp", env!("CARGO_MANIFEST_DIR"));
-    let text = fs::read_to_string(cottage).expect("an example");
-    fs::write(&path, text.replace("size: 6 mm²", "size: 6 mm")).expect("a file");
-    let (code, out) = run(&["check", path.to_str().expect("a path")]);
+    let (code, out) = check_changed("size: 6 mm²", "size: 6 mm");
     assert_eq!(code, 2, "{out}");
     assert!(out.contains("write for example `size: 6 mm²`"), "{out}");
     assert!(
@@ -290,12 +296,7 @@ fn like_findings_are_told_once_in_full() {
 /// One wrong reference leaves many rules open: they are named in one place, not each in a block.
 #[test]
 fn what_is_not_judged_is_told_in_one_place() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let path = folder.path().join("wrong.amp");
-    let cottage = format!("{}/examples/quarry-cottage.amp", env!("CARGO_MANIFEST_DIR"));
-    let text = fs::read_to_string(cottage).expect("an example");
-    fs::write(&path, text.replace("  circuit: ev\n", "  circuit: evv\n")).expect("a file");
-    let (code, out) = run(&["check", path.to_str().expect("a path")]);
+    let (code, out) = check_changed("  circuit: ev\n", "  circuit: evv\n");
     assert_eq!(code, 2, "{out}");
     assert_eq!(out.matches("ot judged").count(), 2, "{out}");
     assert!(

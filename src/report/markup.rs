@@ -9,6 +9,15 @@ pub fn escape(text: &str) -> String {
         .replace('"', "&quot;")
 }
 
+/// A page up to its title in the opened body.
+#[must_use]
+pub fn page(title: &str, style: &str) -> String {
+    format!(
+        "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><meta name=\"viewport\" content=\"width=device-width\"><title>{0}</title><style>{style}</style></head>\n<body>\n<h1>{0}</h1>\n",
+        escape(title)
+    )
+}
+
 #[cfg(test)]
 mod tests {
     use super::escape;

@@ -9,7 +9,7 @@ use crate::check::{Finding, Outcome};
 use crate::ruleset::Severity;
 
 use super::columns::{broken, columns};
-use super::markup::escape;
+use super::markup::{escape, page};
 
 /// Characters of a value on one line.
 const WIDTH: usize = 70;
@@ -148,11 +148,8 @@ th{font-weight:normal;width:48%}.means{font-size:.86rem;color:#4b5753;display:bl
 #[must_use]
 pub fn html(n: &Notice<'_>) -> String {
     let title = format!("For the {}: {}", n.to, n.installation);
-    let mut out = format!(
-        "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><meta name=\"viewport\" content=\"width=device-width\"><title>{0}</title><style>{STYLE}</style></head>\n<body>\n<h1>{0}</h1>\n<p>Rules: {1}</p>\n",
-        escape(&title),
-        escape(n.rules)
-    );
+    let mut out = page(&title, STYLE);
+    let _ = writeln!(out, "<p>Rules: {}</p>", escape(n.rules));
     for (thing, facts) in by_thing(n.facts) {
         let _ = writeln!(out, "<h2>{}</h2>\n<table>", escape(&thing));
         for f in facts {

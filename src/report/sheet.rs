@@ -8,7 +8,7 @@ use crate::answer::{Accepted, Sheet, ToRead};
 use crate::quantity::{Rounding, Unit, format_interval, format_quantity, format_toward};
 
 use super::columns::{broken, columns};
-use super::markup::escape;
+use super::markup::{escape, page};
 
 /// Characters of a value on one line.
 const WIDTH: usize = 76;
@@ -342,11 +342,8 @@ th{font-weight:normal}thead th{color:#4b5753;font-size:.86rem}.means{font-size:.
 /// The sheet as a page that prints well.
 #[must_use]
 pub fn html(head: &SheetOf, sheet: &Sheet) -> String {
-    let mut out = format!(
-        "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><meta name=\"viewport\" content=\"width=device-width\"><title>To build and test: {0}</title><style>{STYLE}</style></head>\n<body>\n<h1>To build and test: {0}</h1>\n<p>Rules: {1}</p>\n",
-        escape(&head.installation),
-        escape(&head.rules)
-    );
+    let mut out = page(&format!("To build and test: {}", head.installation), STYLE);
+    let _ = writeln!(out, "<p>Rules: {}</p>", escape(&head.rules));
     if let Some(w) = head.warning() {
         let _ = writeln!(out, "<p class=\"warn stop\">{}</p>", escape(&w));
     }

@@ -9,7 +9,7 @@ use crate::ruleset::Severity;
 use crate::source::Sources;
 use crate::vocabulary::Settler;
 
-use super::markup::escape;
+use super::markup::{escape, page};
 
 /// Rules named with each question on a terminal.
 const MOST_RULES: usize = 3;
@@ -276,9 +276,10 @@ th{font-weight:normal;width:48%}.how,.known{font-size:.86rem;color:#4b5753;displ
 /// A form as a page that prints well.
 #[must_use]
 pub fn sheet_html(head: &SheetHead, survey: &Survey) -> String {
-    let mut out = format!(
-        "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><meta name=\"viewport\" content=\"width=device-width\"><title>Site questions: {0}</title><style>{STYLE}</style></head>\n<body>\n<h1>Site questions: {0}</h1>\n<p>Rules: {1}</p>\n<table><tr><th>Visited on</th><td></td></tr><tr><th>By</th><td></td></tr></table>\n",
-        escape(&head.installation),
+    let mut out = page(&format!("Site questions: {}", head.installation), STYLE);
+    let _ = writeln!(
+        out,
+        "<p>Rules: {}</p>\n<table><tr><th>Visited on</th><td></td></tr><tr><th>By</th><td></td></tr></table>",
         escape(&head.rules)
     );
     if !head.known.is_empty() {

@@ -8,7 +8,7 @@ use crate::answer::{Working, WorkingStep};
 use crate::source::Sources;
 
 use super::json as to_json;
-use super::markup::escape;
+use super::markup::{escape, page};
 
 /// Said below all.
 pub const AFTER: &str =
@@ -120,9 +120,10 @@ pub struct Above<'a> {
 /// Workings as a page that prints well.
 #[must_use]
 pub fn html(above: &Above<'_>, all: &[Working], sources: &Sources) -> String {
-    let mut out = format!(
-        "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><meta name=\"viewport\" content=\"width=device-width\"><title>Calculations: {0}</title><style>{STYLE}</style></head>\n<body>\n<h1>Calculations: {0}</h1>\n<p>{1}, by {2}</p>\n",
-        escape(above.installation),
+    let mut out = page(&format!("Calculations: {}", above.installation), STYLE);
+    let _ = writeln!(
+        out,
+        "<p>{}, by {}</p>",
         escape(above.path),
         escape(above.rules)
     );

@@ -371,44 +371,28 @@ fn collect<'a>(
                     node,
                     replaced: None,
                 };
+                // What is only collected: a later statement stands beside an earlier one.
+                let collected = match which {
+                    0 => Some(&mut merged.kinds),
+                    7 => Some(&mut merged.figures),
+                    8 => Some(&mut merged.amend),
+                    9 => Some(&mut merged.withdraw),
+                    10 => Some(&mut merged.mend),
+                    11 => Some(&mut merged.left_out),
+                    12 => Some(&mut merged.expect),
+                    13 => Some(&mut merged.tell),
+                    _ => None,
+                };
+                if let Some(list) = collected {
+                    list.push(item);
+                    continue;
+                }
                 let list = match which {
-                    0 => {
-                        merged.kinds.push(item);
-                        continue;
-                    }
-                    8 => {
-                        merged.amend.push(item);
-                        continue;
-                    }
-                    9 => {
-                        merged.withdraw.push(item);
-                        continue;
-                    }
-                    10 => {
-                        merged.mend.push(item);
-                        continue;
-                    }
-                    11 => {
-                        merged.left_out.push(item);
-                        continue;
-                    }
-                    12 => {
-                        merged.expect.push(item);
-                        continue;
-                    }
-                    13 => {
-                        merged.tell.push(item);
-                        continue;
-                    }
                     1 => &mut merged.limits,
                     2 => &mut merged.series,
                     3 => &mut merged.tables,
                     4 => &mut merged.assume,
                     5 => &mut merged.derive,
-                    7 => {
-                        merged.figures.push(item);
-                        continue;
-                    }
                     _ => &mut merged.rules,
                 };
                 if let Some(first) = mine.insert((which, name), at) {

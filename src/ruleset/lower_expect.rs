@@ -93,6 +93,17 @@ fn expectation(
         );
         return None;
     }
+    let always = match f.text("always", problems) {
+        None | Some("no") => false,
+        Some("yes") => true,
+        Some(word) => {
+            problems.push(
+                Problem::error("unknown-word", format!("`{word}` is neither yes nor no"))
+                    .at(f.get("always").map_or(item.at, |n| n.span), ""),
+            );
+            return None;
+        }
+    };
     Some(Expectation {
         record,
         reads,
@@ -100,6 +111,6 @@ fn expectation(
         kind,
         fact,
         up_to,
-        always: f.text("always", problems) == Some("yes"),
+        always,
     })
 }

@@ -556,11 +556,18 @@ fn shape(item: &Item<'_>, id: KindId, v: &mut Vocabulary, problems: &mut Vec<Pro
             ),
         }
     }
-    if text("built") == Some("yes") {
-        v.kinds[id.0 as usize].built = true;
-    }
-    if text("part-only") == Some("yes") {
-        v.kinds[id.0 as usize].part_only = true;
+    for key in ["built", "part-only"] {
+        let kind = &mut v.kinds[id.0 as usize];
+        match (key, text(key)) {
+            (_, None | Some("no")) => {}
+            ("built", Some("yes")) => kind.built = true,
+            (_, Some("yes")) => kind.part_only = true,
+            (_, Some(word)) => problems.push(
+                Problem::error("unknown-word", format!("`{word}` is neither yes nor no"))
+                    .at(place(key), "")
+                    .help(format!("write `{key}: yes`, or leave it out")),
+            ),
+        }
     }
     if let Some(list) = node.get("any-of") {
         for (name, at) in texts(list) {

@@ -389,6 +389,10 @@ fn expected_readings_and_what_is_told_are_checked() {
             "nobody is called `nobody` here",
         ),
         (
+            "mend:\n  - {is: thing.z, cost: 3, only: sideways}\n",
+            "is no way to change `thing.z`",
+        ),
+        (
             "tell:\n  - {to: network, is: thing.w}\n",
             "`thing` has no fact `w`",
         ),
@@ -407,6 +411,10 @@ fn expected_readings_and_what_is_told_are_checked() {
     }
     for (expect, message) in [
         ("{reads: note.read, is: thing.U}", "is read in another unit"),
+        (
+            "{reads: note.read, is: thing.x, always: often}",
+            "`often` is neither yes nor no",
+        ),
         (
             "{reads: note.read, is: thing.x, up-to: w}",
             "`thing` has no fact `w`",

@@ -6,7 +6,6 @@
 
 use rustc_hash::{FxHashMap, FxHashSet};
 
-use super::super::explain::facts_read;
 use super::super::residual::{Engine, Place, Residual};
 use super::accepted::{Accepted, accepted};
 use crate::check::Linker;
@@ -83,10 +82,7 @@ pub(super) fn to_read(ruleset: &Ruleset, design: &Design) -> Vec<ToRead> {
     let residual = Residual::new(ruleset, &opened, &places, Stage::Verify);
     let mut engine = residual.engine();
     let by_leaf = engine.by_leaf();
-    let mut asking = Asking {
-        ruleset,
-        read: FxHashMap::default(),
-    };
+    let mut readers: FxHashMap<(KindId, FactIx), FxHashSet<&str>> = FxHashMap::default();
     let mut linker = Linker::new(ruleset, design);
     let mut all: Vec<ToRead> = Vec::new();
     for (place, object) in &free {
@@ -100,9 +96,13 @@ pub(super) fn to_read(ruleset: &Ruleset, design: &Design) -> Vec<ToRead> {
         let touching: Vec<&usize> = by_leaf.get(leaf).into_iter().flatten().collect();
         let kind = residual.design.object(place.object).kind;
         // A rule that only asks whether it was read has no leaf for it.
-        let mut asks = |v: &usize| {
-            let verdict = &residual.verdicts[*v];
-            verdict.subject == *object && asking.reads(verdict.rule, kind, place.fact)
+        let resting = readers.entry((kind, place.fact)).or_insert_with(|| {
+            let all = ruleset.readers(kind, place.fact);
+            all.iter().map(|r| r.rule.id.as_str()).collect()
+        });
+        let asks = |v: &usize| {
+            residual.verdicts[*v].subject == *object
+                && resting.contains(residual.rule(*v).id.as_str())
         };
         let mut needing: Vec<usize> = (0..residual.verdicts.len())
             .filter(|v| {
@@ -183,29 +183,6 @@ impl ToRead {
             usual: Accepted::default(),
             read: None,
         }
-    }
-}
-
-/// Which facts each rule reads, looked up once.
-struct Asking<'r> {
-    ruleset: &'r Ruleset,
-    read: FxHashMap<usize, FxHashSet<(KindId, FactIx)>>,
-}
-
-impl Asking<'_> {
-    fn reads(&mut self, rule: usize, kind: KindId, fact: FactIx) -> bool {
-        let ruleset = self.ruleset;
-        let all = self.read.entry(rule).or_insert_with(|| {
-            let v = &ruleset.vocabulary;
-            facts_read(ruleset, &ruleset.rules[rule])
-                .iter()
-                .filter_map(|f| {
-                    let k = v.kind_named(&f.kind)?;
-                    Some((k, v.kind(k).fact_named(&f.fact)?))
-                })
-                .collect()
-        });
-        all.contains(&(kind, fact))
     }
 }
 
