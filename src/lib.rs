@@ -24,4 +24,6 @@ pub mod answer;
 
 pub mod report;
 
+pub mod session;
+
 pub mod command;

@@ -61,7 +61,7 @@ fn read_with(text: &str, set: &[(&str, &str)]) -> Resolved {
             ((*name).to_owned(), value)
         })
         .collect();
-    resolve(&[parsed.tree], &vocabulary(), &Settings { set })
+    resolve(&[&parsed.tree], &vocabulary(), &Settings { set })
 }
 
 /// All problems of a text that is completed to an installation, one line each:
@@ -111,7 +111,7 @@ fn sound(text: &str) -> Design {
 fn object(design: &Design, name: &str) -> ObjectId {
     design
         .ids()
-        .find(|id| design.describe(*id) == name)
+        .find(|id| design.label(*id) == name)
         .unwrap_or_else(|| panic!("there is a `{name}`"))
 }
 

@@ -201,7 +201,7 @@ fn names(design: &Design, id: ObjectId, kind: &str, fact: &Fact, name: &str) -> 
     }
     if let Some((f, of)) = name.split_once(" of ")
         && is_fact(f)
-        && design.describe(id) == of
+        && design.label(id) == of
     {
         return true;
     }
@@ -356,7 +356,7 @@ fn quantity(
     Some(Bound {
         place,
         line: info.line,
-        of: residual.design.describe(place.object),
+        of: residual.design.label(place.object),
         fact: fact.name.clone(),
         settled_by: settler(residual, place, fact),
         unit: unit.clone(),
@@ -670,7 +670,7 @@ fn words(
     }
     Some(Choices {
         place,
-        of: residual.design.describe(place.object),
+        of: residual.design.label(place.object),
         fact: fact.name.clone(),
         settled_by: settler(residual, place, fact),
         written: name(written.bits),

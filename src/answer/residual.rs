@@ -229,7 +229,7 @@ impl<'r> Residual<'r> {
     /// The subject of a verdict, as messages name it.
     #[must_use]
     pub fn subject(&self, verdict: usize) -> String {
-        self.design.describe(self.verdicts[verdict].subject)
+        self.design.label(self.verdicts[verdict].subject)
     }
 }
 

@@ -318,7 +318,7 @@ fn question(residual: &Residual<'_>, leaf: LeafId) -> Question {
         inner: asked_inside,
         rest,
         leaves: Vec::new(),
-        of: residual.design.describe(info.object),
+        of: residual.design.label(info.object),
         asked,
         means,
         ask: fact.ask.clone(),
@@ -549,7 +549,7 @@ pub fn known_facts(ruleset: &Ruleset, design: &Design) -> Vec<(String, String, S
                 Possible::Absent => "none".to_owned(),
                 _ => continue,
             };
-            all.push((design.describe(id), fact.name.clone(), value));
+            all.push((design.label(id), fact.name.clone(), value));
         }
     }
     all

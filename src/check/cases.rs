@@ -59,7 +59,7 @@ fn run(ruleset: &Ruleset, branches: &Branches, case: &Case, base: &str) -> CaseR
     for patch in &case.patches {
         apply(&mut tree, patch, &mut sources, &mut problems);
     }
-    let resolved = resolve(&[tree], &ruleset.vocabulary, &resolve::Settings::default());
+    let resolved = resolve(&[&tree], &ruleset.vocabulary, &resolve::Settings::default());
     problems.extend(resolved.problems.into_iter().filter(Problem::is_error));
     let rule = ruleset.rule(&case.rule);
     let stage = rule.map_or(crate::ruleset::Stage::Design, |r| r.stage);
@@ -73,7 +73,7 @@ fn run(ruleset: &Ruleset, branches: &Branches, case: &Case, base: &str) -> CaseR
         .report
         .findings
         .iter()
-        .map(|f| (f.subject.clone(), f.outcome))
+        .map(|f| (f.subject.label.clone(), f.outcome))
         .collect();
     if judged.report.counts.of(Outcome::NotApplicable)
         > outcomes

@@ -71,7 +71,7 @@ impl Linker<'_> {
 
     fn name_of(&self, o: &Obj) -> String {
         match o {
-            Obj::One(id) => self.design.describe(*id),
+            Obj::One(id) => self.design.label(*id),
             Obj::Pick(_, several) => {
                 let mut names: Vec<String> = several.iter().map(|o| self.name_of(o)).collect();
                 names.dedup();

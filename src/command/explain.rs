@@ -7,7 +7,7 @@ use crate::report::{explain, render_problems};
 use crate::ruleset::{Case, read_cases};
 use crate::source::{Problem, Sources};
 
-use super::check::Format;
+use super::args::Format;
 use super::rules::Which;
 use super::{Output, exit};
 
@@ -35,7 +35,7 @@ impl Explain {
                 ),
             )
             .did_you_mean(&self.rule, ruleset.rules.iter().map(|r| r.id.as_str()));
-            out.note(render_problems(&[p], &Sources::default(), out.style()).trim_end());
+            out.problem(p);
             return exit::FAILED;
         };
         let (files, problems) = read_cases(&ruleset.files);

@@ -7,9 +7,10 @@ use clap::{Args, Subcommand};
 
 use crate::report::render_problems;
 use crate::ruleset::{Library, Loaded, Request, Requirement, Ruleset};
+use crate::session::split_rules;
 use crate::source::{Problem, Sources};
 
-use super::check::Format;
+use super::args::Format;
 use super::{Output, exit};
 
 #[derive(Debug, Args)]
@@ -81,13 +82,6 @@ impl Rules {
             Verb::Test { coverage, which } => super::rules_test::test(&which, coverage, out),
         }
     }
-}
-
-/// Splits `gb + scotland + our-firm`.
-pub(super) fn split_rules(text: &str) -> (String, Vec<String>) {
-    let mut parts = text.split('+').map(|p| p.trim().to_owned());
-    let base = parts.next().unwrap_or_default();
-    (base, parts.collect())
 }
 
 impl Which {

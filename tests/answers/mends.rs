@@ -272,7 +272,7 @@ fn brute_force_finds_no_single_change_where_two_are_said_to_be_fewest() {
                     w.value = value;
                 }
                 let left = those(&report(&other), Outcome::Failed, Severity::Breach);
-                assert!(!left.is_empty(), "{} of {}", fact.name, d.describe(id));
+                assert!(!left.is_empty(), "{} of {}", fact.name, d.label(id));
                 fixed_one += usize::from(left.is_subset(&all) && left.len() < all.len());
                 tried += 1;
             }

@@ -179,7 +179,7 @@ fn parts_files_give_defines() {
     let parts = parse(FileId(1), "define house-rcbo as rcbo { In: 32 A }");
     let main = parse(FILE, "circuit c { device: house-rcbo }");
     let resolved = resolve(
-        &[parts.tree, main.tree],
+        &[&parts.tree, &main.tree],
         &vocabulary(),
         &Settings::default(),
     );

@@ -50,7 +50,7 @@ fn value(text: &str, object: &str, fact: &str) -> Possible {
     let design = w.design(text);
     let id = design
         .ids()
-        .find(|id| design.describe(*id) == object)
+        .find(|id| design.label(*id) == object)
         .unwrap_or_else(|| panic!("there is `{object}`"));
     let kind = w.ruleset.vocabulary.kind(design.object(id).kind);
     let ix = kind.fact_named(fact).expect("a fact");

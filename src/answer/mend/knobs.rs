@@ -154,13 +154,9 @@ pub(super) fn knobs(residual: &Residual<'_>, grafts: &[Graft]) -> (Vec<Knob>, Ve
             (object.span, Some(place.fact))
         };
         let name = if article {
-            residual.design.describe(place.object)
+            residual.design.label(place.object)
         } else {
-            format!(
-                "{} of {}",
-                fact.name,
-                residual.design.describe(place.object)
-            )
+            format!("{} of {}", fact.name, residual.design.label(place.object))
         };
         let group = *by_key.entry(key).or_insert_with(|| {
             groups.push(Group {
@@ -205,7 +201,7 @@ pub(super) fn knobs(residual: &Residual<'_>, grafts: &[Graft]) -> (Vec<Knob>, Ve
             name: format!(
                 "{} of {}",
                 fact.name,
-                residual.design.describe(graft.place.object)
+                residual.design.label(graft.place.object)
             ),
             knobs: vec![all.len()],
         });

@@ -165,7 +165,7 @@ fn departed(design: &Design, residual: &Residual<'_>, stage: Stage, on: Option<i
         .findings
         .into_iter()
         .filter(|f| f.outcome == Outcome::Departed)
-        .map(|f| (f.rule, f.subject))
+        .map(|f| (f.rule, f.subject.label))
         .collect();
     (0..residual.verdicts.len())
         .filter(|v| covered.contains(&(residual.rule(*v).id.clone(), residual.subject(*v))))
@@ -196,7 +196,7 @@ fn rests_on(residual: &Residual<'_>, v: usize) -> Vec<String> {
                     let line = format!(
                         "{} of {} ({settler})",
                         fact.name,
-                        residual.design.describe(info.object)
+                        residual.design.label(info.object)
                     );
                     if !all.contains(&line) {
                         all.push(line);
@@ -443,7 +443,7 @@ fn value_of(search: &Search<'_>, k: usize, val: &Val) -> (String, String, String
             .fact(kind, knob.place.fact)
             .name
             .clone(),
-        residual.design.describe(knob.place.object),
+        residual.design.label(knob.place.object),
         value_text(residual, knob, val),
     )
 }

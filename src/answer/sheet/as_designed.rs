@@ -129,7 +129,7 @@ pub(super) fn terminals(ruleset: &Ruleset, design: &Design) -> Vec<Terminal> {
                     (true, _) | (_, true) => brief,
                     _ => format!("{}, {brief}", kind.name),
                 };
-                (design.describe(id), what)
+                (design.label(id), what)
             }
         };
         all.push(Terminal {
@@ -235,7 +235,7 @@ pub(super) fn shown(
         Possible::Object(o) if matches!(fact.ty, FactType::Part(_) | FactType::Parts(_)) => {
             part(ruleset, design, *o, &[])
         }
-        Possible::Object(o) => design.describe(*o),
+        Possible::Object(o) => design.label(*o),
         Possible::List(all) => all
             .iter()
             .filter_map(|p| shown(ruleset, design, fact, p))

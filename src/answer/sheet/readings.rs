@@ -169,7 +169,7 @@ impl ToRead {
         let fact = v.fact(record, ix);
         Self {
             object,
-            of: design.describe(object),
+            of: design.label(object),
             kind: v.kind(design.object(object).kind).name.clone(),
             fact: ix,
             reading: fact.name.clone(),
@@ -285,6 +285,7 @@ fn open_record(
         named: false,
         label: None,
         owner: None,
+        scope: tested.scope,
         facts,
         closed: Vec::new(),
         status: Status::New,

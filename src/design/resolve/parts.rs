@@ -345,6 +345,7 @@ impl<'a> Resolver<'a> {
             named: false,
             label: None,
             owner: Some(site.object),
+            scope: None,
             facts: vec![None; declared.facts.len()],
             closed: Vec::new(),
             status: self.status(entries, inherited.unwrap_or_default()),
@@ -354,7 +355,7 @@ impl<'a> Resolver<'a> {
             head,
             phantom: false,
         };
-        let id = self.add_object(object, None);
+        let id = self.add_object(object);
         self.read_closed(id, entries);
         let head_sets = sets.and_then(|place| declared.heads.get(place));
         for (fact, word) in head_sets.iter().flat_map(|h| &h.sets) {
