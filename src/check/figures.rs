@@ -1,5 +1,7 @@
 //! Key figures with their limits, and what a verdict rests on without being written.
 
+use rustc_hash::FxHashMap;
+
 use super::finding::FigureValue;
 use super::judge::Settings;
 use super::link::Linker;
@@ -15,10 +17,11 @@ pub(super) fn figures(
     design: &Design,
     settings: &Settings,
 ) -> Vec<FigureValue> {
-    let mut all = Vec::new();
     if settings.only.is_some() {
-        return all;
+        return Vec::new();
     }
+    let mut all: Vec<Option<FigureValue>> = Vec::new();
+    let mut places: FxHashMap<(String, &str), usize> = FxHashMap::default();
     for f in &ruleset.figures {
         let fact = ruleset.vocabulary.fact(f.kind, f.fact);
         let Some(unit) = fact.unit() else { continue };
@@ -45,20 +48,23 @@ pub(super) fn figures(
             };
             let limit = limit(f.at_most, true).or_else(|| limit(f.at_least, false));
             // A later layer may say what a figure is measured against.
-            let name = design.describe(id);
-            all.retain(|v: &FigureValue| v.subject != name || v.fact != fact.name);
-            all.push(FigureValue {
-                subject: design.describe(id),
+            let subject = design.describe(id);
+            let before = places.insert((subject.clone(), &fact.name), all.len());
+            if let Some(earlier) = before.and_then(|i| all.get_mut(i)) {
+                *earlier = None;
+            }
+            all.push(Some(FigureValue {
+                subject,
                 fact: fact.name.clone(),
                 means: fact.means.clone(),
                 low: val.lo,
                 high: val.hi,
                 unit: unit.clone(),
                 limit,
-            });
+            }));
         }
     }
-    all
+    all.into_iter().flatten().collect()
 }
 
 /// What was assumed, each assumption once.
