@@ -6,7 +6,7 @@
 
 use super::residual::{Engine, Place, Residual, can_be_free};
 use crate::design::model::{Design, ObjectId, Status};
-use crate::expression::{LeafId, LeafKind, Presence, Val};
+use crate::expression::{Budget, LeafId, LeafKind, Presence, Val};
 use crate::quantity::{TruthSet, Unit};
 use crate::ruleset::{Ruleset, Severity, Stage};
 use crate::source::Span;
@@ -18,6 +18,8 @@ const STEPS: usize = 48;
 const FEW_STEPS: usize = 26;
 /// Objects of a design up to which a check looks for margins.
 const MOST_OBJECTS: usize = 1500;
+/// Boxes of a verdict where a bound is only shown: more of them hardly ever make it longer.
+const FEW_BOXES: Budget = Budget(8);
 /// Doublings while looking for the first value that breaks.
 const DOUBLINGS: usize = 60;
 
@@ -247,10 +249,12 @@ fn search(
 ) -> AllBounds {
     let residual = Residual::new(ruleset, design, facts, stage);
     let mut engine = residual.engine();
+    if brief {
+        engine.budget = FEW_BOXES;
+    }
     let now: Vec<TruthSet> = (0..residual.verdicts.len())
         .map(|v| engine.truth(v, &[]))
         .collect();
-    let by_leaf = engine.by_leaf();
     let mut out = AllBounds {
         undecided: now.iter().filter(|t| **t == TruthSet::U).count(),
         ..AllBounds::default()
@@ -262,11 +266,9 @@ fn search(
         for leaf in leaves.clone() {
             let fact = residual.fact(leaf);
             // A margin is told for what holds and is no mere advice.
-            let depending: Vec<usize> = by_leaf
-                .get(&leaf)
-                .map_or(&[][..], Vec::as_slice)
-                .iter()
-                .copied()
+            let depending: Vec<usize> = engine
+                .by_leaf(leaf)
+                .into_iter()
                 .filter(|v| {
                     !brief
                         || now[*v] == TruthSet::T && residual.rule(*v).severity != Severity::Advice

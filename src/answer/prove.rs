@@ -222,10 +222,13 @@ pub fn prove(
     let mut engine = residual.engine();
     let parameters = parameters(&residual);
     let mut out = Proved::default();
-    for v in 0..residual.verdicts.len() {
-        let mine: Vec<usize> = (0..parameters.len())
-            .filter(|i| engine.depends(v, parameters[*i].leaf))
-            .collect();
+    let mut depends: Vec<Vec<usize>> = vec![Vec::new(); residual.verdicts.len()];
+    for (i, p) in parameters.iter().enumerate() {
+        for v in engine.by_leaf(p.leaf) {
+            depends[v].push(i);
+        }
+    }
+    for (v, mine) in depends.into_iter().enumerate() {
         let rule = residual.rule(v);
         let departed = departures.covers(rule, residual.verdicts[v].subject);
         if mine.is_empty() {

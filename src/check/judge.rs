@@ -240,14 +240,14 @@ pub(super) struct View<'a> {
 }
 
 /// A refiner that is made when something is first refined: most designs leave nothing.
-struct Lazy<'a> {
+pub(super) struct Lazy<'a> {
     refiner: Option<Refiner<'a>>,
     program: &'a crate::expression::Program,
     ruleset: &'a Ruleset,
 }
 
 impl<'a> Lazy<'a> {
-    fn get(&mut self) -> &mut Refiner<'a> {
+    pub(super) fn get(&mut self) -> &mut Refiner<'a> {
         self.refiner
             .get_or_insert_with(|| Refiner::new(self.program, &self.ruleset.data))
     }
@@ -406,7 +406,7 @@ impl View<'_> {
                 finding.witnesses = Some((self.witness(&y), self.witness(&n)));
             }
         }
-        finding.labels = self.labels(p, outcome, &places);
+        finding.labels = self.labels(p, outcome, &places, refiner);
         finding
     }
 

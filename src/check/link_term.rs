@@ -38,6 +38,9 @@ impl Env {
 /// How a message calls an object of which nothing is known.
 const NOT_KNOWN: &str = "what is not known";
 
+/// Members of an aggregate that are combined one after the other.
+const IN_A_ROW: usize = 8;
+
 /// A condition while linking: decided, or a register.
 #[derive(Clone, Copy)]
 enum Cond {
@@ -525,7 +528,6 @@ impl Linker<'_> {
         let slot = var as usize;
         let saved = env.vars.clone();
         env.vars.truncate(slot);
-        let mut acc: Option<Reg> = None;
         let mut list = Vec::new();
         for (member, presence) in members {
             env.vars.truncate(slot);
@@ -551,43 +553,29 @@ impl Linker<'_> {
                 None => self.number(1.0),
             };
             let value = self.conditional(op, cond, value);
-            if op == Aggregate::LargestTwo {
-                list.push(value);
-                continue;
-            }
-            acc = Some(match acc {
-                None => value,
-                Some(a) => self.combine(op, a, value),
-            });
+            list.push(value);
             // One member decides.
             let done = match op {
-                Aggregate::Every => acc.is_some_and(|a| self.truth_of(a) == TruthSet::F),
-                Aggregate::Any => acc.is_some_and(|a| self.truth_of(a) == TruthSet::T),
+                Aggregate::Every => self.truth_of(value) == TruthSet::F,
+                Aggregate::Any => self.truth_of(value) == TruthSet::T,
                 _ => false,
             };
             if done {
                 env.vars = saved;
-                return acc.unwrap_or_else(|| self.truth(false));
+                return self.together(op, &list).unwrap_or(value);
             }
         }
         env.vars = saved;
         if let Some((object, fact)) = rest {
             let r = self.rest(op, object, fact);
-            if op == Aggregate::LargestTwo {
-                list.push(r);
-            } else {
-                acc = Some(match acc {
-                    None => r,
-                    Some(a) => self.combine(op, a, r),
-                });
-            }
+            list.push(r);
         }
         if op == Aggregate::LargestTwo {
             let first = self.program.list(&list);
             let n = u32::try_from(list.len()).unwrap_or(0);
             return self.push(Op::LargestTwo(first, n));
         }
-        match (acc, op) {
+        match (self.together(op, &list), op) {
             (Some(a), _) => a,
             (None, Aggregate::Every) => self.truth(true),
             (None, Aggregate::Any) => self.truth(false),
@@ -616,6 +604,22 @@ impl Linker<'_> {
                 self.push(Op::If(cond, value, nothing))
             }
         }
+    }
+
+    /// All members together: a few one after the other, many half by half, so that what changes
+    /// with one member are only the sums above it.
+    fn together(&mut self, op: Aggregate, list: &[Reg]) -> Option<Reg> {
+        if list.len() > IN_A_ROW {
+            let (low, high) = list.split_at(list.len().next_power_of_two() / 2);
+            let (low, high) = (self.together(op, low)?, self.together(op, high)?);
+            return Some(self.combine(op, low, high));
+        }
+        let (first, others) = list.split_first()?;
+        Some(
+            others
+                .iter()
+                .fold(*first, |all, r| self.combine(op, all, *r)),
+        )
     }
 
     fn combine(&mut self, op: Aggregate, a: Reg, b: Reg) -> Reg {

@@ -14,7 +14,8 @@ mod typing;
 pub use evaluate::evaluate;
 pub use parse::parse;
 pub use program::{
-    Data, Flags, Leaf, LeafId, LeafKind, LeafSource, Op, Presence, Program, Reg, SetWords, Val,
+    Data, Flags, Leaf, LeafId, LeafKind, LeafSource, Op, Presence, Program, Reg, SetWords, Users,
+    Val,
 };
 pub use refine::{Budget, Cone, ConeLeaf, Decision, Named, Refiner, Witness};
 pub use syntax::{Aggregate, BinaryOp, Expr, ExprKind, OriginTest, Range, UnaryOp};

@@ -459,6 +459,46 @@ pub struct Program {
     pub leaves: Vec<Leaf>,
 }
 
+/// Which operations read each register: the program the other way round.
+#[derive(Clone, Debug)]
+pub struct Users {
+    first: Vec<u32>,
+    list: Vec<Reg>,
+}
+
+impl Users {
+    /// The users of all registers of a program.
+    #[must_use]
+    pub fn of(program: &Program) -> Self {
+        let n = program.ops.len();
+        let mut first = vec![0_u32; n + 1];
+        for op in &program.ops {
+            op.operands(&program.args, |r| first[r.ix() + 1] += 1);
+        }
+        for i in 0..n {
+            first[i + 1] += first[i];
+        }
+        let mut next = first.clone();
+        let total = first.last().map_or(0, |t| *t as usize);
+        let mut list = vec![Reg(0); total];
+        for (op, user) in program.ops.iter().zip((0..).map(Reg)) {
+            op.operands(&program.args, |r| {
+                let slot = &mut next[r.ix()];
+                list[*slot as usize] = user;
+                *slot += 1;
+            });
+        }
+        Self { first, list }
+    }
+
+    /// The operations that read a register, ascending.
+    #[must_use]
+    pub fn of_register(&self, reg: Reg) -> &[Reg] {
+        let (from, to) = (self.first[reg.ix()], self.first[reg.ix() + 1]);
+        self.list.get(from as usize..to as usize).unwrap_or(&[])
+    }
+}
+
 /// What operations look up: tables and series of the ruleset.
 #[derive(Clone, Debug, Default, Serialize, Deserialize)]
 pub struct Data {
@@ -520,6 +560,16 @@ impl Program {
         let first = u32::try_from(self.args.len()).unwrap_or(u32::MAX);
         self.args.extend_from_slice(regs);
         first
+    }
+
+    /// Fills all registers again, some leaves having other values than those they were linked with.
+    pub fn fill(&mut self, leaves: &[Val], data: &Data) {
+        for i in 0..self.ops.len() {
+            self.vals[i] = match self.ops[i] {
+                Op::Leaf(id) => leaves[id.0 as usize],
+                op => super::evaluate(op, &self.vals, self, data),
+            };
+        }
     }
 
     /// The value of a register.

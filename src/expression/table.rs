@@ -312,29 +312,23 @@ fn number_rows(
     all = all.union(ends(high_out, &last.1));
     match between {
         Between::Nothing => {
-            let mut some = false;
-            for (x, level) in rows {
-                let within =
-                    (key.lo <= *x && *x <= key.hi) || close(*x, key.lo) || close(*x, key.hi);
-                if within {
-                    some = true;
-                    all = all.union(level.look_up(below));
-                }
+            // The rows are ascending, so those that match stand together.
+            let from = rows.partition_point(|(x, _)| *x < key.lo && !close(*x, key.lo));
+            let to = rows.partition_point(|(x, _)| *x <= key.hi || close(*x, key.hi));
+            let within = rows.get(from..to).unwrap_or(&[]);
+            for (_, level) in within {
+                all = all.union(level.look_up(below));
             }
-            if !some && !low_out && !high_out {
+            if within.is_empty() && !low_out && !high_out {
                 all = all.union(NO_ROW);
             }
         }
         Between::NextLarger => {
-            let mut before = f64::NEG_INFINITY;
-            for (x, level) in rows {
-                // This row serves keys above the one before, up to its own.
-                let serves_low = key.hi > before && !close(key.hi, before);
-                let serves_high = key.lo <= *x || close(key.lo, *x);
-                if serves_low && serves_high {
-                    all = all.union(level.look_up(below));
-                }
-                before = *x;
+            // A row serves keys above the one before, up to its own.
+            let from = rows.partition_point(|(x, _)| *x < key.lo && !close(key.lo, *x));
+            let last = rows.partition_point(|(x, _)| *x < key.hi && !close(key.hi, *x));
+            for (_, level) in rows.get(from..(last + 1).min(rows.len())).unwrap_or(&[]) {
+                all = all.union(level.look_up(below));
             }
         }
         Between::Linear => {
@@ -344,7 +338,9 @@ fn number_rows(
                 all = all
                     .union(on_line(rows, lo, below))
                     .union(on_line(rows, hi, below));
-                for (_, level) in rows.iter().filter(|(x, _)| lo < *x && *x < hi) {
+                let from = rows.partition_point(|(x, _)| *x <= lo);
+                let to = rows.partition_point(|(x, _)| *x < hi);
+                for (_, level) in rows.get(from..to).unwrap_or(&[]) {
                     all = all.union(level.look_up(below));
                 }
             }

@@ -2,7 +2,7 @@
 
 use super::super::residual::Residual;
 use super::graft::graft;
-use super::knobs::{changeable, knobs};
+use super::knobs::{changeable, knobs, untaken};
 use super::search::{Need, Search, Way};
 use super::value_of;
 use crate::design::model::Design;
@@ -30,8 +30,9 @@ pub fn helps(
     }
     let (opened, grafts) = graft(ruleset, design);
     let places = changeable(ruleset, design);
-    let residual = Residual::new(ruleset, &opened, &places, stage);
+    let mut residual = Residual::of(ruleset, opened, &places, stage);
     let (knobs, groups) = knobs(&residual, &grafts);
+    residual.rewrite(&untaken(&knobs));
     let mut search = Search::new(&residual, knobs, groups, &grafts, &[], WORK);
     let all: Vec<usize> = (0..residual.verdicts.len())
         .filter(|v| search.needs[*v] == Need::Mend)

@@ -22,7 +22,7 @@ use crate::source::Span;
 pub use helps::helps;
 
 use graft::graft;
-use knobs::{changeable, knobs, value_text};
+use knobs::{changeable, knobs, untaken, value_text};
 use search::{Need, Search, Turned, Way};
 
 /// Verdicts that may be read before the search is given up.
@@ -105,8 +105,9 @@ pub fn mend(
 ) -> Mended {
     let (opened, grafts) = graft(ruleset, design);
     let places: Vec<Place> = changeable(ruleset, design);
-    let residual = Residual::new(ruleset, &opened, &places, stage);
+    let mut residual = Residual::of(ruleset, opened, &places, stage);
     let (knobs, groups) = knobs(&residual, &grafts);
+    residual.rewrite(&untaken(&knobs));
     let departed = departed(design, &residual, stage, on);
     let mut search = Search::new(&residual, knobs, groups, &grafts, &departed, WORK);
     let breaches: Vec<usize> = (0..residual.verdicts.len())

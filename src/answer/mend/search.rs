@@ -1,9 +1,12 @@
 //! The search: values of one change after which a breach is gone and nothing else suffers; then
 //! as few such changes as possible.
 
-use super::super::residual::{Engine, Residual};
+use rustc_hash::FxHashMap;
+
+use super::super::residual::{Engine, Place, Residual};
 use super::graft::Graft;
 use super::knobs::{Group, Knob, Options};
+use crate::design::model::ObjectId;
 use crate::expression::{LeafId, Val};
 use crate::quantity::{Rounding, TruthSet, format_toward, parse_quantity};
 use crate::ruleset::Severity;
@@ -75,19 +78,24 @@ impl<'a> Search<'a> {
             work: 0,
             limit,
         };
-        let base = search.assignment(&[]);
+        let by_place: FxHashMap<Place, &Graft> = grafts.iter().map(|g| (g.place, g)).collect();
+        let mut parts: FxHashMap<ObjectId, Need> = FxHashMap::default();
+        for knob in &search.knobs {
+            let Some(graft) = by_place.get(&knob.place) else {
+                continue;
+            };
+            for (i, objects) in graft.objects.iter().enumerate() {
+                let need = knob.leaves.first().map(|l| Need::Of(*l, 1 << (i + 1)));
+                parts.extend(objects.iter().filter_map(|o| Some((*o, need?))));
+            }
+        }
         for v in 0..residual.verdicts.len() {
-            let subject = residual.verdicts[v].subject;
-            let of = grafts.iter().find_map(|g| {
-                let i = g.objects.iter().position(|o| o.contains(&subject))?;
-                let knob = search.knobs.iter().find(|k| k.place == g.place)?;
-                Some(Need::Of(*knob.leaves.first()?, 1 << (i + 1)))
-            });
+            let of = parts.get(&residual.verdicts[v].subject).copied();
             let severity = residual.rule(v).severity;
             let need = match of {
                 Some(_) if severity == Severity::Advice => Need::Nothing,
                 Some(n) => n,
-                None => match search.engine.truth(v, &base) {
+                None => match search.engine.truth(v, &[]) {
                     TruthSet::F if severity == Severity::Breach && !departed.contains(&v) => {
                         Need::Mend
                     }
@@ -98,15 +106,12 @@ impl<'a> Search<'a> {
             };
             search.needs.push(need);
         }
-        let by_leaf = search.engine.by_leaf();
         search.deps = vec![Vec::new(); residual.verdicts.len()];
         for knob in &search.knobs {
             let mut all: Vec<usize> = knob
                 .leaves
                 .iter()
-                .filter_map(|l| by_leaf.get(l))
-                .flatten()
-                .copied()
+                .flat_map(|l| search.engine.by_leaf(*l))
                 .filter(|v| search.needs[*v] != Need::Nothing)
                 .collect();
             all.sort_unstable();
@@ -133,8 +138,7 @@ impl<'a> Search<'a> {
                 .rev()
                 .find(|(i, _)| *i == k)
                 .map_or(knob.now, |(_, v)| *v);
-            // Only the selector of a part has another set than what is written.
-            if val != knob.now || matches!(knob.options, Options::Parts(_)) {
+            if val != knob.now {
                 all.extend(knob.leaves.iter().map(|l| (*l, val)));
             }
         }

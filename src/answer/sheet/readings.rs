@@ -81,7 +81,6 @@ pub(super) fn to_read(ruleset: &Ruleset, design: &Design) -> Vec<ToRead> {
     let places: Vec<Place> = free.iter().map(|(p, _)| *p).collect();
     let residual = Residual::new(ruleset, &opened, &places, Stage::Verify);
     let mut engine = residual.engine();
-    let by_leaf = engine.by_leaf();
     let mut readers: FxHashMap<(KindId, FactIx), FxHashSet<&str>> = FxHashMap::default();
     let mut linker = Linker::new(ruleset, design);
     let mut all: Vec<ToRead> = Vec::new();
@@ -89,11 +88,12 @@ pub(super) fn to_read(ruleset: &Ruleset, design: &Design) -> Vec<ToRead> {
         let Some([leaf]) = residual.free.get(place).map(Vec::as_slice) else {
             continue;
         };
-        let turning: Vec<usize> = by_leaf.get(leaf).map_or(Vec::new(), |all| {
-            let turns = |v: &&usize| engine.truth(**v, &[]) == TruthSet::U;
-            all.iter().filter(turns).copied().collect()
-        });
-        let touching: Vec<&usize> = by_leaf.get(leaf).into_iter().flatten().collect();
+        let touching = engine.by_leaf(*leaf);
+        let turning: Vec<usize> = touching
+            .iter()
+            .filter(|v| engine.truth(**v, &[]) == TruthSet::U)
+            .copied()
+            .collect();
         let kind = residual.design.object(place.object).kind;
         // A rule that only asks whether it was read has no leaf for it.
         let resting = readers.entry((kind, place.fact)).or_insert_with(|| {
@@ -109,7 +109,7 @@ pub(super) fn to_read(ruleset: &Ruleset, design: &Design) -> Vec<ToRead> {
                 let verdict = &residual.verdicts[*v];
                 residual.rule(*v).severity == Severity::Breach
                     && broken.contains(&(verdict.rule, verdict.subject))
-                    && (asks(v) || touching.contains(&v))
+                    && (asks(v) || touching.contains(v))
             })
             .collect();
         let works = matches!(design.object(*object).status, Status::New | Status::Altered);
