@@ -89,6 +89,8 @@ pub struct Tables {
     /// Names; a [`TableId`] is an index into the ruleset's tables.
     #[serde(serialize_with = "in_order")]
     pub names: FxHashMap<String, TableId>,
+    /// Where each is stated, and by which layer.
+    pub stated: Vec<(Span, String)>,
 }
 
 /// What is known where an expression stands.
@@ -486,8 +488,8 @@ impl Work<'_, '_> {
                     }
                     None => {
                         let id = self.term(inner, None);
-                        if self.ty(id) == Ty::Wrong {
-                            return id;
+                        if self.never_absent(inner, id) {
+                            return self.wrong(range);
                         }
                         self.push(TermKind::Present(id), Ty::Truth, range, false)
                     }
@@ -565,6 +567,41 @@ impl Work<'_, '_> {
                 body,
             } => self.aggregate(*op, var, over, filter.as_deref(), body.as_deref(), range),
         }
+    }
+
+    /// Reports a value of which nobody can ask whether it is there: of such a type none is absent.
+    fn never_absent(&mut self, e: &Expr, id: TermId) -> bool {
+        let text = path_text(e).unwrap_or_else(|| "this".to_owned());
+        let (what, instead) = match self.ty(id) {
+            Ty::Wrong => return true,
+            Ty::Collection(_) => (
+                "a collection",
+                format!(
+                    "write `(count x in {text}) > 0`, or what must hold of one: `any x in {text}: …`"
+                ),
+            ),
+            Ty::Set(words) => (
+                "a set of words",
+                format!(
+                    "ask for one of its words: `{} among {text}`",
+                    words.first().map_or("WORD", String::as_str)
+                ),
+            ),
+            Ty::Truth => (
+                "a yes or no",
+                format!("write `{text} is written`, or `{text}` alone where yes is meant"),
+            ),
+            Ty::Line => ("a line conductor", format!("leave `{text}` out")),
+            _ => return false,
+        };
+        self.errors.push(
+            TypingError::new(
+                e.range.clone(),
+                format!("`{text}` is {what}: it is never absent"),
+            )
+            .help(instead),
+        );
+        true
     }
 
     fn literal(&mut self, digits: &str, unit: Option<&(String, Range)>, range: &Range) -> TermId {

@@ -4,7 +4,7 @@ use rustc_hash::FxHashMap;
 
 use super::layers::{Item, Merged};
 use super::lower_tables::{assumptions, limits, origin, path, tables};
-use super::lower_vocabulary::{Said, add_fact, fact_type, vocabulary};
+use super::lower_vocabulary::{Said, add_fact, can_be_absent, fact_type, vocabulary};
 use super::model::{
     Confidence, Derivation, Figure, Requirement, Rule, Ruleset, Severity, Stage, Way,
 };
@@ -373,7 +373,7 @@ fn declare<'a, 'm>(
             continue;
         }
         let unless_written = f.flag("unless-written", problems);
-        let optional = f.flag("optional", problems);
+        let optional = f.flag("optional", problems) && can_be_absent(&ty, &f, problems);
         let existing = v.kind(id).fact_named(name);
         let ix = match existing {
             Some(ix) if v.fact(id, ix).writable && !unless_written => {

@@ -156,6 +156,8 @@ pub(super) fn tables(
         if let Some(t) = table(item, v, problems) {
             let id = TableId(u16::try_from(all.len()).unwrap_or(u16::MAX));
             names.names.insert(item.name.to_owned(), id);
+            let layer = merged.layer_name(item).to_owned();
+            names.stated.push((item.at, layer));
             all.push(t);
         }
     }

@@ -2,8 +2,11 @@
 
 use std::sync::Arc;
 
-use super::layers::{Item, Merged};
+use rustc_hash::FxHashMap;
+
+use super::layers::{Item, Merged, stated_twice};
 use super::reader::{Fields, texts};
+use super::replacing;
 use super::yaml::{Node, Yaml};
 use crate::quantity::{Dim, Unit, parse_quantity};
 use crate::source::{Problem, Span};
@@ -39,7 +42,7 @@ const FACT_KEYS: [&str; 16] = [
     "inherits",
     "also",
     "never-assumed",
-    "asked-when",
+    "replaces",
     "in",
 ];
 
@@ -69,17 +72,26 @@ pub(super) fn vocabulary(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Vo
                 built: false,
                 name_role: NameRole::Free,
                 facts: Vec::new(),
-                by_name: rustc_hash::FxHashMap::default(),
+                by_name: FxHashMap::default(),
                 span: item.at,
             });
         }
     }
     let mut reverses: Vec<(KindId, FactIx, String, Span)> = Vec::new();
+    let mut stated = Stated::default();
     for item in &merged.kinds {
         let Some(id) = v.kind_named(item.name) else {
             continue;
         };
-        facts(item, id, &mut v, &mut reverses, problems);
+        facts(
+            merged,
+            item,
+            id,
+            &mut v,
+            &mut stated,
+            &mut reverses,
+            problems,
+        );
     }
     for item in &merged.kinds {
         let Some(id) = v.kind_named(item.name) else {
@@ -364,10 +376,15 @@ pub(super) fn bounds(
     Some(b)
 }
 
-fn facts(
-    item: &Item<'_>,
+/// The statements of facts so far, by kind and name.
+type Stated<'a> = FxHashMap<(KindId, &'a str), Item<'a>>;
+
+fn facts<'a>(
+    merged: &Merged<'_>,
+    item: &Item<'a>,
     id: KindId,
     v: &mut Vocabulary,
+    stated: &mut Stated<'a>,
     reverses: &mut Vec<(KindId, FactIx, String, Span)>,
     problems: &mut Vec<Problem>,
 ) {
@@ -378,6 +395,30 @@ fn facts(
         return;
     };
     for (key, node) in list {
+        let span = node.get("in");
+        if span.is_some_and(|n| !merged.in_edition(item.layer, n, problems)) {
+            continue;
+        }
+        let own = Item {
+            name: &key.text,
+            at: key.span,
+            node,
+            ..*item
+        };
+        match stated.insert((id, own.name), own) {
+            Some(first) if first.layer == own.layer => problems.push(stated_twice(&own, first.at)),
+            before => {
+                let names = v.kind(id).facts.iter().map(|f| f.name.as_str());
+                replacing::check(
+                    "kinds",
+                    before.as_ref(),
+                    &own,
+                    names,
+                    merged.bases,
+                    problems,
+                );
+            }
+        }
         let Some((fact, reverse)) = fact(&key.text, key.span, node, v, problems) else {
             continue;
         };
@@ -488,7 +529,7 @@ fn fact(
         found
     });
     let always = f.flag("always", problems);
-    let optional = f.flag("optional", problems)
+    let optional = f.flag("optional", problems) && can_be_absent(&ty, &f, problems)
         // A list may be known to be empty.
         || matches!(ty, FactType::Parts(_) | FactType::References(_))
         || (matches!(ty, FactType::Part(_) | FactType::Reference(_)) && !always);
@@ -538,6 +579,30 @@ fn fact(
         },
         reverse,
     ))
+}
+
+/// Whether `optional: yes` fits a type; a value that is absent is none of the two of yes and no,
+/// and no set of words.
+pub(super) fn can_be_absent(ty: &FactType, f: &Fields<'_>, problems: &mut Vec<Problem>) -> bool {
+    let (what, instead) = match ty {
+        FactType::YesNo => (
+            "yes or no",
+            "make it `one of` some words, one of them for what is absent",
+        ),
+        FactType::Some { .. } => ("a set of words", "give it the word `none`"),
+        _ => return true,
+    };
+    if let Some(node) = f.get("optional") {
+        problems.push(
+            Problem::error(
+                "bad-optional",
+                format!("what is {what} cannot be absent, so it cannot be optional"),
+            )
+            .at(node.span, "")
+            .help(instead),
+        );
+    }
+    false
 }
 
 fn shape(item: &Item<'_>, id: KindId, v: &mut Vocabulary, problems: &mut Vec<Problem>) {
@@ -702,6 +767,10 @@ fn resolve_inherits(merged: &Merged<'_>, v: &mut Vocabulary, problems: &mut Vec<
             let Some(own) = v.kind(id).fact_named(&key.text) else {
                 continue;
             };
+            // What a later layer replaced says nothing any more.
+            if v.fact(id, own).span != key.span {
+                continue;
+            }
             match v.kind(id).fact_named(name) {
                 Some(along) if matches!(v.fact(id, along).ty, FactType::Reference(_)) => {
                     v.kinds[id.0 as usize].facts[own.0 as usize].inherits = Some(along);

@@ -42,10 +42,7 @@ impl Work<'_, '_> {
                         ),
                     );
                 }
-                if matches!(
-                    a_ty,
-                    Ty::Word(_) | Ty::Number(_) | Ty::Truth | Ty::Date | Ty::Wrong
-                ) {
+                if matches!(a_ty, Ty::Word(_) | Ty::Number(_) | Ty::Date | Ty::Wrong) {
                     let optional = self.is_optional(b_id);
                     self.push(TermKind::Otherwise(a_id, b_id), a_ty, range, optional)
                 } else {
