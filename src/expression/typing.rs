@@ -104,16 +104,13 @@ pub struct Scope {
     pub guards: Vec<String>,
 }
 
-/// The most different texts that rules may compare with.
-const MOST_TEXTS: usize = 62;
-
 /// Compiles expressions against one vocabulary.
 pub struct Typer<'a> {
     vocabulary: &'a Vocabulary,
     limits: &'a Limits,
     tables: &'a Tables,
     table_list: &'a [Table],
-    texts: RefCell<Vec<String>>,
+    texts: RefCell<Vec<(String, Span)>>,
 }
 
 enum Variable {
@@ -123,6 +120,7 @@ enum Variable {
 
 struct Work<'t, 'a> {
     typer: &'t Typer<'a>,
+    span: Span,
     subject: KindId,
     per_line: bool,
     guards: Vec<String>,
@@ -149,9 +147,10 @@ impl<'a> Typer<'a> {
         }
     }
 
-    /// The texts that rules compare with, in the order of their indices.
+    /// The texts that rules compare with, in the order of their indices, each with the place of an
+    /// expression that does.
     #[must_use]
-    pub fn into_texts(self) -> Vec<String> {
+    pub fn into_texts(self) -> Vec<(String, Span)> {
         self.texts.into_inner()
     }
 
@@ -169,6 +168,7 @@ impl<'a> Typer<'a> {
     ) -> Result<Compiled, Vec<TypingError>> {
         let mut work = Work {
             typer: self,
+            span,
             subject: scope.subject,
             per_line: scope.per_line,
             guards: scope.guards.clone(),
@@ -434,15 +434,14 @@ impl Work<'_, '_> {
             }
             ExprKind::Text(text) => {
                 let mut texts = self.typer.texts.borrow_mut();
-                let i = texts.iter().position(|t| t == text).unwrap_or_else(|| {
-                    texts.push(text.clone());
+                let i = texts.iter().position(|(t, _)| t == text);
+                let i = i.unwrap_or_else(|| {
+                    texts.push((text.clone(), self.span));
                     texts.len() - 1
                 });
                 drop(texts);
-                if i >= MOST_TEXTS {
-                    self.error(range.clone(), "the rules compare with too many texts");
-                }
-                let i = u8::try_from(i).unwrap_or(0);
+                // With more texts than a set holds the ruleset is refused.
+                let i = u8::try_from(i).unwrap_or(u8::MAX);
                 self.push(TermKind::Text(i), Ty::Text, range, false)
             }
             ExprKind::Date(text) => match parse_date(text) {

@@ -8,11 +8,12 @@ use super::layers::{Item, Merged, stated_twice};
 use super::reader::{Fields, texts};
 use super::replacing;
 use super::yaml::{Node, Yaml};
+use crate::expression::SetWords;
 use crate::quantity::{Dim, Unit, parse_quantity};
 use crate::source::{Problem, Span};
 use crate::vocabulary::{
     Bounds, Fact, FactIx, FactType, Head, Kind, KindId, Member, NameRole, Openness, Series,
-    SeriesId, Settler, Vocabulary, Within,
+    SeriesId, Settler, Vocabulary, Within, WordSet,
 };
 
 const KIND_KEYS: [&str; 10] = [
@@ -142,7 +143,11 @@ fn series(item: &Item<'_>, problems: &mut Vec<Problem>) -> Option<Series> {
         problems.push(
             Problem::error(
                 "bad-series",
-                format!("a series has 1 to {} members", Series::MOST),
+                format!(
+                    "a series has 1 to {} members, not {}",
+                    Series::MOST,
+                    members.len()
+                ),
             )
             .at(item.at, ""),
         );
@@ -209,8 +214,13 @@ pub(super) fn fact_type(
             .map(str::to_owned)
             .collect();
         if all.is_empty() || all.len() > most {
-            problems
-                .push(Problem::error("bad-words", format!("give 1 to {most} words")).at(at, ""));
+            problems.push(
+                Problem::error(
+                    "bad-words",
+                    format!("give 1 to {most} words, not {}", all.len()),
+                )
+                .at(at, ""),
+            );
         }
         for word in all.iter().filter(|w| !can_be_written(w)) {
             problems.push(
@@ -246,20 +256,20 @@ pub(super) fn fact_type(
         Some(("one", rest)) => {
             let list = rest.strip_prefix("of ").unwrap_or(rest);
             return Some(Said::Type(FactType::Choice {
-                words: words(list, problems, 62),
+                words: words(list, problems, WordSet::MOST),
                 ordered: false,
             }));
         }
         Some(("ordered", rest)) => {
             return Some(Said::Type(FactType::Choice {
-                words: words(rest, problems, 62),
+                words: words(rest, problems, WordSet::MOST),
                 ordered: true,
             }));
         }
         Some(("some", rest)) => {
             let list = rest.strip_prefix("of ").unwrap_or(rest);
             return Some(Said::Type(FactType::Some {
-                words: words(list, problems, 16),
+                words: words(list, problems, SetWords::MOST),
             }));
         }
         Some((form @ ("part" | "parts" | "reference" | "references"), kind)) => {

@@ -15,6 +15,7 @@ mod lower_tables;
 mod lower_tell;
 mod lower_vocabulary;
 mod model;
+mod ranges;
 mod reader;
 mod reads;
 mod replacing;

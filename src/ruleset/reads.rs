@@ -57,6 +57,27 @@ impl Rule {
         all
     }
 
+    /// The same, to be changed.
+    pub(super) fn expressions_mut(&mut self) -> Vec<&mut Compiled> {
+        let mut all: Vec<&mut Compiled> = Vec::new();
+        all.extend(self.where_.iter_mut().chain(&mut self.point_at));
+        match &mut self.require {
+            Requirement::One(c) => all.push(c),
+            Requirement::Ways(ways) => all.extend(ways.iter_mut().map(|w| &mut w.condition)),
+        }
+        let texts = [
+            Some(&mut self.message),
+            self.open.as_mut(),
+            self.help.as_mut(),
+        ];
+        for piece in texts.into_iter().flatten().flat_map(|t| &mut t.pieces) {
+            if let Piece::Value(c, _) = piece {
+                all.push(c);
+            }
+        }
+        all
+    }
+
     /// The facts that its `where` and its requirement name.
     #[must_use]
     pub fn reads(&self) -> Facts {

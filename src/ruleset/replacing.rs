@@ -114,3 +114,34 @@ pub(super) fn check<'n>(
         None => {}
     }
 }
+
+/// Reports a field of a rule that patches amend twice: they may be named in any order, so that
+/// neither is above the other.
+pub(super) fn check_amended(
+    before: &Item<'_>,
+    after: &Item<'_>,
+    bases: usize,
+    problems: &mut Vec<Problem>,
+) {
+    if before.layer < bases {
+        return;
+    }
+    for (key, node) in after.node.map().unwrap_or(&[]) {
+        let about = matches!(key.text.as_str(), "id" | "because" | "in");
+        let Some(other) = before.node.get(&key.text).filter(|_| !about) else {
+            continue;
+        };
+        problems.push(
+            Problem::error(
+                "conflict",
+                format!(
+                    "`{}` of the rule `{}` is amended twice",
+                    key.text, after.name
+                ),
+            )
+            .at(node.span, "the later amendment")
+            .at(other.span, "the earlier one")
+            .help("amend it once; a ruleset that has the other as its parent may amend it again"),
+        );
+    }
+}

@@ -493,3 +493,27 @@ fn only_what_may_be_absent_is_asked_for() {
         );
     }
 }
+
+/// Two patches that amend one field of a rule conflict; what they amend besides is theirs.
+#[test]
+fn d3_a_field_is_amended_once() {
+    let amend = |what: &str| format!("amend:\n  - {{id: it, {what}, because: 'ours'}}\n");
+    let strict = amend("require: 'heated <= 5 A'");
+    let mild = amend("require: 'heated <= 6 A'");
+    let title = amend("title: 'another'");
+    let (a, b, c) = (patch("a", &strict), patch("b", &mild), patch("c", &title));
+    let sets = [("lab", base()), ("a", a), ("b", b), ("c", c)];
+    let sets: Vec<(&str, &str)> = sets.iter().map(|(n, y)| (*n, y.as_str())).collect();
+    let problems = refused(&sets, "lab + a + b", None);
+    assert_eq!(labels(&problems, "conflict"), 2);
+    World::of(&sets, "lab + a + c");
+    let twice = patch(
+        "a",
+        &format!("{strict}  - {{id: it, require: 'x <= 1 A', because: 'ours'}}"),
+    );
+    let problems = refused(&[("lab", &base()), ("a", &twice)], "lab + a", None);
+    assert_eq!(labels(&problems, "conflict"), 2);
+    // A layer above may amend again.
+    let (one, two) = (child("one", "lab", &strict), child("two", "one", &mild));
+    World::of(&[("lab", &base()), ("one", &one), ("two", &two)], "two");
+}
