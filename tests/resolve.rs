@@ -34,6 +34,7 @@ use amperule::design::resolve::{Resolved, Settings, resolve, rules_named};
 use amperule::design::tree::{Arith, Origin};
 use amperule::quantity::{Interval, days_from_civil};
 use amperule::source::{FileId, Problem, Weight};
+use amperule::vocabulary::WordSet;
 use vocabulary::vocabulary;
 
 const FILE: FileId = FileId(0);

@@ -92,7 +92,7 @@ fn as_val(ruleset: &Ruleset, fact: &Fact, value: &Possible) -> Option<Val> {
             Some(Val::bits(Presence::NO_WORD))
         }
         (FactType::Quantity { .. }, Possible::Absent) => Some(Val::ABSENT),
-        (FactType::Choice { .. }, Possible::Words(bits)) => Some(Val::bits(*bits)),
+        (FactType::Choice { .. }, Possible::Words(set)) => Some(Val::words(*set)),
         (FactType::Choice { .. }, Possible::Absent) => Some(Val::bits(Presence::NO_WORD)),
         (FactType::Choice { .. }, Possible::OneOf(list)) => {
             let mut bits = 0;
@@ -101,8 +101,8 @@ fn as_val(ruleset: &Ruleset, fact: &Fact, value: &Possible) -> Option<Val> {
             }
             Some(Val::bits(bits))
         }
-        (FactType::Some { words }, Possible::Members(bits)) => Some(Val::bits(SetWords::known(
-            *bits,
+        (FactType::Some { words }, Possible::Members(set)) => Some(Val::bits(SetWords::known(
+            set.bits(),
             u32::try_from(words.len()).ok()?,
         ))),
         (FactType::YesNo, Possible::Truth(t)) => Some(Val::truth(TruthSet::of(*t))),
@@ -121,7 +121,7 @@ impl<'r> Residual<'r> {
     #[must_use]
     pub fn of(ruleset: &'r Ruleset, design: Design, free: &[Place], stage: Stage) -> Self {
         let mut opened = design;
-        let mut as_written: FxHashMap<(Place, u8), Val> = FxHashMap::default();
+        let mut as_written: FxHashMap<(Place, Option<u8>), Val> = FxHashMap::default();
         for place in free {
             let Some(object) = opened.objects.get_mut(place.object.0 as usize) else {
                 continue;
@@ -134,14 +134,14 @@ impl<'r> Residual<'r> {
                 Possible::PerLine(lines) => {
                     for (l, v) in (0_u8..).zip(lines) {
                         if let Some(val) = v.as_ref().and_then(|v| as_val(ruleset, fact, v)) {
-                            as_written.insert((*place, l), val);
+                            as_written.insert((*place, Some(l)), val);
                         }
                     }
                 }
                 Possible::Unknown => {}
                 v => match as_val(ruleset, fact, v) {
                     Some(val) => {
-                        as_written.insert((*place, 3), val);
+                        as_written.insert((*place, None), val);
                     }
                     None => continue,
                 },
@@ -167,10 +167,9 @@ impl<'r> Residual<'r> {
                 continue;
             }
             leaves.entry(place).or_default().push(LeafId(ix));
-            let line = info.line.unwrap_or(3);
             let val = as_written
-                .get(&(place, line))
-                .or_else(|| as_written.get(&(place, 3)));
+                .get(&(place, info.line))
+                .or_else(|| as_written.get(&(place, None)));
             if let (Some(val), Some(slot)) = (val, written.get_mut(ix as usize)) {
                 *slot = *val;
             }

@@ -220,13 +220,7 @@ pub fn working(ruleset: &Ruleset, design: &Design, object: ObjectId, ix: FactIx)
             f.high = f.high.max(more.high);
             out.result = format!("{}; {text}", out.result);
         }
-        walk(
-            &linker,
-            (object, ix, line.unwrap_or(3)),
-            &mut done,
-            &mut out.steps,
-            0,
-        );
+        walk(&linker, (object, ix, line), &mut done, &mut out.steps, 0);
     }
     out.steps
         .extend(verdicts(&mut linker, object, ix, &out.result));
@@ -264,11 +258,11 @@ fn walk(
     // A line that is not used, and the factors of one and nought that say so, are no work.
     let plain = fact.unit().is_some_and(|u| *u == Unit::ONE);
     let point = val.bits == Presence::PRESENT && val.lo == val.hi;
-    if line < 3 && depth > 0 && point && (val.lo == 0.0 || plain && val.lo == 1.0) {
+    if line.is_some() && depth > 0 && point && (val.lo == 0.0 || plain && val.lo == 1.0) {
         return;
     }
-    let on_line = LINES
-        .get(line as usize)
+    let on_line = line
+        .and_then(|l| LINES.get(usize::from(l)))
         .map_or(String::new(), |l| format!(" on {l}"));
     let shown: Vec<(TermId, Reg)> = trace.steps.iter().map(|s| (s.term, s.reg)).collect();
     let result = show(&val, fact);

@@ -41,7 +41,6 @@ pub fn run_cases(
     file.cases
         .iter()
         .filter(|c| ruleset.rule(&c.rule).is_some())
-        .filter(|c| c.edition.as_ref().is_none_or(|e| *e == ruleset.edition.id))
         .map(|c| {
             let base = file.base.as_ref().map(|(t, _)| t.as_str()).or(fallback);
             run(ruleset, branches, c, base.unwrap_or(""))

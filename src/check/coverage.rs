@@ -343,6 +343,7 @@ fn reached(c: &Compiled, id: TermId, answer: bool, around: &[Around]) -> Compile
                     over: over.clone(),
                     filter: kept,
                     body: Some(inner),
+                    never_negative: false,
                 })
             }
         };

@@ -77,8 +77,8 @@ pub struct Step {
 /// All objects of a kind, each with what its reference leads to.
 pub(super) type Leads = Rc<Vec<(ObjectId, Obj)>>;
 
-/// Key of a fact of an object, with its line (3 for none).
-pub type FactKey = (ObjectId, FactIx, u8);
+/// Key of a fact of an object, with the line of one that has a value for each line.
+pub type FactKey = (ObjectId, FactIx, Option<u8>);
 
 /// What the registers of one derived fact were, term by term.
 #[derive(Clone, Debug, Default)]
@@ -109,7 +109,7 @@ pub struct Linker<'a> {
     pub traces: Option<FxHashMap<FactKey, Trace>>,
     pub(super) facts: FxHashMap<FactKey, Reg>,
     pub(super) objects: FxHashMap<(ObjectId, FactIx), Obj>,
-    pub(super) unknown: FxHashMap<(u32, FactIx, KindId, u8), Reg>,
+    pub(super) unknown: FxHashMap<(u32, FactIx, KindId, Option<u8>), Reg>,
     pub(super) unknown_objects: FxHashMap<(u32, FactIx, KindId), Obj>,
     pub(super) reverse: FxHashMap<(KindId, FactIx), Leads>,
     pub(super) parameters: FxHashMap<u16, Reg>,
@@ -153,7 +153,7 @@ impl<'a> Linker<'a> {
 
     /// The register of a fact of an object.
     pub fn fact(&mut self, object: ObjectId, fact: FactIx, line: Option<u8>) -> Reg {
-        let key = (object, fact, line.unwrap_or(3));
+        let key = (object, fact, line);
         if let (Some(traces), Some(top)) = (&mut self.traces, self.stack.last())
             && self
                 .ruleset

@@ -8,7 +8,7 @@ use crate::design::model::{ObjectId, Possible, Status};
 use crate::expression::{Flags, LeafKind, LeafSource, Op, ReadFact, Reg, Val};
 use crate::quantity::TruthSet;
 use crate::ruleset::Assumed;
-use crate::vocabulary::{FactIx, FactType, KindId, Openness};
+use crate::vocabulary::{FactIx, FactType, KindId, Openness, WordSet};
 
 /// A member of a collection, and whether it is one (none: certainly).
 pub(super) type Member = (Obj, Option<Reg>);
@@ -87,7 +87,7 @@ impl Linker<'_> {
         if !optional {
             return frame;
         }
-        let all = Val::bits(3);
+        let all = Val::words(WordSet::first(2));
         let (id, selector) = self.program.leaf(
             LeafKind::Choice,
             all,
@@ -144,10 +144,9 @@ impl Linker<'_> {
             Possible::Absent => Obj::Absent,
             Possible::Unknown => self.unwritten_object(object, ix, target, optional),
             Possible::OneOf(list) => {
-                let selector = self.selector(object, ix, None, list.len().min(64));
+                let selector = self.selector(object, ix, None, list.len());
                 let all = list
                     .iter()
-                    .take(64)
                     .map(|p| self.possible_object(object, ix, target, p, false))
                     .collect();
                 Obj::Pick(selector, Rc::new(all))
@@ -169,12 +168,12 @@ impl Linker<'_> {
                 None => Obj::Poison,
             },
             Obj::Pick(selector, all) => {
-                let bits = self.program.val(*selector).bits;
+                let possible = self.program.val(*selector).as_words();
                 let list: Vec<Obj> = all
                     .iter()
                     .enumerate()
                     .map(|(i, o)| {
-                        if bits >> i & 1 == 0 {
+                        if !possible.has(i) {
                             Obj::Absent
                         } else {
                             self.step(o, fact)
@@ -221,13 +220,13 @@ impl Linker<'_> {
                 None => self.program.constant(Val::any(Flags::NOT_COMPUTABLE)),
             },
             Obj::Pick(selector, all) => {
-                let bits = self.program.val(*selector).bits;
+                let possible = self.program.val(*selector).as_words();
                 let mut nothing = None;
                 let regs: Vec<Reg> = all
                     .iter()
                     .enumerate()
                     .map(|(i, o)| {
-                        if bits >> i & 1 == 0 {
+                        if !possible.has(i) {
                             *nothing.get_or_insert_with(|| self.program.constant(Val::ABSENT))
                         } else {
                             self.read(o, fact, line)
@@ -241,7 +240,7 @@ impl Linker<'_> {
                 let Some((kind, ix)) = self.on_frame(f.kind, fact) else {
                     return self.program.constant(Val::any(Flags::NOT_COMPUTABLE));
                 };
-                let key = (*frame, ix, kind, line.unwrap_or(3));
+                let key = (*frame, ix, kind, line);
                 if let Some(reg) = self.unknown.get(&key) {
                     return *reg;
                 }
@@ -362,9 +361,9 @@ impl Linker<'_> {
             },
             Obj::Pick(selector, all) => {
                 let (mut members, mut rest) = (Vec::new(), None);
-                let bits = self.program.val(*selector).bits;
+                let possible = self.program.val(*selector).as_words();
                 for (i, o) in all.iter().enumerate() {
-                    if bits >> i & 1 == 0 {
+                    if !possible.has(i) {
                         continue;
                     }
                     let chosen = self.chosen(*selector, i);
@@ -390,7 +389,7 @@ impl Linker<'_> {
 
     /// Whether a selector chooses an alternative.
     fn chosen(&mut self, selector: Reg, i: usize) -> Reg {
-        let mask = self.program.constant_index(Val::bits(1 << i));
+        let mask = self.program.constant_index(Val::words(WordSet::one(i)));
         self.program
             .push(Op::Among(selector, mask), &self.ruleset.data)
     }

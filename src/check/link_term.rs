@@ -10,6 +10,7 @@ use crate::expression::{
     Presence, Reg, TermId, TermKind, Ty, Val,
 };
 use crate::quantity::{Interval, TruthSet};
+use crate::vocabulary::WordSet;
 
 /// What names of an expression stand for.
 #[derive(Clone, Debug)]
@@ -168,10 +169,13 @@ impl Linker<'_> {
         match &term.kind {
             TermKind::Number(x) | TermKind::Date(x) => self.number(*x),
             TermKind::Truth(t) => self.truth(*t),
-            TermKind::Word(i) | TermKind::Text(i) => self.program.constant(Val::bits(1 << i)),
+            TermKind::Word(i) | TermKind::Text(i) => {
+                let one = WordSet::one(usize::from(*i));
+                self.program.constant(Val::words(one))
+            }
             TermKind::Nothing => {
                 let val = match &term.ty {
-                    Ty::Word(_) | Ty::Text => Val::bits(Presence::NO_WORD),
+                    Ty::Word(_) | Ty::Text => Val::words(WordSet::NONE),
                     _ => Val::ABSENT,
                 };
                 self.program.constant(val)
@@ -261,9 +265,9 @@ impl Linker<'_> {
                 let n = u32::try_from(places.len()).unwrap_or(0);
                 self.push(Op::Pick(a, first, n))
             }
-            TermKind::Among(a, bits) => {
+            TermKind::Among(a, set) => {
                 let a = self.term(c, *a, env);
-                let set = self.program.constant_index(Val::bits(*bits));
+                let set = self.program.constant_index(Val::words(*set));
                 self.push(Op::Among(a, set))
             }
             TermKind::Has(a, word) => {
@@ -281,8 +285,9 @@ impl Linker<'_> {
                     None => self.truth(false),
                 }
             }
-            TermKind::LineAmong(line, bits) => {
-                let within = Self::line(*line, env).is_some_and(|l| bits >> l & 1 != 0);
+            TermKind::LineAmong(line, set) => {
+                let line = Self::line(*line, env);
+                let within = line.is_some_and(|l| set.has(usize::from(l)));
                 self.truth(within)
             }
             TermKind::MemberOf(a, b) => self.two(c, *a, *b, env, Op::MemberOf),
@@ -343,7 +348,16 @@ impl Linker<'_> {
                 over,
                 filter,
                 body,
-            } => self.aggregate(c, *op, *var, over, *filter, *body, env),
+                never_negative,
+            } => {
+                // What members that are not listed could add.
+                let unlisted = if *never_negative || *op == Aggregate::Count {
+                    Interval::at_least(0.0)
+                } else {
+                    Interval::ALL
+                };
+                self.aggregate(c, *op, *var, over, *filter, *body, unlisted, env)
+            }
             TermKind::Lookup(table, keys) => {
                 let regs: Vec<Reg> = keys.iter().map(|k| self.term(c, *k, env)).collect();
                 let first = self.program.list(&regs);
@@ -500,6 +514,7 @@ impl Linker<'_> {
         over: &Over,
         filter: Option<TermId>,
         body: Option<TermId>,
+        unlisted: Interval,
         env: &mut Env,
     ) -> Reg {
         let (members, rest): (Vec<(Var, Option<Reg>)>, _) = match over {
@@ -567,7 +582,7 @@ impl Linker<'_> {
         }
         env.vars = saved;
         if let Some((object, fact)) = rest {
-            let r = self.rest(op, object, fact);
+            let r = self.rest(op, object, fact, unlisted);
             list.push(r);
         }
         if op == Aggregate::LargestTwo {
@@ -650,6 +665,7 @@ impl Linker<'_> {
         op: Aggregate,
         object: crate::design::model::ObjectId,
         fact: crate::vocabulary::FactIx,
+        unlisted: Interval,
     ) -> Reg {
         let key = (object, fact, op as u8);
         if let Some(r) = self.rests.get(&key) {
@@ -664,9 +680,8 @@ impl Linker<'_> {
                 self.doubt(object, fact, What::Rest, LeafSource::Unknown)
             }
             _ => {
-                let mut set = Val::interval(Interval::at_least(0.0));
+                let mut set = Val::interval(unlisted);
                 if matches!(op, Aggregate::Min | Aggregate::Max) {
-                    set = Val::interval(Interval::ALL);
                     set.bits = Presence::EITHER;
                 }
                 let (id, reg) = self.program.leaf(

@@ -38,7 +38,7 @@ impl Explain {
             out.problem(p);
             return exit::FAILED;
         };
-        let (files, problems) = read_cases(&ruleset.files);
+        let (files, problems) = read_cases(&ruleset.files, &ruleset.edition.id);
         if !problems.is_empty() {
             let sources = Sources::over(ruleset.files.clone());
             out.text(&render_problems(&problems, &sources, out.style()));
@@ -47,7 +47,6 @@ impl Explain {
             .iter()
             .flat_map(|f| &f.cases)
             .filter(|c| c.rule == rule.id)
-            .filter(|c| c.edition.as_ref().is_none_or(|e| *e == ruleset.edition.id))
             .collect();
         let reads = facts_read(&ruleset, rule);
         match self.format {

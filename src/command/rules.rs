@@ -6,7 +6,7 @@ use std::sync::Arc;
 use clap::{Args, Subcommand};
 
 use crate::report::render_problems;
-use crate::ruleset::{Library, Loaded, Request, Requirement, Ruleset};
+use crate::ruleset::{Figures, Library, Loaded, Request, Requirement, Ruleset};
 use crate::session::split_rules;
 use crate::source::{Problem, Sources};
 
@@ -121,6 +121,8 @@ impl Which {
         let library = self.library();
         let editions = self.editions();
         let mut seen: Vec<Problem> = Vec::new();
+        let mut figures: Vec<Figures> = Vec::new();
+        let mut last = None;
         let mut code = exit::CLEAN;
         for edition in editions {
             let loaded = library.load(&self.request(edition.clone()));
@@ -141,7 +143,8 @@ impl Which {
                 code = exit::FAILED;
             }
             seen.extend(fresh);
-            if let Some(r) = loaded.ruleset {
+            if let Some(r) = &loaded.ruleset {
+                figures.extend(r.figures_read());
                 let derived = r.derivations.iter().flatten().flatten().count();
                 out.line(&format!(
                     "{} edition {edition}: {} kinds, {} rules, {derived} derivations, {} tables, {} limits, hash {}",
@@ -152,10 +155,27 @@ impl Which {
                     r.limits.all.len(),
                     r.hash
                 ));
+                last = Some(loaded);
             }
+        }
+        if let Some(loaded) = last {
+            show_problems(&loaded, &unread(&figures), out);
         }
         code
     }
+}
+
+/// Cautions about what nothing reads in any of the editions that were looked at.
+fn unread(figures: &[Figures]) -> Vec<Problem> {
+    let mut all: Vec<Problem> = Vec::new();
+    for f in figures {
+        let read = figures.iter().any(|g| g.at == f.at && g.read);
+        let caution = f.unread();
+        if !read && !all.contains(&caution) {
+            all.push(caution);
+        }
+    }
+    all
 }
 
 impl Which {

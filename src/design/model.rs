@@ -6,7 +6,7 @@ use rustc_hash::FxHashMap;
 use crate::design::tree::{Arith, Origin};
 use crate::quantity::Interval;
 use crate::source::{Span, Spanned};
-use crate::vocabulary::KindId;
+use crate::vocabulary::{KindId, WordSet};
 
 /// Names an object of a [`Design`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -55,10 +55,10 @@ pub enum Possible {
     Number(Interval),
     /// Arithmetic over parameters (only if at least one parameter occurs).
     Formula(Formula),
-    /// Words of a choice, as a set of indices into its words; one bit is one known word.
-    Words(u64),
+    /// Words of a choice; a set of one is one known word.
+    Words(WordSet),
     /// Words that are in a set of words (a `some of` fact, fully known).
-    Members(u64),
+    Members(WordSet),
     /// Yes or no.
     Truth(bool),
     /// A text.

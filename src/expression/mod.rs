@@ -5,6 +5,7 @@ mod derivative;
 mod evaluate;
 mod parse;
 mod program;
+mod range;
 mod refine;
 mod syntax;
 mod table;
@@ -17,6 +18,7 @@ pub use program::{
     Data, Flags, Leaf, LeafId, LeafKind, LeafSource, Op, Presence, Program, Reg, SetWords, Users,
     Val,
 };
+pub use range::{Ranges, hull};
 pub use refine::{Budget, Cone, ConeLeaf, Decision, Named, Refiner, Witness};
 pub use syntax::{Aggregate, BinaryOp, Expr, ExprKind, OriginTest, Range, UnaryOp};
 pub use table::{Between, Beyond, Cell, Key, KeyType, Row, RowKey, Table, TableId};

@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::program::{Flags, Presence, Val};
 use crate::quantity::{Dim, Interval};
-use crate::vocabulary::{Words, words};
+use crate::vocabulary::{WordSet, Words, words};
 
 /// Names a table.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -147,6 +147,12 @@ impl Table {
         val.flagged(flags)
     }
 
+    /// Where its figures lie; nothing, if it has none. What rests on a gap decides nothing.
+    #[must_use]
+    pub fn range(&self) -> Option<Interval> {
+        self.rows.range()
+    }
+
     /// Values of a numeric key between which a straight line is drawn or a step taken: the
     /// places where a set of keys must be split.
     #[must_use]
@@ -242,6 +248,18 @@ const NO_ROW: Val = Val {
 };
 
 impl Level {
+    fn range(&self) -> Option<Interval> {
+        let all = |levels: &mut dyn Iterator<Item = &Self>| {
+            levels.map(Self::range).fold(None, super::range::hull)
+        };
+        match self {
+            Self::Number(rows, ..) => all(&mut rows.iter().map(|(_, l)| l)),
+            Self::Word(rows, rest) => all(&mut rows.iter().map(|(_, l)| l).chain(rest.as_deref())),
+            Self::Cell(Cell::Value(x)) => Some(Interval::point(*x)),
+            Self::Cell(Cell::None | Cell::Gap) => None,
+        }
+    }
+
     fn look_up(&self, keys: &[Val]) -> Val {
         match self {
             Self::Cell(Cell::Value(x)) => Val::number(*x),
@@ -254,7 +272,7 @@ impl Level {
                 let mut left = key.bits;
                 let mut all = Val::EMPTY;
                 for (word, level) in rows {
-                    let bit = 1_u64 << word;
+                    let bit = WordSet::one(usize::from(*word)).bits();
                     if left & bit != 0 {
                         left &= !bit;
                         all = all.union(level.look_up(below));

@@ -221,13 +221,13 @@ pub(super) fn shown(
             }
         }
         Possible::Formula(_) => "by its parameters".to_owned(),
-        Possible::Words(bits) => show_val(&Val::bits(*bits), fact, v),
-        Possible::Members(bits) => {
+        Possible::Words(set) => show_val(&Val::words(*set), fact, v),
+        Possible::Members(set) => {
             let FactType::Some { words } = &fact.ty else {
                 return None;
             };
             let count = u32::try_from(words.len()).ok()?;
-            show_val(&Val::bits(SetWords::known(*bits, count)), fact, v)
+            show_val(&Val::bits(SetWords::known(set.bits(), count)), fact, v)
         }
         Possible::Truth(t) => (if *t { "yes" } else { "no" }).to_owned(),
         Possible::Text(t) => t.clone(),

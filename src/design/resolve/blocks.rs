@@ -4,7 +4,7 @@ use super::resolver::{Pending, Resolver, Turn, listed, with_article, written};
 use crate::design::model::{Object, ObjectId, Possible, Status};
 use crate::design::tree::{Block, Define, Entry, Item, Tree, Word};
 use crate::source::{Problem, Span};
-use crate::vocabulary::{FactIx, Kind, KindId, NameRole};
+use crate::vocabulary::{FactIx, Kind, KindId, NameRole, WordSet};
 
 /// Kinds of which a design may hold several without names: they are entries of a book.
 const REPEATABLE: [&str; 3] = ["readings", "record", "law"];
@@ -452,7 +452,7 @@ impl<'a> Resolver<'a> {
         let fact = declared.fact(ix);
         let value = match fact.words() {
             Some(words) => match words.iter().position(|w| *w == word.text) {
-                Some(place) => Possible::Words(1 << place.min(63)),
+                Some(place) => Possible::Words(WordSet::one(place)),
                 None => self.poison(
                     Problem::error(
                         "unknown-word",
