@@ -17,7 +17,7 @@ pub use program::{
     Data, Flags, Leaf, LeafId, LeafKind, LeafSource, Op, Presence, Program, Reg, SetWords, Users,
     Val,
 };
-pub use refine::{Budget, Cone, ConeLeaf, Decision, Named, Refiner, Witness};
+pub use refine::{Asked, Budget, Cone, ConeLeaf, Decision, Fuel, Named, Refiner, Witness};
 pub use syntax::{Aggregate, BinaryOp, Expr, ExprKind, OriginTest, Range, UnaryOp};
 pub use table::{Between, Beyond, Cell, Key, KeyType, Row, RowKey, Table, TableId};
 pub use typed::{
