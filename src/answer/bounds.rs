@@ -419,7 +419,7 @@ fn steps(
         }
         let with = [(leaf, Val::bits(1 << k))];
         for v in depending {
-            if now[*v] == TruthSet::T && engine.truth(*v, &with) != TruthSet::T {
+            if now[*v] == TruthSet::T && !engine.holds(*v, &with) {
                 let edge = good.unwrap_or_else(|| {
                     let k = if k > bits.trailing_zeros() as usize {
                         63 - bits.leading_zeros() as usize
@@ -429,7 +429,7 @@ fn steps(
                     all.get(k).copied().unwrap_or(f64::NAN)
                 });
                 let mut s = stop(engine, *v, edge);
-                s.breaks = engine.truth(*v, &with) == TruthSet::F;
+                s.breaks = engine.fails(*v, &with);
                 return End::Stopped(s);
             }
         }
@@ -452,10 +452,7 @@ fn series_cures(
     let mut cures = Vec::new();
     for v in depending.iter().filter(|v| now[**v] == TruthSet::F) {
         let nearest = |engine: &mut Engine<'_>, mut order: Box<dyn Iterator<Item = usize>>| {
-            order.find(|k| {
-                domain >> k & 1 != 0
-                    && engine.truth(*v, &[(leaf, Val::bits(1 << k))]) == TruthSet::T
-            })
+            order.find(|k| domain >> k & 1 != 0 && engine.holds(*v, &[(leaf, Val::bits(1 << k))]))
         };
         for (upward, order) in [
             (
@@ -551,7 +548,7 @@ fn stretch(engine: &mut Engine<'_>, way: &Way, depending: &[usize], now: &[Truth
                 return true;
             }
             let breaks = x.is_finite() && engine.plain(*v, &far) == TruthSet::F;
-            !breaks && engine.truth(*v, &with) == TruthSet::T
+            !breaks && engine.holds(*v, &with)
         };
         if over(engine, end) {
             continue;
@@ -589,15 +586,16 @@ fn stretch(engine: &mut Engine<'_>, way: &Way, depending: &[usize], now: &[Truth
     };
     let at = |engine: &mut Engine<'_>, x: f64| {
         let with = way.point(engine, x);
-        engine.truth(v, &with)
+        engine.holds(v, &with)
     };
-    s.breaks = at(engine, beyond(1e-6)) == TruthSet::F;
+    let past = way.point(engine, beyond(1e-6));
+    s.breaks = engine.fails(v, &past);
     if s.breaks {
         let far = Way { from: end, ..*way };
         let mut bad = beyond(1e-6);
         for x in far.away(1.5) {
-            if at(engine, x) == TruthSet::T {
-                s.again_from = Some(narrow(x, bad, STEPS, |y| at(engine, y) == TruthSet::T));
+            if at(engine, x) {
+                s.again_from = Some(narrow(x, bad, STEPS, |y| at(engine, y)));
                 break;
             }
             bad = x;
@@ -616,7 +614,7 @@ fn number_cures(
     for v in depending.iter().filter(|v| now[**v] == TruthSet::F) {
         let at = |engine: &mut Engine<'_>, x: f64| {
             let with = way.point(engine, x);
-            engine.truth(*v, &with) == TruthSet::T
+            engine.holds(*v, &with)
         };
         let mut bad = way.from;
         for x in way.away(1.5) {
@@ -660,7 +658,7 @@ fn words(
         let with = [(leaf, Val::bits(bits))];
         let broken = depending
             .iter()
-            .find(|v| now[**v] == TruthSet::T && engine.truth(**v, &with) != TruthSet::T);
+            .find(|v| now[**v] == TruthSet::T && !engine.holds(**v, &with));
         match broken {
             None => fine.push(name(bits)),
             Some(b) => breaking.push((

@@ -10,7 +10,7 @@ use rustc_hash::FxHashMap;
 use crate::check::{LeafInfo, Linker, Verdict, What, link_verdicts};
 use crate::design::model::{Design, ObjectId, Possible};
 use crate::expression::{
-    Budget, Cone, Flags, Leaf, LeafId, Presence, Program, Refiner, Reg, SetWords, Val,
+    Asked, Budget, Cone, Flags, Leaf, LeafId, Presence, Program, Refiner, Reg, SetWords, Val,
 };
 use crate::quantity::TruthSet;
 use crate::ruleset::{Ruleset, Stage};
@@ -287,6 +287,18 @@ impl Engine<'_> {
         self.refiner.work()
     }
 
+    /// Takes an assignment as the one that is looked at.
+    pub fn assign(&mut self, with: &Assignment) {
+        self.refiner.assign(with);
+    }
+
+    /// Whether a verdict depends on what the assignment that is looked at changes.
+    #[must_use]
+    pub fn moves(&self, verdict: usize) -> bool {
+        self.refiner
+            .is_touched(self.residual.verdicts[verdict].root)
+    }
+
     /// The verdict over all installations that fit an assignment.
     pub fn told(&mut self, verdict: usize, with: &Assignment) -> Told {
         let root = self.residual.verdicts[verdict].root;
@@ -305,11 +317,54 @@ impl Engine<'_> {
             };
         }
         let cone = self.refiner.varying(root);
-        self.refine(val, &cone)
+        self.refine(val, &cone, Asked::All)
+    }
+
+    /// Whether a verdict holds, or fails, over all installations that fit an assignment: told sooner
+    /// than which of the others it is.
+    pub fn is(&mut self, asked: Asked, verdict: usize, with: &Assignment) -> bool {
+        let wanted = match asked {
+            Asked::Fails => TruthSet::F,
+            _ => TruthSet::T,
+        };
+        let root = self.residual.verdicts[verdict].root;
+        if !with.is_empty() {
+            self.refiner.assign(with);
+        }
+        if with.is_empty() || !self.refiner.is_touched(root) {
+            return self.told_as_written(verdict, root).truth == wanted;
+        }
+        let val = self.refiner.read(root);
+        if val.as_truth() != TruthSet::U {
+            return val.as_truth() == wanted;
+        }
+        let cone = self.refiner.varying(root);
+        self.refine(val, &cone, asked).truth == wanted
+    }
+
+    /// Whether a verdict holds under an assignment.
+    pub fn holds(&mut self, verdict: usize, with: &Assignment) -> bool {
+        self.is(Asked::Holds, verdict, with)
+    }
+
+    /// Whether a verdict fails under an assignment.
+    pub fn fails(&mut self, verdict: usize, with: &Assignment) -> bool {
+        self.is(Asked::Fails, verdict, with)
+    }
+
+    /// Makes an assignment the one from which others depart.
+    pub fn settle(&mut self, with: &Assignment) {
+        self.refiner.assign(with);
+        for (v, told) in self.as_written.iter_mut().enumerate() {
+            if told.is_some() && self.refiner.is_touched(self.residual.verdicts[v].root) {
+                *told = None;
+            }
+        }
+        self.refiner.settle();
     }
 
     fn told_as_written(&mut self, verdict: usize, root: Reg) -> Told {
-        let val = self.residual.program.val(root);
+        let val = self.refiner.settled(root);
         if val.as_truth() != TruthSet::U {
             return Told {
                 truth: val.as_truth(),
@@ -321,7 +376,7 @@ impl Engine<'_> {
             _ => {
                 self.refiner.release();
                 let cone = self.refiner.cone(root);
-                let told = self.refine(val, &cone);
+                let told = self.refine(val, &cone, Asked::All);
                 self.as_written[verdict] = Some((self.budget.0, told));
                 told
             }
@@ -329,7 +384,7 @@ impl Engine<'_> {
     }
 
     /// Splits what varies until it is decided.
-    fn refine(&mut self, root: Val, cone: &Cone) -> Told {
+    fn refine(&mut self, root: Val, cone: &Cone, asked: Asked) -> Told {
         let values: Vec<Val> = cone
             .leaves
             .iter()
@@ -343,7 +398,7 @@ impl Engine<'_> {
                 flags: root.flags,
             };
         }
-        let d = self.refiner.decide_within(cone, values, self.budget);
+        let d = self.refiner.tell_within(cone, &values, self.budget, asked);
         Told {
             truth: d.truth,
             flags: root.flags.with(d.flags),

@@ -75,7 +75,15 @@ pub struct Step {
 }
 
 /// All objects of a kind, each with what its reference leads to.
-pub(super) type Leads = Rc<Vec<(ObjectId, Obj)>>;
+#[derive(Debug, Default)]
+pub(super) struct Leads {
+    /// In the order of the objects.
+    pub(super) all: Vec<(ObjectId, Obj)>,
+    /// Of each object those that lead just there, as indices.
+    pub(super) certain: FxHashMap<ObjectId, Vec<usize>>,
+    /// Those that may lead to one of several, or anywhere.
+    pub(super) open: Vec<usize>,
+}
 
 /// Key of a fact of an object, with the line of one that has a value for each line.
 pub type FactKey = (ObjectId, FactIx, Option<u8>);
@@ -111,7 +119,7 @@ pub struct Linker<'a> {
     pub(super) objects: FxHashMap<(ObjectId, FactIx), Obj>,
     pub(super) unknown: FxHashMap<(u32, FactIx, KindId, Option<u8>), Reg>,
     pub(super) unknown_objects: FxHashMap<(u32, FactIx, KindId), Obj>,
-    pub(super) reverse: FxHashMap<(KindId, FactIx), Leads>,
+    pub(super) reverse: FxHashMap<(KindId, FactIx), Rc<Leads>>,
     pub(super) parameters: FxHashMap<u16, Reg>,
     pub(super) rests: FxHashMap<(ObjectId, FactIx, u8), Reg>,
     pub(super) busy: FxHashSet<FactKey>,

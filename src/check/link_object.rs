@@ -408,7 +408,10 @@ impl Linker<'_> {
             FactType::Reverse { kind, fact: back } => {
                 let index = self.reverse_index(*kind, *back);
                 let mut members = Vec::new();
-                for (m, leads_to) in index.iter() {
+                let certain = index.certain.get(&object).map_or(&[][..], Vec::as_slice);
+                let mut leading: Vec<usize> = certain.iter().chain(&index.open).copied().collect();
+                leading.sort_unstable();
+                for (m, leads_to) in leading.iter().filter_map(|i| index.all.get(*i)) {
                     match self.leads_to(leads_to, object) {
                         Some(None) => members.push((Obj::One(*m), None)),
                         Some(Some(p)) => members.push((Obj::One(*m), Some(p))),
@@ -490,7 +493,7 @@ impl Linker<'_> {
 
     /// All objects of a kind, each with what its reference leads to; one entry for each element
     /// of a list.
-    fn reverse_index(&mut self, kind: KindId, fact: FactIx) -> Leads {
+    fn reverse_index(&mut self, kind: KindId, fact: FactIx) -> Rc<Leads> {
         if let Some(index) = self.reverse.get(&(kind, fact)) {
             return Rc::clone(index);
         }
@@ -510,7 +513,16 @@ impl Linker<'_> {
                 }
             }
         }
-        let index = Rc::new(all);
+        let mut leads = Leads::default();
+        for (i, (_, to)) in all.iter().enumerate() {
+            match to {
+                Obj::One(id) => leads.certain.entry(*id).or_default().push(i),
+                Obj::Absent | Obj::Poison => {}
+                Obj::Pick(..) | Obj::Unknown(_) => leads.open.push(i),
+            }
+        }
+        leads.all = all;
+        let index = Rc::new(leads);
         self.reverse.insert((kind, fact), Rc::clone(&index));
         index
     }

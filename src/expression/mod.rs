@@ -19,7 +19,7 @@ pub use program::{
     Val,
 };
 pub use range::{Ranges, hull};
-pub use refine::{Budget, Cone, ConeLeaf, Decision, Named, Refiner, Witness};
+pub use refine::{Asked, Budget, Cone, ConeLeaf, Decision, Fuel, Named, Refiner, Witness};
 pub use syntax::{Aggregate, BinaryOp, Expr, ExprKind, OriginTest, Range, UnaryOp};
 pub use table::{Between, Beyond, Cell, Key, KeyType, Row, RowKey, Table, TableId};
 pub use typed::{

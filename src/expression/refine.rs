@@ -11,6 +11,8 @@ mod trial;
 mod values;
 mod witness;
 
+use std::borrow::Cow;
+
 use super::evaluate;
 use super::program::{Data, Flags, Leaf, LeafId, Op, Presence, Program, Reg, Val};
 use crate::quantity::{Interval, TruthSet};
@@ -18,6 +20,20 @@ use trial::Trial;
 
 /// What naming the leaves that decide one rule may cost, in operations.
 const NAMING_WORK: u32 = 60_000;
+
+/// What an answer may take, in operations that are worked out or looked at.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Fuel(pub u64);
+
+impl Fuel {
+    /// For a program: at least so much, and for a large one so many times what working it out once
+    /// takes.
+    #[must_use]
+    pub const fn share(program: &Program, (least, times): (u64, u64)) -> Self {
+        let all = program.ops.len() as u64 * times;
+        Self(if all > least { all } else { least })
+    }
+}
 
 /// How many boxes one verdict may cost.
 #[derive(Clone, Copy, Debug)]
@@ -70,6 +86,17 @@ pub struct Decision {
     pub boxes: u32,
 }
 
+/// What is asked of a truth: the less is asked, the sooner it is told.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Asked {
+    /// Everything: whether it is decided, and points that show that it is not.
+    All,
+    /// Whether it holds for all assignments.
+    Holds,
+    /// Whether it fails for all assignments.
+    Fails,
+}
+
 /// A leaf that could decide, alone or with another.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Named {
@@ -85,6 +112,8 @@ pub struct Named {
 pub struct Refiner<'a> {
     program: &'a Program,
     data: &'a Data,
+    /// The registers from which trials depart: as written, until other values are settled.
+    base: Cow<'a, [Val]>,
     vals: Vec<Val>,
     depends: Vec<bool>,
     mark: Vec<u32>,
@@ -133,6 +162,7 @@ impl<'a> Refiner<'a> {
         Self {
             program,
             data,
+            base: Cow::Borrowed(&program.vals),
             vals: program.vals.clone(),
             depends,
             mark: vec![0; n],
@@ -218,10 +248,7 @@ impl<'a> Refiner<'a> {
     /// The leaves as written.
     #[must_use]
     pub fn written(&self, cone: &Cone) -> Vec<Val> {
-        cone.leaves
-            .iter()
-            .map(|l| self.program.val(l.reg))
-            .collect()
+        cone.leaves.iter().map(|l| self.base[l.reg.ix()]).collect()
     }
 
     /// Evaluates a cone for a box of leaf values and gives the value of its root. The registers
@@ -260,7 +287,7 @@ impl<'a> Refiner<'a> {
                 others
                     .iter()
                     .find(|(id, _)| *id == l.id)
-                    .map_or(self.program.val(l.reg), |(_, v)| *v)
+                    .map_or(self.base[l.reg.ix()], |(_, v)| *v)
             })
             .collect()
     }
@@ -274,10 +301,10 @@ impl<'a> Refiner<'a> {
     /// Puts the registers of a cone back to the values as written.
     pub fn restore(&mut self, cone: &Cone) {
         for l in &cone.leaves {
-            self.vals[l.reg.ix()] = self.program.vals[l.reg.ix()];
+            self.vals[l.reg.ix()] = self.base[l.reg.ix()];
         }
         for r in &cone.ops {
-            self.vals[r.ix()] = self.program.vals[r.ix()];
+            self.vals[r.ix()] = self.base[r.ix()];
         }
     }
 
@@ -290,6 +317,17 @@ impl<'a> Refiner<'a> {
     /// Decides the truth of a cone's root over a box of leaf values. The registers are left as they
     /// were.
     pub fn decide_within(&mut self, cone: &Cone, start: Vec<Val>, budget: Budget) -> Decision {
+        self.tell_within(cone, &start, budget, Asked::All)
+    }
+
+    /// The same, as far as it is asked: a truth that is neither is not looked into further.
+    pub fn tell_within(
+        &mut self,
+        cone: &Cone,
+        start: &[Val],
+        budget: Budget,
+        asked: Asked,
+    ) -> Decision {
         let mut saved = std::mem::take(&mut self.saved);
         let all = || {
             cone.leaves
@@ -299,7 +337,7 @@ impl<'a> Refiner<'a> {
         };
         saved.clear();
         saved.extend(all().map(|r| self.vals[r.ix()]));
-        let decision = self.split_up(cone, &start, budget);
+        let decision = self.split_up(cone, start, budget, asked);
         for (r, val) in all().zip(&saved) {
             self.vals[r.ix()] = *val;
         }
@@ -307,7 +345,7 @@ impl<'a> Refiner<'a> {
         decision
     }
 
-    fn split_up(&mut self, cone: &Cone, start: &[Val], budget: Budget) -> Decision {
+    fn split_up(&mut self, cone: &Cone, start: &[Val], budget: Budget, asked: Asked) -> Decision {
         let mut d = Decision {
             truth: TruthSet::U,
             flags: Flags::NONE,
@@ -344,7 +382,7 @@ impl<'a> Refiner<'a> {
                         (&mut some_no, &mut d.no)
                     };
                     *seen = true;
-                    if slot.is_none() {
+                    if slot.is_none() && asked == Asked::All {
                         let point = self.point_in(cone, &values, start);
                         *slot = self.replay(cone, point, truth);
                     }
@@ -378,7 +416,13 @@ impl<'a> Refiner<'a> {
                     left += 1;
                 }
             }
-            if d.yes.is_some() && d.no.is_some() {
+            let told = match asked {
+                Asked::All => d.yes.is_some() && d.no.is_some(),
+                Asked::Holds => some_no || doubt,
+                Asked::Fails => some_yes || doubt,
+            };
+            if told {
+                doubt |= left > 0;
                 break;
             }
         }

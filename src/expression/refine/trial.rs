@@ -61,14 +61,13 @@ impl Refiner<'_> {
     /// Gives some leaves other values, all others the ones as written; of a leaf that is named
     /// twice the last value counts.
     pub fn assign(&mut self, with: &[(LeafId, Val)]) {
-        let mut wanted: Vec<(LeafId, Val)> = Vec::with_capacity(with.len());
-        for (id, val) in with {
-            match wanted.binary_search_by_key(id, |(l, _)| *l) {
-                Ok(i) => wanted[i].1 = *val,
-                Err(i) => wanted.insert(i, (*id, *val)),
-            }
+        let mut wanted: Vec<(LeafId, Val)> = with.to_vec();
+        if wanted.len() > 1 {
+            wanted.reverse();
+            wanted.sort_by_key(|(id, _)| *id);
+            wanted.dedup_by_key(|(id, _)| *id);
         }
-        wanted.retain(|(id, val)| *val != self.program.val(self.leaf(*id).reg));
+        wanted.retain(|(id, val)| *val != self.base[self.leaf(*id).reg.ix()]);
         let trial = self.trial();
         if trial.leaves == wanted {
             return;
@@ -85,7 +84,7 @@ impl Refiner<'_> {
     /// The registers that stand above a leaf, as it is written; nothing is to be read before other
     /// values are assigned.
     pub fn reach(&mut self, leaf: LeafId) -> &[Reg] {
-        let val = self.program.val(self.leaf(leaf).reg);
+        let val = self.base[self.leaf(leaf).reg.ix()];
         let trial = self.trial();
         if !matches!(trial.leaves.as_slice(), [(l, _)] if *l == leaf) {
             trial.leaves = vec![(leaf, val)];
@@ -102,6 +101,39 @@ impl Refiner<'_> {
         }
     }
 
+    /// Makes the values assigned those from which others depart.
+    pub fn settle(&mut self) {
+        let Some(mut trial) = self.trial.take() else {
+            return;
+        };
+        let mut closure = std::mem::take(&mut trial.closure);
+        closure.sort_unstable();
+        let varies = trial
+            .leaves
+            .iter()
+            .any(|(id, val)| !self.leaf(*id).is_point(val));
+        for r in &closure {
+            if trial.fresh[r.ix()] != trial.now {
+                self.fill(&mut trial, *r);
+            }
+        }
+        let base = self.base.to_mut();
+        for r in closure {
+            base[r.ix()] = self.vals[r.ix()];
+            self.depends[r.ix()] |= varies;
+        }
+        trial.touched.clear();
+        trial.leaves.clear();
+        self.trial = Some(trial);
+        self.look_above();
+    }
+
+    /// The value of a register before anything is tried.
+    #[must_use]
+    pub fn settled(&self, reg: Reg) -> Val {
+        self.base[reg.ix()]
+    }
+
     /// Restores what was worked out for other leaves, then finds what stands above the present
     /// ones.
     fn look_above(&mut self) {
@@ -110,7 +142,7 @@ impl Refiner<'_> {
             return;
         };
         for r in trial.touched.drain(..) {
-            self.vals[r.ix()] = program.vals[r.ix()];
+            self.vals[r.ix()] = self.base[r.ix()];
         }
         trial.last = None;
         trial.round += 1;
@@ -161,7 +193,7 @@ impl Refiner<'_> {
     /// The value of a register for the values assigned.
     pub fn read(&mut self, root: Reg) -> Val {
         let Some(mut trial) = self.trial.take() else {
-            return self.program.val(root);
+            return self.base[root.ix()];
         };
         if trial.above[root.ix()] == trial.found && trial.fresh[root.ix()] != trial.now {
             let again = matches!(&trial.last, Some(l) if l.root == root);
