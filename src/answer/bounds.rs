@@ -142,6 +142,8 @@ pub struct AllBounds {
     pub choices: Vec<Choices>,
     /// Verdicts that are undecided as written and so bound nothing.
     pub undecided: usize,
+    /// Operations that were linked, worked out again or looked at: what looking for them cost.
+    pub work: u64,
 }
 
 /// The facts of a design that can be bounded: written quantities, choices and yes-or-no facts of
@@ -291,6 +293,7 @@ fn search(
             }
         }
     }
+    out.work = residual.program.ops.len() as u64 + engine.work();
     out
 }
 

@@ -174,6 +174,7 @@ impl<'r> Residual<'r> {
                 *slot = *val;
             }
         }
+        program.finish();
         program.fill(&written, &ruleset.data);
         Self {
             ruleset,

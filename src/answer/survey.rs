@@ -6,6 +6,8 @@
 
 use std::collections::BTreeMap;
 
+use rustc_hash::FxHashMap;
+
 use super::passing::{Passing, Sense, passing};
 use super::residual::Residual;
 use crate::check::{What, show_val, tame};
@@ -102,6 +104,8 @@ pub struct Survey {
     /// Undecided verdicts that no fact can settle: the ruleset lacks a figure, or nothing can be
     /// computed.
     pub stuck: Vec<(String, String)>,
+    /// Operations that were linked, worked out again or looked at: what the survey cost.
+    pub work: u64,
 }
 
 /// Surveys a design.
@@ -118,7 +122,8 @@ pub fn survey_of(residual: &Residual<'_>) -> Survey {
     let mut found: BTreeMap<Key, Question> = BTreeMap::new();
     let mut counts: BTreeMap<Severity, usize> = BTreeMap::new();
     let mut stuck = Vec::new();
-    let mut alone: Vec<(Key, LeafId, usize, Named)> = Vec::new();
+    let mut alone: BTreeMap<Key, Vec<(LeafId, usize, Named)>> = BTreeMap::new();
+    let mut told: FxHashMap<(Key, usize, String), usize> = FxHashMap::default();
     for v in 0..residual.verdicts.len() {
         if engine.truth(v, &[]) != TruthSet::U {
             continue;
@@ -141,7 +146,7 @@ pub fn survey_of(residual: &Residual<'_>) -> Survey {
             }
             let named = deciding.iter().find(|n| n.leaf == leaf && single);
             if let Some(n) = named {
-                alone.push((key, leaf, v, n.clone()));
+                alone.entry(key).or_default().push((leaf, v, n.clone()));
             }
             let waiting = Waiting {
                 rule: rule.id.clone(),
@@ -150,16 +155,17 @@ pub fn survey_of(residual: &Residual<'_>) -> Survey {
                 severity: rule.severity,
                 alone: named.is_some(),
             };
-            let same = |w: &&mut Waiting| w.rule == waiting.rule && w.subject == waiting.subject;
-            match q.waiting.iter_mut().find(same) {
+            let this = (key, residual.verdicts[v].rule, waiting.subject.clone());
+            let at = *told.entry(this).or_insert(q.waiting.len());
+            match q.waiting.get_mut(at) {
                 Some(w) => w.alone |= waiting.alone,
                 None => q.waiting.push(waiting),
             }
         }
     }
     for (key, q) in &mut found {
-        let mine: Vec<_> = alone.iter().filter(|(k, ..)| k == key).collect();
-        let Some((_, leaf, ..)) = mine.first() else {
+        let mine = alone.get(key).map_or(&[][..], Vec::as_slice);
+        let Some((leaf, ..)) = mine.first() else {
             continue;
         };
         if residual.info(*leaf).what == What::Rest
@@ -168,8 +174,8 @@ pub fn survey_of(residual: &Residual<'_>) -> Survey {
         {
             continue;
         }
-        let verdicts: Vec<usize> = mine.iter().map(|(_, _, v, _)| *v).collect();
-        let seeds: Vec<Val> = mine.iter().filter_map(|(_, _, _, n)| n.yes).collect();
+        let verdicts: Vec<usize> = mine.iter().map(|(_, v, _)| *v).collect();
+        let seeds: Vec<Val> = mine.iter().filter_map(|(_, _, n)| n.yes).collect();
         let mut answers = |sense| {
             let p = passing(&mut engine, *leaf, &verdicts, &seeds, sense);
             shown(residual, *leaf, q, &p)
@@ -206,6 +212,7 @@ pub fn survey_of(residual: &Residual<'_>) -> Survey {
         questions,
         undecided: counts.into_iter().collect(),
         stuck,
+        work: residual.program.ops.len() as u64 + engine.work(),
     }
 }
 

@@ -50,6 +50,8 @@ pub struct Judged {
     pub report: Report,
     /// Departures that are unused or expired, as cautions.
     pub problems: Vec<Problem>,
+    /// Operations that were linked, worked out again or looked at: what judging cost.
+    pub work: u64,
 }
 
 /// A rule linked for a subject.
@@ -101,8 +103,11 @@ pub fn check(ruleset: &Ruleset, design: &Design, settings: &Settings) -> Judged 
     let figures = figures(&mut linker, ruleset, design, settings);
     let assumed = assumed(&linker, ruleset, design);
     let Linker {
-        program, leaves, ..
+        mut program,
+        leaves,
+        ..
     } = linker;
+    program.finish();
     let mut refiner = Lazy {
         refiner: None,
         program: &program,
@@ -132,6 +137,8 @@ pub fn check(ruleset: &Ruleset, design: &Design, settings: &Settings) -> Judged 
         count(&mut judged.report, outcome, p.rule);
         judged.report.findings.push(finding);
     }
+    let refined = refiner.refiner.as_ref().map_or(0, Refiner::work);
+    judged.work = program.ops.len() as u64 + refined;
     judged.problems = departures.unused(&used);
     judged.problems.append(&mut departures.problems);
     let place_of = |p: &Problem| p.labels.first().map(|l| (l.span.file, l.span.start));

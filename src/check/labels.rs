@@ -11,7 +11,8 @@ use super::link::{LeafInfo, What};
 use super::plain;
 use crate::design::model::{ObjectId, Possible, Written};
 use crate::expression::{
-    Compiled, LeafId, LeafKind, ObjectTerm, Op, Presence, ReadFact, Refiner, Reg, TermKind, Val,
+    Compiled, Fuel, LeafId, LeafKind, ObjectTerm, Op, Presence, ReadFact, Refiner, Reg, TermKind,
+    Val,
 };
 use crate::quantity::TruthSet;
 use crate::ruleset::Requirement;
@@ -20,8 +21,8 @@ use crate::source::{Label, Span};
 /// The most places of a finding.
 const MOST: usize = 3;
 
-/// What trying other values for one finding may cost, in operations.
-const WORK: u32 = 60_000;
+/// What trying other values for one finding may cost.
+const WORK: Fuel = Fuel(60_000);
 
 impl View<'_> {
     /// The places of a finding, the main one first; `missing` are leaves that could decide.
@@ -186,8 +187,7 @@ impl View<'_> {
     fn deciders(&self, root: Reg, refiner: &mut Refiner<'_>) -> Vec<LeafId> {
         let near = self.nearest(root);
         let cone = refiner.cone_over(root, &near);
-        let size = u32::try_from(cone.ops.len() + 1).unwrap_or(u32::MAX);
-        let mut fuel = (WORK / size).max(24);
+        let mut fuel = WORK.tries(&cone, 24);
         let mut out = Vec::new();
         for id in near {
             let Some(leaf) = self.program.leaves.get(id.0 as usize) else {

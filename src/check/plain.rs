@@ -2,12 +2,12 @@
 //! a domain that nobody meets; here it is exchanged for a round and plausible one that decides, too.
 
 use crate::expression::{
-    Budget, Cone, Leaf, LeafId, LeafKind, Named, Presence, Program, Refiner, Val, Witness,
+    Budget, Cone, Fuel, Leaf, LeafId, LeafKind, Named, Presence, Program, Refiner, Val, Witness,
 };
 use crate::quantity::{TruthSet, Unit};
 
-/// What exchanging the values of one verdict may cost, in operations.
-const WORK: u32 = 80_000;
+/// What exchanging the values of one verdict may cost.
+const WORK: Fuel = Fuel(80_000);
 
 /// The most values of one leaf that are tried.
 const MOST: usize = 24;
@@ -144,8 +144,7 @@ pub(super) fn deciding(
     named: Vec<Named>,
     about: &dyn Fn(LeafId) -> About,
 ) -> Vec<Named> {
-    let size = u32::try_from(cone.ops.len() + 1).unwrap_or(u32::MAX);
-    let mut fuel = (WORK / size).max(MOST as u32);
+    let mut fuel = WORK.tries(cone, MOST as u32);
     let alone = |refiner: &mut Refiner<'_>, n: &Named| {
         n.yes.or(n.no).is_none_or(|v| {
             let values = refiner.with(cone, &[(n.leaf, v)]);
@@ -266,8 +265,7 @@ pub(super) fn witness(
     about: &dyn Fn(LeafId) -> About,
 ) -> Witness {
     let wanted = TruthSet::of(holds);
-    let size = u32::try_from(cone.ops.len() + 1).unwrap_or(u32::MAX);
-    let mut fuel = (WORK / size).max(MOST as u32);
+    let mut fuel = WORK.tries(cone, MOST as u32);
     let value = |leaf: LeafId| {
         let found = witness.0.iter().find(|(id, _)| *id == leaf);
         found.map(|(_, v)| *v)

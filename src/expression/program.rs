@@ -1,6 +1,7 @@
 //! Register code: one register for each operation, never reused, so that explanations and
 //! workings read registers instead of evaluating a second time.
 
+use rustc_hash::FxHashMap;
 use serde::{Deserialize, Serialize};
 
 use super::table::{Table, TableId};
@@ -488,6 +489,8 @@ pub struct Program {
     pub consts: Vec<Val>,
     /// Leaves.
     pub leaves: Vec<Leaf>,
+    /// Constants that are there already, and the register of each, while the program grows.
+    known: FxHashMap<(u64, u64, u64, u8), (u32, Option<Reg>)>,
 }
 
 /// Which operations read each register: the program the other way round.
@@ -539,27 +542,54 @@ pub struct Data {
     pub series: Vec<Vec<f64>>,
 }
 
+/// What tells two constants apart, to the last bit.
+const fn key(val: Val) -> (u64, u64, u64, u8) {
+    (val.lo.to_bits(), val.hi.to_bits(), val.bits, val.flags.0)
+}
+
 impl Program {
-    /// Adds an operation, fills its register and gives its number.
+    /// Adds an operation, fills its register and gives its number. What is worked out from constants
+    /// is one.
     pub fn push(&mut self, op: Op, data: &Data) -> Reg {
         let val = super::evaluate(op, &self.vals, self, data);
+        let mut varies = matches!(op, Op::Leaf(_));
+        op.operands(&self.args, |r| {
+            varies |= !matches!(self.ops[r.ix()], Op::Const(_));
+        });
+        if !varies {
+            return self.constant(val);
+        }
+        self.add(op, val)
+    }
+
+    fn add(&mut self, op: Op, val: Val) -> Reg {
         self.ops.push(op);
         self.vals.push(val);
         Reg(u32::try_from(self.ops.len() - 1).unwrap_or(u32::MAX))
     }
 
-    /// Adds a constant to the constants.
+    /// Adds a constant to the constants, if it is a new one.
     pub fn constant_index(&mut self, val: Val) -> u32 {
-        self.consts.push(val);
-        u32::try_from(self.consts.len() - 1).unwrap_or(u32::MAX)
+        self.known_constant(val).0
     }
 
-    /// Adds a constant and the register that holds it.
+    fn known_constant(&mut self, val: Val) -> (u32, Option<Reg>) {
+        let consts = &mut self.consts;
+        *self.known.entry(key(val)).or_insert_with(|| {
+            consts.push(val);
+            (u32::try_from(consts.len() - 1).unwrap_or(u32::MAX), None)
+        })
+    }
+
+    /// Adds a constant and the register that holds it, if there is none yet.
     pub fn constant(&mut self, val: Val) -> Reg {
-        let ix = self.constant_index(val);
-        self.ops.push(Op::Const(ix));
-        self.vals.push(val);
-        Reg(u32::try_from(self.ops.len() - 1).unwrap_or(u32::MAX))
+        let (ix, reg) = self.known_constant(val);
+        if let Some(reg) = reg {
+            return reg;
+        }
+        let reg = self.add(Op::Const(ix), val);
+        self.known.insert(key(val), (ix, Some(reg)));
+        reg
     }
 
     /// Adds a leaf and the register that holds it.
@@ -581,8 +611,7 @@ impl Program {
             source,
             reg,
         });
-        self.ops.push(Op::Leaf(id));
-        self.vals.push(set);
+        self.add(Op::Leaf(id), set);
         (id, reg)
     }
 
@@ -591,6 +620,14 @@ impl Program {
         let first = u32::try_from(self.args.len()).unwrap_or(u32::MAX);
         self.args.extend_from_slice(regs);
         first
+    }
+
+    /// Lets go of what only a growing program needs.
+    pub fn finish(&mut self) {
+        self.known = FxHashMap::default();
+        self.ops.shrink_to_fit();
+        self.vals.shrink_to_fit();
+        self.args.shrink_to_fit();
     }
 
     /// Fills all registers again, some leaves having other values than those they were linked with.

@@ -18,8 +18,11 @@ use super::program::{Data, Flags, Leaf, LeafId, Op, Presence, Program, Reg, Val}
 use crate::quantity::{Interval, TruthSet};
 use trial::Trial;
 
-/// What naming the leaves that decide one rule may cost, in operations.
-const NAMING_WORK: u32 = 60_000;
+/// What naming the leaves that decide one rule may cost.
+const NAMING: Fuel = Fuel(60_000);
+
+/// What one verdict may cost: of a very large one fewer boxes are tried.
+const VERDICT: Fuel = Fuel(4_000_000);
 
 /// What an answer may take, in operations that are worked out or looked at.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -32,6 +35,16 @@ impl Fuel {
     pub const fn share(program: &Program, (least, times): (u64, u64)) -> Self {
         let all = program.ops.len() as u64 * times;
         Self(if all > least { all } else { least })
+    }
+
+    /// How often a cone may be worked out: at least a few times, unless that would cost more than a
+    /// whole verdict may.
+    #[must_use]
+    pub fn tries(self, cone: &Cone, least: u32) -> u32 {
+        let size = cone.ops.len() as u64 + 1;
+        let most = (VERDICT.0 / size).max(1);
+        let tries = (self.0 / size).max(u64::from(least)).min(most);
+        u32::try_from(tries).unwrap_or(u32::MAX)
     }
 }
 
@@ -362,8 +375,9 @@ impl<'a> Refiner<'a> {
         boxes.extend_from_slice(start);
         let mut left = 1_usize;
         let mut values = start.to_vec();
+        let most = budget.0.min(VERDICT.tries(cone, 1));
         while left > 0 {
-            if d.boxes >= budget.0 {
+            if d.boxes >= most {
                 d.exhausted = true;
                 doubt = true;
                 break;

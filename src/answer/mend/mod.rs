@@ -76,6 +76,8 @@ pub struct Mended {
     /// Facts that were `?` and the designer's, and a value each after which a rule that was
     /// undecided is met.
     pub filled: Vec<Change>,
+    /// Operations that were linked, worked out again or looked at: what the search cost.
+    pub work: u64,
 }
 
 impl Mended {
@@ -152,6 +154,7 @@ pub fn mend(
         out.changes.push(change);
     }
     fill(&mut search, &residual, &done, &mut turned, text, &mut out);
+    out.work = residual.program.ops.len() as u64 + search.work();
     out
 }
 

@@ -2,7 +2,7 @@
 
 use super::super::program::{LeafId, LeafKind, LeafSource, Presence, SetWords, Val};
 use super::values::{bits_of, middle, replaced};
-use super::{Budget, Cone, NAMING_WORK, Named, Refiner};
+use super::{Budget, Cone, NAMING, Named, Refiner};
 use crate::quantity::TruthSet;
 
 impl Refiner<'_> {
@@ -19,8 +19,7 @@ impl Refiner<'_> {
         });
         live.truncate(24);
         // What naming may cost, in boxes: large cones get fewer tries, never more time.
-        let mut fuel =
-            (NAMING_WORK / u32::try_from(cone.ops.len() + 1).unwrap_or(u32::MAX)).max(16);
+        let mut fuel = NAMING.tries(cone, 16);
         let mut named: Vec<Named> = Vec::new();
         for i in &live {
             let mut n = Named {

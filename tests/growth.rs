@@ -1,0 +1,127 @@
+//! What an answer costs grows with the design, not with its square. Counted are operations, which
+//! are the same on each machine; time is not looked at.
+
+#![expect(
+    clippy::expect_used,
+    reason = "a test that cannot read its own design must stop"
+)]
+
+use std::sync::{Arc, OnceLock};
+
+use amperule::answer::{bounded_facts, bounds, margins, mend, survey};
+use amperule::check::{Settings, check};
+use amperule::design::model::Design;
+use amperule::design::parse::parse;
+use amperule::design::resolve::{self, resolve};
+use amperule::ruleset::{Library, Request, Ruleset, Stage};
+use amperule::source::FileId;
+
+/// Four times the points may cost so many times the operations.
+const AT_MOST: f64 = 5.0;
+
+fn gb() -> &'static Arc<Ruleset> {
+    static GB: OnceLock<Arc<Ruleset>> = OnceLock::new();
+    GB.get_or_init(|| {
+        Library::default()
+            .load(&Request {
+                base: "gb".to_owned(),
+                edition: Some("A4".to_owned()),
+                ..Request::default()
+            })
+            .ruleset
+            .expect("a ruleset")
+    })
+}
+
+/// Points on sub-boards of ten, as somebody writes them down at first: much is open, and the
+/// devices are too small for their points. `all` puts every circuit on one board.
+fn car_park(points: usize, all: bool) -> Design {
+    let (boards, each) = if all { (1, points) } else { (points / 10, 10) };
+    let mut text = String::from(
+        "installation \"Car park\" { premises: private-car-park rules: gb designed-on: 2026-05-12 }\n\
+         supply { status: existing earthing: TN-S phases: 3 U0: 230 V Ze: 0.05 ohm (measured) \
+         Ipf: 12 kA (measured) service-fuse: fuse { standard: BS-88-3 In: 400 A } }\n\
+         board main { fed-from: supply status: existing all-listed: circuit\n",
+    );
+    for b in 1..=boards {
+        text.push_str(&format!(
+            " circuit feed-{b} {{ status: new role: distribution lines: L1, L2, L3 \
+             device: fuse {{ standard: BS-88-2 In: 100 A curve: gG }} \
+             cables: armoured {{ size: 35 mm² length: {} m method: D cores: 5 }} }}\n",
+            20 + b
+        ));
+    }
+    text.push_str("}\n");
+    for b in 1..=boards {
+        text.push_str(&format!(
+            "board bays-{b} {{ fed-from: feed-{b} status: new\n \
+             circuit bay-{b}[1..{each}] {{ status: new lines: by-turn L1, L2, L3 \
+             device: rcbo {{ In: 20 A curve: B rcd-type: A IΔn: 30 mA poles: 2 }} \
+             cables: armoured {{ size: 6 mm² length: 8 m + n * 0.1 m method: C cores: 3 }} }}\n}}\n\
+             charge-point post-{b}[1..{each}] {{ circuit: bay-{b}[n] mode: 3 In: 32 A \
+             location: outdoors open-pen: none }}\n"
+        ));
+    }
+    let parsed = parse(FileId(0), &text);
+    assert!(parsed.is_sound(), "{:?}", parsed.problems);
+    let resolved = resolve(
+        &[parsed.tree],
+        &gb().vocabulary,
+        &resolve::Settings::default(),
+    );
+    let wrong: Vec<_> = resolved.problems.iter().filter(|p| p.is_error()).collect();
+    assert!(wrong.is_empty(), "{wrong:?}");
+    resolved.design
+}
+
+/// What something costs for 20 and 80 points.
+fn grows(what: &str, all: bool, cost: impl Fn(&Design) -> u64) {
+    let small = cost(&car_park(20, all));
+    let large = cost(&car_park(80, all));
+    let ratio = large as f64 / small as f64;
+    println!("{what}, on one board: {all}: {small} and {large} operations, {ratio:.2} times");
+    assert!(
+        ratio <= AT_MOST,
+        "{what}: {small} operations for 20 points, {large} for 80: {ratio:.2} times"
+    );
+}
+
+#[test]
+fn a_check_grows_with_the_design() {
+    for all in [false, true] {
+        grows("check", all, |d| check(gb(), d, &Settings::default()).work);
+    }
+}
+
+#[test]
+fn margins_grow_with_the_design() {
+    for all in [false, true] {
+        grows("margins", all, |d| margins(gb(), d, Stage::Design).work);
+    }
+}
+
+#[test]
+fn bounds_grow_with_the_design() {
+    for all in [false, true] {
+        grows("bounds", all, |d| {
+            let places = bounded_facts(gb(), d, &[]);
+            bounds(gb(), d, &places, Stage::Design).work
+        });
+    }
+}
+
+#[test]
+fn a_mend_grows_with_the_design() {
+    for all in [false, true] {
+        grows("mend", all, |d| {
+            mend(gb(), d, Stage::Design, None, &|_| String::new()).work
+        });
+    }
+}
+
+#[test]
+fn a_survey_grows_with_the_design() {
+    for all in [false, true] {
+        grows("survey", all, |d| survey(gb(), d, Stage::Design).work);
+    }
+}
