@@ -5,6 +5,7 @@
 //! a bound may hold again, and is then reported.
 
 use super::residual::{Engine, Place, Residual, can_be_free};
+use crate::check::Subject;
 use crate::design::model::{Design, ObjectId, Status};
 use crate::expression::{Budget, LeafId, LeafKind, Presence, Val};
 use crate::quantity::{TruthSet, Unit};
@@ -35,7 +36,7 @@ pub struct Stop {
     /// How its failure weighs.
     pub severity: Severity,
     /// Its subject.
-    pub subject: String,
+    pub subject: Subject,
     /// Standard, edition, clause.
     pub clause: Option<String>,
     /// Right beyond the stop the rule breaks as a point; else it only ceases to be certain.
@@ -59,7 +60,7 @@ pub struct Cure {
     /// The rule.
     pub rule: String,
     /// Its subject.
-    pub subject: String,
+    pub subject: Subject,
     /// The first value at which it holds, in SI units.
     pub from: f64,
     /// It holds from there upward; else downward.
@@ -130,7 +131,7 @@ pub struct Choices {
     /// Other words that break nothing.
     pub fine: Vec<String>,
     /// Other words and the first rule each breaks, with its subject.
-    pub breaking: Vec<(String, String, String)>,
+    pub breaking: Vec<(String, String, Subject)>,
 }
 
 /// Bounds of a design.

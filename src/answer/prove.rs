@@ -6,7 +6,7 @@
 //! is spent. So nothing that is called passing can break, whatever else is open.
 
 use super::residual::{Engine, Residual};
-use crate::check::{Departures, Standing, What};
+use crate::check::{Departures, Standing, Subject, What};
 use crate::design::model::{Design, Possible};
 use crate::expression::{Budget, LeafId, LeafKind, Val};
 use crate::quantity::{TruthSet, Unit};
@@ -64,7 +64,7 @@ pub struct Proof {
     /// Its title.
     pub title: String,
     /// Its subject.
-    pub subject: String,
+    pub subject: Subject,
     /// How its failure weighs.
     pub severity: Severity,
     /// The parameters it depends on, as indices.
@@ -140,9 +140,9 @@ pub struct Proved {
     /// Verdicts that depend on a parameter and are met everywhere.
     pub met: usize,
     /// Breaches and cautions that no parameter has a part in: rule, subject, severity.
-    pub always_broken: Vec<(String, String, Severity)>,
+    pub always_broken: Vec<(String, Subject, Severity)>,
     /// Breaches that no parameter has a part in and that a departure covers: rule, subject.
-    pub always_departed: Vec<(String, String)>,
+    pub always_departed: Vec<(String, Subject)>,
     /// Verdicts that are open and have no parameter in them, by severity.
     pub always_open: Vec<(Severity, usize)>,
 }
@@ -272,7 +272,7 @@ pub fn prove(
     }
     out.always_open.sort();
     out.proofs
-        .sort_by(|a, b| (a.severity, &a.rule, &a.subject).cmp(&(b.severity, &b.rule, &b.subject)));
+        .sort_by(|a, b| (a.severity, &a.rule, &a.subject.label).cmp(&(b.severity, &b.rule, &b.subject.label)));
     out.parameters = parameters;
     out
 }

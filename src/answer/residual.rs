@@ -7,7 +7,7 @@
 
 use rustc_hash::FxHashMap;
 
-use crate::check::{LeafInfo, Linker, Verdict, What, link_verdicts};
+use crate::check::{LeafInfo, Linker, Verdict, What, link_verdicts, Subject};
 use crate::design::model::{Design, ObjectId, Possible};
 use crate::expression::{
     Asked, Budget, Cone, Flags, Leaf, LeafId, Presence, Program, Refiner, Reg, SetWords, Val,
@@ -235,10 +235,10 @@ impl<'r> Residual<'r> {
         &self.ruleset.rules[self.verdicts[verdict].rule]
     }
 
-    /// The subject of a verdict, as messages name it.
+    /// The subject of a verdict.
     #[must_use]
-    pub fn subject(&self, verdict: usize) -> String {
-        self.design.label(self.verdicts[verdict].subject)
+    pub fn subject(&self, verdict: usize) -> Subject {
+        Subject::new(&self.design, self.verdicts[verdict].subject)
     }
 }
 

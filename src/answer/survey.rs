@@ -10,7 +10,7 @@ use rustc_hash::FxHashMap;
 
 use super::passing::{Passing, Sense, passing};
 use super::residual::Residual;
-use crate::check::{What, show_val, tame};
+use crate::check::{Subject, What, show_val, tame};
 use crate::design::model::{Design, ObjectId, Status};
 use crate::expression::{Budget, LeafId, LeafSource, Named, Val};
 use crate::quantity::{TruthSet, format_interval};
@@ -29,7 +29,7 @@ pub struct Waiting {
     /// Its title.
     pub title: String,
     /// Its subject.
-    pub subject: String,
+    pub subject: Subject,
     /// How its failure would weigh.
     pub severity: Severity,
     /// This fact alone can decide it.
@@ -103,7 +103,7 @@ pub struct Survey {
     pub undecided: Vec<(Severity, usize)>,
     /// Undecided verdicts that no fact can settle: the ruleset lacks a figure, or nothing can be
     /// computed.
-    pub stuck: Vec<(String, String)>,
+    pub stuck: Vec<(String, Subject)>,
     /// Operations that were linked, worked out again or looked at: what the survey cost.
     pub work: u64,
 }
@@ -123,7 +123,7 @@ pub fn survey_of(residual: &Residual<'_>) -> Survey {
     let mut counts: BTreeMap<Severity, usize> = BTreeMap::new();
     let mut stuck = Vec::new();
     let mut alone: BTreeMap<Key, Vec<(LeafId, usize, Named)>> = BTreeMap::new();
-    let mut told: FxHashMap<(Key, usize, String), usize> = FxHashMap::default();
+    let mut told: FxHashMap<(Key, usize, ObjectId), usize> = FxHashMap::default();
     for v in 0..residual.verdicts.len() {
         if engine.truth(v, &[]) != TruthSet::U {
             continue;
@@ -155,7 +155,7 @@ pub fn survey_of(residual: &Residual<'_>) -> Survey {
                 severity: rule.severity,
                 alone: named.is_some(),
             };
-            let this = (key, residual.verdicts[v].rule, waiting.subject.clone());
+            let this = (key, residual.verdicts[v].rule, waiting.subject.id);
             let at = *told.entry(this).or_insert(q.waiting.len());
             match q.waiting.get_mut(at) {
                 Some(w) => w.alone |= waiting.alone,

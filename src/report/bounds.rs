@@ -211,7 +211,7 @@ pub fn json(path: &str, all: &AllBounds, sources: &Sources) -> Value {
             "rule": s.rule,
             "title": s.title,
             "severity": s.severity.word(),
-            "subject": s.subject,
+            "subject": s.subject.label,
             "clause": s.clause,
             "breaks": s.breaks,
             "again-from": s.again_from.map(|x| number(b.unit.from_si(x))),
@@ -235,7 +235,7 @@ pub fn json(path: &str, all: &AllBounds, sources: &Sources) -> Value {
                 "at-most": end(b, &b.high),
                 "cures": b.cures.iter().map(|c| json!({
                     "rule": c.rule,
-                    "subject": c.subject,
+                    "subject": c.subject.label,
                     "from": number(b.unit.from_si(c.from)),
                     "upward": c.upward,
                 })).collect::<Vec<_>>(),
@@ -253,7 +253,7 @@ pub fn json(path: &str, all: &AllBounds, sources: &Sources) -> Value {
                 "written": c.written,
                 "at": sources.place(c.span),
                 "fine": c.fine,
-                "breaking": c.breaking.iter().map(|(w, r, s)| json!({"word": w, "rule": r, "subject": s})).collect::<Vec<_>>(),
+                "breaking": c.breaking.iter().map(|(w, r, s)| json!({"word": w, "rule": r, "subject": s.label})).collect::<Vec<_>>(),
             })
         })
         .collect();

@@ -5,6 +5,7 @@ use std::fmt::Write as _;
 use serde_json::{Value, json};
 
 use crate::answer::{Edit, MendChange, Mended};
+use crate::check::Subject;
 use crate::source::Sources;
 
 /// The lines that an edit touches, before and after.
@@ -55,7 +56,7 @@ fn facts(c: &MendChange) -> String {
         .join(", ")
 }
 
-fn pairs(list: &[(String, String)]) -> String {
+fn pairs(list: &[(String, Subject)]) -> String {
     list.iter()
         .map(|(r, s)| format!("{r} for {s}"))
         .collect::<Vec<_>>()
@@ -173,9 +174,9 @@ pub fn json(path: &str, m: &Mended, kept: Option<bool>, sources: &Sources) -> Va
             "instead": c.instead.iter().map(|c| change(c, sources)).collect::<Vec<_>>(),
         })
     }
-    fn pairs(list: &[(String, String)]) -> Vec<Value> {
+    fn pairs(list: &[(String, Subject)]) -> Vec<Value> {
         list.iter()
-            .map(|(r, s)| json!({"rule": r, "subject": s}))
+            .map(|(r, s)| json!({"rule": r, "subject": s.label}))
             .collect()
     }
     json!({
@@ -185,7 +186,7 @@ pub fn json(path: &str, m: &Mended, kept: Option<bool>, sources: &Sources) -> Va
         "changes": m.changes.iter().map(|c| change(c, sources)).collect::<Vec<_>>(),
         "fewest": m.fewest,
         "filled": m.filled.iter().map(|c| change(c, sources)).collect::<Vec<_>>(),
-        "beyond": m.beyond.iter().map(|(r, s, f)| json!({"rule": r, "subject": s, "rests-on": f})).collect::<Vec<_>>(),
+        "beyond": m.beyond.iter().map(|(r, s, f)| json!({"rule": r, "subject": s.label, "rests-on": f})).collect::<Vec<_>>(),
         "left": pairs(&m.left),
         "confirmed": kept,
     })

@@ -404,7 +404,7 @@ pub fn json(path: &str, proved: &Proved) -> Value {
         json!({
             "range": proved.parameters.first().map(|p| val(p, &s.range)),
             "state": word(s.state),
-            "by": s.by.iter().filter_map(|i| proved.proofs.get(*i)).map(|p| json!({"rule": p.rule, "subject": p.subject})).collect::<Vec<_>>(),
+            "by": s.by.iter().filter_map(|i| proved.proofs.get(*i)).map(|p| json!({"rule": p.rule, "subject": p.subject.label})).collect::<Vec<_>>(),
         })
     };
     json!({
@@ -418,7 +418,7 @@ pub fn json(path: &str, proved: &Proved) -> Value {
         "requirements": stretches(proved, |p| p.severity == Severity::Breach).iter().map(stretch).collect::<Vec<_>>(),
         "verdicts": proved.proofs.iter().map(|p| json!({
             "rule": p.rule,
-            "subject": p.subject,
+            "subject": p.subject.label,
             "severity": p.severity.word(),
             "parameters": p.parameters.iter().filter_map(|i| proved.parameters.get(*i)).map(|q| q.name.clone()).collect::<Vec<_>>(),
             "passes": number(p.share(State::Passes, &proved.parameters)),
@@ -432,8 +432,8 @@ pub fn json(path: &str, proved: &Proved) -> Value {
             })).collect::<Vec<_>>(),
         })).collect::<Vec<_>>(),
         "met": proved.met,
-        "always-broken": proved.always_broken.iter().map(|(r, s, w)| json!({"rule": r, "subject": s, "severity": w.word()})).collect::<Vec<_>>(),
-        "always-departed": proved.always_departed.iter().map(|(r, s)| json!({"rule": r, "subject": s})).collect::<Vec<_>>(),
+        "always-broken": proved.always_broken.iter().map(|(r, s, w)| json!({"rule": r, "subject": s.label, "severity": w.word()})).collect::<Vec<_>>(),
+        "always-departed": proved.always_departed.iter().map(|(r, s)| json!({"rule": r, "subject": s.label})).collect::<Vec<_>>(),
         "always-open": proved.always_open.iter().map(|(s, n)| json!({"severity": s.word(), "count": n})).collect::<Vec<_>>(),
     })
 }

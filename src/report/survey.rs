@@ -171,7 +171,7 @@ pub fn json(path: &str, survey: &Survey, sources: &Sources) -> Value {
                 "waiting": q.waiting.iter().map(|w| json!({
                     "rule": w.rule,
                     "title": w.title,
-                    "subject": w.subject,
+                    "subject": w.subject.label,
                     "severity": w.severity.word(),
                     "alone": w.alone,
                 })).collect::<Vec<_>>(),
@@ -183,7 +183,7 @@ pub fn json(path: &str, survey: &Survey, sources: &Sources) -> Value {
         "path": path,
         "undecided": survey.undecided.iter().map(|(s, n)| (s.word().to_owned(), json!(n))).collect::<serde_json::Map<_, _>>(),
         "questions": questions,
-        "stuck": survey.stuck.iter().map(|(r, s)| json!({"rule": r, "subject": s})).collect::<Vec<_>>(),
+        "stuck": survey.stuck.iter().map(|(r, s)| json!({"rule": r, "subject": s.label})).collect::<Vec<_>>(),
     })
 }
 

@@ -85,11 +85,11 @@ impl Installation {
             f.outcome == Outcome::Failed && f.severity == Severity::Breach
         };
         let mut failing: Vec<_> = judged.report.findings.iter_mut().filter(breach).collect();
-        let named: Vec<(String, String)> = failing
+        let breaches: Vec<(String, ObjectId)> = failing
             .iter()
-            .map(|f| (f.rule.clone(), f.subject.label.clone()))
+            .map(|f| (f.rule.clone(), f.subject.id))
             .collect();
-        let found = helps(&self.ruleset, &self.design, self.stage, &named);
+        let found = helps(&self.ruleset, &self.design, self.stage, &breaches);
         for (finding, tried) in failing.iter_mut().zip(found) {
             finding.help.splice(0..0, tried);
         }

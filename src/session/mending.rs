@@ -94,7 +94,7 @@ fn keeps_promise(before: &Installation, after: &Installation, found: &Mended) ->
         .changes
         .iter()
         .flat_map(|c| &c.mends)
-        .all(|(r, s)| !after.iter().any(|(x, y, _)| x == r && y == s));
+        .all(|(r, s)| !after.iter().any(|(x, y, _)| *x == *r && *y == s.path));
     gone && after.is_subset(&before)
 }
 
@@ -110,7 +110,7 @@ fn troubles(report: &Report) -> BTreeSet<(String, String, Outcome)> {
                 Outcome::Failed | Outcome::Undecided | Outcome::NotJudged
             )
         })
-        .map(|f| (f.rule.clone(), f.subject.label.clone(), f.outcome))
+        .map(|f| (f.rule.clone(), f.subject.path.clone(), f.outcome))
         .collect()
 }
 

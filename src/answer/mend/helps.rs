@@ -7,7 +7,7 @@ use super::graft::graft;
 use super::knobs::{changeable, knobs, untaken};
 use super::search::{Need, Search, Way};
 use super::value_of;
-use crate::design::model::Design;
+use crate::design::model::{Design, ObjectId};
 use crate::expression::Fuel;
 use crate::ruleset::{Ruleset, Stage};
 
@@ -19,14 +19,14 @@ const MOST_BREACHES: usize = 16;
 /// what it takes to work it out once.
 const WORK: (u64, u64) = (30_000_000, 40);
 
-/// For each of some breaches, named by rule and subject: single changes after which it is met and
+/// For each of some breaches, a rule and its subject each: single changes after which it is met and
 /// nothing else suffers; what mends most other breaches first, then the lightest.
 #[must_use]
 pub fn helps(
     ruleset: &Ruleset,
     design: &Design,
     stage: Stage,
-    breaches: &[(String, String)],
+    breaches: &[(String, ObjectId)],
 ) -> Vec<Vec<String>> {
     let mut out = vec![Vec::new(); breaches.len()];
     if breaches.is_empty() {
@@ -42,13 +42,13 @@ pub fn helps(
     let all: Vec<usize> = (0..residual.verdicts.len())
         .filter(|v| search.needs[*v] == Need::Mend)
         .collect();
-    let mut named: FxHashMap<(&str, String), usize> = FxHashMap::default();
+    let mut known: FxHashMap<(&str, ObjectId), usize> = FxHashMap::default();
     for v in &all {
-        let name = (residual.rule(*v).id.as_str(), residual.subject(*v));
-        named.entry(name).or_insert(*v);
+        let verdict = (residual.rule(*v).id.as_str(), residual.verdicts[*v].subject);
+        known.insert(verdict, *v);
     }
     for (slot, (rule, subject)) in out.iter_mut().zip(breaches).take(MOST_BREACHES) {
-        let Some(v) = named.get(&(rule.as_str(), subject.clone())).copied() else {
+        let Some(v) = known.get(&(rule.as_str(), *subject)).copied() else {
             continue;
         };
         let mut ways: Vec<Way> = Vec::new();

@@ -12,7 +12,7 @@ mod search;
 use rustc_hash::FxHashSet;
 
 use super::residual::{Place, Residual};
-use crate::check::{Outcome, Settings, check};
+use crate::check::{Departures, Subject};
 use crate::design::model::Design;
 use crate::expression::{Fuel, LeafSource, Val};
 use crate::quantity::TruthSet;
@@ -54,7 +54,7 @@ pub struct Change {
     /// What it costs, by the ruleset's measure.
     pub cost: f64,
     /// The breaches that it mends.
-    pub mends: Vec<(String, String)>,
+    pub mends: Vec<(String, Subject)>,
     /// Other single changes that would do in its place.
     pub instead: Vec<Change>,
 }
@@ -63,12 +63,12 @@ pub struct Change {
 #[derive(Clone, Debug, Default)]
 pub struct Mended {
     /// Breaches as written: rule and subject.
-    pub breaches: Vec<(String, String)>,
+    pub breaches: Vec<(String, Subject)>,
     /// Of these, what no choice of the designer mends, and the facts that would have to be other:
     /// who settles them.
-    pub beyond: Vec<(String, String, Vec<String>)>,
+    pub beyond: Vec<(String, Subject, Vec<String>)>,
     /// Of these, what was not mended within the work limit.
-    pub left: Vec<(String, String)>,
+    pub left: Vec<(String, Subject)>,
     /// The changes that mend the rest.
     pub changes: Vec<Change>,
     /// No fewer changes do.
@@ -111,7 +111,7 @@ pub fn mend(
     let mut residual = Residual::of(ruleset, opened, &places, stage);
     let (knobs, groups) = knobs(&residual, &grafts);
     residual.rewrite(&untaken(&knobs));
-    let departed = departed(design, &residual, stage, on);
+    let departed = departed(design, &residual, on);
     let fuel = Fuel::share(&residual.program, WORK);
     let mut search = Search::new(&residual, knobs, groups, &grafts, &departed, fuel);
     let breaches: Vec<usize> = (0..residual.verdicts.len())
@@ -158,26 +158,11 @@ pub fn mend(
     out
 }
 
-/// Verdicts that a departure covers, as a check finds them.
-fn departed(design: &Design, residual: &Residual<'_>, stage: Stage, on: Option<i32>) -> Vec<usize> {
-    if design.departures.is_empty() {
-        return Vec::new();
-    }
-    let settings = Settings {
-        stage,
-        on,
-        ..Settings::default()
-    };
-    let covered: FxHashSet<(String, String)> = check(residual.ruleset, design, &settings)
-        .report
-        .findings
-        .into_iter()
-        .filter(|f| f.outcome == Outcome::Departed)
-        .map(|f| (f.rule, f.subject.label))
-        .collect();
-    (0..residual.verdicts.len())
-        .filter(|v| covered.contains(&(residual.rule(*v).id.clone(), residual.subject(*v))))
-        .collect()
+/// Verdicts of which a departure covers a breach.
+fn departed(design: &Design, residual: &Residual<'_>, on: Option<i32>) -> Vec<usize> {
+    let departures = Departures::new(residual.ruleset, design, on);
+    let covers = |v: &usize| departures.covers(residual.rule(*v), residual.verdicts[*v].subject);
+    (0..residual.verdicts.len()).filter(covers).collect()
 }
 
 /// The facts a breach rests on that are not the designer's: what would have to be other.
