@@ -4,6 +4,8 @@
 //! evaluation certifies every verdict that holds now: verdicts are not monotone, so what lies beyond
 //! a bound may hold again, and is then reported.
 
+use std::sync::Arc;
+
 use super::residual::{Engine, Place, Residual, can_be_free};
 use crate::check::Subject;
 use crate::design::model::{Design, ObjectId, Status};
@@ -228,14 +230,14 @@ fn names(design: &Design, id: ObjectId, kind: &str, fact: &Fact, name: &str) -> 
 
 /// Bounds of some facts of a design.
 #[must_use]
-pub fn bounds(ruleset: &Ruleset, design: &Design, facts: &[Place], stage: Stage) -> AllBounds {
+pub fn bounds(ruleset: &Arc<Ruleset>, design: &Design, facts: &[Place], stage: Stage) -> AllBounds {
     search(ruleset, design, facts, stage, false)
 }
 
 /// Margins for a report: of the facts that may drift, with the digits that are shown, and without
 /// looking for what would mend or hold again. None of a design so large that nobody would read them.
 #[must_use]
-pub fn margins(ruleset: &Ruleset, design: &Design, stage: Stage) -> AllBounds {
+pub fn margins(ruleset: &Arc<Ruleset>, design: &Design, stage: Stage) -> AllBounds {
     if design.objects.len() > MOST_OBJECTS {
         return AllBounds::default();
     }
@@ -244,7 +246,7 @@ pub fn margins(ruleset: &Ruleset, design: &Design, stage: Stage) -> AllBounds {
 }
 
 fn search(
-    ruleset: &Ruleset,
+    ruleset: &Arc<Ruleset>,
     design: &Design,
     facts: &[Place],
     stage: Stage,
@@ -298,7 +300,7 @@ fn search(
     out
 }
 
-fn span_of(residual: &Residual<'_>, place: Place) -> Span {
+fn span_of(residual: &Residual, place: Place) -> Span {
     let object = residual.design.object(place.object);
     object
         .facts
@@ -377,7 +379,7 @@ fn quantity(
 
 /// Who settles a fact: what is found as it is, is the site's.
 #[must_use]
-pub fn settler(residual: &Residual<'_>, place: Place, fact: &Fact) -> Settler {
+pub fn settler(residual: &Residual, place: Place, fact: &Fact) -> Settler {
     let object = residual.design.object(place.object);
     if fact.settled_by == Settler::Designer && object.status == Status::Existing {
         Settler::Site
@@ -386,7 +388,7 @@ pub fn settler(residual: &Residual<'_>, place: Place, fact: &Fact) -> Settler {
     }
 }
 
-fn members(residual: &Residual<'_>, leaf: LeafId) -> Option<Vec<f64>> {
+fn members(residual: &Residual, leaf: LeafId) -> Option<Vec<f64>> {
     let series = residual.fact(leaf).series?;
     residual.ruleset.data.series.get(series.0 as usize).cloned()
 }

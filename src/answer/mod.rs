@@ -25,5 +25,5 @@ pub use residual::{Assignment, Engine, Place, Residual, Told, can_be_free};
 pub use rows::{RowJudge, RowReader};
 pub use sheet::{Accepted, Sheet, Side, Terminal, Thing, ToRead, ToldFact, sheet, told};
 pub use starter::starter;
-pub use survey::{Question, Survey, Waiting, known_facts, survey, survey_of};
+pub use survey::{Question, Survey, Waiting, known_facts, survey};
 pub use working::{Figure, Input, Working, WorkingStep, value, worked_facts, working};

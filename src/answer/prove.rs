@@ -7,10 +7,10 @@
 
 use super::residual::{Engine, Residual};
 use crate::check::{Departures, Standing, Subject, What};
-use crate::design::model::{Design, Possible};
+use crate::design::model::Possible;
 use crate::expression::{Budget, LeafId, LeafKind, Val};
 use crate::quantity::{TruthSet, Unit};
-use crate::ruleset::{Ruleset, Severity, Stage};
+use crate::ruleset::Severity;
 
 /// Boxes of one verdict's tree, unless another number is asked for.
 pub const BOXES: u32 = 4096;
@@ -168,7 +168,7 @@ impl Proved {
 
 /// The parameters of a linked design that vary.
 #[must_use]
-pub fn parameters(residual: &Residual<'_>) -> Vec<Parameter> {
+pub fn parameters(residual: &Residual) -> Vec<Parameter> {
     let mut all = Vec::new();
     for (ix, info) in (0_u32..).zip(&residual.infos) {
         let What::Parameter(p) = info.what else {
@@ -211,16 +211,9 @@ fn shown(p: &Possible, unit: &str) -> String {
 
 /// Proves what can be proved of a template.
 #[must_use]
-pub fn prove(
-    ruleset: &Ruleset,
-    design: &Design,
-    stage: Stage,
-    departures: &Departures<'_>,
-    boxes: u32,
-) -> Proved {
-    let residual = Residual::new(ruleset, design, &[], stage);
+pub fn prove(residual: &Residual, departures: &Departures<'_>, boxes: u32) -> Proved {
     let mut engine = residual.engine();
-    let parameters = parameters(&residual);
+    let parameters = parameters(residual);
     let mut out = Proved::default();
     let mut depends: Vec<Vec<usize>> = vec![Vec::new(); residual.verdicts.len()];
     for (i, p) in parameters.iter().enumerate() {
@@ -271,8 +264,9 @@ pub fn prove(
         });
     }
     out.always_open.sort();
-    out.proofs
-        .sort_by(|a, b| (a.severity, &a.rule, &a.subject.label).cmp(&(b.severity, &b.rule, &b.subject.label)));
+    out.proofs.sort_by(|a, b| {
+        (a.severity, &a.rule, &a.subject.label).cmp(&(b.severity, &b.rule, &b.subject.label))
+    });
     out.parameters = parameters;
     out
 }
@@ -494,14 +488,11 @@ pub struct Map {
 /// box, so a passing cell passes at every point of it.
 #[must_use]
 pub fn map(
-    ruleset: &Ruleset,
-    design: &Design,
-    stage: Stage,
+    residual: &Residual,
     proved: &Proved,
     (across, up): (usize, usize),
     (columns, rows): (usize, usize),
 ) -> Map {
-    let residual = Residual::new(ruleset, design, &[], stage);
     let mut engine = residual.engine();
     engine.budget = INSIDE;
     let mut cells = Vec::with_capacity(columns * rows);

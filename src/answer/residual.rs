@@ -5,9 +5,11 @@
 //! a verdict then depends only on the operations in its cone. "As written" is one assignment
 //! among others.
 
+use std::sync::Arc;
+
 use rustc_hash::FxHashMap;
 
-use crate::check::{LeafInfo, Linker, Verdict, What, link_verdicts, Subject};
+use crate::check::{LeafInfo, Linker, Subject, Verdict, What, link_verdicts};
 use crate::design::model::{Design, ObjectId, Possible};
 use crate::expression::{
     Asked, Budget, Cone, Flags, Leaf, LeafId, Presence, Program, Refiner, Reg, SetWords, Val,
@@ -30,9 +32,9 @@ pub type Assignment = [(LeafId, Val)];
 
 /// All verdicts of a design, linked with some facts free.
 #[derive(Debug)]
-pub struct Residual<'r> {
+pub struct Residual {
     /// The ruleset.
-    pub ruleset: &'r Ruleset,
+    pub ruleset: Arc<Ruleset>,
     /// The design with its free facts opened.
     pub design: Design,
     /// The program.
@@ -110,16 +112,16 @@ fn as_val(ruleset: &Ruleset, fact: &Fact, value: &Possible) -> Option<Val> {
     }
 }
 
-impl<'r> Residual<'r> {
+impl Residual {
     /// Links a design with some of its written facts free. Facts that cannot be free stay as written.
     #[must_use]
-    pub fn new(ruleset: &'r Ruleset, design: &Design, free: &[Place], stage: Stage) -> Self {
+    pub fn new(ruleset: &Arc<Ruleset>, design: &Design, free: &[Place], stage: Stage) -> Self {
         Self::of(ruleset, design.clone(), free, stage)
     }
 
     /// The same, of a design that nobody else needs.
     #[must_use]
-    pub fn of(ruleset: &'r Ruleset, design: Design, free: &[Place], stage: Stage) -> Self {
+    pub fn of(ruleset: &Arc<Ruleset>, design: Design, free: &[Place], stage: Stage) -> Self {
         let mut opened = design;
         let mut as_written: FxHashMap<(Place, Option<u8>), Val> = FxHashMap::default();
         for place in free {
@@ -177,7 +179,7 @@ impl<'r> Residual<'r> {
         program.finish();
         program.fill(&written, &ruleset.data);
         Self {
-            ruleset,
+            ruleset: Arc::clone(ruleset),
             design: opened,
             program,
             infos,
@@ -223,7 +225,7 @@ impl<'r> Residual<'r> {
 
     /// The fact of a leaf that stands for a fact of a known object.
     #[must_use]
-    pub fn fact(&self, id: LeafId) -> &'r Fact {
+    pub fn fact(&self, id: LeafId) -> &Fact {
         let info = self.info(id);
         let kind = self.design.object(info.object).kind;
         self.ruleset.vocabulary.fact(kind, info.fact)
@@ -231,7 +233,7 @@ impl<'r> Residual<'r> {
 
     /// The rule of a verdict.
     #[must_use]
-    pub fn rule(&self, verdict: usize) -> &'r crate::ruleset::Rule {
+    pub fn rule(&self, verdict: usize) -> &crate::ruleset::Rule {
         &self.ruleset.rules[self.verdicts[verdict].rule]
     }
 
@@ -254,7 +256,7 @@ pub struct Told {
 /// Reads verdicts of a [`Residual`] for assignments of its leaves.
 pub struct Engine<'a> {
     /// The residual program.
-    pub residual: &'a Residual<'a>,
+    pub residual: &'a Residual,
     refiner: Refiner<'a>,
     /// The verdicts of each register that is the root of some.
     roots: FxHashMap<Reg, Vec<usize>>,

@@ -9,7 +9,7 @@ use crate::quantity::TruthSet;
 /// What is shared by all rows.
 pub struct RowJudge<'a> {
     /// The template.
-    pub residual: &'a Residual<'a>,
+    pub residual: &'a Residual,
     /// Its parameters.
     pub parameters: Vec<Parameter>,
     /// Operations that depend on a parameter, and the parameters' leaves.
@@ -23,7 +23,7 @@ pub struct RowJudge<'a> {
 impl<'a> RowJudge<'a> {
     /// Prepares a template.
     #[must_use]
-    pub fn new(residual: &'a Residual<'a>) -> Self {
+    pub fn new(residual: &'a Residual) -> Self {
         let parameters = parameters(residual);
         let program = &residual.program;
         let mut depends = vec![false; program.ops.len()];

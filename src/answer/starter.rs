@@ -5,7 +5,9 @@
 
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
+use std::sync::Arc;
 
+use super::residual::Residual;
 use super::survey::{Question, survey};
 use crate::design::model::{Design, ObjectId};
 use crate::design::parse::parse;
@@ -20,14 +22,14 @@ const ROUNDS: usize = 6;
 /// Writes a starting file for an installation of this name. `rules` is what it is judged by, as a
 /// design names it.
 #[must_use]
-pub fn starter(ruleset: &Ruleset, rules: &str, name: &str, stage: Stage) -> String {
+pub fn starter(ruleset: &Arc<Ruleset>, rules: &str, name: &str, stage: Stage) -> String {
     let v = &ruleset.vocabulary;
     let mut asked: BTreeSet<(KindId, Entry)> = BTreeSet::new();
     let mut text = write(v, rules, name, &asked);
     for _ in 0..ROUNDS {
         let parsed = parse(FileId(0), &text);
         let resolved = resolve(&[&parsed.tree], v, &resolve::Settings::default());
-        let found = survey(ruleset, &resolved.design, stage);
+        let found = survey(&Residual::new(ruleset, &resolved.design, &[], stage));
         let before = asked.len();
         for q in &found.questions {
             if let Some(entry) = entry(v, &resolved.design, q) {

@@ -14,7 +14,7 @@ use crate::check::{Subject, What, show_val, tame};
 use crate::design::model::{Design, ObjectId, Status};
 use crate::expression::{Budget, LeafId, LeafSource, Named, Val};
 use crate::quantity::{TruthSet, format_interval};
-use crate::ruleset::{Ruleset, Severity, Stage};
+use crate::ruleset::{Ruleset, Severity};
 use crate::source::Span;
 use crate::vocabulary::{Fact, FactIx, FactType, KindId, LINES, Settler, WordSet};
 
@@ -108,16 +108,9 @@ pub struct Survey {
     pub work: u64,
 }
 
-/// Surveys a design.
+/// Surveys a design as it is written.
 #[must_use]
-pub fn survey(ruleset: &Ruleset, design: &Design, stage: Stage) -> Survey {
-    let residual = Residual::new(ruleset, design, &[], stage);
-    survey_of(&residual)
-}
-
-/// Surveys what is linked.
-#[must_use]
-pub fn survey_of(residual: &Residual<'_>) -> Survey {
+pub fn survey(residual: &Residual) -> Survey {
     let mut engine = residual.engine();
     let mut found: BTreeMap<Key, Question> = BTreeMap::new();
     let mut counts: BTreeMap<Severity, usize> = BTreeMap::new();
@@ -219,7 +212,7 @@ pub fn survey_of(residual: &Residual<'_>) -> Survey {
 /// What makes two leaves one question.
 type Key = (ObjectId, FactIx, Option<(KindId, FactIx)>, u8, Option<u8>);
 
-fn key(residual: &Residual<'_>, leaf: LeafId) -> Key {
+fn key(residual: &Residual, leaf: LeafId) -> Key {
     let i = residual.info(leaf);
     let what = match i.what {
         What::Fact => 0,
@@ -235,14 +228,11 @@ fn key(residual: &Residual<'_>, leaf: LeafId) -> Key {
 }
 
 /// What is asked inside an unknown part; what would be worked out there is not asked, the part is.
-fn asked_inner(
-    residual: &Residual<'_>,
-    inner: Option<(KindId, FactIx)>,
-) -> Option<(KindId, FactIx)> {
+fn asked_inner(residual: &Residual, inner: Option<(KindId, FactIx)>) -> Option<(KindId, FactIx)> {
     inner.filter(|(k, f)| residual.ruleset.derivation(*k, *f).is_none())
 }
 
-fn question(residual: &Residual<'_>, leaf: LeafId) -> Question {
+fn question(residual: &Residual, leaf: LeafId) -> Question {
     let info = residual.info(leaf);
     let v = &residual.ruleset.vocabulary;
     let object = residual.design.object(info.object);
@@ -311,7 +301,7 @@ fn question(residual: &Residual<'_>, leaf: LeafId) -> Question {
     let (answer, words, unit) = if rest {
         ("yes, or what is missing".to_owned(), Vec::new(), None)
     } else {
-        answer(fact, residual.ruleset)
+        answer(fact, &residual.ruleset)
     };
     Question {
         object: info.object,
@@ -335,7 +325,7 @@ fn question(residual: &Residual<'_>, leaf: LeafId) -> Question {
     }
 }
 
-fn known(residual: &Residual<'_>, leaf: LeafId, fact: &Fact) -> Option<String> {
+fn known(residual: &Residual, leaf: LeafId, fact: &Fact) -> Option<String> {
     let val = residual.written[leaf.0 as usize];
     let info = residual.info(leaf);
     if info.what == What::Alternative {
@@ -427,7 +417,7 @@ fn article(name: &str) -> String {
     format!("{} {name}", if vowel { "an" } else { "a" })
 }
 
-fn shown(residual: &Residual<'_>, leaf: LeafId, q: &Question, p: &Passing) -> Option<String> {
+fn shown(residual: &Residual, leaf: LeafId, q: &Question, p: &Passing) -> Option<String> {
     let info = residual.info(leaf);
     let v = &residual.ruleset.vocabulary;
     match p {
@@ -471,7 +461,7 @@ fn shown(residual: &Residual<'_>, leaf: LeafId, q: &Question, p: &Passing) -> Op
     }
 }
 
-fn inner_fact<'r>(residual: &Residual<'r>, leaf: LeafId) -> Option<&'r Fact> {
+fn inner_fact(residual: &Residual, leaf: LeafId) -> Option<&Fact> {
     let info = residual.info(leaf);
     match info.inner {
         Some((k, f)) => Some(residual.ruleset.vocabulary.fact(k, f)),

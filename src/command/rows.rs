@@ -85,10 +85,9 @@ pub(super) fn run(
         }
     };
     let head: Vec<&str> = head.iter().collect();
-    let residual = one.installation.residual();
     let rows = Rows::new(
         (&one.project, &one.loaded, &one.options),
-        (&one.installation, &residual),
+        &one.installation,
         (&head, &table.display().to_string()),
     );
     let rows = match rows {

@@ -1,6 +1,6 @@
 //! One design under one ruleset: every question is asked here.
 
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use crate::answer::{
     AllBounds, Figure, Map, Place, Proved, Residual, Sheet, Survey, ToldFact, Working,
@@ -33,6 +33,7 @@ pub struct Installation {
     /// Today, in days since 1970-01-01: as it was given, or else the newest day that the design
     /// mentions.
     pub on: Option<i32>,
+    linked: Arc<OnceLock<Residual>>,
 }
 
 impl Installation {
@@ -45,6 +46,7 @@ impl Installation {
             design,
             stage,
             on,
+            linked: Arc::default(),
         }
     }
 
@@ -53,6 +55,7 @@ impl Installation {
     pub fn at(&self, stage: Stage) -> Self {
         Self {
             stage,
+            linked: Arc::default(),
             ..self.clone()
         }
     }
@@ -113,16 +116,18 @@ impl Installation {
         bounds(&self.ruleset, &self.design, facts, self.stage)
     }
 
-    /// All verdicts, linked once with every fact as it is written.
+    /// All verdicts with every fact as it is written: linked once for every answer that reads
+    /// them.
     #[must_use]
-    pub fn residual(&self) -> Residual<'_> {
-        Residual::new(&self.ruleset, &self.design, &[], self.stage)
+    pub fn residual(&self) -> &Residual {
+        let link = || Residual::new(&self.ruleset, &self.design, &[], self.stage);
+        self.linked.get_or_init(link)
     }
 
     /// What is still unknown and matters.
     #[must_use]
     pub fn survey(&self) -> Survey {
-        survey(&self.ruleset, &self.design, self.stage)
+        survey(self.residual())
     }
 
     /// What is known already: object, fact and value.
@@ -135,13 +140,13 @@ impl Installation {
     #[must_use]
     pub fn prove(&self, boxes: u32) -> Proved {
         let departures = Departures::new(&self.ruleset, &self.design, self.on);
-        prove(&self.ruleset, &self.design, self.stage, &departures, boxes)
+        prove(self.residual(), &departures, boxes)
     }
 
     /// What was proved, over two parameters by their indices, in columns and rows of cells.
     #[must_use]
     pub fn map(&self, proved: &Proved, axes: (usize, usize), cells: (usize, usize)) -> Map {
-        map(&self.ruleset, &self.design, self.stage, proved, axes, cells)
+        map(self.residual(), proved, axes, cells)
     }
 
     /// What is to be built, tightened and read.

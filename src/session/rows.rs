@@ -8,7 +8,7 @@ use super::installation::Installation;
 use super::loaded::Loaded;
 use super::options::Options;
 use super::project::Project;
-use crate::answer::{Parameter, Residual, RowJudge, RowReader};
+use crate::answer::{Parameter, RowJudge, RowReader};
 use crate::check::{Counts, Departures, Outcome, Standing, Subject, Used};
 use crate::design::model::Possible;
 use crate::expression::Val;
@@ -87,10 +87,11 @@ impl<'a> Rows<'a> {
     /// for any parameter, and a parameter with two columns.
     pub fn new(
         (project, loaded, options): (&'a Project, &'a Loaded, &'a Options),
-        (installation, residual): (&'a Installation, &'a Residual<'a>),
+        installation: &'a Installation,
         (head, table): (&[&str], &str),
     ) -> Result<Self, Vec<Problem>> {
         let design = &*installation.design;
+        let residual = installation.residual();
         let judge = RowJudge::new(residual);
         let (columns, ignored) = columns(head, &judge.parameters, table)?;
         let verdicts = (0..residual.verdicts.len()).map(|v| Verdict {
@@ -100,7 +101,7 @@ impl<'a> Rows<'a> {
         });
         let mut rows = Self {
             verdicts: verdicts.collect(),
-            departures: Departures::new(residual.ruleset, design, installation.on),
+            departures: Departures::new(&residual.ruleset, design, installation.on),
             project,
             loaded,
             options,

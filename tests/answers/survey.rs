@@ -8,7 +8,7 @@ use amperule::ruleset::Stage;
 use super::{SURVEY, Sequence, TEMPLATE, design, gb};
 
 /// One value of a leaf, by a number from 0 to 1.
-fn some_value(r: &Residual<'_>, id: LeafId, x: f64) -> Val {
+fn some_value(r: &Residual, id: LeafId, x: f64) -> Val {
     let (leaf, set) = (r.leaf(id), r.written[id.0 as usize]);
     match leaf.kind {
         LeafKind::Number => {

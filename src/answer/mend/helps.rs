@@ -1,5 +1,7 @@
 //! What would help against a single breach: changes that were tried on the whole design.
 
+use std::sync::Arc;
+
 use rustc_hash::FxHashMap;
 
 use super::super::residual::Residual;
@@ -23,7 +25,7 @@ const WORK: (u64, u64) = (30_000_000, 40);
 /// nothing else suffers; what mends most other breaches first, then the lightest.
 #[must_use]
 pub fn helps(
-    ruleset: &Ruleset,
+    ruleset: &Arc<Ruleset>,
     design: &Design,
     stage: Stage,
     breaches: &[(String, ObjectId)],

@@ -101,8 +101,8 @@ fn may_cost(
 }
 
 /// The knobs and groups of a linked design.
-pub(super) fn knobs(residual: &Residual<'_>, grafts: &[Graft]) -> (Vec<Knob>, Vec<Group>) {
-    let ruleset = residual.ruleset;
+pub(super) fn knobs(residual: &Residual, grafts: &[Graft]) -> (Vec<Knob>, Vec<Group>) {
+    let ruleset = &residual.ruleset;
     let v = &ruleset.vocabulary;
     let mut all: Vec<Knob> = Vec::new();
     let mut groups: Vec<Group> = Vec::new();
@@ -243,7 +243,7 @@ pub(super) fn untaken(knobs: &[Knob]) -> Vec<(LeafId, Val)> {
 }
 
 fn options(
-    residual: &Residual<'_>,
+    residual: &Residual,
     leaf: LeafId,
     fact: &Fact,
     now: Val,
@@ -353,7 +353,7 @@ fn options(
 }
 
 /// A value of a knob as a design writes it.
-pub(super) fn value_text(residual: &Residual<'_>, knob: &Knob, val: &Val) -> String {
+pub(super) fn value_text(residual: &Residual, knob: &Knob, val: &Val) -> String {
     if let Options::Parts(parts) = &knob.options {
         return parts
             .iter()

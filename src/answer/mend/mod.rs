@@ -9,6 +9,8 @@ mod helps;
 mod knobs;
 mod search;
 
+use std::sync::Arc;
+
 use rustc_hash::FxHashSet;
 
 use super::residual::{Place, Residual};
@@ -100,7 +102,7 @@ impl Mended {
 /// `text` gives the text of a place.
 #[must_use]
 pub fn mend(
-    ruleset: &Ruleset,
+    ruleset: &Arc<Ruleset>,
     design: &Design,
     stage: Stage,
     on: Option<i32>,
@@ -159,14 +161,14 @@ pub fn mend(
 }
 
 /// Verdicts of which a departure covers a breach.
-fn departed(design: &Design, residual: &Residual<'_>, on: Option<i32>) -> Vec<usize> {
-    let departures = Departures::new(residual.ruleset, design, on);
+fn departed(design: &Design, residual: &Residual, on: Option<i32>) -> Vec<usize> {
+    let departures = Departures::new(&residual.ruleset, design, on);
     let covers = |v: &usize| departures.covers(residual.rule(*v), residual.verdicts[*v].subject);
     (0..residual.verdicts.len()).filter(covers).collect()
 }
 
 /// The facts a breach rests on that are not the designer's: what would have to be other.
-fn rests_on(residual: &Residual<'_>, v: usize) -> Vec<String> {
+fn rests_on(residual: &Residual, v: usize) -> Vec<String> {
     let mut all: Vec<String> = Vec::new();
     let mut seen = FxHashSet::default();
     let root = residual.verdicts[v].root;
@@ -445,7 +447,7 @@ fn value_of(search: &Search<'_>, k: usize, val: &Val) -> (String, String, String
 /// One group's change as facts and edits.
 fn change(
     search: &Search<'_>,
-    residual: &Residual<'_>,
+    residual: &Residual,
     group: usize,
     turned: &Turned,
     text: &dyn Fn(Span) -> String,
@@ -495,7 +497,7 @@ fn change(
 /// Gives values to what the designer left as `?`, where that decides an undecided requirement.
 fn fill(
     search: &mut Search<'_>,
-    residual: &Residual<'_>,
+    residual: &Residual,
     done: &[usize],
     turned: &mut Turned,
     text: &dyn Fn(Span) -> String,

@@ -44,7 +44,7 @@ pub(super) struct Way {
 
 pub(super) struct Search<'a> {
     pub(super) engine: Engine<'a>,
-    pub(super) residual: &'a Residual<'a>,
+    pub(super) residual: &'a Residual,
     pub(super) knobs: Vec<Knob>,
     pub(super) groups: Vec<Group>,
     pub(super) needs: Vec<Need>,
@@ -59,7 +59,7 @@ pub(super) struct Search<'a> {
 
 impl<'a> Search<'a> {
     pub(super) fn new(
-        residual: &'a Residual<'a>,
+        residual: &'a Residual,
         knobs: Vec<Knob>,
         groups: Vec<Group>,
         grafts: &[Graft],

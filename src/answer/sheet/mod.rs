@@ -11,6 +11,9 @@ pub use as_designed::{Terminal, Thing};
 pub use readings::ToRead;
 pub use telling::{Told as ToldFact, told};
 
+use std::sync::Arc;
+
+use super::residual::Residual;
 use super::survey::{Question, survey};
 use crate::design::model::Design;
 use crate::ruleset::{Ruleset, Stage};
@@ -32,11 +35,11 @@ pub struct Sheet {
 /// Makes the sheet of a design. What the design does not decide stays a range, or is left to be
 /// filled in.
 #[must_use]
-pub fn sheet(ruleset: &Ruleset, design: &Design) -> Sheet {
+pub fn sheet(ruleset: &Arc<Ruleset>, design: &Design) -> Sheet {
     Sheet {
         things: as_designed::things(ruleset, design),
         terminals: as_designed::terminals(ruleset, design),
-        to_settle: survey(ruleset, design, Stage::Verify)
+        to_settle: survey(&Residual::new(ruleset, design, &[], Stage::Verify))
             .questions
             .into_iter()
             .filter(|q| q.settled_by == Settler::Installer)

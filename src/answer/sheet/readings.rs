@@ -4,6 +4,8 @@
 //! linked with them. A reading is asked for where a verdict breaks without it, or where one turns on
 //! it.
 
+use std::sync::Arc;
+
 use rustc_hash::{FxHashMap, FxHashSet};
 
 use super::super::residual::{Engine, Place, Residual};
@@ -49,7 +51,7 @@ pub struct ToRead {
 }
 
 /// The readings to take of a design.
-pub(super) fn to_read(ruleset: &Ruleset, design: &Design) -> Vec<ToRead> {
+pub(super) fn to_read(ruleset: &Arc<Ruleset>, design: &Design) -> Vec<ToRead> {
     let mut records: Vec<(KindId, FactIx)> = Vec::new();
     for e in &ruleset.expectations {
         if !records.contains(&(e.record, e.of)) {
@@ -306,7 +308,7 @@ fn open_record(
 }
 
 /// The verdicts that are not met as long as no more is read.
-fn broken_without(ruleset: &Ruleset, bare: Design) -> FxHashSet<(usize, ObjectId)> {
+fn broken_without(ruleset: &Arc<Ruleset>, bare: Design) -> FxHashSet<(usize, ObjectId)> {
     let residual = Residual::of(ruleset, bare, &[], Stage::Verify);
     let mut engine = residual.engine();
     (0..residual.verdicts.len())
