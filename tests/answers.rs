@@ -62,7 +62,11 @@ fn design_with(text: &str, set: &[(&str, &str)]) -> Design {
             ((*name).to_owned(), value)
         })
         .collect();
-    let resolved = resolve(&[parsed.tree], &gb().vocabulary, &resolve::Settings { set });
+    let resolved = resolve(
+        &[&parsed.tree],
+        &gb().vocabulary,
+        &resolve::Settings { set },
+    );
     let errors: Vec<_> = resolved.problems.iter().filter(|p| p.is_error()).collect();
     assert!(errors.is_empty(), "{errors:?}");
     resolved.design
@@ -87,7 +91,7 @@ fn those(report: &Report, outcome: Outcome, severity: Severity) -> BTreeSet<(Str
         .findings
         .iter()
         .filter(|f| f.outcome == outcome && f.severity == severity)
-        .map(|f| (f.rule.clone(), f.subject.clone()))
+        .map(|f| (f.rule.clone(), f.subject.label.clone()))
         .collect()
 }
 

@@ -9,10 +9,11 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// From the top; each may use only those after it (and itself).
-const FLOORS: [&str; 12] = [
+const FLOORS: [&str; 13] = [
     "command",
-    "editor",
+    "lsp",
     "report",
+    "session",
     "answer",
     "check",
     "design",

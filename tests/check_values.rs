@@ -130,7 +130,7 @@ fn published_figures_come_out() {
         }
         let ruleset = &rulesets[f[3]];
         let parsed = parse(FileId(0), &text);
-        let resolved = resolve(&[parsed.tree], &ruleset.vocabulary, &Settings::default());
+        let resolved = resolve(&[&parsed.tree], &ruleset.vocabulary, &Settings::default());
         let mistakes: Vec<String> = parsed
             .problems
             .iter()

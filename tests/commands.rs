@@ -89,7 +89,7 @@ fn json_has_the_schema_and_the_findings() {
         assert!(
             f["fingerprint"]
                 .as_str()
-                .is_some_and(|p| p.starts_with("v1:")),
+                .is_some_and(|p| p.starts_with("v2:")),
             "{f}"
         );
     }

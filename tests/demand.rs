@@ -23,7 +23,7 @@ fn demand(new_circuit: &str) -> f64 {
     });
     let ruleset = loaded.ruleset.expect("the ruleset loads");
     let parsed = parse(FileId(0), &text);
-    let resolved = resolve(&[parsed.tree], &ruleset.vocabulary, &Settings::default());
+    let resolved = resolve(&[&parsed.tree], &ruleset.vocabulary, &Settings::default());
     let errors: Vec<_> = resolved.problems.iter().filter(|p| p.is_error()).collect();
     assert!(errors.is_empty(), "{errors:?}");
     let v = value(&ruleset, &resolved.design, "supply", "maximum-demand", None).expect("a value");

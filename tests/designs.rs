@@ -113,7 +113,7 @@ fn case(library: &Library, name: &str) -> Case {
         .ruleset
         .expect("the ruleset loads");
     let resolved = resolve(
-        &[parsed.tree],
+        &[&parsed.tree],
         &ruleset.vocabulary,
         &resolve::Settings::default(),
     );
@@ -181,7 +181,7 @@ fn exactly_the_expected_findings_come_out() {
                     Outcome::NotJudged | Outcome::Departed => f.outcome.word().to_owned(),
                     Outcome::Met | Outcome::NotApplicable | Outcome::NotDue => return None,
                 };
-                Some((f.rule.clone(), f.subject.clone(), outcome))
+                Some((f.rule.clone(), f.subject.label.clone(), outcome))
             })
             .collect();
         let wanted: BTreeSet<(String, String, String)> = c

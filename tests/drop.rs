@@ -78,7 +78,7 @@ fn design(size: f64, metres: f64, points: &[Point], more: &str) -> String {
 
 fn figure(ruleset: &Ruleset, text: &str, of: &str, fact: &str) -> f64 {
     let parsed = parse(FileId(0), text);
-    let resolved = resolve(&[parsed.tree], &ruleset.vocabulary, &Settings::default());
+    let resolved = resolve(&[&parsed.tree], &ruleset.vocabulary, &Settings::default());
     let errors: Vec<_> = parsed
         .problems
         .iter()

@@ -34,6 +34,7 @@ use amperule::design::resolve::{Resolved, Settings, resolve, rules_named};
 use amperule::design::tree::{Arith, Origin};
 use amperule::quantity::{Interval, days_from_civil};
 use amperule::source::{FileId, Problem, Weight};
+use amperule::vocabulary::WordSet;
 use vocabulary::vocabulary;
 
 const FILE: FileId = FileId(0);
@@ -61,7 +62,7 @@ fn read_with(text: &str, set: &[(&str, &str)]) -> Resolved {
             ((*name).to_owned(), value)
         })
         .collect();
-    resolve(&[parsed.tree], &vocabulary(), &Settings { set })
+    resolve(&[&parsed.tree], &vocabulary(), &Settings { set })
 }
 
 /// All problems of a text that is completed to an installation, one line each:
@@ -111,7 +112,7 @@ fn sound(text: &str) -> Design {
 fn object(design: &Design, name: &str) -> ObjectId {
     design
         .ids()
-        .find(|id| design.describe(*id) == name)
+        .find(|id| design.label(*id) == name)
         .unwrap_or_else(|| panic!("there is a `{name}`"))
 }
 

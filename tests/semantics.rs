@@ -8,6 +8,8 @@
     reason = "the helpers of these tests stop where a test names what is not there"
 )]
 
+#[path = "semantics/capacity.rs"]
+mod capacity;
 #[path = "semantics/departures.rs"]
 mod departures;
 #[path = "semantics/figures.rs"]

@@ -49,7 +49,7 @@ fn read(text: &str) -> (Arc<Ruleset>, Design) {
         .ruleset
         .expect("the ruleset loads");
     let resolved = resolve(
-        &[parsed.tree],
+        &[&parsed.tree],
         &ruleset.vocabulary,
         &resolve::Settings::default(),
     );

@@ -6,7 +6,7 @@
 
 use super::residual::{Engine, Place, Residual, can_be_free};
 use crate::design::model::{Design, ObjectId, Status};
-use crate::expression::{LeafId, LeafKind, Presence, Val};
+use crate::expression::{Budget, LeafId, LeafKind, Presence, Val};
 use crate::quantity::{TruthSet, Unit};
 use crate::ruleset::{Ruleset, Severity, Stage};
 use crate::source::Span;
@@ -18,6 +18,8 @@ const STEPS: usize = 48;
 const FEW_STEPS: usize = 26;
 /// Objects of a design up to which a check looks for margins.
 const MOST_OBJECTS: usize = 1500;
+/// Boxes of a verdict where a bound is only shown: more of them hardly ever make it longer.
+const FEW_BOXES: Budget = Budget(8);
 /// Doublings while looking for the first value that breaks.
 const DOUBLINGS: usize = 60;
 
@@ -201,7 +203,7 @@ fn names(design: &Design, id: ObjectId, kind: &str, fact: &Fact, name: &str) -> 
     }
     if let Some((f, of)) = name.split_once(" of ")
         && is_fact(f)
-        && design.describe(id) == of
+        && design.label(id) == of
     {
         return true;
     }
@@ -247,10 +249,12 @@ fn search(
 ) -> AllBounds {
     let residual = Residual::new(ruleset, design, facts, stage);
     let mut engine = residual.engine();
+    if brief {
+        engine.budget = FEW_BOXES;
+    }
     let now: Vec<TruthSet> = (0..residual.verdicts.len())
         .map(|v| engine.truth(v, &[]))
         .collect();
-    let by_leaf = engine.by_leaf();
     let mut out = AllBounds {
         undecided: now.iter().filter(|t| **t == TruthSet::U).count(),
         ..AllBounds::default()
@@ -262,11 +266,9 @@ fn search(
         for leaf in leaves.clone() {
             let fact = residual.fact(leaf);
             // A margin is told for what holds and is no mere advice.
-            let depending: Vec<usize> = by_leaf
-                .get(&leaf)
-                .map_or(&[][..], Vec::as_slice)
-                .iter()
-                .copied()
+            let depending: Vec<usize> = engine
+                .by_leaf(leaf)
+                .into_iter()
                 .filter(|v| {
                     !brief
                         || now[*v] == TruthSet::T && residual.rule(*v).severity != Severity::Advice
@@ -356,7 +358,7 @@ fn quantity(
     Some(Bound {
         place,
         line: info.line,
-        of: residual.design.describe(place.object),
+        of: residual.design.label(place.object),
         fact: fact.name.clone(),
         settled_by: settler(residual, place, fact),
         unit: unit.clone(),
@@ -417,7 +419,7 @@ fn steps(
         }
         let with = [(leaf, Val::bits(1 << k))];
         for v in depending {
-            if now[*v] == TruthSet::T && engine.truth(*v, &with) != TruthSet::T {
+            if now[*v] == TruthSet::T && !engine.holds(*v, &with) {
                 let edge = good.unwrap_or_else(|| {
                     let k = if k > bits.trailing_zeros() as usize {
                         63 - bits.leading_zeros() as usize
@@ -427,7 +429,7 @@ fn steps(
                     all.get(k).copied().unwrap_or(f64::NAN)
                 });
                 let mut s = stop(engine, *v, edge);
-                s.breaks = engine.truth(*v, &with) == TruthSet::F;
+                s.breaks = engine.fails(*v, &with);
                 return End::Stopped(s);
             }
         }
@@ -450,10 +452,7 @@ fn series_cures(
     let mut cures = Vec::new();
     for v in depending.iter().filter(|v| now[**v] == TruthSet::F) {
         let nearest = |engine: &mut Engine<'_>, mut order: Box<dyn Iterator<Item = usize>>| {
-            order.find(|k| {
-                domain >> k & 1 != 0
-                    && engine.truth(*v, &[(leaf, Val::bits(1 << k))]) == TruthSet::T
-            })
+            order.find(|k| domain >> k & 1 != 0 && engine.holds(*v, &[(leaf, Val::bits(1 << k))]))
         };
         for (upward, order) in [
             (
@@ -549,7 +548,7 @@ fn stretch(engine: &mut Engine<'_>, way: &Way, depending: &[usize], now: &[Truth
                 return true;
             }
             let breaks = x.is_finite() && engine.plain(*v, &far) == TruthSet::F;
-            !breaks && engine.truth(*v, &with) == TruthSet::T
+            !breaks && engine.holds(*v, &with)
         };
         if over(engine, end) {
             continue;
@@ -587,15 +586,16 @@ fn stretch(engine: &mut Engine<'_>, way: &Way, depending: &[usize], now: &[Truth
     };
     let at = |engine: &mut Engine<'_>, x: f64| {
         let with = way.point(engine, x);
-        engine.truth(v, &with)
+        engine.holds(v, &with)
     };
-    s.breaks = at(engine, beyond(1e-6)) == TruthSet::F;
+    let past = way.point(engine, beyond(1e-6));
+    s.breaks = engine.fails(v, &past);
     if s.breaks {
         let far = Way { from: end, ..*way };
         let mut bad = beyond(1e-6);
         for x in far.away(1.5) {
-            if at(engine, x) == TruthSet::T {
-                s.again_from = Some(narrow(x, bad, STEPS, |y| at(engine, y) == TruthSet::T));
+            if at(engine, x) {
+                s.again_from = Some(narrow(x, bad, STEPS, |y| at(engine, y)));
                 break;
             }
             bad = x;
@@ -614,7 +614,7 @@ fn number_cures(
     for v in depending.iter().filter(|v| now[**v] == TruthSet::F) {
         let at = |engine: &mut Engine<'_>, x: f64| {
             let with = way.point(engine, x);
-            engine.truth(*v, &with) == TruthSet::T
+            engine.holds(*v, &with)
         };
         let mut bad = way.from;
         for x in way.away(1.5) {
@@ -658,7 +658,7 @@ fn words(
         let with = [(leaf, Val::bits(bits))];
         let broken = depending
             .iter()
-            .find(|v| now[**v] == TruthSet::T && engine.truth(**v, &with) != TruthSet::T);
+            .find(|v| now[**v] == TruthSet::T && !engine.holds(**v, &with));
         match broken {
             None => fine.push(name(bits)),
             Some(b) => breaking.push((
@@ -670,7 +670,7 @@ fn words(
     }
     Some(Choices {
         place,
-        of: residual.design.describe(place.object),
+        of: residual.design.label(place.object),
         fact: fact.name.clone(),
         settled_by: settler(residual, place, fact),
         written: name(written.bits),

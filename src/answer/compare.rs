@@ -3,7 +3,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::check::{Finding, Outcome, Report};
+use crate::check::{Finding, Outcome, Report, Standing};
 use crate::ruleset::{Ruleset, Severity};
 
 /// Both sides of one rule for one subject of one design.
@@ -13,7 +13,7 @@ pub struct Change {
     pub design: String,
     /// The rule; a topic where the rulesets are of different countries.
     pub rule: String,
-    /// The subject.
+    /// The subject, as the second design calls it; the first, where only that has it.
     pub subject: String,
     /// Before; nothing where the rule did not exist or had no such subject.
     pub before: Option<Said>,
@@ -24,6 +24,8 @@ pub struct Change {
 /// What a rule said.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Said {
+    /// The subject's label; empty where topics are compared.
+    pub subject: String,
     /// The outcome.
     pub outcome: Outcome,
     /// How a failure weighs.
@@ -187,13 +189,14 @@ impl Comparison {
         let index = |ruleset: &Ruleset, report: &Report| {
             let mut all: BTreeMap<(String, String), Said> = BTreeMap::new();
             for f in &report.findings {
-                let key = if by_topic {
+                let (key, label) = if by_topic {
                     let topic = ruleset.rule(&f.rule).map_or("", |r| r.topic.as_str());
-                    (topic.to_owned(), String::new())
+                    ((topic.to_owned(), String::new()), "")
                 } else {
-                    (f.rule.clone(), f.subject.clone())
+                    let key = (f.rule.clone(), f.subject.path.clone());
+                    (key, f.subject.label.as_str())
                 };
-                let said = said(f);
+                let said = said(f, label);
                 match all.get_mut(&key) {
                     // Of several findings of a topic the worst counts.
                     Some(old) if rank(&said) > rank(old) => *old = said,
@@ -217,7 +220,7 @@ impl Comparison {
                     Change {
                         design: design.to_owned(),
                         rule: key.0.clone(),
-                        subject: key.1.clone(),
+                        subject: y.or(x).map_or_else(String::new, |s| s.subject.clone()),
                         before: x.cloned(),
                         after: y.cloned(),
                     },
@@ -244,6 +247,18 @@ impl Comparison {
         })
     }
 
+    /// What the changes come to.
+    #[must_use]
+    pub fn standing(&self) -> Standing {
+        if self.breaks() {
+            Standing::Breach
+        } else if self.opens() {
+            Standing::Undecided
+        } else {
+            Standing::Clean
+        }
+    }
+
     /// Whether something that could be a breach is newly undecided.
     #[must_use]
     pub fn opens(&self) -> bool {
@@ -255,9 +270,10 @@ impl Comparison {
     }
 }
 
-fn said(f: &Finding) -> Said {
+fn said(f: &Finding, subject: &str) -> Said {
     let quiet = matches!(f.outcome, Outcome::Met | Outcome::NotApplicable);
     Said {
+        subject: subject.to_owned(),
         outcome: f.outcome,
         severity: f.severity,
         message: (!quiet).then(|| f.message.clone()),

@@ -43,7 +43,7 @@ pub fn passing(
     let met = |engine: &mut Engine<'_>, val: Val| {
         verdicts.iter().all(|v| {
             let with = [(leaf, val)];
-            engine.truth(*v, &with) == TruthSet::T
+            engine.holds(*v, &with)
                 && (sense == Sense::NotBroken || engine.applies(*v, &with) != TruthSet::F)
         })
     };

@@ -6,7 +6,7 @@
 //! is spent. So nothing that is called passing can break, whatever else is open.
 
 use super::residual::{Engine, Residual};
-use crate::check::What;
+use crate::check::{Departures, Standing, What};
 use crate::design::model::{Design, Possible};
 use crate::expression::{Budget, LeafId, LeafKind, Val};
 use crate::quantity::{TruthSet, Unit};
@@ -73,6 +73,8 @@ pub struct Proof {
     pub parts: Vec<Part>,
     /// The budget of boxes was spent before all was told.
     pub exhausted: bool,
+    /// A departure covers this verdict where it breaks.
+    pub departed: bool,
 }
 
 impl Proof {
@@ -90,6 +92,15 @@ impl Proof {
                     .product::<f64>()
             })
             .sum()
+    }
+
+    /// What a state counts as: what breaks under a departure is agreed on.
+    #[must_use]
+    pub fn counts(&self, state: State) -> State {
+        match state {
+            State::Breaks if self.departed => State::Passes,
+            state => state,
+        }
     }
 
     /// What is known at a point of the parameters this verdict depends on; open between boxes.
@@ -130,8 +141,29 @@ pub struct Proved {
     pub met: usize,
     /// Breaches and cautions that no parameter has a part in: rule, subject, severity.
     pub always_broken: Vec<(String, String, Severity)>,
+    /// Breaches that no parameter has a part in and that a departure covers: rule, subject.
+    pub always_departed: Vec<(String, String)>,
     /// Verdicts that are open and have no parameter in them, by severity.
     pub always_open: Vec<(Severity, usize)>,
+}
+
+impl Proved {
+    /// What it comes to for the worst values of the parameters.
+    #[must_use]
+    pub fn standing(&self) -> Standing {
+        let breach = |s: Severity| s == Severity::Breach;
+        let some = |state: State| {
+            let mut parts = self.proofs.iter().filter(|p| breach(p.severity));
+            parts.any(|p| p.parts.iter().any(|x| p.counts(x.state) == state))
+        };
+        if some(State::Breaks) || self.always_broken.iter().any(|(_, _, s)| breach(*s)) {
+            Standing::Breach
+        } else if some(State::Open) || self.always_open.iter().any(|(s, _)| breach(*s)) {
+            Standing::Undecided
+        } else {
+            Standing::Clean
+        }
+    }
 }
 
 /// The parameters of a linked design that vary.
@@ -179,18 +211,32 @@ fn shown(p: &Possible, unit: &str) -> String {
 
 /// Proves what can be proved of a template.
 #[must_use]
-pub fn prove(ruleset: &Ruleset, design: &Design, stage: Stage, boxes: u32) -> Proved {
+pub fn prove(
+    ruleset: &Ruleset,
+    design: &Design,
+    stage: Stage,
+    departures: &Departures<'_>,
+    boxes: u32,
+) -> Proved {
     let residual = Residual::new(ruleset, design, &[], stage);
     let mut engine = residual.engine();
     let parameters = parameters(&residual);
     let mut out = Proved::default();
-    for v in 0..residual.verdicts.len() {
-        let mine: Vec<usize> = (0..parameters.len())
-            .filter(|i| engine.depends(v, parameters[*i].leaf))
-            .collect();
+    let mut depends: Vec<Vec<usize>> = vec![Vec::new(); residual.verdicts.len()];
+    for (i, p) in parameters.iter().enumerate() {
+        for v in engine.by_leaf(p.leaf) {
+            depends[v].push(i);
+        }
+    }
+    for (v, mine) in depends.into_iter().enumerate() {
         let rule = residual.rule(v);
+        let departed = departures.covers(rule, residual.verdicts[v].subject);
         if mine.is_empty() {
             match engine.truth(v, &[]) {
+                TruthSet::F if departed => {
+                    out.always_departed
+                        .push((rule.id.clone(), residual.subject(v)));
+                }
                 TruthSet::F => {
                     out.always_broken
                         .push((rule.id.clone(), residual.subject(v), rule.severity))
@@ -221,6 +267,7 @@ pub fn prove(ruleset: &Ruleset, design: &Design, stage: Stage, boxes: u32) -> Pr
             parameters: mine,
             parts,
             exhausted,
+            departed,
         });
     }
     out.always_open.sort();
@@ -406,7 +453,7 @@ fn whole_state(proved: &Proved, wanted: &impl Fn(&Proof) -> bool, range: Val) ->
     let mut state = State::Passes;
     let mut by = Vec::new();
     for (i, p) in proved.proofs.iter().enumerate().filter(|(_, p)| wanted(p)) {
-        match p.at(&[range]) {
+        match p.counts(p.at(&[range])) {
             State::Passes => {}
             State::Breaks => {
                 if state != State::Breaks {
@@ -486,6 +533,7 @@ pub fn map(
                 }
                 match engine.truth(p.verdict, &with) {
                     TruthSet::T => {}
+                    TruthSet::F if p.departed => {}
                     TruthSet::F => {
                         state = (State::Breaks, Some(i));
                         break;

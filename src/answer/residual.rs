@@ -10,7 +10,7 @@ use rustc_hash::FxHashMap;
 use crate::check::{LeafInfo, Linker, Verdict, What, link_verdicts};
 use crate::design::model::{Design, ObjectId, Possible};
 use crate::expression::{
-    Budget, Cone, Flags, Leaf, LeafId, Presence, Program, Refiner, Reg, SetWords, Val,
+    Asked, Budget, Cone, Flags, Leaf, LeafId, Presence, Program, Refiner, Reg, SetWords, Val,
 };
 use crate::quantity::TruthSet;
 use crate::ruleset::{Ruleset, Stage};
@@ -92,7 +92,7 @@ fn as_val(ruleset: &Ruleset, fact: &Fact, value: &Possible) -> Option<Val> {
             Some(Val::bits(Presence::NO_WORD))
         }
         (FactType::Quantity { .. }, Possible::Absent) => Some(Val::ABSENT),
-        (FactType::Choice { .. }, Possible::Words(bits)) => Some(Val::bits(*bits)),
+        (FactType::Choice { .. }, Possible::Words(set)) => Some(Val::words(*set)),
         (FactType::Choice { .. }, Possible::Absent) => Some(Val::bits(Presence::NO_WORD)),
         (FactType::Choice { .. }, Possible::OneOf(list)) => {
             let mut bits = 0;
@@ -101,8 +101,8 @@ fn as_val(ruleset: &Ruleset, fact: &Fact, value: &Possible) -> Option<Val> {
             }
             Some(Val::bits(bits))
         }
-        (FactType::Some { words }, Possible::Members(bits)) => Some(Val::bits(SetWords::known(
-            *bits,
+        (FactType::Some { words }, Possible::Members(set)) => Some(Val::bits(SetWords::known(
+            set.bits(),
             u32::try_from(words.len()).ok()?,
         ))),
         (FactType::YesNo, Possible::Truth(t)) => Some(Val::truth(TruthSet::of(*t))),
@@ -114,44 +114,44 @@ impl<'r> Residual<'r> {
     /// Links a design with some of its written facts free. Facts that cannot be free stay as written.
     #[must_use]
     pub fn new(ruleset: &'r Ruleset, design: &Design, free: &[Place], stage: Stage) -> Self {
-        let mut opened = design.clone();
-        let mut as_written: FxHashMap<(Place, u8), Val> = FxHashMap::default();
+        Self::of(ruleset, design.clone(), free, stage)
+    }
+
+    /// The same, of a design that nobody else needs.
+    #[must_use]
+    pub fn of(ruleset: &'r Ruleset, design: Design, free: &[Place], stage: Stage) -> Self {
+        let mut opened = design;
+        let mut as_written: FxHashMap<(Place, Option<u8>), Val> = FxHashMap::default();
         for place in free {
-            let object = design.object(place.object);
+            let Some(object) = opened.objects.get_mut(place.object.0 as usize) else {
+                continue;
+            };
             let fact = ruleset.vocabulary.fact(object.kind, place.fact);
-            let now = object
-                .facts
-                .get(place.fact.0 as usize)
-                .and_then(Option::as_ref);
-            match now.map(|w| &w.value) {
-                Some(Possible::PerLine(lines)) => {
+            let Some(Some(now)) = object.facts.get_mut(place.fact.0 as usize) else {
+                continue;
+            };
+            match &now.value {
+                Possible::PerLine(lines) => {
                     for (l, v) in (0_u8..).zip(lines) {
                         if let Some(val) = v.as_ref().and_then(|v| as_val(ruleset, fact, v)) {
-                            as_written.insert((*place, l), val);
+                            as_written.insert((*place, Some(l)), val);
                         }
                     }
                 }
-                Some(Possible::Unknown) => {}
-                Some(v) => match as_val(ruleset, fact, v) {
+                Possible::Unknown => {}
+                v => match as_val(ruleset, fact, v) {
                     Some(val) => {
-                        as_written.insert((*place, 3), val);
+                        as_written.insert((*place, None), val);
                     }
                     None => continue,
                 },
-                None => continue,
             }
-            if let Some(Some(w)) = opened
-                .objects
-                .get_mut(place.object.0 as usize)
-                .and_then(|o| o.facts.get_mut(place.fact.0 as usize))
-            {
-                w.value = Possible::Unknown;
-            }
+            now.value = Possible::Unknown;
         }
         let mut linker = Linker::new(ruleset, &opened);
         let verdicts = link_verdicts(&mut linker, ruleset, &opened, stage);
         let Linker {
-            program,
+            mut program,
             leaves: infos,
             ..
         } = linker;
@@ -167,14 +167,14 @@ impl<'r> Residual<'r> {
                 continue;
             }
             leaves.entry(place).or_default().push(LeafId(ix));
-            let line = info.line.unwrap_or(3);
             let val = as_written
-                .get(&(place, line))
-                .or_else(|| as_written.get(&(place, 3)));
+                .get(&(place, info.line))
+                .or_else(|| as_written.get(&(place, None)));
             if let (Some(val), Some(slot)) = (val, written.get_mut(ix as usize)) {
                 *slot = *val;
             }
         }
+        program.fill(&written, &ruleset.data);
         Self {
             ruleset,
             design: opened,
@@ -186,14 +186,22 @@ impl<'r> Residual<'r> {
         }
     }
 
+    /// Takes other values of some leaves for those as written.
+    pub fn rewrite(&mut self, leaves: &Assignment) {
+        for (id, val) in leaves {
+            self.written[id.0 as usize] = *val;
+        }
+        self.program.fill(&self.written, &self.ruleset.data);
+    }
+
     /// A reader of the verdicts.
     #[must_use]
     pub fn engine(&self) -> Engine<'_> {
         Engine {
             refiner: Refiner::new(&self.program, &self.ruleset.data),
             residual: self,
-            cones: vec![None; self.verdicts.len()],
-            applies: FxHashMap::default(),
+            roots: FxHashMap::default(),
+            as_written: vec![None; self.verdicts.len()],
             // One less than a verdict's: a try looks for no witnesses, which cost most and which
             // nobody reads here.
             budget: Budget(Budget::default().0 - 1),
@@ -229,7 +237,7 @@ impl<'r> Residual<'r> {
     /// The subject of a verdict, as messages name it.
     #[must_use]
     pub fn subject(&self, verdict: usize) -> String {
-        self.design.describe(self.verdicts[verdict].subject)
+        self.design.label(self.verdicts[verdict].subject)
     }
 }
 
@@ -247,74 +255,150 @@ pub struct Engine<'a> {
     /// The residual program.
     pub residual: &'a Residual<'a>,
     refiner: Refiner<'a>,
-    cones: Vec<Option<Cone>>,
-    applies: FxHashMap<Reg, Cone>,
+    /// The verdicts of each register that is the root of some.
+    roots: FxHashMap<Reg, Vec<usize>>,
+    /// Verdicts as written that were told, with the boxes they were allowed.
+    as_written: Vec<Option<(u32, Told)>>,
     /// Boxes for each verdict.
     pub budget: Budget,
 }
 
 impl Engine<'_> {
-    /// The cone of a verdict.
-    pub fn cone(&mut self, verdict: usize) -> &Cone {
-        let root = self.residual.verdicts[verdict].root;
-        let refiner = &mut self.refiner;
-        self.cones[verdict].get_or_insert_with(|| refiner.cone(root))
-    }
-
-    /// Whether a verdict depends on a leaf.
-    pub fn depends(&mut self, verdict: usize, leaf: LeafId) -> bool {
-        self.cone(verdict).leaves.iter().any(|l| l.id == leaf)
-    }
-
-    /// The verdicts that depend on each leaf, in order.
-    pub fn by_leaf(&mut self) -> FxHashMap<LeafId, Vec<usize>> {
-        let mut all: FxHashMap<LeafId, Vec<usize>> = FxHashMap::default();
-        for v in 0..self.residual.verdicts.len() {
-            for l in &self.cone(v).leaves {
-                all.entry(l.id).or_default().push(v);
+    /// The verdicts that depend on a leaf, in order.
+    pub fn by_leaf(&mut self, leaf: LeafId) -> Vec<usize> {
+        if self.roots.is_empty() {
+            for (v, verdict) in self.residual.verdicts.iter().enumerate() {
+                self.roots.entry(verdict.root).or_default().push(v);
             }
         }
+        let above = self.refiner.reach(leaf).iter();
+        let mut all: Vec<usize> = above
+            .filter_map(|r| self.roots.get(r))
+            .flatten()
+            .copied()
+            .collect();
+        all.sort_unstable();
         all
     }
 
-    /// The values of a cone's leaves under an assignment.
-    fn values(residual: &Residual<'_>, cone: &Cone, with: &Assignment) -> Vec<Val> {
-        cone.leaves
-            .iter()
-            .map(|l| {
-                with.iter()
-                    .rev()
-                    .find(|(id, _)| *id == l.id)
-                    .map_or_else(|| residual.written[l.id.0 as usize], |(_, v)| *v)
-            })
-            .collect()
+    /// Operations evaluated or looked at so far.
+    #[must_use]
+    pub const fn work(&self) -> u64 {
+        self.refiner.work()
+    }
+
+    /// Takes an assignment as the one that is looked at.
+    pub fn assign(&mut self, with: &Assignment) {
+        self.refiner.assign(with);
+    }
+
+    /// Whether a verdict depends on what the assignment that is looked at changes.
+    #[must_use]
+    pub fn moves(&self, verdict: usize) -> bool {
+        self.refiner
+            .is_touched(self.residual.verdicts[verdict].root)
     }
 
     /// The verdict over all installations that fit an assignment.
     pub fn told(&mut self, verdict: usize, with: &Assignment) -> Told {
-        self.cone(verdict);
-        let Some(cone) = &self.cones[verdict] else {
+        let root = self.residual.verdicts[verdict].root;
+        if with.is_empty() {
+            return self.told_as_written(verdict, root);
+        }
+        self.refiner.assign(with);
+        if !self.refiner.is_touched(root) {
+            return self.told_as_written(verdict, root);
+        }
+        let val = self.refiner.read(root);
+        if val.as_truth() != TruthSet::U {
+            return Told {
+                truth: val.as_truth(),
+                flags: val.flags,
+            };
+        }
+        let cone = self.refiner.varying(root);
+        self.refine(val, &cone, Asked::All)
+    }
+
+    /// Whether a verdict holds, or fails, over all installations that fit an assignment: told sooner
+    /// than which of the others it is.
+    pub fn is(&mut self, asked: Asked, verdict: usize, with: &Assignment) -> bool {
+        let wanted = match asked {
+            Asked::Fails => TruthSet::F,
+            _ => TruthSet::T,
+        };
+        let root = self.residual.verdicts[verdict].root;
+        if !with.is_empty() {
+            self.refiner.assign(with);
+        }
+        if with.is_empty() || !self.refiner.is_touched(root) {
+            return self.told_as_written(verdict, root).truth == wanted;
+        }
+        let val = self.refiner.read(root);
+        if val.as_truth() != TruthSet::U {
+            return val.as_truth() == wanted;
+        }
+        let cone = self.refiner.varying(root);
+        self.refine(val, &cone, asked).truth == wanted
+    }
+
+    /// Whether a verdict holds under an assignment.
+    pub fn holds(&mut self, verdict: usize, with: &Assignment) -> bool {
+        self.is(Asked::Holds, verdict, with)
+    }
+
+    /// Whether a verdict fails under an assignment.
+    pub fn fails(&mut self, verdict: usize, with: &Assignment) -> bool {
+        self.is(Asked::Fails, verdict, with)
+    }
+
+    /// Makes an assignment the one from which others depart.
+    pub fn settle(&mut self, with: &Assignment) {
+        self.refiner.assign(with);
+        for (v, told) in self.as_written.iter_mut().enumerate() {
+            if told.is_some() && self.refiner.is_touched(self.residual.verdicts[v].root) {
+                *told = None;
+            }
+        }
+        self.refiner.settle();
+    }
+
+    fn told_as_written(&mut self, verdict: usize, root: Reg) -> Told {
+        let val = self.refiner.settled(root);
+        if val.as_truth() != TruthSet::U {
+            return Told {
+                truth: val.as_truth(),
+                flags: val.flags,
+            };
+        }
+        match self.as_written[verdict] {
+            Some((boxes, told)) if boxes == self.budget.0 => told,
+            _ => {
+                self.refiner.release();
+                let cone = self.refiner.cone(root);
+                let told = self.refine(val, &cone, Asked::All);
+                self.as_written[verdict] = Some((self.budget.0, told));
+                told
+            }
+        }
+    }
+
+    /// Splits what varies until it is decided.
+    fn refine(&mut self, root: Val, cone: &Cone, asked: Asked) -> Told {
+        let values: Vec<Val> = cone
+            .leaves
+            .iter()
+            .map(|l| self.refiner.val(l.reg))
+            .collect();
+        let mut all = cone.leaves.iter().zip(&values);
+        // Of points there is nothing to refine.
+        if all.all(|(l, v)| self.residual.leaf(l.id).is_point(v)) {
             return Told {
                 truth: TruthSet::U,
-                flags: Flags::NONE,
-            };
-        };
-        let values = Self::values(self.residual, cone, with);
-        let root = self.refiner.run(cone, &values);
-        let truth = root.as_truth();
-        let points = || {
-            let mut all = cone.leaves.iter().zip(&values);
-            all.all(|(l, v)| self.residual.leaf(l.id).is_point(v))
-        };
-        // Of points there is nothing to refine.
-        if truth != TruthSet::U || points() {
-            self.refiner.restore(cone);
-            return Told {
-                truth,
                 flags: root.flags,
             };
         }
-        let d = self.refiner.decide_within(cone, values, self.budget);
+        let d = self.refiner.tell_within(cone, &values, self.budget, asked);
         Told {
             truth: d.truth,
             flags: root.flags.with(d.flags),
@@ -329,14 +413,10 @@ impl Engine<'_> {
     /// The truth of a verdict by plain set evaluation, without refinement: quick and never wrong
     /// where it decides.
     pub fn plain(&mut self, verdict: usize, with: &Assignment) -> TruthSet {
-        self.cone(verdict);
-        let Some(cone) = &self.cones[verdict] else {
-            return TruthSet::U;
-        };
-        let values = Self::values(self.residual, cone, with);
-        let truth = self.refiner.run(cone, &values).as_truth();
-        self.refiner.restore(cone);
-        truth
+        self.refiner.assign(with);
+        self.refiner
+            .read(self.residual.verdicts[verdict].root)
+            .as_truth()
     }
 
     /// Whether a verdict's rule applies at all under an assignment.
@@ -344,34 +424,21 @@ impl Engine<'_> {
         let Some(reg) = self.residual.verdicts[verdict].applies else {
             return TruthSet::T;
         };
-        if !self.applies.contains_key(&reg) {
-            let cone = self.refiner.cone(reg);
-            self.applies.insert(reg, cone);
-        }
-        let Some(cone) = self.applies.get(&reg) else {
-            return TruthSet::U;
-        };
-        let values = Self::values(self.residual, cone, with);
-        let truth = self.refiner.run(cone, &values).as_truth();
-        self.refiner.restore(cone);
-        truth
+        self.refiner.assign(with);
+        self.refiner.read(reg).as_truth()
     }
 
     /// The leaves that can still matter for a verdict as written, most uncertain first.
     pub fn live(&mut self, verdict: usize) -> Vec<LeafId> {
-        self.cone(verdict);
-        match &self.cones[verdict] {
-            Some(cone) => self.refiner.live_leaves(cone),
-            None => Vec::new(),
-        }
+        self.refiner.release();
+        let cone = self.refiner.cone(self.residual.verdicts[verdict].root);
+        self.refiner.live_leaves(&cone)
     }
 
     /// The leaves of which some value decides a verdict as written, or the first pair that does.
     pub fn deciding(&mut self, verdict: usize, budget: Budget) -> Vec<crate::expression::Named> {
-        self.cone(verdict);
-        match &self.cones[verdict] {
-            Some(cone) => self.refiner.deciding(cone, budget),
-            None => Vec::new(),
-        }
+        self.refiner.release();
+        let cone = self.refiner.cone(self.residual.verdicts[verdict].root);
+        self.refiner.deciding(&cone, budget)
     }
 }

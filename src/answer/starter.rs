@@ -26,7 +26,7 @@ pub fn starter(ruleset: &Ruleset, rules: &str, name: &str, stage: Stage) -> Stri
     let mut text = write(v, rules, name, &asked);
     for _ in 0..ROUNDS {
         let parsed = parse(FileId(0), &text);
-        let resolved = resolve(&[parsed.tree], v, &resolve::Settings::default());
+        let resolved = resolve(&[&parsed.tree], v, &resolve::Settings::default());
         let found = survey(ruleset, &resolved.design, stage);
         let before = asked.len();
         for q in &found.questions {

@@ -14,7 +14,7 @@ use crate::expression::{Budget, LeafId, LeafSource, Named, Val};
 use crate::quantity::{TruthSet, format_interval};
 use crate::ruleset::{Ruleset, Severity, Stage};
 use crate::source::Span;
-use crate::vocabulary::{Fact, FactIx, FactType, KindId, LINES, Settler};
+use crate::vocabulary::{Fact, FactIx, FactType, KindId, LINES, Settler, WordSet};
 
 /// Boxes for trying which facts decide a rule.
 const TRIES: Budget = Budget(24);
@@ -210,7 +210,7 @@ pub fn survey_of(residual: &Residual<'_>) -> Survey {
 }
 
 /// What makes two leaves one question.
-type Key = (ObjectId, FactIx, Option<(KindId, FactIx)>, u8, u8);
+type Key = (ObjectId, FactIx, Option<(KindId, FactIx)>, u8, Option<u8>);
 
 fn key(residual: &Residual<'_>, leaf: LeafId) -> Key {
     let i = residual.info(leaf);
@@ -224,13 +224,7 @@ fn key(residual: &Residual<'_>, leaf: LeafId) -> Key {
         What::Parameter(p) => FactIx(p),
         _ => i.fact,
     };
-    (
-        i.object,
-        fact,
-        asked_inner(residual, i.inner),
-        what,
-        i.line.unwrap_or(3),
-    )
+    (i.object, fact, asked_inner(residual, i.inner), what, i.line)
 }
 
 /// What is asked inside an unknown part; what would be worked out there is not asked, the part is.
@@ -318,7 +312,7 @@ fn question(residual: &Residual<'_>, leaf: LeafId) -> Question {
         inner: asked_inside,
         rest,
         leaves: Vec::new(),
-        of: residual.design.describe(info.object),
+        of: residual.design.label(info.object),
         asked,
         means,
         ask: fact.ask.clone(),
@@ -347,7 +341,7 @@ fn known(residual: &Residual<'_>, leaf: LeafId, fact: &Fact) -> Option<String> {
                 .members
                 .iter()
                 .enumerate()
-                .filter(|(i, _)| val.bits >> i & 1 != 0)
+                .filter(|(i, _)| val.as_words().has(*i))
                 .map(|(_, m)| {
                     m.name
                         .clone()
@@ -458,8 +452,8 @@ fn shown(residual: &Residual<'_>, leaf: LeafId, q: &Question, p: &Passing) -> Op
             let fact = inner_fact(residual, leaf)?;
             if let (FactType::Quantity { unit, .. }, Some(s)) = (&fact.ty, fact.series) {
                 let all: Vec<f64> = v.series(s).members.iter().map(|m| m.value).collect();
-                let domain = residual.leaf(leaf).set.bits;
-                return series_text(&all, *bits, domain, unit);
+                let domain = residual.leaf(leaf).set.as_words();
+                return series_text(&all, WordSet::from_bits(*bits), domain, unit);
             }
             if info.what == What::Alternative {
                 return None;
@@ -482,17 +476,15 @@ fn inner_fact<'r>(residual: &Residual<'r>, leaf: LeafId) -> Option<&'r Fact> {
 /// Members of a series in words: a stretch to either end, or a few of them.
 fn series_text(
     all: &[f64],
-    bits: u64,
-    domain: u64,
+    passing: WordSet,
+    domain: WordSet,
     unit: &crate::quantity::Unit,
 ) -> Option<String> {
-    let in_domain: Vec<usize> = (0..all.len().min(63))
-        .filter(|i| domain >> i & 1 != 0)
-        .collect();
+    let in_domain: Vec<usize> = (0..all.len()).filter(|i| domain.has(*i)).collect();
     let good: Vec<usize> = in_domain
         .iter()
         .copied()
-        .filter(|i| bits >> i & 1 != 0)
+        .filter(|i| passing.has(*i))
         .collect();
     let (first, last) = (*good.first()?, *good.last()?);
     let one = |i: usize| crate::quantity::format_quantity(all[i], unit, 6);
@@ -541,15 +533,13 @@ pub fn known_facts(ruleset: &Ruleset, design: &Design) -> Vec<(String, String, S
             }
             let value = match &written.value {
                 Possible::Number(i) if i.is_point() => show_val(&Val::number(i.lo), fact, v),
-                Possible::Words(bits) if bits.count_ones() == 1 => {
-                    show_val(&Val::bits(*bits), fact, v)
-                }
+                Possible::Words(set) if set.is_one() => show_val(&Val::words(*set), fact, v),
                 Possible::Truth(t) => (if *t { "yes" } else { "no" }).to_owned(),
                 Possible::Text(t) => t.clone(),
                 Possible::Absent => "none".to_owned(),
                 _ => continue,
             };
-            all.push((design.describe(id), fact.name.clone(), value));
+            all.push((design.label(id), fact.name.clone(), value));
         }
     }
     all

@@ -74,6 +74,32 @@ pub struct Working {
     pub steps: Vec<WorkingStep>,
 }
 
+/// Whether a name leads to an object: its label, its name with or without those of the blocks
+/// around it, its kind, or its kind and one of these.
+fn is_called(ruleset: &Ruleset, design: &Design, id: ObjectId, name: &str) -> bool {
+    let object = design.object(id);
+    let kind = &ruleset.vocabulary.kind(object.kind).name;
+    if name == kind {
+        return true;
+    }
+    let names = |name: &str| {
+        let inner = || {
+            let (around, own) = name.rsplit_once('.')?;
+            let scope = design.object(object.scope?);
+            Some(own == object.name && around == scope.name)
+        };
+        name == object.name
+            || name == design.label(id)
+            || name == design.full_name(id)
+            || inner() == Some(true)
+    };
+    let own_kind = name.strip_prefix(kind.as_str());
+    names(name)
+        || own_kind
+            .and_then(|n| n.strip_prefix('.'))
+            .is_some_and(names)
+}
+
 /// The object with this name (as messages give it), and its fact.
 fn find(
     ruleset: &Ruleset,
@@ -83,7 +109,7 @@ fn find(
 ) -> Option<(ObjectId, FactIx)> {
     design
         .ids()
-        .filter(|id| design.describe(*id) == object)
+        .filter(|id| is_called(ruleset, design, *id, object))
         .find_map(|id| {
             let ix = ruleset
                 .vocabulary
@@ -128,9 +154,11 @@ pub fn worked_facts(
     fact: Option<&str>,
 ) -> Vec<(ObjectId, FactIx)> {
     let mut all = Vec::new();
-    let wanted = fact.map(|f| match f.split_once('.') {
-        Some((object, name)) => (Some(object), name),
-        None => (None, f),
+    // `Zs`, `main.ev.Zs`, `cables 1 of ev.Iz`, or a title as workings print it: `Zs of ev`.
+    let wanted = fact.map(|f| match (f.rsplit_once('.'), f.split_once(" of ")) {
+        (_, Some((name, object))) if !name.contains(['.', ' ']) => (Some(object), name),
+        (Some((object, name)), _) => (Some(object), name),
+        (None, _) => (None, f),
     });
     for id in design.ids() {
         let o = design.object(id);
@@ -145,7 +173,7 @@ pub fn worked_facts(
             }
             let take = match wanted {
                 Some((object, name)) => {
-                    let object = object.is_none_or(|x| x == o.name || x == kind.name);
+                    let object = object.is_none_or(|x| is_called(ruleset, design, id, x));
                     object && (f.name == name || f.also.iter().any(|a| a == name))
                 }
                 None => ruleset
@@ -174,7 +202,7 @@ pub fn working(ruleset: &Ruleset, design: &Design, object: ObjectId, ix: FactIx)
     };
     let mut out = Working {
         fact: fact.name.clone(),
-        subject: design.describe(object),
+        subject: design.label(object),
         figure: None,
         result: String::new(),
         steps: Vec::new(),
@@ -192,13 +220,7 @@ pub fn working(ruleset: &Ruleset, design: &Design, object: ObjectId, ix: FactIx)
             f.high = f.high.max(more.high);
             out.result = format!("{}; {text}", out.result);
         }
-        walk(
-            &linker,
-            (object, ix, line.unwrap_or(3)),
-            &mut done,
-            &mut out.steps,
-            0,
-        );
+        walk(&linker, (object, ix, line), &mut done, &mut out.steps, 0);
     }
     out.steps
         .extend(verdicts(&mut linker, object, ix, &out.result));
@@ -236,21 +258,17 @@ fn walk(
     // A line that is not used, and the factors of one and nought that say so, are no work.
     let plain = fact.unit().is_some_and(|u| *u == Unit::ONE);
     let point = val.bits == Presence::PRESENT && val.lo == val.hi;
-    if line < 3 && depth > 0 && point && (val.lo == 0.0 || plain && val.lo == 1.0) {
+    if line.is_some() && depth > 0 && point && (val.lo == 0.0 || plain && val.lo == 1.0) {
         return;
     }
-    let on_line = LINES
-        .get(line as usize)
+    let on_line = line
+        .and_then(|l| LINES.get(usize::from(l)))
         .map_or(String::new(), |l| format!(" on {l}"));
     let shown: Vec<(TermId, Reg)> = trace.steps.iter().map(|s| (s.term, s.reg)).collect();
     let result = show(&val, fact);
     let (formula, numbers) = used(linker, &d.formula, &shown, &result);
     steps.push(WorkingStep {
-        what: format!(
-            "{} of {}{on_line}",
-            fact.name,
-            linker.design.describe(object)
-        ),
+        what: format!("{} of {}{on_line}", fact.name, linker.design.label(object)),
         means: fact.means.clone(),
         formula,
         numbers,

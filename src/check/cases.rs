@@ -41,7 +41,6 @@ pub fn run_cases(
     file.cases
         .iter()
         .filter(|c| ruleset.rule(&c.rule).is_some())
-        .filter(|c| c.edition.as_ref().is_none_or(|e| *e == ruleset.edition.id))
         .map(|c| {
             let base = file.base.as_ref().map(|(t, _)| t.as_str()).or(fallback);
             run(ruleset, branches, c, base.unwrap_or(""))
@@ -59,7 +58,7 @@ fn run(ruleset: &Ruleset, branches: &Branches, case: &Case, base: &str) -> CaseR
     for patch in &case.patches {
         apply(&mut tree, patch, &mut sources, &mut problems);
     }
-    let resolved = resolve(&[tree], &ruleset.vocabulary, &resolve::Settings::default());
+    let resolved = resolve(&[&tree], &ruleset.vocabulary, &resolve::Settings::default());
     problems.extend(resolved.problems.into_iter().filter(Problem::is_error));
     let rule = ruleset.rule(&case.rule);
     let stage = rule.map_or(crate::ruleset::Stage::Design, |r| r.stage);
@@ -73,7 +72,7 @@ fn run(ruleset: &Ruleset, branches: &Branches, case: &Case, base: &str) -> CaseR
         .report
         .findings
         .iter()
-        .map(|f| (f.subject.clone(), f.outcome))
+        .map(|f| (f.subject.label.clone(), f.outcome))
         .collect();
     if judged.report.counts.of(Outcome::NotApplicable)
         > outcomes

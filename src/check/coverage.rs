@@ -92,7 +92,7 @@ pub(super) fn seen(
     let mut all = vec![Seen::default(); branches.len()];
     for subject in design.of_kind(rule.each) {
         let passed_over = design.object(subject).status == Status::ToGo
-            || only.is_some_and(|name| design.describe(subject) != name);
+            || only.is_some_and(|name| design.label(subject) != name);
         if passed_over {
             continue;
         }
@@ -343,6 +343,7 @@ fn reached(c: &Compiled, id: TermId, answer: bool, around: &[Around]) -> Compile
                     over: over.clone(),
                     filter: kept,
                     body: Some(inner),
+                    never_negative: false,
                 })
             }
         };

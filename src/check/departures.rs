@@ -1,86 +1,102 @@
 //! Recorded exceptions, and what is to be said about them.
 
-use super::finding::{Outcome, Report};
-use super::judge::Settings;
-use crate::design::model::{AsFound, Departure, Design, Object, Possible};
+use super::finding::Outcome;
+use crate::design::model::{AsFound, Departure, Design, Object, ObjectId, Possible};
 use crate::quantity::{absolute_floor, holds_le};
-use crate::ruleset::{Ruleset, Severity};
+use crate::ruleset::{Rule, Ruleset, Severity};
 use crate::source::{Problem, Span};
 use crate::vocabulary::{FactIx, FactType, Vocabulary};
 
-/// Departures act on breaches only; unused and expired ones are said.
-pub(super) fn departures(
-    ruleset: &Ruleset,
-    design: &Design,
-    report: &mut Report,
-    settings: &Settings,
-) -> Vec<Problem> {
-    let mut problems = Vec::new();
-    let today = settings.on.or(design.newest_date);
-    for d in &design.departures {
-        let Some(rule) = ruleset.rule(&d.rule.value) else {
-            problems.push(
-                Problem::error(
-                    "unknown-rule",
-                    format!("there is no rule `{}`", d.rule.value),
-                )
-                .at(d.rule.span, "")
-                .did_you_mean(&d.rule.value, ruleset.rules.iter().map(|r| r.id.as_str())),
-            );
-            continue;
+/// The departures of a design that are in force on a day: what makes of a breach an agreed
+/// exception, for every command that judges.
+#[derive(Debug)]
+pub struct Departures<'a> {
+    active: Vec<(&'a Departure, &'a Rule)>,
+    /// Departures that have expired or lapsed, as cautions.
+    pub problems: Vec<Problem>,
+}
+
+/// Which departures of a [`Departures`] came to bear on one judging.
+#[derive(Clone, Debug, Default)]
+pub struct Used(Vec<bool>);
+
+impl<'a> Departures<'a> {
+    /// The departures of a design on a day; without one, on the newest day that it mentions.
+    #[must_use]
+    pub fn new(ruleset: &'a Ruleset, design: &'a Design, on: Option<i32>) -> Self {
+        let mut all = Self {
+            active: Vec::new(),
+            problems: Vec::new(),
         };
-        if settings.only.is_some() {
-            continue;
+        let today = on.or(design.newest_date);
+        for d in &design.departures {
+            // What is mistaken was told when the design was opened.
+            let Some(rule) = ruleset.rule(&d.rule.value).filter(|r| r.departable) else {
+                continue;
+            };
+            match out_of_force(ruleset, design, d, today) {
+                None => all.active.push((d, rule)),
+                Some(problem) => all.problems.push(problem),
+            }
         }
-        if !rule.departable {
-            problems.push(
-                Problem::error(
-                    "no-departure",
-                    format!("nobody may depart from `{}`", rule.id),
-                )
-                .at(d.rule.span, ""),
-            );
-            continue;
+        all
+    }
+
+    /// None are heeded: what only one rule is judged for.
+    #[must_use]
+    pub const fn none() -> Self {
+        Self {
+            active: Vec::new(),
+            problems: Vec::new(),
         }
-        if let (Some(until), Some(today)) = (&d.until, today)
-            && today > until.value
-        {
-            problems.push(
-                Problem::caution(
-                    "departure-expired",
-                    format!("the departure from `{}` has expired", rule.id),
-                )
-                .at(until.span, "its last day"),
-            );
-            continue;
-        }
-        if let Some(lapsed) = lapsed(ruleset, design, d) {
-            problems.push(lapsed);
-            continue;
-        }
-        let subject = d.subject.as_ref().map(|s| design.describe(s.value));
-        let (mut used, mut pending) = (false, false);
-        for f in &mut report.findings {
-            if f.rule != rule.id || subject.as_ref().is_some_and(|s| *s != f.subject) {
+    }
+
+    /// Whether there is nothing to heed.
+    #[must_use]
+    pub const fn is_empty(&self) -> bool {
+        self.active.is_empty()
+    }
+
+    /// Whether a breach of a rule for a subject is covered.
+    #[must_use]
+    pub fn covers(&self, rule: &Rule, subject: ObjectId) -> bool {
+        let mut used = Used::default();
+        self.outcome(rule, subject, Outcome::Failed, &mut used).0 == Outcome::Departed
+    }
+
+    /// What becomes of an outcome of a rule for a subject, with the reason where a departure
+    /// covers a breach. Nothing else is covered: what is undecided may yet be kept.
+    pub fn outcome(
+        &self,
+        rule: &Rule,
+        subject: ObjectId,
+        outcome: Outcome,
+        used: &mut Used,
+    ) -> (Outcome, Option<&'a str>) {
+        used.0.resize(self.active.len(), false);
+        let mut out = (outcome, None);
+        let breach = outcome == Outcome::Failed && rule.severity == Severity::Breach;
+        for ((d, of), used) in self.active.iter().zip(&mut used.0) {
+            let covers = d.subject.as_ref().is_none_or(|s| s.value == subject);
+            if of.id != rule.id || !covers {
                 continue;
             }
-            match f.outcome {
-                Outcome::Failed if f.severity == Severity::Breach => {
-                    used = true;
-                    f.outcome = Outcome::Departed;
-                    f.departure = d.reason.as_ref().map(|r| r.value.clone());
-                    let cell = |o| (o, rule.severity);
-                    if let Some(n) = report.counts.0.get_mut(&cell(Outcome::Failed)) {
-                        *n = n.saturating_sub(1);
-                    }
-                    *report.counts.0.entry(cell(Outcome::Departed)).or_insert(0) += 1;
-                }
-                Outcome::Undecided => pending = true,
-                _ => {}
+            if breach && out.0 == Outcome::Failed {
+                let reason = d.reason.as_ref().map(|r| r.value.as_str());
+                out = (Outcome::Departed, reason);
+                *used = true;
             }
+            *used |= outcome == Outcome::Undecided;
         }
-        if !used && !pending {
-            problems.push(
+        out
+    }
+
+    /// Departures that came to bear on nothing.
+    pub fn unused(&self, used: &Used) -> Vec<Problem> {
+        let idle = |i: usize| !used.0.get(i).copied().unwrap_or(false);
+        let mut all = Vec::new();
+        for (_, (d, rule)) in self.active.iter().enumerate().filter(|(i, _)| idle(*i)) {
+            all.push(
                 Problem::caution(
                     "departure-unused",
                     format!("the departure from `{}` covers nothing", rule.id),
@@ -89,8 +105,50 @@ pub(super) fn departures(
                 .help("take it out, or name the subject it is meant for"),
             );
         }
+        all
     }
-    problems
+}
+
+/// Departures that nobody may record: from no rule, or from one that allows none.
+#[must_use]
+pub fn mistaken_departures(ruleset: &Ruleset, design: &Design) -> Vec<Problem> {
+    let mut all = Vec::new();
+    for d in &design.departures {
+        let id = &d.rule.value;
+        let problem = match ruleset.rule(id) {
+            Some(rule) if rule.departable => continue,
+            Some(_) => Problem::error("no-departure", format!("nobody may depart from `{id}`")),
+            None => Problem::error("unknown-rule", format!("there is no rule `{id}`")),
+        };
+        let problem = problem.at(d.rule.span, "");
+        all.push(if ruleset.rule(id).is_some() {
+            problem
+        } else {
+            problem.did_you_mean(id, ruleset.rules.iter().map(|r| r.id.as_str()))
+        });
+    }
+    all
+}
+
+/// Why a departure from a rule is not in force, if it is not.
+fn out_of_force(
+    ruleset: &Ruleset,
+    design: &Design,
+    d: &Departure,
+    today: Option<i32>,
+) -> Option<Problem> {
+    if let (Some(until), Some(today)) = (&d.until, today)
+        && today > until.value
+    {
+        return Some(
+            Problem::caution(
+                "departure-expired",
+                format!("the departure from `{}` has expired", d.rule.value),
+            )
+            .at(until.span, "its last day"),
+        );
+    }
+    lapsed(ruleset, design, d)
 }
 
 /// A pinned fact that is not what it was.
@@ -117,7 +175,7 @@ fn lapsed(ruleset: &Ruleset, design: &Design, d: &Departure) -> Option<Problem> 
             "the departure from `{}` has lapsed: `{}` of {} is not what was agreed on",
             d.rule.value,
             change.fact,
-            design.describe(subject)
+            design.label(subject)
         ),
     )
     .at(change.pinned, "agreed on");

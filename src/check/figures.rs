@@ -3,10 +3,13 @@
 use super::finding::FigureValue;
 use super::judge::Settings;
 use super::link::Linker;
-use crate::design::model::{Design, Status};
+use super::subject::Subject;
+use crate::design::model::{Design, ObjectId, Status};
 use crate::expression::Flags;
 use crate::quantity::TruthSet;
 use crate::ruleset::Ruleset;
+use crate::vocabulary::FactIx;
+use rustc_hash::FxHashMap;
 
 /// The key figures of a design.
 pub(super) fn figures(
@@ -15,9 +18,11 @@ pub(super) fn figures(
     design: &Design,
     settings: &Settings,
 ) -> Vec<FigureValue> {
-    let mut all = Vec::new();
+    let mut all: Vec<Option<FigureValue>> = Vec::new();
+    // Where each stands: a later layer may say what a figure is measured against.
+    let mut places: FxHashMap<(ObjectId, FactIx), usize> = FxHashMap::default();
     if settings.only.is_some() {
-        return all;
+        return Vec::new();
     }
     for f in &ruleset.figures {
         let fact = ruleset.vocabulary.fact(f.kind, f.fact);
@@ -44,21 +49,24 @@ pub(super) fn figures(
                 (v.is_number_point() && !v.flags.any(Flags::UNSOUND)).then_some((v.lo, upper))
             };
             let limit = limit(f.at_most, true).or_else(|| limit(f.at_least, false));
-            // A later layer may say what a figure is measured against.
-            let name = design.describe(id);
-            all.retain(|v: &FigureValue| v.subject != name || v.fact != fact.name);
-            all.push(FigureValue {
-                subject: design.describe(id),
+            let figure = FigureValue {
+                subject: Subject::new(design, id),
                 fact: fact.name.clone(),
                 means: fact.means.clone(),
                 low: val.lo,
                 high: val.hi,
                 unit: unit.clone(),
                 limit,
-            });
+            };
+            if let Some(before) = places.insert((id, f.fact), all.len())
+                && let Some(slot) = all.get_mut(before)
+            {
+                *slot = None;
+            }
+            all.push(Some(figure));
         }
     }
-    all
+    all.into_iter().flatten().collect()
 }
 
 /// What was assumed, each assumption once.

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use sha2::{Digest, Sha256};
 
+use super::subject::Subject;
 use crate::ruleset::{Confidence, Severity, Stage};
 use crate::source::{Label, Span};
 
@@ -141,8 +142,8 @@ pub struct Finding {
     pub source: Option<String>,
     /// How sure its encoder is.
     pub confidence: Confidence,
-    /// The subject, as messages name it.
-    pub subject: String,
+    /// What it was judged for.
+    pub subject: Subject,
     /// What is wrong or open.
     pub message: String,
     /// Places, the main one first.
@@ -167,7 +168,7 @@ pub struct Finding {
     pub fingerprint: String,
 }
 
-/// Hash of a rule and its subject's place, without outcome or line.
+/// Hash of a rule and the path of its subject, without outcome or line.
 #[must_use]
 pub fn fingerprint(rule: &str, kind: &str, subject: &str, installation: &str) -> String {
     let mut sha = Sha256::new();
@@ -176,7 +177,7 @@ pub fn fingerprint(rule: &str, kind: &str, subject: &str, installation: &str) ->
         sha.update([0]);
     }
     let hash = sha.finalize();
-    let mut out = String::from("v1:");
+    let mut out = String::from("v2:");
     for b in hash.iter().take(8) {
         use std::fmt::Write as _;
         let _ = write!(out, "{b:02x}");
@@ -188,7 +189,7 @@ pub fn fingerprint(rule: &str, kind: &str, subject: &str, installation: &str) ->
 #[derive(Clone, Debug)]
 pub struct FigureValue {
     /// The object.
-    pub subject: String,
+    pub subject: Subject,
     /// The fact, `Zs`.
     pub fact: String,
     /// Its meaning.
@@ -231,6 +232,13 @@ impl Counts {
             .filter(|((o, _), _)| *o == outcome)
             .map(|(_, n)| n)
             .sum()
+    }
+
+    /// Counts further ones.
+    pub fn add(&mut self, outcome: Outcome, severity: Severity, count: usize) {
+        if count > 0 {
+            *self.0.entry((outcome, severity)).or_insert(0) += count;
+        }
     }
 
     /// Of one outcome and severity.

@@ -7,12 +7,13 @@ use crate::quantity::TruthSet;
 use crate::ruleset::{Piece, Rule, Ruleset, Severity, Stage, Template, Way};
 use crate::source::{Label, Problem, Span, Weight};
 
-use super::departures::departures;
+use super::departures::{Departures, Used};
 use super::figures::{assumed, figures};
 use super::finding::{Finding, Outcome, Reason, Report, WayState, fingerprint};
 use super::link::{LeafInfo, Linker};
 use super::plain;
 use super::show::{show_number, show_set, show_truth, show_words};
+use super::subject::Subject;
 use super::verdicts::{LinkedRule, link_rule};
 
 /// How a design is judged.
@@ -114,16 +115,27 @@ pub fn check(ruleset: &Ruleset, design: &Design, settings: &Settings) -> Judged 
         program: &program,
     };
     let installation = view.installation();
+    let mut departures = match settings.only {
+        None => Departures::new(ruleset, design, settings.on),
+        Some(_) => Departures::none(),
+    };
+    let mut used = Used::default();
     for p in &pending {
         if !settings.keep_met && view.plainly_met(p) {
             count(&mut judged.report, Outcome::Met, p.rule);
             continue;
         }
-        let finding = view.finding(p, &mut refiner, settings, &installation);
-        count(&mut judged.report, finding.outcome, p.rule);
+        let mut finding = view.finding(p, &mut refiner, settings, &installation);
+        let (outcome, reason) = departures.outcome(p.rule, p.subject, finding.outcome, &mut used);
+        finding.outcome = outcome;
+        finding.departure = reason.map(str::to_owned);
+        count(&mut judged.report, outcome, p.rule);
         judged.report.findings.push(finding);
     }
-    judged.problems = departures(ruleset, design, &mut judged.report, settings);
+    judged.problems = departures.unused(&used);
+    judged.problems.append(&mut departures.problems);
+    let place_of = |p: &Problem| p.labels.first().map(|l| (l.span.file, l.span.start));
+    judged.problems.sort_by_key(place_of);
     if settings.only.is_none() {
         let cautions = judged
             .problems
@@ -207,7 +219,7 @@ fn template(linker: &mut Linker<'_>, t: &Template, subject: ObjectId) -> Vec<Sho
         .iter()
         .map(|p| match p {
             Piece::Text(t) => Shown::Text(t.clone()),
-            Piece::Subject => Shown::Text(linker.design.describe(subject)),
+            Piece::Subject => Shown::Text(linker.design.label(subject)),
             Piece::Value(c, _) if matches!(c.root_term().ty, Ty::Object(_)) => {
                 Shown::Text(linker.named_object(c, subject))
             }
@@ -228,14 +240,14 @@ pub(super) struct View<'a> {
 }
 
 /// A refiner that is made when something is first refined: most designs leave nothing.
-struct Lazy<'a> {
+pub(super) struct Lazy<'a> {
     refiner: Option<Refiner<'a>>,
     program: &'a crate::expression::Program,
     ruleset: &'a Ruleset,
 }
 
 impl<'a> Lazy<'a> {
-    fn get(&mut self) -> &mut Refiner<'a> {
+    pub(super) fn get(&mut self) -> &mut Refiner<'a> {
         self.refiner
             .get_or_insert_with(|| Refiner::new(self.program, &self.ruleset.data))
     }
@@ -300,7 +312,6 @@ impl View<'_> {
             }
         }
         let object = self.design.object(p.subject);
-        let owner = self.design.nearest_named(p.subject);
         let kind = &self.ruleset.vocabulary.kind(object.kind).name;
         let mut finding = Finding {
             rule: rule.id.clone(),
@@ -312,7 +323,7 @@ impl View<'_> {
             clause: rule.origin.clause.clone(),
             source: rule.origin.source.clone(),
             confidence: rule.confidence,
-            subject: self.design.describe(p.subject),
+            subject: Subject::new(self.design, p.subject),
             message: rule.title.clone(),
             labels: Vec::new(),
             missing: Vec::new(),
@@ -323,16 +334,7 @@ impl View<'_> {
             because: rule.because.clone(),
             amended: rule.amended.clone(),
             departure: None,
-            fingerprint: fingerprint(
-                &rule.id,
-                kind,
-                &format!(
-                    "{}/{}",
-                    self.design.object(owner).name,
-                    self.design.describe(p.subject)
-                ),
-                installation,
-            ),
+            fingerprint: fingerprint(&rule.id, kind, &self.design.path(p.subject), installation),
         };
         if matches!(outcome, Outcome::Met | Outcome::NotApplicable) {
             finding.labels.push(Label {
@@ -404,7 +406,7 @@ impl View<'_> {
                 finding.witnesses = Some((self.witness(&y), self.witness(&n)));
             }
         }
-        finding.labels = self.labels(p, outcome, &places);
+        finding.labels = self.labels(p, outcome, &places, refiner);
         finding
     }
 

@@ -6,7 +6,7 @@ use std::collections::VecDeque;
 use rustc_hash::FxHashSet;
 
 use super::finding::Outcome;
-use super::judge::{Pending, View};
+use super::judge::{Lazy, Pending, View};
 use super::link::{LeafInfo, What};
 use super::plain;
 use crate::design::model::{ObjectId, Possible, Written};
@@ -30,6 +30,7 @@ impl View<'_> {
         p: &Pending<'_>,
         outcome: Outcome,
         missing: &[LeafId],
+        refiner: &mut Lazy<'_>,
     ) -> Vec<Label> {
         let mut spans: Vec<Span> = Vec::new();
         let subject = self.design.object(p.subject);
@@ -60,7 +61,7 @@ impl View<'_> {
         let ways = matches!(p.rule.require, Requirement::Ways(_));
         if outcome == Outcome::Failed && spans.len() < MOST && (spans.is_empty() || !ways) {
             let all: Vec<Span> = self
-                .deciders(p.require)
+                .deciders(p.require, refiner.get())
                 .into_iter()
                 .filter_map(|l| self.written(l))
                 .collect();
@@ -182,11 +183,9 @@ impl View<'_> {
     }
 
     /// Leaves of which another value, all else as written, would make a condition hold.
-    fn deciders(&self, root: Reg) -> Vec<LeafId> {
+    fn deciders(&self, root: Reg, refiner: &mut Refiner<'_>) -> Vec<LeafId> {
         let near = self.nearest(root);
-        let mut refiner = Refiner::new(self.program, &self.ruleset.data);
-        refiner.vary(&near);
-        let cone = refiner.cone(root);
+        let cone = refiner.cone_over(root, &near);
         let size = u32::try_from(cone.ops.len() + 1).unwrap_or(u32::MAX);
         let mut fuel = (WORK / size).max(24);
         let mut out = Vec::new();

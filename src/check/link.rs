@@ -75,10 +75,18 @@ pub struct Step {
 }
 
 /// All objects of a kind, each with what its reference leads to.
-pub(super) type Leads = Rc<Vec<(ObjectId, Obj)>>;
+#[derive(Debug, Default)]
+pub(super) struct Leads {
+    /// In the order of the objects.
+    pub(super) all: Vec<(ObjectId, Obj)>,
+    /// Of each object those that lead just there, as indices.
+    pub(super) certain: FxHashMap<ObjectId, Vec<usize>>,
+    /// Those that may lead to one of several, or anywhere.
+    pub(super) open: Vec<usize>,
+}
 
-/// Key of a fact of an object, with its line (3 for none).
-pub type FactKey = (ObjectId, FactIx, u8);
+/// Key of a fact of an object, with the line of one that has a value for each line.
+pub type FactKey = (ObjectId, FactIx, Option<u8>);
 
 /// What the registers of one derived fact were, term by term.
 #[derive(Clone, Debug, Default)]
@@ -109,9 +117,9 @@ pub struct Linker<'a> {
     pub traces: Option<FxHashMap<FactKey, Trace>>,
     pub(super) facts: FxHashMap<FactKey, Reg>,
     pub(super) objects: FxHashMap<(ObjectId, FactIx), Obj>,
-    pub(super) unknown: FxHashMap<(u32, FactIx, KindId, u8), Reg>,
+    pub(super) unknown: FxHashMap<(u32, FactIx, KindId, Option<u8>), Reg>,
     pub(super) unknown_objects: FxHashMap<(u32, FactIx, KindId), Obj>,
-    pub(super) reverse: FxHashMap<(KindId, FactIx), Leads>,
+    pub(super) reverse: FxHashMap<(KindId, FactIx), Rc<Leads>>,
     pub(super) parameters: FxHashMap<u16, Reg>,
     pub(super) rests: FxHashMap<(ObjectId, FactIx, u8), Reg>,
     pub(super) busy: FxHashSet<FactKey>,
@@ -153,7 +161,7 @@ impl<'a> Linker<'a> {
 
     /// The register of a fact of an object.
     pub fn fact(&mut self, object: ObjectId, fact: FactIx, line: Option<u8>) -> Reg {
-        let key = (object, fact, line.unwrap_or(3));
+        let key = (object, fact, line);
         if let (Some(traces), Some(top)) = (&mut self.traces, self.stack.last())
             && self
                 .ruleset

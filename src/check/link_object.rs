@@ -8,7 +8,7 @@ use crate::design::model::{ObjectId, Possible, Status};
 use crate::expression::{Flags, LeafKind, LeafSource, Op, ReadFact, Reg, Val};
 use crate::quantity::TruthSet;
 use crate::ruleset::Assumed;
-use crate::vocabulary::{FactIx, FactType, KindId, Openness};
+use crate::vocabulary::{FactIx, FactType, KindId, Openness, WordSet};
 
 /// A member of a collection, and whether it is one (none: certainly).
 pub(super) type Member = (Obj, Option<Reg>);
@@ -87,7 +87,7 @@ impl Linker<'_> {
         if !optional {
             return frame;
         }
-        let all = Val::bits(3);
+        let all = Val::words(WordSet::first(2));
         let (id, selector) = self.program.leaf(
             LeafKind::Choice,
             all,
@@ -144,10 +144,9 @@ impl Linker<'_> {
             Possible::Absent => Obj::Absent,
             Possible::Unknown => self.unwritten_object(object, ix, target, optional),
             Possible::OneOf(list) => {
-                let selector = self.selector(object, ix, None, list.len().min(64));
+                let selector = self.selector(object, ix, None, list.len());
                 let all = list
                     .iter()
-                    .take(64)
                     .map(|p| self.possible_object(object, ix, target, p, false))
                     .collect();
                 Obj::Pick(selector, Rc::new(all))
@@ -169,12 +168,12 @@ impl Linker<'_> {
                 None => Obj::Poison,
             },
             Obj::Pick(selector, all) => {
-                let bits = self.program.val(*selector).bits;
+                let possible = self.program.val(*selector).as_words();
                 let list: Vec<Obj> = all
                     .iter()
                     .enumerate()
                     .map(|(i, o)| {
-                        if bits >> i & 1 == 0 {
+                        if !possible.has(i) {
                             Obj::Absent
                         } else {
                             self.step(o, fact)
@@ -221,13 +220,13 @@ impl Linker<'_> {
                 None => self.program.constant(Val::any(Flags::NOT_COMPUTABLE)),
             },
             Obj::Pick(selector, all) => {
-                let bits = self.program.val(*selector).bits;
+                let possible = self.program.val(*selector).as_words();
                 let mut nothing = None;
                 let regs: Vec<Reg> = all
                     .iter()
                     .enumerate()
                     .map(|(i, o)| {
-                        if bits >> i & 1 == 0 {
+                        if !possible.has(i) {
                             *nothing.get_or_insert_with(|| self.program.constant(Val::ABSENT))
                         } else {
                             self.read(o, fact, line)
@@ -241,7 +240,7 @@ impl Linker<'_> {
                 let Some((kind, ix)) = self.on_frame(f.kind, fact) else {
                     return self.program.constant(Val::any(Flags::NOT_COMPUTABLE));
                 };
-                let key = (*frame, ix, kind, line.unwrap_or(3));
+                let key = (*frame, ix, kind, line);
                 if let Some(reg) = self.unknown.get(&key) {
                     return *reg;
                 }
@@ -362,9 +361,9 @@ impl Linker<'_> {
             },
             Obj::Pick(selector, all) => {
                 let (mut members, mut rest) = (Vec::new(), None);
-                let bits = self.program.val(*selector).bits;
+                let possible = self.program.val(*selector).as_words();
                 for (i, o) in all.iter().enumerate() {
-                    if bits >> i & 1 == 0 {
+                    if !possible.has(i) {
                         continue;
                     }
                     let chosen = self.chosen(*selector, i);
@@ -390,7 +389,7 @@ impl Linker<'_> {
 
     /// Whether a selector chooses an alternative.
     fn chosen(&mut self, selector: Reg, i: usize) -> Reg {
-        let mask = self.program.constant_index(Val::bits(1 << i));
+        let mask = self.program.constant_index(Val::words(WordSet::one(i)));
         self.program
             .push(Op::Among(selector, mask), &self.ruleset.data)
     }
@@ -409,7 +408,10 @@ impl Linker<'_> {
             FactType::Reverse { kind, fact: back } => {
                 let index = self.reverse_index(*kind, *back);
                 let mut members = Vec::new();
-                for (m, leads_to) in index.iter() {
+                let certain = index.certain.get(&object).map_or(&[][..], Vec::as_slice);
+                let mut leading: Vec<usize> = certain.iter().chain(&index.open).copied().collect();
+                leading.sort_unstable();
+                for (m, leads_to) in leading.iter().filter_map(|i| index.all.get(*i)) {
                     match self.leads_to(leads_to, object) {
                         Some(None) => members.push((Obj::One(*m), None)),
                         Some(Some(p)) => members.push((Obj::One(*m), Some(p))),
@@ -491,7 +493,7 @@ impl Linker<'_> {
 
     /// All objects of a kind, each with what its reference leads to; one entry for each element
     /// of a list.
-    fn reverse_index(&mut self, kind: KindId, fact: FactIx) -> Leads {
+    fn reverse_index(&mut self, kind: KindId, fact: FactIx) -> Rc<Leads> {
         if let Some(index) = self.reverse.get(&(kind, fact)) {
             return Rc::clone(index);
         }
@@ -511,7 +513,16 @@ impl Linker<'_> {
                 }
             }
         }
-        let index = Rc::new(all);
+        let mut leads = Leads::default();
+        for (i, (_, to)) in all.iter().enumerate() {
+            match to {
+                Obj::One(id) => leads.certain.entry(*id).or_default().push(i),
+                Obj::Absent | Obj::Poison => {}
+                Obj::Pick(..) | Obj::Unknown(_) => leads.open.push(i),
+            }
+        }
+        leads.all = all;
+        let index = Rc::new(leads);
         self.reverse.insert((kind, fact), Rc::clone(&index));
         index
     }

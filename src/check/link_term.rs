@@ -10,6 +10,7 @@ use crate::expression::{
     Presence, Reg, TermId, TermKind, Ty, Val,
 };
 use crate::quantity::{Interval, TruthSet};
+use crate::vocabulary::WordSet;
 
 /// What names of an expression stand for.
 #[derive(Clone, Debug)]
@@ -37,6 +38,9 @@ impl Env {
 
 /// How a message calls an object of which nothing is known.
 const NOT_KNOWN: &str = "what is not known";
+
+/// Members of an aggregate that are combined one after the other.
+const IN_A_ROW: usize = 8;
 
 /// A condition while linking: decided, or a register.
 #[derive(Clone, Copy)]
@@ -71,7 +75,7 @@ impl Linker<'_> {
 
     fn name_of(&self, o: &Obj) -> String {
         match o {
-            Obj::One(id) => self.design.describe(*id),
+            Obj::One(id) => self.design.label(*id),
             Obj::Pick(_, several) => {
                 let mut names: Vec<String> = several.iter().map(|o| self.name_of(o)).collect();
                 names.dedup();
@@ -165,10 +169,13 @@ impl Linker<'_> {
         match &term.kind {
             TermKind::Number(x) | TermKind::Date(x) => self.number(*x),
             TermKind::Truth(t) => self.truth(*t),
-            TermKind::Word(i) | TermKind::Text(i) => self.program.constant(Val::bits(1 << i)),
+            TermKind::Word(i) | TermKind::Text(i) => {
+                let one = WordSet::one(usize::from(*i));
+                self.program.constant(Val::words(one))
+            }
             TermKind::Nothing => {
                 let val = match &term.ty {
-                    Ty::Word(_) | Ty::Text => Val::bits(Presence::NO_WORD),
+                    Ty::Word(_) | Ty::Text => Val::words(WordSet::NONE),
                     _ => Val::ABSENT,
                 };
                 self.program.constant(val)
@@ -258,9 +265,9 @@ impl Linker<'_> {
                 let n = u32::try_from(places.len()).unwrap_or(0);
                 self.push(Op::Pick(a, first, n))
             }
-            TermKind::Among(a, bits) => {
+            TermKind::Among(a, set) => {
                 let a = self.term(c, *a, env);
-                let set = self.program.constant_index(Val::bits(*bits));
+                let set = self.program.constant_index(Val::words(*set));
                 self.push(Op::Among(a, set))
             }
             TermKind::Has(a, word) => {
@@ -278,8 +285,9 @@ impl Linker<'_> {
                     None => self.truth(false),
                 }
             }
-            TermKind::LineAmong(line, bits) => {
-                let within = Self::line(*line, env).is_some_and(|l| bits >> l & 1 != 0);
+            TermKind::LineAmong(line, set) => {
+                let line = Self::line(*line, env);
+                let within = line.is_some_and(|l| set.has(usize::from(l)));
                 self.truth(within)
             }
             TermKind::MemberOf(a, b) => self.two(c, *a, *b, env, Op::MemberOf),
@@ -340,7 +348,16 @@ impl Linker<'_> {
                 over,
                 filter,
                 body,
-            } => self.aggregate(c, *op, *var, over, *filter, *body, env),
+                never_negative,
+            } => {
+                // What members that are not listed could add.
+                let unlisted = if *never_negative || *op == Aggregate::Count {
+                    Interval::at_least(0.0)
+                } else {
+                    Interval::ALL
+                };
+                self.aggregate(c, *op, *var, over, *filter, *body, unlisted, env)
+            }
             TermKind::Lookup(table, keys) => {
                 let regs: Vec<Reg> = keys.iter().map(|k| self.term(c, *k, env)).collect();
                 let first = self.program.list(&regs);
@@ -497,6 +514,7 @@ impl Linker<'_> {
         over: &Over,
         filter: Option<TermId>,
         body: Option<TermId>,
+        unlisted: Interval,
         env: &mut Env,
     ) -> Reg {
         let (members, rest): (Vec<(Var, Option<Reg>)>, _) = match over {
@@ -525,7 +543,6 @@ impl Linker<'_> {
         let slot = var as usize;
         let saved = env.vars.clone();
         env.vars.truncate(slot);
-        let mut acc: Option<Reg> = None;
         let mut list = Vec::new();
         for (member, presence) in members {
             env.vars.truncate(slot);
@@ -551,43 +568,29 @@ impl Linker<'_> {
                 None => self.number(1.0),
             };
             let value = self.conditional(op, cond, value);
-            if op == Aggregate::LargestTwo {
-                list.push(value);
-                continue;
-            }
-            acc = Some(match acc {
-                None => value,
-                Some(a) => self.combine(op, a, value),
-            });
+            list.push(value);
             // One member decides.
             let done = match op {
-                Aggregate::Every => acc.is_some_and(|a| self.truth_of(a) == TruthSet::F),
-                Aggregate::Any => acc.is_some_and(|a| self.truth_of(a) == TruthSet::T),
+                Aggregate::Every => self.truth_of(value) == TruthSet::F,
+                Aggregate::Any => self.truth_of(value) == TruthSet::T,
                 _ => false,
             };
             if done {
                 env.vars = saved;
-                return acc.unwrap_or_else(|| self.truth(false));
+                return self.together(op, &list).unwrap_or(value);
             }
         }
         env.vars = saved;
         if let Some((object, fact)) = rest {
-            let r = self.rest(op, object, fact);
-            if op == Aggregate::LargestTwo {
-                list.push(r);
-            } else {
-                acc = Some(match acc {
-                    None => r,
-                    Some(a) => self.combine(op, a, r),
-                });
-            }
+            let r = self.rest(op, object, fact, unlisted);
+            list.push(r);
         }
         if op == Aggregate::LargestTwo {
             let first = self.program.list(&list);
             let n = u32::try_from(list.len()).unwrap_or(0);
             return self.push(Op::LargestTwo(first, n));
         }
-        match (acc, op) {
+        match (self.together(op, &list), op) {
             (Some(a), _) => a,
             (None, Aggregate::Every) => self.truth(true),
             (None, Aggregate::Any) => self.truth(false),
@@ -618,6 +621,22 @@ impl Linker<'_> {
         }
     }
 
+    /// All members together: a few one after the other, many half by half, so that what changes
+    /// with one member are only the sums above it.
+    fn together(&mut self, op: Aggregate, list: &[Reg]) -> Option<Reg> {
+        if list.len() > IN_A_ROW {
+            let (low, high) = list.split_at(list.len().next_power_of_two() / 2);
+            let (low, high) = (self.together(op, low)?, self.together(op, high)?);
+            return Some(self.combine(op, low, high));
+        }
+        let (first, others) = list.split_first()?;
+        Some(
+            others
+                .iter()
+                .fold(*first, |all, r| self.combine(op, all, *r)),
+        )
+    }
+
     fn combine(&mut self, op: Aggregate, a: Reg, b: Reg) -> Reg {
         match op {
             Aggregate::Every => self.push(Op::And(a, b)),
@@ -646,6 +665,7 @@ impl Linker<'_> {
         op: Aggregate,
         object: crate::design::model::ObjectId,
         fact: crate::vocabulary::FactIx,
+        unlisted: Interval,
     ) -> Reg {
         let key = (object, fact, op as u8);
         if let Some(r) = self.rests.get(&key) {
@@ -660,9 +680,8 @@ impl Linker<'_> {
                 self.doubt(object, fact, What::Rest, LeafSource::Unknown)
             }
             _ => {
-                let mut set = Val::interval(Interval::at_least(0.0));
+                let mut set = Val::interval(unlisted);
                 if matches!(op, Aggregate::Min | Aggregate::Max) {
-                    set = Val::interval(Interval::ALL);
                     set.bits = Presence::EITHER;
                 }
                 let (id, reg) = self.program.leaf(

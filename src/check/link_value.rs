@@ -7,10 +7,8 @@ use crate::design::tree::Arith;
 use crate::expression::{Flags, LeafKind, LeafSource, Op, Presence, Reg, SetWords, Val};
 use crate::quantity::{Interval, TruthSet};
 use crate::ruleset::Assumed;
-use crate::vocabulary::{Fact, FactIx, FactType, KindId, SeriesId};
+use crate::vocabulary::{Fact, FactIx, FactType, KindId, SeriesId, WordSet};
 
-/// The bit of "another text than those the rules know".
-const OTHER_TEXT: u64 = 1 << 61;
 const SECONDS: f64 = 86_400.0;
 
 impl Linker<'_> {
@@ -41,11 +39,8 @@ impl Linker<'_> {
         if let Some(a) = ruleset.assumption(o.kind, ix) {
             let val = match a.value {
                 Assumed::Number(x) => Val::number(x),
-                Assumed::Word(bits) => Val::bits(bits),
-                Assumed::Members(bits) => {
-                    let count = fact.words().map_or(0, |w| w.len());
-                    Val::bits(SetWords::known(bits, u32::try_from(count).unwrap_or(0)))
-                }
+                Assumed::Word(set) => Val::words(set),
+                Assumed::Members(set) => Val::bits(SetWords::known(set.bits(), drawn_from(fact))),
                 Assumed::Truth(t) => Val::truth(TruthSet::of(t)),
                 Assumed::Absent => absent(fact),
                 Assumed::TheOnly(_) => Val::any(Flags::NOT_COMPUTABLE),
@@ -104,21 +99,16 @@ impl Linker<'_> {
             }
             FactType::Date => Val::interval(Interval::ALL),
             FactType::Choice { words, .. } => {
-                let all = (1_u64 << words.len()) - 1;
-                Val::bits(if fact.optional {
-                    all | Presence::NO_WORD
+                let all = WordSet::first(words.len());
+                Val::words(if fact.optional {
+                    all.or(WordSet::NONE)
                 } else {
                     all
                 })
             }
-            FactType::Some { words } => {
-                Val::bits(SetWords::unknown(u32::try_from(words.len()).unwrap_or(0)))
-            }
+            FactType::Some { .. } => Val::bits(SetWords::unknown(drawn_from(fact))),
             FactType::YesNo => Val::truth(TruthSet::U),
-            FactType::Text => {
-                let known = (1_u64 << self.ruleset.texts.len().min(60)) - 1;
-                Val::bits(known | OTHER_TEXT)
-            }
+            FactType::Text => Val::words(self.any_text(fact)),
             _ => Val::any(Flags::NOT_COMPUTABLE),
         };
         let (id, reg) = self.program.leaf(
@@ -132,24 +122,30 @@ impl Linker<'_> {
         reg
     }
 
-    fn series_bits(&self, series: u16, within: Interval, optional: bool) -> u64 {
+    /// All texts: those that rules compare with, and the others.
+    fn any_text(&self, fact: &Fact) -> WordSet {
+        let all = WordSet::first(self.ruleset.texts.len()).or(WordSet::OTHER);
+        if fact.optional {
+            all.or(WordSet::NONE)
+        } else {
+            all
+        }
+    }
+
+    fn series_bits(&self, series: u16, within: Interval, optional: bool) -> WordSet {
         let members = self
             .ruleset
             .data
             .series
             .get(series as usize)
             .map_or(&[][..], |m| m);
-        let mut bits = 0;
-        for (i, m) in members.iter().enumerate() {
+        let inside = |m: f64| {
             let slack = 1e-9 * m.abs();
-            if within.lo - slack <= *m && *m <= within.hi + slack {
-                bits |= 1_u64 << i;
-            }
-        }
-        if optional {
-            bits |= Presence::NO_WORD;
-        }
-        bits
+            within.lo - slack <= m && m <= within.hi + slack
+        };
+        let places = members.iter().enumerate().filter(|(_, m)| inside(**m));
+        let set: WordSet = places.map(|(i, _)| i).collect();
+        if optional { set.or(WordSet::NONE) } else { set }
     }
 
     fn possible(
@@ -176,29 +172,14 @@ impl Linker<'_> {
                 self.number_leaf(*i, at, fact)
             }
             Possible::Formula(f) => self.formula(f, fact),
-            Possible::Words(bits) => {
-                let all = fact.words().map_or(*bits, |w| (1_u64 << w.len()) - 1);
-                self.bits_leaf(
-                    LeafKind::Choice,
-                    *bits,
-                    all,
-                    bits.count_ones() == 1,
-                    at,
-                    fact,
-                )
+            Possible::Words(set) => {
+                let all = fact.words().map_or(*set, |w| WordSet::first(w.len()));
+                self.words_leaf(*set, all, set.is_one(), at, fact)
             }
-            Possible::Members(bits) => {
-                let n = fact.words().map_or(0, |w| w.len());
-                let n = u32::try_from(n).unwrap_or(0);
-                let kind = LeafKind::Members(u8::try_from(n).unwrap_or(0));
-                self.bits_leaf(
-                    kind,
-                    SetWords::known(*bits, n),
-                    SetWords::unknown(n),
-                    true,
-                    at,
-                    fact,
-                )
+            Possible::Members(set) => {
+                let n = drawn_from(fact);
+                let known = SetWords::known(set.bits(), n);
+                self.bits_leaf(leaf_kind(fact), known, SetWords::unknown(n), true, at, fact)
             }
             Possible::Truth(t) => {
                 let bits = u64::from(TruthSet::of(*t).bits());
@@ -207,15 +188,11 @@ impl Linker<'_> {
             Possible::Text(t) => {
                 // The value of a parameter may be a word of a choice.
                 if let Some(i) = fact.words().and_then(|w| w.iter().position(|w| w == t)) {
-                    return self.program.constant(Val::bits(1 << i));
+                    return self.program.constant(Val::words(WordSet::one(i)));
                 }
-                let bits = self
-                    .ruleset
-                    .texts
-                    .iter()
-                    .position(|x| x == t)
-                    .map_or(OTHER_TEXT, |i| 1 << i);
-                self.bits_leaf(LeafKind::Choice, bits, bits, true, at, fact)
+                let place = self.ruleset.texts.iter().position(|x| x == t);
+                let set = place.map_or(WordSet::OTHER, WordSet::one);
+                self.words_leaf(set, set, true, at, fact)
             }
             Possible::Date(d) => {
                 self.number_leaf(Interval::point(f64::from(*d) * SECONDS), at, fact)
@@ -235,22 +212,34 @@ impl Linker<'_> {
     fn series_leaf(
         &mut self,
         series: SeriesId,
-        bits: u64,
-        all: u64,
+        set: WordSet,
+        all: WordSet,
         source: LeafSource,
         at: LeafInfo,
         fact: &Fact,
     ) -> Reg {
         let (id, selector) = self.program.leaf(
             LeafKind::Choice,
-            Val::bits(bits),
-            Val::bits(all),
+            Val::words(set),
+            Val::words(all),
             plausible(fact),
             source,
         );
         self.note(id, at);
         self.program
             .push(Op::Member(selector, series), &self.ruleset.data)
+    }
+
+    /// A leaf among words or texts.
+    fn words_leaf(
+        &mut self,
+        set: WordSet,
+        all: WordSet,
+        exact: bool,
+        at: LeafInfo,
+        fact: &Fact,
+    ) -> Reg {
+        self.bits_leaf(LeafKind::Choice, set.bits(), all.bits(), exact, at, fact)
     }
 
     fn bits_leaf(
@@ -309,20 +298,14 @@ impl Linker<'_> {
     ) -> Reg {
         let at = info(object, ix, line, What::Fact);
         // Words of a choice are one set.
-        let mut bits = 0_u64;
-        if list.iter().all(|p| match p {
-            Possible::Words(b) => {
-                bits |= b;
-                true
-            }
-            Possible::Absent if fact.words().is_some() => {
-                bits |= Presence::NO_WORD;
-                true
-            }
-            _ => false,
-        }) {
-            let all = fact.words().map_or(bits, |w| (1_u64 << w.len()) - 1);
-            return self.bits_leaf(LeafKind::Choice, bits, all | bits, false, at, fact);
+        let words = list.iter().try_fold(WordSet::EMPTY, |all, p| match p {
+            Possible::Words(set) => Some(all.or(*set)),
+            Possible::Absent if fact.words().is_some() => Some(all.or(WordSet::NONE)),
+            _ => None,
+        });
+        if let Some(set) = words {
+            let all = fact.words().map_or(set, |w| WordSet::first(w.len()));
+            return self.words_leaf(set, all.or(set), false, at, fact);
         }
         // Members of a series are one set, too.
         if let Some(series) = fact.series
@@ -330,17 +313,16 @@ impl Linker<'_> {
                 .iter()
                 .all(|p| matches!(p, Possible::Number(i) if i.is_point()))
         {
-            let bits = list.iter().fold(0, |all, p| match p {
-                Possible::Number(i) => all | self.series_bits(series.0, *i, false),
+            let bits = list.iter().fold(WordSet::EMPTY, |all, p| match p {
+                Possible::Number(i) => all.or(self.series_bits(series.0, *i, false)),
                 _ => all,
             });
             let all = self.series_bits(series.0, domain(fact), false);
             return self.series_leaf(series, bits, all, LeafSource::Range, at, fact);
         }
-        let selector = self.selector(object, ix, line, list.len().min(64));
+        let selector = self.selector(object, ix, line, list.len());
         let regs: Vec<Reg> = list
             .iter()
-            .take(64)
             .map(|p| match p {
                 Possible::Number(i) if i.is_point() => self.program.constant(Val::interval(*i)),
                 p => self.possible(object, ix, line, p, fact),
@@ -357,15 +339,11 @@ impl Linker<'_> {
         line: Option<u8>,
         count: usize,
     ) -> Reg {
-        let all = if count >= 64 {
-            u64::MAX
-        } else {
-            (1_u64 << count) - 1
-        };
+        let all = Val::words(WordSet::first(count));
         let (id, reg) = self.program.leaf(
             LeafKind::Choice,
-            Val::bits(all),
-            Val::bits(all),
+            all,
+            all,
             (f64::NEG_INFINITY, f64::INFINITY),
             LeafSource::Range,
         );
@@ -430,7 +408,7 @@ impl Linker<'_> {
                     .iter()
                     .map(|p| {
                         let i = words(p).unwrap_or(0);
-                        self.program.constant(Val::bits(1 << i))
+                        self.program.constant(Val::words(WordSet::one(i)))
                     })
                     .collect();
                 return self.pick(reg, &regs);
@@ -460,11 +438,11 @@ impl Linker<'_> {
                 reg
             }
             Possible::OneOf(list) => {
-                let all = (1_u64 << list.len().min(63)) - 1;
+                let all = Val::words(WordSet::first(list.len()));
                 let (leaf, selector) = self.program.leaf(
                     LeafKind::Choice,
-                    Val::bits(all),
-                    Val::bits(all),
+                    all,
+                    all,
                     (f64::NEG_INFINITY, f64::INFINITY),
                     LeafSource::Range,
                 );
@@ -473,7 +451,7 @@ impl Linker<'_> {
                     .iter()
                     .map(|p| {
                         let val = match (p, words(p)) {
-                            (_, Some(i)) => Val::bits(1 << i),
+                            (_, Some(i)) => Val::words(WordSet::one(i)),
                             (Possible::Number(i), _) => Val::interval(*i),
                             (Possible::Truth(t), _) => Val::truth(TruthSet::of(*t)),
                             _ => poison(fact),
@@ -513,6 +491,13 @@ pub(super) fn info(object: ObjectId, fact: FactIx, line: Option<u8>, what: What)
     }
 }
 
+/// How many words a set of words is drawn from.
+fn drawn_from(fact: &Fact) -> u32 {
+    let count = fact.words().map_or(0, |w| w.len());
+    // Rulesets with more are refused.
+    count.min(SetWords::MOST) as u32
+}
+
 /// The hard limits of a fact, as an interval.
 fn domain(fact: &Fact) -> Interval {
     let b = fact.domain;
@@ -530,7 +515,7 @@ fn plausible(fact: &Fact) -> (f64, f64) {
 fn leaf_kind(fact: &Fact) -> LeafKind {
     match &fact.ty {
         FactType::Choice { .. } | FactType::Text => LeafKind::Choice,
-        FactType::Some { words } => LeafKind::Members(u8::try_from(words.len()).unwrap_or(0)),
+        FactType::Some { .. } => LeafKind::Members(drawn_from(fact) as u8),
         FactType::YesNo => LeafKind::Truth,
         _ => LeafKind::Number,
     }
@@ -539,10 +524,8 @@ fn leaf_kind(fact: &Fact) -> LeafKind {
 /// What a fact reads as where it is known to be absent.
 pub(super) fn absent(fact: &Fact) -> Val {
     match &fact.ty {
-        FactType::Choice { .. } | FactType::Text => Val::bits(Presence::NO_WORD),
-        FactType::Some { words } => {
-            Val::bits(SetWords::known(0, u32::try_from(words.len()).unwrap_or(0)))
-        }
+        FactType::Choice { .. } | FactType::Text => Val::words(WordSet::NONE),
+        FactType::Some { .. } => Val::bits(SetWords::known(0, drawn_from(fact))),
         FactType::YesNo => Val::truth(TruthSet::U).flagged(Flags::NOT_COMPUTABLE),
         _ => Val::ABSENT,
     }
@@ -551,12 +534,10 @@ pub(super) fn absent(fact: &Fact) -> Val {
 /// What a fact reads as where it is written wrongly.
 pub(super) fn poison(fact: &Fact) -> Val {
     let val = match &fact.ty {
-        FactType::Choice { words, .. } => Val::bits((1_u64 << words.len()) - 1),
-        FactType::Some { words } => {
-            Val::bits(SetWords::unknown(u32::try_from(words.len()).unwrap_or(0)))
-        }
+        FactType::Choice { words, .. } => Val::words(WordSet::first(words.len())),
+        FactType::Some { .. } => Val::bits(SetWords::unknown(drawn_from(fact))),
         FactType::YesNo => Val::truth(TruthSet::U),
-        FactType::Text => Val::bits(OTHER_TEXT),
+        FactType::Text => Val::words(WordSet::OTHER),
         _ => Val::any(Flags::NONE),
     };
     val.flagged(Flags::POISON)

@@ -148,7 +148,7 @@ impl View<'_> {
             format!(" ({})", crate::vocabulary::LINES[(l as usize).min(2)])
         });
         Missing {
-            of: self.design.describe(info.object),
+            of: self.design.label(info.object),
             fact: format!("{name}{line}"),
             means,
             settled_by: settler.word(),

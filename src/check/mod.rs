@@ -14,14 +14,19 @@ mod link_value;
 mod missing;
 mod plain;
 mod show;
+mod standing;
+mod subject;
 mod verdicts;
 
 pub use cases::{CaseResult, run_cases};
 pub use coverage::{Branch, Branches, Seen};
+pub use departures::{Departures, Used, mistaken_departures};
 pub use finding::{
     Counts, FigureValue, Finding, Missing, Outcome, Reason, Report, WayState, WitnessValue,
 };
 pub use judge::{Judged, Settings, check, installation_name};
 pub use link::{FactKey, Frame, LeafInfo, Linker, Obj, Step, Trace, What};
 pub use show::{show_number, show_truth, show_val, show_words, tame};
+pub use standing::Standing;
+pub use subject::Subject;
 pub use verdicts::{Verdict, link_verdicts};

@@ -4,12 +4,10 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use crate::answer::{bounded_facts, bounds};
 use crate::report;
 use crate::source::{Problem, Sources};
 
-use super::check::{Format, Reading};
-use super::one::read_one;
+use super::args::{Format, Reading};
 use super::{Output, exit};
 
 #[derive(Debug, Args)]
@@ -26,14 +24,14 @@ pub(super) struct Bounds {
 
 impl Bounds {
     pub(super) fn run(&self, out: &mut Output) -> u8 {
-        let Some(one) = read_one(&self.file, &self.reading, out) else {
+        let Some(one) = self.reading.one(&self.file, out) else {
             return exit::FAILED;
         };
+        let of = &one.installation;
         let mut problems = Vec::new();
         for name in &self.facts {
-            let alone = std::slice::from_ref(name);
-            if bounded_facts(&one.ruleset, &one.design, alone).is_empty() {
-                let kinds = &one.ruleset.vocabulary.kinds;
+            if of.bounded_facts(std::slice::from_ref(name)).is_empty() {
+                let kinds = &of.ruleset.vocabulary.kinds;
                 let names = kinds.iter().flat_map(|k| k.writable_names());
                 let last = name.rsplit('.').next().unwrap_or(name);
                 problems.push(
@@ -47,22 +45,17 @@ impl Bounds {
             }
         }
         if !problems.is_empty() {
-            let text = report::render_problems(&problems, &Sources::default(), out.style());
-            out.note(text.trim_end());
+            out.problems(&problems, &Sources::default());
             return exit::FAILED;
         }
-        let places = bounded_facts(&one.ruleset, &one.design, &self.facts);
-        let all = bounds(&one.ruleset, &one.design, &places, one.stage);
+        let all = of.bounds(&of.bounded_facts(&self.facts));
+        let (path, sources) = (&one.loaded.path, &one.loaded.sources);
         match self.format {
-            Format::Text => out.text(&report::bounds::text(
-                &one.path,
-                &all,
-                !self.facts.is_empty(),
-                &one.sources,
-            )),
-            Format::Json => {
-                out.line(&report::bounds::json(&one.path, &all, &one.sources).to_string());
+            Format::Text => {
+                let named = !self.facts.is_empty();
+                out.text(&report::bounds::text(path, &all, named, sources));
             }
+            Format::Json => out.line(&report::bounds::json(path, &all, sources).to_string()),
         }
         exit::CLEAN
     }

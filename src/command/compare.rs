@@ -7,13 +7,12 @@ use clap::Args;
 use rayon::prelude::*;
 
 use crate::answer::{Comparison, fates, share_rules};
-use crate::check::{Report, Settings, check};
-use crate::report::{compare, render_problems};
-use crate::ruleset::{Library, Ruleset};
+use crate::check::{Report, Standing};
+use crate::report::compare;
+use crate::session::{Ask, Loaded, Options, Project};
 use crate::source::{Problem, Sources};
 
-use super::check::{Format, parse_stage};
-use super::read::{Read, Shelf, Wanted, design_files, parse_on, read};
+use super::args::{Format, parse_on, parse_stage};
 use super::{Output, exit};
 
 #[derive(Debug, Args)]
@@ -60,15 +59,13 @@ fn is_design(text: &str) -> bool {
     path.extension().is_some_and(|e| e == "amp")
 }
 
-fn judged(r: &Read) -> Option<(Arc<Ruleset>, Report)> {
-    let ruleset = r.ruleset.as_ref()?;
-    let settings = Settings {
-        stage: r.stage,
-        on: r.on,
-        ..Settings::default()
+fn judged(r: &Loaded) -> Option<Report> {
+    let installation = r.installation.as_ref()?;
+    let ask = Ask {
+        met: true,
+        ..Ask::default()
     };
-    let done = check(ruleset, r.design.as_ref()?, &settings);
-    Some((Arc::clone(ruleset), done.report))
+    Some(installation.check(ask).report)
 }
 
 /// Facts and kinds one ruleset knows and the other does not are no mistakes here.
@@ -78,48 +75,44 @@ fn is_not_read(p: &Problem) -> bool {
 
 impl Compare {
     pub(super) fn run(&self, out: &mut Output) -> u8 {
-        let shelf = Shelf::new(Library::new(self.rulesets.clone()));
-        let wanted = |rules: Option<&str>| {
+        let project = Project::on_disk(self.rulesets.clone());
+        let options = |rules: Option<&str>| {
             let (rules, edition) = match rules.map(split_edition) {
                 Some((r, e)) => (Some(r), e),
                 None => (None, None),
             };
-            Wanted {
+            Options {
                 rules,
                 edition,
                 on: self.on,
                 stage: self.stage,
-                ..Wanted::default()
+                ..Options::default()
             }
         };
         let files = is_design(&self.from) && is_design(&self.to);
-        let pairs: Vec<(String, Read, Read)> = if files {
-            let w = wanted(None);
-            let one = |p: &str| read(Path::new(p), &w, &shelf);
+        let pairs: Vec<(String, Arc<Loaded>, Arc<Loaded>)> = if files {
+            let w = options(None);
+            let one = |p: &str| project.open(Path::new(p), &w);
             vec![(self.to.clone(), one(&self.from), one(&self.to))]
         } else {
             if self.paths.is_empty() {
                 let p = Problem::error("no-designs", "no design to compare the rulesets over")
                     .help("name design files or folders after the two rulesets, or two design files as --from and --to");
-                out.note(render_problems(&[p], &Sources::default(), out.style()).trim_end());
+                out.problem(p);
                 return exit::FAILED;
             }
-            let (paths, problems) = design_files(&self.paths);
+            let (paths, problems) = project.designs(&self.paths);
             if !problems.is_empty() {
-                out.note(render_problems(&problems, &Sources::default(), out.style()).trim_end());
+                let problems: Vec<Problem> = problems.into_iter().map(|(_, p)| p).collect();
+                out.problems(&problems, &Sources::default());
                 return exit::FAILED;
             }
-            let (a, b) = (wanted(Some(&self.from)), wanted(Some(&self.to)));
-            paths
-                .par_iter()
-                .map(|p| {
-                    (
-                        p.display().to_string(),
-                        read(p, &a, &shelf),
-                        read(p, &b, &shelf),
-                    )
-                })
-                .collect()
+            let (a, b) = (options(Some(&self.from)), options(Some(&self.to)));
+            let pair = |p: &PathBuf| {
+                let name = p.display().to_string();
+                (name, project.open(p, &a), project.open(p, &b))
+            };
+            paths.par_iter().map(pair).collect()
         };
         let mut all = Comparison::default();
         let mut failed = false;
@@ -129,24 +122,17 @@ impl Compare {
             .collect();
         for (name, a, before, b, after) in &done {
             for r in [a, b] {
-                let wrong: Vec<Problem> = r
-                    .problems
-                    .iter()
-                    .filter(|p| p.is_error())
-                    .filter(|p| files || !is_not_read(p))
-                    .cloned()
-                    .collect();
-                all.not_read += r
-                    .problems
-                    .iter()
-                    .filter(|p| p.is_error() && !files && is_not_read(p))
-                    .count();
+                let errors = r.problems.iter().filter(|p| p.is_error()).cloned();
+                let (unread, wrong): (Vec<_>, Vec<_>) =
+                    errors.partition(|p| !files && is_not_read(p));
+                all.not_read += unread.len();
                 if !wrong.is_empty() {
                     failed = true;
-                    out.note(render_problems(&wrong, &r.sources, out.style()).trim_end());
+                    out.problems(&wrong, &r.sources);
                 }
             }
-            let (Some((from, x)), Some((to, y))) = (before, after) else {
+            let (Some(x), Some(y), Some(from), Some(to)) = (before, after, &a.ruleset, &b.ruleset)
+            else {
                 failed = true;
                 continue;
             };
@@ -167,13 +153,9 @@ impl Compare {
             Format::Json => out.line(&compare::json(&self.from, &self.to, &all).to_string()),
         }
         if failed {
-            exit::FAILED
-        } else if all.breaks() {
-            exit::BREACH
-        } else if all.opens() {
-            exit::UNDECIDED
+            Standing::Failed.code()
         } else {
-            exit::CLEAN
+            all.standing().code()
         }
     }
 }

@@ -7,7 +7,7 @@ use crate::report::{explain, render_problems};
 use crate::ruleset::{Case, read_cases};
 use crate::source::{Problem, Sources};
 
-use super::check::Format;
+use super::args::Format;
 use super::rules::Which;
 use super::{Output, exit};
 
@@ -35,10 +35,10 @@ impl Explain {
                 ),
             )
             .did_you_mean(&self.rule, ruleset.rules.iter().map(|r| r.id.as_str()));
-            out.note(render_problems(&[p], &Sources::default(), out.style()).trim_end());
+            out.problem(p);
             return exit::FAILED;
         };
-        let (files, problems) = read_cases(&ruleset.files);
+        let (files, problems) = read_cases(&ruleset.files, &ruleset.edition.id);
         if !problems.is_empty() {
             let sources = Sources::over(ruleset.files.clone());
             out.text(&render_problems(&problems, &sources, out.style()));
@@ -47,7 +47,6 @@ impl Explain {
             .iter()
             .flat_map(|f| &f.cases)
             .filter(|c| c.rule == rule.id)
-            .filter(|c| c.edition.as_ref().is_none_or(|e| *e == ruleset.edition.id))
             .collect();
         let reads = facts_read(&ruleset, rule);
         match self.format {

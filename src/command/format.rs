@@ -7,10 +7,9 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use crate::design::format::format;
-use crate::report::render_problems;
+use crate::session::Project;
 use crate::source::{Problem, SourceFile, Sources};
 
-use super::read::design_files;
 use super::{Output, exit};
 
 #[derive(Debug, Args)]
@@ -25,25 +24,19 @@ pub(super) struct Format {
 
 impl Format {
     pub(super) fn run(&self, out: &mut Output) -> u8 {
-        let (files, problems) = design_files(&self.paths);
+        let project = Project::on_disk(Vec::new());
+        let (files, problems) = project.designs(&self.paths);
+        let problems: Vec<Problem> = problems.into_iter().map(|(_, p)| p).collect();
         let mut code = exit::CLEAN;
-        let fail = |problems: &[Problem], sources: &Sources, out: &mut Output| {
-            let text = render_problems(problems, sources, out.style());
-            out.note(text.trim_end());
-        };
         if !problems.is_empty() {
-            fail(&problems, &Sources::default(), out);
+            out.problems(&problems, &Sources::default());
             code = exit::FAILED;
         }
         for path in files {
-            let text = match fs::read_to_string(&path) {
+            let text = match project.text(&path) {
                 Ok(t) => t,
-                Err(e) => {
-                    let p = Problem::error(
-                        "unreadable",
-                        format!("`{}` cannot be read: {e}", path.display()),
-                    );
-                    fail(&[p], &Sources::default(), out);
+                Err(problem) => {
+                    out.problems(&[problem], &Sources::default());
                     code = exit::FAILED;
                     continue;
                 }
@@ -52,7 +45,7 @@ impl Format {
                 Err(problems) => {
                     let mut sources = Sources::default();
                     sources.add(SourceFile::new(path.display().to_string(), text));
-                    fail(&problems, &sources, out);
+                    out.problems(&problems, &sources);
                     code = exit::FAILED;
                 }
                 Ok(new) if new == text => {}
@@ -67,7 +60,7 @@ impl Format {
                             "unwritable",
                             format!("`{}` cannot be written: {e}", path.display()),
                         );
-                        fail(&[p], &Sources::default(), out);
+                        out.problems(&[p], &Sources::default());
                         code = exit::FAILED;
                     }
                 },

@@ -1,5 +1,6 @@
 //! The command line: one file a verb.
 
+mod args;
 mod bounds;
 mod check;
 mod compare;
@@ -7,10 +8,8 @@ mod explain;
 mod format;
 mod mend;
 mod new;
-mod one;
 mod output;
 mod prove;
-mod read;
 mod rows;
 mod rules;
 mod rules_table;
@@ -27,15 +26,15 @@ use clap::{Parser, Subcommand, ValueEnum};
 pub use output::Output;
 
 /// Exit codes, as documented in the README.
-pub mod exit {
+mod exit {
+    use crate::check::Standing;
+
     /// Nothing in breach, and nothing undecided that could be a breach.
-    pub const CLEAN: u8 = 0;
+    pub(super) const CLEAN: u8 = Standing::Clean.code();
     /// A breach.
-    pub const BREACH: u8 = 1;
+    pub(super) const BREACH: u8 = Standing::Breach.code();
     /// The tool could not do its job: bad input, bad ruleset.
-    pub const FAILED: u8 = 2;
-    /// No breach, but something undecided that could be one.
-    pub const UNDECIDED: u8 = 3;
+    pub(super) const FAILED: u8 = Standing::Failed.code();
 }
 
 /// Checks designs of charge-point installations against the rules of a country.

@@ -8,11 +8,12 @@ use crate::answer::starter;
 use crate::design::format::format;
 use crate::report::render_problems;
 use crate::ruleset::{Library, Request, Stage};
+use crate::session::split_rules;
 use crate::source::{Problem, SourceFile, Sources};
 
-use super::check::parse_stage;
+use super::args::parse_stage;
 use super::format::write_whole;
-use super::rules::{show_problems, split_rules};
+use super::rules::show_problems;
 use super::{Output, exit};
 
 #[derive(Debug, Args)]

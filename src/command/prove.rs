@@ -4,14 +4,12 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use crate::answer::{BOXES, State, map, prove};
-use crate::report::{prove as report, render_problems};
-use crate::ruleset::Severity;
-use crate::source::{Problem, Sources};
+use crate::answer::BOXES;
+use crate::report::prove as report;
+use crate::source::Problem;
 
-use super::check::{Format, Reading};
+use super::args::{Format, Reading};
 use super::format::write_whole;
-use super::one::read_one;
 use super::{Output, exit};
 
 /// Cells of a map on a terminal and in a drawing.
@@ -39,12 +37,13 @@ pub(super) struct Prove {
 
 impl Prove {
     pub(super) fn run(&self, out: &mut Output) -> u8 {
-        let Some(one) = read_one(&self.file, &self.reading, out) else {
+        let Some(one) = self.reading.one(&self.file, out) else {
             return exit::FAILED;
         };
-        let proved = prove(&one.ruleset, &one.design, one.stage, self.boxes);
+        let proved = one.installation.prove(self.boxes);
+        let path = &one.loaded.path;
         let fail = |p: Problem, out: &mut Output| {
-            out.note(render_problems(&[p], &Sources::default(), out.style()).trim_end());
+            out.problem(p);
             exit::FAILED
         };
         let mut axes: Vec<usize> = Vec::new();
@@ -80,27 +79,17 @@ impl Prove {
                 out,
             );
         }
-        let cells = |size| {
-            drawable.then(|| {
-                map(
-                    &one.ruleset,
-                    &one.design,
-                    one.stage,
-                    &proved,
-                    (axes[0], axes[1]),
-                    size,
-                )
-            })
-        };
+        let cells =
+            |size| drawable.then(|| one.installation.map(&proved, (axes[0], axes[1]), size));
         match self.format {
             Format::Text => {
                 let m = cells(TEXT_CELLS);
-                out.text(&report::text(&one.path, &proved, m.as_ref()));
+                out.text(&report::text(path, &proved, m.as_ref()));
             }
-            Format::Json => out.line(&report::json(&one.path, &proved).to_string()),
+            Format::Json => out.line(&report::json(path, &proved).to_string()),
         }
         if let (Some(file), Some(m)) = (&self.svg, cells(DRAWN_CELLS)) {
-            match write_whole(file, &report::svg(&one.path, &proved, &m)) {
+            match write_whole(file, &report::svg(path, &proved, &m)) {
                 Ok(()) => out.note(&format!("{} written", file.display())),
                 Err(e) => {
                     return fail(
@@ -113,20 +102,6 @@ impl Prove {
                 }
             }
         }
-        let some = |s: State| {
-            proved
-                .proofs
-                .iter()
-                .filter(|p| p.severity == Severity::Breach)
-                .any(|p| p.parts.iter().any(|x| x.state == s))
-        };
-        let breach = Severity::Breach;
-        if some(State::Breaks) || proved.always_broken.iter().any(|(_, _, s)| *s == breach) {
-            exit::BREACH
-        } else if some(State::Open) || proved.always_open.iter().any(|(s, _)| *s == breach) {
-            exit::UNDECIDED
-        } else {
-            exit::CLEAN
-        }
+        proved.standing().code()
     }
 }

@@ -6,10 +6,11 @@ use std::sync::Arc;
 use clap::{Args, Subcommand};
 
 use crate::report::render_problems;
-use crate::ruleset::{Library, Loaded, Request, Requirement, Ruleset};
+use crate::ruleset::{Figures, Library, Loaded, Request, Requirement, Ruleset};
+use crate::session::split_rules;
 use crate::source::{Problem, Sources};
 
-use super::check::Format;
+use super::args::Format;
 use super::{Output, exit};
 
 #[derive(Debug, Args)]
@@ -83,13 +84,6 @@ impl Rules {
     }
 }
 
-/// Splits `gb + scotland + our-firm`.
-pub(super) fn split_rules(text: &str) -> (String, Vec<String>) {
-    let mut parts = text.split('+').map(|p| p.trim().to_owned());
-    let base = parts.next().unwrap_or_default();
-    (base, parts.collect())
-}
-
 impl Which {
     pub(super) fn library(&self) -> Library {
         Library::new(self.rulesets.clone())
@@ -127,6 +121,8 @@ impl Which {
         let library = self.library();
         let editions = self.editions();
         let mut seen: Vec<Problem> = Vec::new();
+        let mut figures: Vec<Figures> = Vec::new();
+        let mut last = None;
         let mut code = exit::CLEAN;
         for edition in editions {
             let loaded = library.load(&self.request(edition.clone()));
@@ -147,7 +143,8 @@ impl Which {
                 code = exit::FAILED;
             }
             seen.extend(fresh);
-            if let Some(r) = loaded.ruleset {
+            if let Some(r) = &loaded.ruleset {
+                figures.extend(r.figures_read());
                 let derived = r.derivations.iter().flatten().flatten().count();
                 out.line(&format!(
                     "{} edition {edition}: {} kinds, {} rules, {derived} derivations, {} tables, {} limits, hash {}",
@@ -158,10 +155,27 @@ impl Which {
                     r.limits.all.len(),
                     r.hash
                 ));
+                last = Some(loaded);
             }
+        }
+        if let Some(loaded) = last {
+            show_problems(&loaded, &unread(&figures), out);
         }
         code
     }
+}
+
+/// Cautions about what nothing reads in any of the editions that were looked at.
+fn unread(figures: &[Figures]) -> Vec<Problem> {
+    let mut all: Vec<Problem> = Vec::new();
+    for f in figures {
+        let read = figures.iter().any(|g| g.at == f.at && g.read);
+        let caution = f.unread();
+        if !read && !all.contains(&caution) {
+            all.push(caution);
+        }
+    }
+    all
 }
 
 impl Which {

@@ -5,7 +5,7 @@ use rayon::prelude::*;
 
 use crate::check::{Branches, CaseResult, Seen, run_cases};
 use crate::report::render_problems;
-use crate::ruleset::{Loaded, Ruleset, read_cases};
+use crate::ruleset::{Loaded, Ruleset, check_cases, read_cases};
 use crate::source::{Problem, Sources};
 
 use super::rules::{Which, show_problems};
@@ -19,6 +19,7 @@ pub(super) fn test(which: &Which, coverage: bool, out: &mut Output) -> u8 {
     let library = which.library();
     let (mut passed, mut failed) = (0_usize, 0_usize);
     let mut code = exit::CLEAN;
+    let mut shown: Vec<Problem> = Vec::new();
     for edition in which.editions() {
         let loaded = library.load(&which.request(edition.clone()));
         let edition = edition.unwrap_or_default();
@@ -27,11 +28,15 @@ pub(super) fn test(which: &Which, coverage: bool, out: &mut Output) -> u8 {
             code = exit::FAILED;
             continue;
         };
-        let (files, problems) = read_cases(&loaded.files);
-        show_problems(&loaded, &problems, out);
+        let (files, mut problems) = read_cases(&loaded.files, &ruleset.edition.id);
+        problems.extend(check_cases(&loaded.files));
         if !problems.is_empty() {
             code = exit::FAILED;
         }
+        // Most mistakes are the same in each edition.
+        problems.retain(|p| !shown.contains(p));
+        show_problems(&loaded, &problems, out);
+        shown.append(&mut problems);
         let fallback = files
             .iter()
             .find_map(|f| f.base.as_ref().map(|(t, _)| t.as_str()));

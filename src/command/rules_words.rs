@@ -5,7 +5,7 @@ use crate::ruleset::Ruleset;
 use crate::source::{Problem, Sources, closest};
 use crate::vocabulary::{FactIx, KindId, Vocabulary};
 
-use super::check::Format;
+use super::args::Format;
 use super::rules::Which;
 use super::{Output, exit};
 

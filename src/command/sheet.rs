@@ -5,15 +5,14 @@ use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
 
-use crate::answer::{sheet, told};
-use crate::check::{Outcome, Report, Settings, check};
+use crate::check::{Outcome, Report};
 use crate::report::notice::{self, Notice};
 use crate::report::sheet::{SheetOf, html, json, text};
 use crate::ruleset::{Severity, Stage};
+use crate::session::Ask;
 use crate::vocabulary::Settler;
 
-use super::check::Reading;
-use super::one::{One, read_one};
+use super::args::{One, Reading};
 use super::{Output, exit};
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -50,19 +49,15 @@ pub(super) struct SheetFor {
 
 impl SheetFor {
     pub(super) fn run(&self, out: &mut Output) -> u8 {
-        let Some(one) = read_one(&self.file, &self.reading, out) else {
+        let Some(one) = self.reading.one(&self.file, out) else {
             return exit::FAILED;
         };
         // What is judged of readings and papers later is no reason not to build.
-        let judged = check(
-            &one.ruleset,
-            &one.design,
-            &Settings {
-                stage: Stage::Design,
-                on: one.on,
-                ..Settings::default()
-            },
-        );
+        let of = &one.installation;
+        let judged = of.at(Stage::Design).check(Ask {
+            met: true,
+            ..Ask::default()
+        });
         if self.reader == Reader::Network {
             return self.notice(&one, &judged.report, out);
         }
@@ -72,16 +67,16 @@ impl SheetFor {
                 .count()
         };
         let head = SheetOf {
-            installation: one.installation(),
-            rules: one.ruleset.edition.title.clone(),
+            installation: of.name(),
+            rules: of.ruleset.edition.title.clone(),
             breaches: count(Outcome::Failed),
             open: count(Outcome::Undecided),
         };
-        let s = sheet(&one.ruleset, &one.design);
+        let s = of.sheet();
         match self.format {
             Form::Text => out.text(&text(&head, &s)),
             Form::Html => out.text(&html(&head, &s)),
-            Form::Json => out.line(&json(&one.path, &head, &s).to_string()),
+            Form::Json => out.line(&json(&one.loaded.path, &head, &s).to_string()),
         }
         exit::CLEAN
     }
@@ -89,16 +84,17 @@ impl SheetFor {
     /// What the network operator is told: what is asked about its side belongs to it.
     fn notice(&self, one: &One, report: &Report, out: &mut Output) -> u8 {
         const TOPIC: &str = "network-operator";
-        let facts = told(&one.ruleset, &one.design, Settler::Network);
-        let installation = one.installation();
+        let of = &one.installation;
+        let facts = of.told(Settler::Network);
+        let installation = of.name();
         if facts.is_empty() {
             out.note(&format!(
                 "the ruleset `{}` does not say what the network operator is told",
-                one.ruleset.id
+                of.ruleset.id
             ));
             return exit::FAILED;
         }
-        let rules = one.ruleset.rules.iter();
+        let rules = of.ruleset.rules.iter();
         let concerned: BTreeSet<&str> = rules
             .filter(|r| r.topic == TOPIC)
             .map(|r| r.id.as_str())
@@ -106,7 +102,7 @@ impl SheetFor {
         let notice = Notice {
             to: "network operator",
             installation: &installation,
-            rules: &one.ruleset.edition.title,
+            rules: &of.ruleset.edition.title,
             facts: &facts,
             findings: report
                 .findings
@@ -117,7 +113,7 @@ impl SheetFor {
         match self.format {
             Form::Text => out.text(&notice::text(&notice)),
             Form::Html => out.text(&notice::html(&notice)),
-            Form::Json => out.line(&notice::json(&one.path, &notice).to_string()),
+            Form::Json => out.line(&notice::json(&one.loaded.path, &notice).to_string()),
         }
         exit::CLEAN
     }

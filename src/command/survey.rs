@@ -4,11 +4,9 @@ use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
 
-use crate::answer::{known_facts, survey};
 use crate::report::survey::{SheetHead, json, sheet_html, sheet_text, text};
 
-use super::check::{Format, Reading};
-use super::one::read_one;
+use super::args::{Format, Reading};
 use super::{Output, exit};
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -34,15 +32,16 @@ pub(super) struct SurveyOf {
 
 impl SurveyOf {
     pub(super) fn run(&self, out: &mut Output) -> u8 {
-        let Some(one) = read_one(&self.file, &self.reading, out) else {
+        let Some(one) = self.reading.one(&self.file, out) else {
             return exit::FAILED;
         };
-        let s = survey(&one.ruleset, &one.design, one.stage);
+        let of = &one.installation;
+        let s = of.survey();
         if let Some(sheet) = self.sheet {
             let head = SheetHead {
-                installation: one.installation(),
-                rules: one.ruleset.edition.title.clone(),
-                known: known_facts(&one.ruleset, &one.design),
+                installation: of.name(),
+                rules: of.ruleset.edition.title.clone(),
+                known: of.known_facts(),
             };
             out.text(&match sheet {
                 Sheet::Text => sheet_text(&head, &s),
@@ -51,8 +50,8 @@ impl SurveyOf {
             return exit::CLEAN;
         }
         match self.format {
-            Format::Text => out.text(&text(&one.path, &s, &one.sources)),
-            Format::Json => out.line(&json(&one.path, &s, &one.sources).to_string()),
+            Format::Text => out.text(&text(&one.loaded.path, &s, &one.loaded.sources)),
+            Format::Json => out.line(&json(&one.loaded.path, &s, &one.loaded.sources).to_string()),
         }
         exit::CLEAN
     }

@@ -5,14 +5,12 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 use serde_json::json;
 
-use crate::answer::{Working, worked_facts, working};
-use crate::check::installation_name;
+use crate::answer::Working;
 use crate::report::render_problems;
 use crate::report::working::{AFTER, Above, html, json as as_json, text};
-use crate::source::{Problem, Sources};
+use crate::source::Problem;
 
-use super::check::Reading;
-use super::read::{Read, read};
+use super::args::Reading;
 use super::{Output, exit};
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -39,23 +37,22 @@ pub(super) struct WorkingOf {
 
 impl WorkingOf {
     pub(super) fn run(&self, out: &mut Output) -> u8 {
-        let r = read(&self.file, &self.reading.wanted(), &self.reading.shelf());
-        if r.problems.iter().any(Problem::is_error) {
+        let r = self
+            .reading
+            .project()
+            .open(&self.file, &self.reading.options());
+        if !r.is_sound() {
             let text = render_problems(&r.problems, &r.sources, out.style());
             out.text(&text);
         }
-        let Read {
-            ruleset: Some(ruleset),
-            design: Some(design),
-            ..
-        } = &r
-        else {
+        let Some(of) = &r.installation else {
             return exit::FAILED;
         };
-        let facts = worked_facts(ruleset, design, self.fact.as_deref());
+        let facts = of.worked_facts(self.fact.as_deref());
         if facts.is_empty() {
             let name = self.fact.clone().unwrap_or_default();
-            let names = ruleset
+            let names = of
+                .ruleset
                 .vocabulary
                 .kinds
                 .iter()
@@ -65,15 +62,11 @@ impl WorkingOf {
                 format!("nothing of this design is worked out under the name `{name}`"),
             )
             .did_you_mean(&name, names);
-            let text = render_problems(&[p], &Sources::default(), out.style());
-            out.note(text.trim_end());
+            out.problem(p);
             return exit::FAILED;
         }
-        let all: Vec<Working> = facts
-            .into_iter()
-            .map(|(o, f)| working(ruleset, design, o, f))
-            .collect();
-        let name = installation_name(ruleset, design);
+        let all: Vec<Working> = facts.into_iter().map(|(o, f)| of.working(o, f)).collect();
+        let (name, ruleset) = (of.name(), &of.ruleset);
         let rules = format!(
             "{} [{} {}]",
             ruleset.edition.title, ruleset.id, ruleset.hash
@@ -105,10 +98,10 @@ impl WorkingOf {
                 );
             }
         }
-        if r.problems.iter().any(Problem::is_error) {
-            exit::FAILED
-        } else {
+        if r.is_sound() {
             exit::CLEAN
+        } else {
+            exit::FAILED
         }
     }
 }

@@ -1,10 +1,12 @@
 //! A design after its names are resolved: objects, and for each written fact the set of what it
 //! may be, with the place where it stands.
 
+use rustc_hash::FxHashMap;
+
 use crate::design::tree::{Arith, Origin};
 use crate::quantity::Interval;
 use crate::source::{Span, Spanned};
-use crate::vocabulary::KindId;
+use crate::vocabulary::{KindId, WordSet};
 
 /// Names an object of a [`Design`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -53,10 +55,10 @@ pub enum Possible {
     Number(Interval),
     /// Arithmetic over parameters (only if at least one parameter occurs).
     Formula(Formula),
-    /// Words of a choice, as a set of indices into its words; one bit is one known word.
-    Words(u64),
+    /// Words of a choice; a set of one is one known word.
+    Words(WordSet),
     /// Words that are in a set of words (a `some of` fact, fully known).
-    Members(u64),
+    Members(WordSet),
     /// Yes or no.
     Truth(bool),
     /// A text.
@@ -100,6 +102,8 @@ pub struct Object {
     pub label: Option<String>,
     /// The object it is a part of.
     pub owner: Option<ObjectId>,
+    /// The block it is written inside; none for a part, and at the outermost level.
+    pub scope: Option<ObjectId>,
     /// Its written facts, by fact index; as long as the kind has facts.
     pub facts: Vec<Option<Written>>,
     /// Kinds of which it says that all are listed (`all-listed`, or `no KIND` inside it).
@@ -187,6 +191,8 @@ pub struct Design {
     pub newest_date: Option<i32>,
     /// How many cautions were reported about what is written: values that are hardly plausible.
     pub cautions: usize,
+    /// Labels of the objects whose own name is also that of another: see [`Design::label`].
+    pub(crate) labels: FxHashMap<ObjectId, String>,
 }
 
 impl Design {
@@ -216,13 +222,38 @@ impl Design {
         at
     }
 
-    /// How messages name an object: `ev`, or `device of ev` for a part.
+    /// How messages name an object: `ev`, or `device of ev` for a part. Where two of a kind share
+    /// a name it is the shortest that tells them apart, as a design may write it: `main.ev`.
     #[must_use]
-    pub fn describe(&self, id: ObjectId) -> String {
+    pub fn label(&self, id: ObjectId) -> String {
+        if let Some(label) = self.labels.get(&id) {
+            return label.clone();
+        }
         let object = self.object(id);
         match object.owner {
-            Some(owner) => format!("{} of {}", object.name, self.describe(owner)),
+            Some(owner) => format!("{} of {}", object.name, self.label(owner)),
             None => object.name.clone(),
+        }
+    }
+
+    /// The name of a block with those of the blocks around it: `main.ev`.
+    #[must_use]
+    pub fn full_name(&self, id: ObjectId) -> String {
+        let object = self.object(id);
+        match object.scope {
+            Some(scope) => format!("{}.{}", self.full_name(scope), object.name),
+            None => object.name.clone(),
+        }
+    }
+
+    /// What an object is from design to design and from edit to edit, whatever else is called
+    /// alike: its roles, then the full name of the block they belong to.
+    #[must_use]
+    pub fn path(&self, id: ObjectId) -> String {
+        let object = self.object(id);
+        match object.owner {
+            Some(owner) => format!("{} of {}", object.name, self.path(owner)),
+            None => self.full_name(id),
         }
     }
 }

@@ -15,6 +15,7 @@ mod departures;
 mod expected;
 mod facts;
 mod feeds;
+mod labels;
 mod limits;
 mod numbers;
 mod parameters;
@@ -64,7 +65,7 @@ impl Resolved {
 
 /// Resolves the trees of a design: the files it uses first, the main file last.
 #[must_use]
-pub fn resolve(trees: &[Tree], vocabulary: &Vocabulary, settings: &Settings) -> Resolved {
+pub fn resolve(trees: &[&Tree], vocabulary: &Vocabulary, settings: &Settings) -> Resolved {
     let mut resolver = Resolver::new(vocabulary);
     resolver.read_items(trees);
     resolver.read_parameters(settings);

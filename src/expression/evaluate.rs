@@ -107,7 +107,7 @@ pub fn evaluate(op: Op, vals: &[Val], program: &Program, data: &Data) -> Val {
                 .get(first as usize..(first + count) as usize)
                 .unwrap_or(&[]);
             for (i, r) in list.iter().enumerate() {
-                if s.bits >> i & 1 != 0 {
+                if s.as_words().has(i) {
                     all = all.union(at(*r));
                 }
             }
@@ -133,7 +133,7 @@ pub fn evaluate(op: Op, vals: &[Val], program: &Program, data: &Data) -> Val {
                 all = Val::ABSENT;
             }
             for (i, m) in members.iter().enumerate() {
-                if s.bits >> i & 1 != 0 {
+                if s.as_words().has(i) {
                     all = all.union(Val::number(*m));
                 }
             }

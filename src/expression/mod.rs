@@ -5,6 +5,7 @@ mod derivative;
 mod evaluate;
 mod parse;
 mod program;
+mod range;
 mod refine;
 mod syntax;
 mod table;
@@ -14,9 +15,11 @@ mod typing;
 pub use evaluate::evaluate;
 pub use parse::parse;
 pub use program::{
-    Data, Flags, Leaf, LeafId, LeafKind, LeafSource, Op, Presence, Program, Reg, SetWords, Val,
+    Data, Flags, Leaf, LeafId, LeafKind, LeafSource, Op, Presence, Program, Reg, SetWords, Users,
+    Val,
 };
-pub use refine::{Budget, Cone, ConeLeaf, Decision, Named, Refiner, Witness};
+pub use range::{Ranges, hull};
+pub use refine::{Asked, Budget, Cone, ConeLeaf, Decision, Fuel, Named, Refiner, Witness};
 pub use syntax::{Aggregate, BinaryOp, Expr, ExprKind, OriginTest, Range, UnaryOp};
 pub use table::{Between, Beyond, Cell, Key, KeyType, Row, RowKey, Table, TableId};
 pub use typed::{

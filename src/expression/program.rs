@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::table::{Table, TableId};
 use crate::quantity::{Interval, Rounding, TruthSet};
-use crate::vocabulary::SeriesId;
+use crate::vocabulary::{SeriesId, WordSet};
 
 /// Index of a register, which is the index of the operation that fills it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -71,32 +71,51 @@ impl Presence {
     /// Either.
     pub const EITHER: u64 = 3;
     /// In a set of words: the bit of "none".
-    pub const NO_WORD: u64 = 1 << 63;
+    pub const NO_WORD: u64 = WordSet::NONE.bits();
 }
 
 /// A set of words each of which may be in or out: low half "may be in", high half "may be out".
 pub struct SetWords;
 
 impl SetWords {
+    /// The most words such a set is drawn from; rulesets with more are refused.
+    pub const MOST: usize = 16;
+    /// How far "may be out" stands from "may be in".
+    const OUT: u32 = 32;
+
+    /// The first `count` words; all there is room for, if they are more.
+    const fn first(count: u32) -> u64 {
+        let room = (1 << Self::OUT) - 1;
+        if count < Self::OUT {
+            (1 << count) - 1
+        } else {
+            room
+        }
+    }
+
     /// Known members, out of `count` words.
     #[must_use]
     pub const fn known(members: u64, count: u32) -> u64 {
-        let all = (1_u64 << count) - 1;
-        (members & all) | ((!members & all) << 32)
+        let all = Self::first(count);
+        (members & all) | ((!members & all) << Self::OUT)
     }
 
     /// Nothing known, out of `count` words.
     #[must_use]
     pub const fn unknown(count: u32) -> u64 {
-        let all = (1_u64 << count) - 1;
-        all | (all << 32)
+        let all = Self::first(count);
+        all | (all << Self::OUT)
     }
 
-    /// Whether a word is in the set.
+    /// Whether a word is in the set; of a word that there is no room for that is not known.
     #[must_use]
     pub const fn has(bits: u64, word: u8) -> TruthSet {
+        let word = word as u32;
+        if word >= Self::OUT {
+            return TruthSet::U;
+        }
         let within = bits >> word & 1 != 0;
-        let without = bits >> (32 + word) & 1 != 0;
+        let without = bits >> (Self::OUT + word) & 1 != 0;
         TruthSet::new(within, without)
     }
 }
@@ -104,8 +123,8 @@ impl SetWords {
 /// What a register holds: a set of values.
 ///
 /// Numbers use `lo`, `hi` and, in `bits`, their [`Presence`]; an absent number is the empty
-/// interval. Truths keep a [`TruthSet`] in `bits`, words of a choice and selectors a set of
-/// indices, sets of words a [`SetWords`]; these have `lo` and `hi` zero. So one union serves all.
+/// interval. Truths keep a [`TruthSet`] in `bits`, words of a choice and selectors a [`WordSet`],
+/// sets of words a [`SetWords`]; these have `lo` and `hi` zero. So one union serves all.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Val {
     /// Lowest value of a number.
@@ -169,6 +188,18 @@ impl Val {
             bits,
             flags: Flags::NONE,
         }
+    }
+
+    /// Words of a choice, texts, members of a series, alternatives.
+    #[must_use]
+    pub const fn words(set: WordSet) -> Self {
+        Self::bits(set.bits())
+    }
+
+    /// As a set of words.
+    #[must_use]
+    pub const fn as_words(self) -> WordSet {
+        WordSet::from_bits(self.bits)
     }
 
     /// A truth.
@@ -459,6 +490,46 @@ pub struct Program {
     pub leaves: Vec<Leaf>,
 }
 
+/// Which operations read each register: the program the other way round.
+#[derive(Clone, Debug)]
+pub struct Users {
+    first: Vec<u32>,
+    list: Vec<Reg>,
+}
+
+impl Users {
+    /// The users of all registers of a program.
+    #[must_use]
+    pub fn of(program: &Program) -> Self {
+        let n = program.ops.len();
+        let mut first = vec![0_u32; n + 1];
+        for op in &program.ops {
+            op.operands(&program.args, |r| first[r.ix() + 1] += 1);
+        }
+        for i in 0..n {
+            first[i + 1] += first[i];
+        }
+        let mut next = first.clone();
+        let total = first.last().map_or(0, |t| *t as usize);
+        let mut list = vec![Reg(0); total];
+        for (op, user) in program.ops.iter().zip((0..).map(Reg)) {
+            op.operands(&program.args, |r| {
+                let slot = &mut next[r.ix()];
+                list[*slot as usize] = user;
+                *slot += 1;
+            });
+        }
+        Self { first, list }
+    }
+
+    /// The operations that read a register, ascending.
+    #[must_use]
+    pub fn of_register(&self, reg: Reg) -> &[Reg] {
+        let (from, to) = (self.first[reg.ix()], self.first[reg.ix() + 1]);
+        self.list.get(from as usize..to as usize).unwrap_or(&[])
+    }
+}
+
 /// What operations look up: tables and series of the ruleset.
 #[derive(Clone, Debug, Default, Serialize, Deserialize)]
 pub struct Data {
@@ -520,6 +591,16 @@ impl Program {
         let first = u32::try_from(self.args.len()).unwrap_or(u32::MAX);
         self.args.extend_from_slice(regs);
         first
+    }
+
+    /// Fills all registers again, some leaves having other values than those they were linked with.
+    pub fn fill(&mut self, leaves: &[Val], data: &Data) {
+        for i in 0..self.ops.len() {
+            self.vals[i] = match self.ops[i] {
+                Op::Leaf(id) => leaves[id.0 as usize],
+                op => super::evaluate(op, &self.vals, self, data),
+            };
+        }
     }
 
     /// The value of a register.

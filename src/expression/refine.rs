@@ -7,15 +7,33 @@
 
 mod naming;
 mod split;
+mod trial;
 mod values;
 mod witness;
+
+use std::borrow::Cow;
 
 use super::evaluate;
 use super::program::{Data, Flags, Leaf, LeafId, Op, Presence, Program, Reg, Val};
 use crate::quantity::{Interval, TruthSet};
+use trial::Trial;
 
 /// What naming the leaves that decide one rule may cost, in operations.
 const NAMING_WORK: u32 = 60_000;
+
+/// What an answer may take, in operations that are worked out or looked at.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Fuel(pub u64);
+
+impl Fuel {
+    /// For a program: at least so much, and for a large one so many times what working it out once
+    /// takes.
+    #[must_use]
+    pub const fn share(program: &Program, (least, times): (u64, u64)) -> Self {
+        let all = program.ops.len() as u64 * times;
+        Self(if all > least { all } else { least })
+    }
+}
 
 /// How many boxes one verdict may cost.
 #[derive(Clone, Copy, Debug)]
@@ -68,6 +86,17 @@ pub struct Decision {
     pub boxes: u32,
 }
 
+/// What is asked of a truth: the less is asked, the sooner it is told.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Asked {
+    /// Everything: whether it is decided, and points that show that it is not.
+    All,
+    /// Whether it holds for all assignments.
+    Holds,
+    /// Whether it fails for all assignments.
+    Fails,
+}
+
 /// A leaf that could decide, alone or with another.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Named {
@@ -83,18 +112,28 @@ pub struct Named {
 pub struct Refiner<'a> {
     program: &'a Program,
     data: &'a Data,
+    /// The registers from which trials depart: as written, until other values are settled.
+    base: Cow<'a, [Val]>,
     vals: Vec<Val>,
     depends: Vec<bool>,
     mark: Vec<u32>,
     paths: Vec<u32>,
     round: u32,
     slopes: Vec<Interval>,
+    trial: Option<Box<Trial>>,
+    /// Operations evaluated or looked at so far.
+    work: u64,
+    /// Room that is used again and again.
+    stack: Vec<Reg>,
+    boxes: Vec<Val>,
+    saved: Vec<Val>,
 }
 
 /// What a box turned out to be.
 enum Outcome {
     Decided(bool, Flags),
-    Split(Vec<Vec<Val>>),
+    /// One leaf is split, by its index among the cone's leaves.
+    Split(usize, Vec<Val>),
     /// Cannot be split further and still says nothing.
     Stuck(Flags),
     /// Each numeric leaf occurs once: its bounds are attained.
@@ -111,7 +150,7 @@ impl<'a> Refiner<'a> {
             depends[i] = match program.ops[i] {
                 Op::Leaf(id) => {
                     let leaf = &program.leaves[id.0 as usize];
-                    !leaf.is_point(&leaf.set)
+                    !leaf.is_point(&program.vals[i])
                 }
                 op => {
                     let mut any = false;
@@ -123,28 +162,25 @@ impl<'a> Refiner<'a> {
         Self {
             program,
             data,
+            base: Cow::Borrowed(&program.vals),
             vals: program.vals.clone(),
             depends,
             mark: vec![0; n],
             paths: vec![0; n],
             round: 0,
             slopes: Vec::new(),
+            trial: None,
+            work: 0,
+            stack: Vec::new(),
+            boxes: Vec::new(),
+            saved: Vec::new(),
         }
     }
 
-    /// Treats a leaf as varying although it is written as one value.
-    pub fn vary(&mut self, leaves: &[LeafId]) {
-        for id in leaves {
-            let reg = self.leaf(*id).reg;
-            self.depends[reg.ix()] = true;
-        }
-        for i in 0..self.program.ops.len() {
-            if !self.depends[i] {
-                let mut any = false;
-                self.program.ops[i].operands(&self.program.args, |r| any |= self.depends[r.ix()]);
-                self.depends[i] = any;
-            }
-        }
+    /// Operations evaluated or looked at so far.
+    #[must_use]
+    pub const fn work(&self) -> u64 {
+        self.work
     }
 
     fn leaf(&self, id: LeafId) -> &'a Leaf {
@@ -158,21 +194,30 @@ impl<'a> Refiner<'a> {
 
     /// The operations and leaves on which `root` depends.
     pub fn cone(&mut self, root: Reg) -> Cone {
+        let found = self.below(root, |this, r| this.depends[r.ix()]);
+        self.parted(root, found)
+    }
+
+    /// The operations on which `root` depends and that change with some leaves, be these single
+    /// values as written, or with any that is none.
+    pub fn cone_over(&mut self, root: Reg, near: &[LeafId]) -> Cone {
+        let below = self.below(root, |_, _| true);
+        // Above a leaf that is looked at stands what had no mark before.
         let round = self.next_round();
-        let mut stack = vec![root];
-        let mut found = Vec::new();
-        while let Some(r) = stack.pop() {
-            if !self.depends[r.ix()] || self.mark[r.ix()] == round {
+        for id in near {
+            let reg = self.leaf(*id).reg;
+            self.mark[reg.ix()] = round;
+        }
+        let (mut ops, mut leaves) = (Vec::new(), Vec::new());
+        for r in below {
+            let mut any = self.depends[r.ix()] || self.mark[r.ix()] == round;
+            let op = self.program.ops[r.ix()];
+            op.operands(&self.program.args, |o| any |= self.mark[o.ix()] == round);
+            if !any {
                 continue;
             }
             self.mark[r.ix()] = round;
-            found.push(r);
-            self.program.ops[r.ix()].operands(&self.program.args, |o| stack.push(o));
-        }
-        found.sort_unstable();
-        let (mut ops, mut leaves) = (Vec::new(), Vec::new());
-        for r in found {
-            match self.program.ops[r.ix()] {
+            match op {
                 Op::Leaf(id) => leaves.push(ConeLeaf { id, reg: r }),
                 _ => ops.push(r),
             }
@@ -180,10 +225,30 @@ impl<'a> Refiner<'a> {
         Cone { root, ops, leaves }
     }
 
+    /// The operations under `root`, ascending, as far as they are wanted.
+    fn below(&mut self, root: Reg, wanted: impl Fn(&Self, Reg) -> bool) -> Vec<Reg> {
+        let round = self.next_round();
+        let mut stack = std::mem::take(&mut self.stack);
+        stack.push(root);
+        let mut found = Vec::new();
+        while let Some(r) = stack.pop() {
+            if self.mark[r.ix()] == round || !wanted(self, r) {
+                continue;
+            }
+            self.mark[r.ix()] = round;
+            found.push(r);
+            self.program.ops[r.ix()].operands(&self.program.args, |o| stack.push(o));
+        }
+        self.stack = stack;
+        self.work += found.len() as u64;
+        found.sort_unstable();
+        found
+    }
+
     /// The leaves as written.
     #[must_use]
     pub fn written(&self, cone: &Cone) -> Vec<Val> {
-        cone.leaves.iter().map(|l| self.leaf(l.id).set).collect()
+        cone.leaves.iter().map(|l| self.base[l.reg.ix()]).collect()
     }
 
     /// Evaluates a cone for a box of leaf values and gives the value of its root. The registers
@@ -201,6 +266,7 @@ impl<'a> Refiner<'a> {
             );
             self.vals[r.ix()] = val;
         }
+        self.work += cone.ops.len() as u64;
         self.vals[cone.root.ix()]
     }
 
@@ -221,7 +287,7 @@ impl<'a> Refiner<'a> {
                 others
                     .iter()
                     .find(|(id, _)| *id == l.id)
-                    .map_or(self.leaf(l.id).set, |(_, v)| *v)
+                    .map_or(self.base[l.reg.ix()], |(_, v)| *v)
             })
             .collect()
     }
@@ -235,10 +301,10 @@ impl<'a> Refiner<'a> {
     /// Puts the registers of a cone back to the values as written.
     pub fn restore(&mut self, cone: &Cone) {
         for l in &cone.leaves {
-            self.vals[l.reg.ix()] = self.program.vals[l.reg.ix()];
+            self.vals[l.reg.ix()] = self.base[l.reg.ix()];
         }
         for r in &cone.ops {
-            self.vals[r.ix()] = self.program.vals[r.ix()];
+            self.vals[r.ix()] = self.base[r.ix()];
         }
     }
 
@@ -248,8 +314,38 @@ impl<'a> Refiner<'a> {
         self.decide_within(cone, start, budget)
     }
 
-    /// Decides the truth of a cone's root over a box of leaf values.
+    /// Decides the truth of a cone's root over a box of leaf values. The registers are left as they
+    /// were.
     pub fn decide_within(&mut self, cone: &Cone, start: Vec<Val>, budget: Budget) -> Decision {
+        self.tell_within(cone, &start, budget, Asked::All)
+    }
+
+    /// The same, as far as it is asked: a truth that is neither is not looked into further.
+    pub fn tell_within(
+        &mut self,
+        cone: &Cone,
+        start: &[Val],
+        budget: Budget,
+        asked: Asked,
+    ) -> Decision {
+        let mut saved = std::mem::take(&mut self.saved);
+        let all = || {
+            cone.leaves
+                .iter()
+                .map(|l| l.reg)
+                .chain(cone.ops.iter().copied())
+        };
+        saved.clear();
+        saved.extend(all().map(|r| self.vals[r.ix()]));
+        let decision = self.split_up(cone, start, budget, asked);
+        for (r, val) in all().zip(&saved) {
+            self.vals[r.ix()] = *val;
+        }
+        self.saved = saved;
+        decision
+    }
+
+    fn split_up(&mut self, cone: &Cone, start: &[Val], budget: Budget, asked: Asked) -> Decision {
         let mut d = Decision {
             truth: TruthSet::U,
             flags: Flags::NONE,
@@ -259,15 +355,25 @@ impl<'a> Refiner<'a> {
             boxes: 0,
         };
         let (mut some_yes, mut some_no, mut doubt) = (false, false, false);
-        let mut stack = vec![start.clone()];
-        while let Some(values) = stack.pop() {
+        // The boxes that are left, one behind the other.
+        let width = start.len();
+        let mut boxes = std::mem::take(&mut self.boxes);
+        boxes.clear();
+        boxes.extend_from_slice(start);
+        let mut left = 1_usize;
+        let mut values = start.to_vec();
+        while left > 0 {
             if d.boxes >= budget.0 {
                 d.exhausted = true;
                 doubt = true;
                 break;
             }
+            left -= 1;
+            let at = left * width;
+            values.copy_from_slice(boxes.get(at..).unwrap_or(&[]));
+            boxes.truncate(at);
             d.boxes += 1;
-            match self.judge(cone, &values) {
+            let split = match self.judge(cone, &values) {
                 Outcome::Decided(truth, flags) => {
                     d.flags = d.flags.with(flags.only(Flags::ASSUMED));
                     let (seen, slot) = if truth {
@@ -276,37 +382,56 @@ impl<'a> Refiner<'a> {
                         (&mut some_no, &mut d.no)
                     };
                     *seen = true;
-                    if slot.is_none() {
-                        let point = self.point_in(cone, &values, &start);
+                    if slot.is_none() && asked == Asked::All {
+                        let point = self.point_in(cone, &values, start);
                         *slot = self.replay(cone, point, truth);
                     }
+                    None
                 }
-                Outcome::Split(parts) => stack.extend(parts.into_iter().rev()),
+                Outcome::Split(leaf, parts) => Some((leaf, parts)),
                 Outcome::Stuck(flags) => {
                     d.flags = d.flags.with(flags);
                     doubt = true;
+                    None
                 }
-                Outcome::Attained if budget.0 < Budget::default().0 => doubt = true,
+                Outcome::Attained if budget.0 < Budget::default().0 => {
+                    doubt = true;
+                    None
+                }
                 Outcome::Attained => {
                     self.find_witnesses(cone, &values, &mut d);
                     if d.yes.is_none() || d.no.is_none() {
-                        match self.bisect(cone, &values) {
-                            Some(parts) => stack.extend(parts.into_iter().rev()),
-                            None => doubt = true,
-                        }
+                        let split = self.bisect(cone, &values);
+                        doubt |= split.is_none();
+                        split
+                    } else {
+                        None
                     }
                 }
+            };
+            if let Some((leaf, parts)) = split {
+                for part in parts.into_iter().rev() {
+                    values[leaf] = part;
+                    boxes.extend_from_slice(&values);
+                    left += 1;
+                }
             }
-            if d.yes.is_some() && d.no.is_some() {
+            let told = match asked {
+                Asked::All => d.yes.is_some() && d.no.is_some(),
+                Asked::Holds => some_no || doubt,
+                Asked::Fails => some_yes || doubt,
+            };
+            if told {
+                doubt |= left > 0;
                 break;
             }
         }
+        self.boxes = boxes;
         // Only a verdict is worth a search for witnesses; a try with a small budget is not.
         let verdict = budget.0 >= Budget::default().0;
         if verdict && (d.yes.is_none() || d.no.is_none()) && doubt && !d.flags.any(Flags::UNSOUND) {
-            self.find_witnesses(cone, &start, &mut d);
+            self.find_witnesses(cone, start, &mut d);
         }
-        self.restore(cone);
         let both = d.yes.is_some() && d.no.is_some() || some_yes && some_no;
         d.truth = if both || doubt {
             TruthSet::U
@@ -324,8 +449,8 @@ impl<'a> Refiner<'a> {
             _ => {}
         }
         let (live, once) = self.live(cone);
-        if let Some(parts) = self.split_discrete(cone, values, &live) {
-            return Outcome::Split(parts);
+        if let Some((leaf, parts)) = self.split_discrete(cone, values, &live) {
+            return Outcome::Split(leaf, parts);
         }
         if live.is_empty() {
             return Outcome::Stuck(root.flags);
@@ -339,7 +464,7 @@ impl<'a> Refiner<'a> {
         // The monotone pass moved the registers.
         self.run(cone, values);
         match self.split_number(cone, values, &live) {
-            Some(parts) => Outcome::Split(parts),
+            Some((leaf, parts)) => Outcome::Split(leaf, parts),
             None => Outcome::Stuck(root.flags),
         }
     }
@@ -357,10 +482,8 @@ impl<'a> Refiner<'a> {
             }
             let count = self.paths[r.ix()];
             let op = self.program.ops[r.ix()];
+            // Marks of what is not in the cone are not looked at.
             let visit = |this: &mut Self, o: Reg| {
-                if !this.depends[o.ix()] {
-                    return;
-                }
                 if this.mark[o.ix()] == round {
                     this.paths[o.ix()] = this.paths[o.ix()].saturating_add(count);
                 } else {

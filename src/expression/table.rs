@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::program::{Flags, Presence, Val};
 use crate::quantity::{Dim, Interval};
-use crate::vocabulary::{Words, words};
+use crate::vocabulary::{WordSet, Words, words};
 
 /// Names a table.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -147,6 +147,12 @@ impl Table {
         val.flagged(flags)
     }
 
+    /// Where its figures lie; nothing, if it has none. What rests on a gap decides nothing.
+    #[must_use]
+    pub fn range(&self) -> Option<Interval> {
+        self.rows.range()
+    }
+
     /// Values of a numeric key between which a straight line is drawn or a step taken: the
     /// places where a set of keys must be split.
     #[must_use]
@@ -242,6 +248,18 @@ const NO_ROW: Val = Val {
 };
 
 impl Level {
+    fn range(&self) -> Option<Interval> {
+        let all = |levels: &mut dyn Iterator<Item = &Self>| {
+            levels.map(Self::range).fold(None, super::range::hull)
+        };
+        match self {
+            Self::Number(rows, ..) => all(&mut rows.iter().map(|(_, l)| l)),
+            Self::Word(rows, rest) => all(&mut rows.iter().map(|(_, l)| l).chain(rest.as_deref())),
+            Self::Cell(Cell::Value(x)) => Some(Interval::point(*x)),
+            Self::Cell(Cell::None | Cell::Gap) => None,
+        }
+    }
+
     fn look_up(&self, keys: &[Val]) -> Val {
         match self {
             Self::Cell(Cell::Value(x)) => Val::number(*x),
@@ -254,7 +272,7 @@ impl Level {
                 let mut left = key.bits;
                 let mut all = Val::EMPTY;
                 for (word, level) in rows {
-                    let bit = 1_u64 << word;
+                    let bit = WordSet::one(usize::from(*word)).bits();
                     if left & bit != 0 {
                         left &= !bit;
                         all = all.union(level.look_up(below));
@@ -312,29 +330,23 @@ fn number_rows(
     all = all.union(ends(high_out, &last.1));
     match between {
         Between::Nothing => {
-            let mut some = false;
-            for (x, level) in rows {
-                let within =
-                    (key.lo <= *x && *x <= key.hi) || close(*x, key.lo) || close(*x, key.hi);
-                if within {
-                    some = true;
-                    all = all.union(level.look_up(below));
-                }
+            // The rows are ascending, so those that match stand together.
+            let from = rows.partition_point(|(x, _)| *x < key.lo && !close(*x, key.lo));
+            let to = rows.partition_point(|(x, _)| *x <= key.hi || close(*x, key.hi));
+            let within = rows.get(from..to).unwrap_or(&[]);
+            for (_, level) in within {
+                all = all.union(level.look_up(below));
             }
-            if !some && !low_out && !high_out {
+            if within.is_empty() && !low_out && !high_out {
                 all = all.union(NO_ROW);
             }
         }
         Between::NextLarger => {
-            let mut before = f64::NEG_INFINITY;
-            for (x, level) in rows {
-                // This row serves keys above the one before, up to its own.
-                let serves_low = key.hi > before && !close(key.hi, before);
-                let serves_high = key.lo <= *x || close(key.lo, *x);
-                if serves_low && serves_high {
-                    all = all.union(level.look_up(below));
-                }
-                before = *x;
+            // A row serves keys above the one before, up to its own.
+            let from = rows.partition_point(|(x, _)| *x < key.lo && !close(key.lo, *x));
+            let last = rows.partition_point(|(x, _)| *x < key.hi && !close(key.hi, *x));
+            for (_, level) in rows.get(from..(last + 1).min(rows.len())).unwrap_or(&[]) {
+                all = all.union(level.look_up(below));
             }
         }
         Between::Linear => {
@@ -344,7 +356,9 @@ fn number_rows(
                 all = all
                     .union(on_line(rows, lo, below))
                     .union(on_line(rows, hi, below));
-                for (_, level) in rows.iter().filter(|(x, _)| lo < *x && *x < hi) {
+                let from = rows.partition_point(|(x, _)| *x <= lo);
+                let to = rows.partition_point(|(x, _)| *x < hi);
+                for (_, level) in rows.get(from..to).unwrap_or(&[]) {
                     all = all.union(level.look_up(below));
                 }
             }

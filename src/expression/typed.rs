@@ -6,7 +6,7 @@ use super::syntax::{Aggregate, OriginTest, Range};
 use super::table::TableId;
 use crate::quantity::{Dim, Rounding};
 use crate::source::Span;
-use crate::vocabulary::{FactIx, KindId, SeriesId, Words, words};
+use crate::vocabulary::{FactIx, KindId, SeriesId, WordSet, Words, words};
 
 /// Names a limit of the ruleset.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -202,13 +202,13 @@ pub enum TermKind {
     /// The place of a word in its order.
     Rank(TermId),
     /// A word lies in a constant set.
-    Among(TermId, u64),
+    Among(TermId, WordSet),
     /// A known word is in a set of words.
     Has(TermId, u8),
     /// A line is in a set of words; the indices of L1, L2, L3 among its words.
     HasLine(TermId, LineTerm, [Option<u8>; 3]),
-    /// A line is one of some lines (bits 0 to 2).
-    LineAmong(LineTerm, u64),
+    /// A line is one of some lines, by their places.
+    LineAmong(LineTerm, WordSet),
     /// A word is in a set of words.
     MemberOf(TermId, TermId),
     /// Whether a value is there.
@@ -235,6 +235,8 @@ pub enum TermKind {
         filter: Option<TermId>,
         /// What is taken of each.
         body: Option<TermId>,
+        /// Of a sum and `largest-two`: what is taken of each is shown never to be below zero.
+        never_negative: bool,
     },
     /// A table look-up.
     Lookup(TableId, Vec<TermId>),

@@ -89,6 +89,8 @@ pub struct Tables {
     /// Names; a [`TableId`] is an index into the ruleset's tables.
     #[serde(serialize_with = "in_order")]
     pub names: FxHashMap<String, TableId>,
+    /// Where each is stated, and by which layer.
+    pub stated: Vec<(Span, String)>,
 }
 
 /// What is known where an expression stands.
@@ -102,16 +104,13 @@ pub struct Scope {
     pub guards: Vec<String>,
 }
 
-/// The most different texts that rules may compare with.
-const MOST_TEXTS: usize = 62;
-
 /// Compiles expressions against one vocabulary.
 pub struct Typer<'a> {
     vocabulary: &'a Vocabulary,
     limits: &'a Limits,
     tables: &'a Tables,
     table_list: &'a [Table],
-    texts: RefCell<Vec<String>>,
+    texts: RefCell<Vec<(String, Span)>>,
 }
 
 enum Variable {
@@ -121,6 +120,7 @@ enum Variable {
 
 struct Work<'t, 'a> {
     typer: &'t Typer<'a>,
+    span: Span,
     subject: KindId,
     per_line: bool,
     guards: Vec<String>,
@@ -147,9 +147,10 @@ impl<'a> Typer<'a> {
         }
     }
 
-    /// The texts that rules compare with, in the order of their indices.
+    /// The texts that rules compare with, in the order of their indices, each with the place of an
+    /// expression that does.
     #[must_use]
-    pub fn into_texts(self) -> Vec<String> {
+    pub fn into_texts(self) -> Vec<(String, Span)> {
         self.texts.into_inner()
     }
 
@@ -167,6 +168,7 @@ impl<'a> Typer<'a> {
     ) -> Result<Compiled, Vec<TypingError>> {
         let mut work = Work {
             typer: self,
+            span,
             subject: scope.subject,
             per_line: scope.per_line,
             guards: scope.guards.clone(),
@@ -432,15 +434,14 @@ impl Work<'_, '_> {
             }
             ExprKind::Text(text) => {
                 let mut texts = self.typer.texts.borrow_mut();
-                let i = texts.iter().position(|t| t == text).unwrap_or_else(|| {
-                    texts.push(text.clone());
+                let i = texts.iter().position(|(t, _)| t == text);
+                let i = i.unwrap_or_else(|| {
+                    texts.push((text.clone(), self.span));
                     texts.len() - 1
                 });
                 drop(texts);
-                if i >= MOST_TEXTS {
-                    self.error(range.clone(), "the rules compare with too many texts");
-                }
-                let i = u8::try_from(i).unwrap_or(0);
+                // With more texts than a set holds the ruleset is refused.
+                let i = u8::try_from(i).unwrap_or(u8::MAX);
                 self.push(TermKind::Text(i), Ty::Text, range, false)
             }
             ExprKind::Date(text) => match parse_date(text) {
@@ -486,8 +487,8 @@ impl Work<'_, '_> {
                     }
                     None => {
                         let id = self.term(inner, None);
-                        if self.ty(id) == Ty::Wrong {
-                            return id;
+                        if self.never_absent(inner, id) {
+                            return self.wrong(range);
                         }
                         self.push(TermKind::Present(id), Ty::Truth, range, false)
                     }
@@ -565,6 +566,41 @@ impl Work<'_, '_> {
                 body,
             } => self.aggregate(*op, var, over, filter.as_deref(), body.as_deref(), range),
         }
+    }
+
+    /// Reports a value of which nobody can ask whether it is there: of such a type none is absent.
+    fn never_absent(&mut self, e: &Expr, id: TermId) -> bool {
+        let text = path_text(e).unwrap_or_else(|| "this".to_owned());
+        let (what, instead) = match self.ty(id) {
+            Ty::Wrong => return true,
+            Ty::Collection(_) => (
+                "a collection",
+                format!(
+                    "write `(count x in {text}) > 0`, or what must hold of one: `any x in {text}: …`"
+                ),
+            ),
+            Ty::Set(words) => (
+                "a set of words",
+                format!(
+                    "ask for one of its words: `{} among {text}`",
+                    words.first().map_or("WORD", String::as_str)
+                ),
+            ),
+            Ty::Truth => (
+                "a yes or no",
+                format!("write `{text} is written`, or `{text}` alone where yes is meant"),
+            ),
+            Ty::Line => ("a line conductor", format!("leave `{text}` out")),
+            _ => return false,
+        };
+        self.errors.push(
+            TypingError::new(
+                e.range.clone(),
+                format!("`{text}` is {what}: it is never absent"),
+            )
+            .help(instead),
+        );
+        true
     }
 
     fn literal(&mut self, digits: &str, unit: Option<&(String, Range)>, range: &Range) -> TermId {

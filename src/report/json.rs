@@ -45,7 +45,7 @@ pub fn file(file: &FileReport<'_>, all: bool) -> String {
             .map(|f| {
                 json!({
                     "fact": f.fact,
-                    "subject": f.subject,
+                    "subject": f.subject.label,
                     "low": number(f.unit.from_si(f.low)),
                     "high": number(f.unit.from_si(f.high)),
                     "unit": f.unit.text(),
@@ -126,7 +126,7 @@ fn finding(f: &Finding, sources: &Sources) -> Value {
         "clause": f.clause,
         "source": f.source,
         "confidence": f.confidence.word(),
-        "subject": f.subject,
+        "subject": f.subject.label,
         "message": f.message,
         "labels": f.labels.iter().map(|l| label(l, sources)).collect::<Vec<_>>(),
         "missing": f.missing.iter().map(|m| json!({

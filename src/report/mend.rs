@@ -5,28 +5,7 @@ use std::fmt::Write as _;
 use serde_json::{Value, json};
 
 use crate::answer::{Edit, MendChange, Mended};
-use crate::source::{SourceFile, Sources};
-
-/// A text with edits put in; they do not overlap.
-#[must_use]
-pub fn edited(file: &SourceFile, id: crate::source::FileId, edits: &[Edit]) -> String {
-    let mut mine: Vec<&Edit> = edits.iter().filter(|e| e.span.file == id).collect();
-    mine.sort_by_key(|e| e.span.start);
-    let mut out = String::new();
-    let mut at = 0;
-    let text = file.text();
-    for e in mine {
-        let (start, end) = (e.span.start as usize, e.span.end as usize);
-        let (Some(before), true) = (text.get(at..start), end <= text.len()) else {
-            continue;
-        };
-        out.push_str(before);
-        out.push_str(&e.new);
-        at = end;
-    }
-    out.push_str(text.get(at..).unwrap_or(""));
-    out
-}
+use crate::source::Sources;
 
 /// The lines that an edit touches, before and after.
 fn lines(out: &mut String, edits: &[Edit], sources: &Sources) {

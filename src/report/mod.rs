@@ -4,6 +4,7 @@
 pub mod bounds;
 mod columns;
 pub mod compare;
+#[cfg(feature = "cli")]
 mod diagnostic;
 pub mod explain;
 pub mod json;
@@ -13,6 +14,7 @@ pub mod notice;
 pub mod prove;
 pub mod sheet;
 pub mod survey;
+#[cfg(feature = "cli")]
 pub mod terminal;
 pub mod words;
 pub mod working;
@@ -23,6 +25,7 @@ use crate::ruleset::{Ruleset, Stage};
 use crate::source::{Problem, Sources};
 
 pub use columns::columns;
+#[cfg(feature = "cli")]
 pub use diagnostic::{Style, Weighting, render_problems};
 
 /// What is rendered for one design.

@@ -128,7 +128,7 @@ pub fn json(path: &str, n: &Notice<'_>) -> Value {
         })).collect::<Vec<_>>(),
         "to-settle": n.remarks().iter().map(|(_, f)| json!({
             "rule": f.rule,
-            "subject": f.subject,
+            "subject": f.subject.label,
             "outcome": f.outcome.word(),
             "breach": f.severity == Severity::Breach,
             "message": f.message,

@@ -137,10 +137,10 @@ pub fn text(path: &str, proved: &Proved, map: Option<&Map>) -> String {
                 share(State::Passes),
                 share(State::Breaks),
                 share(State::Open),
-                if p.exhausted {
-                    "; the work limit was met"
-                } else {
-                    ""
+                match (p.exhausted, p.departed) {
+                    (true, _) => "; the work limit was met",
+                    (_, true) => "; a departure covers what breaks",
+                    _ => "",
                 }
             );
             if p.parameters.len() == 1 {
@@ -180,6 +180,12 @@ pub fn text(path: &str, proved: &Proved, map: Option<&Map>) -> String {
                 "Whatever the parameters: {severity} {rule} for {subject}"
             );
         }
+    }
+    for (rule, subject) in &proved.always_departed {
+        let _ = writeln!(
+            out,
+            "Whatever the parameters: {rule} for {subject} is broken, and a departure covers it"
+        );
     }
     let open: Vec<String> = proved
         .always_open
@@ -419,6 +425,7 @@ pub fn json(path: &str, proved: &Proved) -> Value {
             "breaks": number(p.share(State::Breaks, &proved.parameters)),
             "open": number(p.share(State::Open, &proved.parameters)),
             "exhausted": p.exhausted,
+            "departed": p.departed,
             "parts": p.parts.iter().map(|part| json!({
                 "state": word(part.state),
                 "ranges": part.ranges.iter().zip(&p.parameters).filter_map(|(r, i)| Some(val(proved.parameters.get(*i)?, r))).collect::<Vec<_>>(),
@@ -426,6 +433,7 @@ pub fn json(path: &str, proved: &Proved) -> Value {
         })).collect::<Vec<_>>(),
         "met": proved.met,
         "always-broken": proved.always_broken.iter().map(|(r, s, w)| json!({"rule": r, "subject": s, "severity": w.word()})).collect::<Vec<_>>(),
+        "always-departed": proved.always_departed.iter().map(|(r, s)| json!({"rule": r, "subject": s})).collect::<Vec<_>>(),
         "always-open": proved.always_open.iter().map(|(s, n)| json!({"severity": s.word(), "count": n})).collect::<Vec<_>>(),
     })
 }

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::yaml::{self, Node, Yaml};
+use super::yaml::{self, Key, Node, Yaml};
 use crate::source::{FileId, Problem, SourceFile, Span};
 
 /// One change to the base design.
@@ -23,6 +23,22 @@ pub enum Patch {
     Add(String, Span),
 }
 
+impl Patch {
+    /// Whether both change the same in the same way, wherever they are written.
+    fn same(&self, other: &Self) -> bool {
+        match (self, other) {
+            (
+                Self::Set { path, value, .. },
+                Self::Set {
+                    path: p, value: v, ..
+                },
+            ) => path == p && value == v,
+            (Self::Drop(a, _), Self::Drop(b, _)) | (Self::Add(a, _), Self::Add(b, _)) => a == b,
+            _ => false,
+        }
+    }
+}
+
 /// One case of a rule.
 #[derive(Clone, Debug)]
 pub struct Case {
@@ -36,8 +52,44 @@ pub struct Case {
     pub subject: Option<String>,
     /// The edition it is run in; every edition of the rule, if none is named.
     pub edition: Option<String>,
-    /// The stage, if the case needs another than the rule's.
+    /// Where its outcome is stated.
     pub span: Span,
+}
+
+impl Case {
+    /// Whether both are about one rule, one subject and the same changes.
+    fn same_design(&self, other: &Self) -> bool {
+        let within = |a: &[Patch], b: &[Patch]| a.iter().all(|p| b.iter().any(|q| p.same(q)));
+        self.rule == other.rule
+            && self.subject == other.subject
+            && self.patches.len() == other.patches.len()
+            && within(&self.patches, &other.patches)
+            && within(&other.patches, &self.patches)
+    }
+
+    /// Whether it is run in an edition.
+    fn runs_in(&self, edition: &str) -> bool {
+        self.edition.as_ref().is_none_or(|e| e == edition)
+    }
+}
+
+/// What a layer says of a case of a lower layer that it turns on purpose.
+#[derive(Clone, Debug)]
+struct Restated {
+    /// The outcome that the lower layer states.
+    was: String,
+    /// The case as it comes out now.
+    now: Case,
+}
+
+impl Restated {
+    /// Whether it is about this case.
+    fn is_of(&self, case: &Case) -> bool {
+        let editions = (&self.now.edition, &case.edition);
+        case.same_design(&self.now)
+            && case.outcome == self.was
+            && !matches!(editions, (Some(a), Some(b)) if a != b)
+    }
 }
 
 /// The cases of one file.
@@ -49,25 +101,131 @@ pub struct CaseFile {
     pub cases: Vec<Case>,
 }
 
-/// Reads the cases in the second documents of a ruleset's files.
+/// Reads the cases in the second documents of a ruleset's files: those that are run in an edition,
+/// with the outcomes that the uppermost layer states.
 #[must_use]
-pub fn read_cases(files: &[Arc<SourceFile>]) -> (Vec<CaseFile>, Vec<Problem>) {
+pub fn read_cases(files: &[Arc<SourceFile>], edition: &str) -> (Vec<CaseFile>, Vec<Problem>) {
     let mut all = Vec::new();
+    let mut restated = Vec::new();
     let mut problems = Vec::new();
-    for (i, source) in files.iter().enumerate() {
+    for (id, source) in numbered(files) {
         let Some(from) = yaml::second_document(source.text()) else {
             continue;
         };
-        let id = FileId(FileId::RULESET + u16::try_from(i).unwrap_or(0x7fff));
         match yaml::read(id, source, from) {
-            Ok(node) => all.push(read_file(&node, &mut problems)),
+            Ok(node) => all.push(read_file(&node, &mut restated, &mut problems)),
             Err(p) => problems.push(p),
         }
+    }
+    for r in &restated {
+        restate(r, edition, &mut all, &mut problems);
+    }
+    for file in &mut all {
+        file.cases.retain(|c| c.runs_in(edition));
     }
     (all, problems)
 }
 
-fn read_file(node: &Node, problems: &mut Vec<Problem>) -> CaseFile {
+/// Files with the ids that their places name.
+fn numbered(files: &[Arc<SourceFile>]) -> impl Iterator<Item = (FileId, &SourceFile)> {
+    (FileId::RULESET..=u16::MAX)
+        .map(FileId)
+        .zip(files.iter().map(|f| &**f))
+}
+
+/// Gives the cases that are restated their new outcome.
+fn restate(r: &Restated, edition: &str, all: &mut [CaseFile], problems: &mut Vec<Problem>) {
+    let cases = || all.iter().flat_map(|f| &f.cases);
+    if !cases().any(|c| r.is_of(c)) {
+        let others: Vec<&str> = cases()
+            .filter(|c| c.same_design(&r.now))
+            .map(|c| c.outcome.as_str())
+            .collect();
+        problems.push(
+            Problem::error(
+                "nothing-to-restate",
+                format!(
+                    "no case of `{}` with these changes is said to be {}",
+                    r.now.rule, r.was
+                ),
+            )
+            .at(r.now.span, "said to restate one")
+            .help(match others.first() {
+                Some(other) => format!("there is one that is {other}"),
+                None => "repeat the changes of that case as they stand there".to_owned(),
+            }),
+        );
+    }
+    if !r.now.runs_in(edition) {
+        return;
+    }
+    for case in all.iter_mut().flat_map(|f| &mut f.cases) {
+        if r.is_of(case) {
+            case.outcome.clone_from(&r.now.outcome);
+            case.span = r.now.span;
+        }
+    }
+}
+
+/// What is wrong with whom and what the cases of a ruleset's files are about: a rule that no layer
+/// states in any edition, an edition that none has.
+#[must_use]
+pub fn check_cases(files: &[Arc<SourceFile>]) -> Vec<Problem> {
+    let mut problems = Vec::new();
+    let (mut rules, mut editions) = (Vec::new(), Vec::new());
+    let mut cases = Vec::new();
+    for (id, source) in numbered(files) {
+        let ids = |node: &Node, section: &str| -> Vec<String> {
+            let items = node.get(section).and_then(Node::list).unwrap_or(&[]);
+            let ids = items.iter().filter_map(|n| n.get("id")?.text());
+            ids.map(str::to_owned).collect()
+        };
+        // What cannot be read was reported when the ruleset was loaded, or when its cases were.
+        if let Ok(node) = yaml::read(id, source, 0) {
+            rules.extend(ids(&node, "rules"));
+            editions.extend(ids(&node, "editions"));
+        }
+        if let Some(from) = yaml::second_document(source.text())
+            && let Ok(node) = yaml::read(id, source, from)
+        {
+            let (mut restated, mut reported) = (Vec::new(), Vec::new());
+            cases.extend(read_file(&node, &mut restated, &mut reported).cases);
+            cases.extend(restated.into_iter().map(|r| r.now));
+        }
+    }
+    let mut seen: Vec<&str> = Vec::new();
+    for case in &cases {
+        if !rules.contains(&case.rule) && !seen.contains(&case.rule.as_str()) {
+            seen.push(&case.rule);
+            problems.push(
+                Problem::error(
+                    "unknown-rule",
+                    format!(
+                        "there is no rule `{}` that these cases could be of",
+                        case.rule
+                    ),
+                )
+                .at(case.span, "")
+                .did_you_mean(&case.rule, rules.iter().map(String::as_str)),
+            );
+        }
+        if let Some(edition) = &case.edition
+            && !editions.contains(edition)
+        {
+            problems.push(
+                Problem::error(
+                    "unknown-edition",
+                    format!("there is no edition `{edition}`"),
+                )
+                .at(case.span, "")
+                .did_you_mean(edition, editions.iter().map(String::as_str)),
+            );
+        }
+    }
+    problems
+}
+
+fn read_file(node: &Node, restated: &mut Vec<Restated>, problems: &mut Vec<Problem>) -> CaseFile {
     let mut file = CaseFile::default();
     for (key, n) in node.map().unwrap_or(&[]) {
         match (key.text.as_str(), &n.value) {
@@ -82,14 +240,13 @@ fn read_file(node: &Node, problems: &mut Vec<Problem>) -> CaseFile {
                         continue;
                     };
                     for (outcome, patches) in outcomes {
-                        read_outcome(
-                            &rule.text,
-                            &outcome.text,
-                            outcome.span,
-                            patches,
-                            &mut file,
-                            problems,
-                        );
+                        let cases = read_outcome(&rule.text, outcome, patches, problems);
+                        for (case, was) in cases {
+                            match was {
+                                None => file.cases.push(case),
+                                Some(was) => restated.push(Restated { was, now: case }),
+                            }
+                        }
                     }
                 }
             }
@@ -106,25 +263,33 @@ fn read_file(node: &Node, problems: &mut Vec<Problem>) -> CaseFile {
     file
 }
 
-fn read_outcome(
-    rule: &str,
-    outcome: &str,
-    at: Span,
-    node: &Node,
-    file: &mut CaseFile,
-    problems: &mut Vec<Problem>,
-) {
-    let outcomes = ["met", "failed", "undecided", "not-applicable"];
-    if !outcomes.contains(&outcome) {
+const OUTCOMES: [&str; 4] = ["met", "failed", "undecided", "not-applicable"];
+
+fn is_outcome(word: &str, at: Span, problems: &mut Vec<Problem>) -> bool {
+    let known = OUTCOMES.contains(&word);
+    if !known {
         problems.push(
             Problem::error(
                 "unknown-outcome",
-                format!("`{outcome}` is none of {}", outcomes.join(", ")),
+                format!("`{word}` is none of {}", OUTCOMES.join(", ")),
             )
             .at(at, "")
-            .did_you_mean(outcome, outcomes),
+            .did_you_mean(word, OUTCOMES),
         );
-        return;
+    }
+    known
+}
+
+/// The cases of one outcome, each with the outcome it had before, where it restates one.
+fn read_outcome(
+    rule: &str,
+    outcome: &Key,
+    node: &Node,
+    problems: &mut Vec<Problem>,
+) -> Vec<(Case, Option<String>)> {
+    let mut cases = Vec::new();
+    if !is_outcome(&outcome.text, outcome.span, problems) {
+        return cases;
     }
     let list: Vec<&Node> = match &node.value {
         Yaml::List(items) => items.iter().collect(),
@@ -133,11 +298,11 @@ fn read_outcome(
     for n in list {
         let mut case = Case {
             rule: rule.to_owned(),
-            outcome: outcome.to_owned(),
+            outcome: outcome.text.clone(),
             patches: Vec::new(),
             subject: None,
             edition: None,
-            span: at,
+            span: outcome.span,
         };
         for (key, value) in n.map().unwrap_or(&[]) {
             let text = value.text().unwrap_or("").to_owned();
@@ -150,6 +315,7 @@ fn read_outcome(
                 "add" => case.patches.push(Patch::Add(text, value.span)),
                 "for" => case.subject = Some(text),
                 "edition" => case.edition = Some(text),
+                "was" | "because" => {}
                 path => case.patches.push(Patch::Set {
                     path: split_path(path),
                     value: text,
@@ -157,8 +323,27 @@ fn read_outcome(
                 }),
             }
         }
-        file.cases.push(case);
+        let was = n
+            .get("was")
+            .map(|w| (w.text().unwrap_or("").to_owned(), w.span));
+        if let Some((word, at)) = &was {
+            if !is_outcome(word, *at, problems) {
+                continue;
+            }
+            case.span = *at;
+        }
+        if was.is_some() != n.get("because").is_some() {
+            problems.push(
+                Problem::error(
+                    "bad-case",
+                    "a case that restates one of a lower layer has `was`, the outcome stated there, and `because`, the reason",
+                )
+                .at(case.span, ""),
+            );
+        }
+        cases.push((case, was.map(|(word, _)| word)));
     }
+    cases
 }
 
 /// Splits `ev.device.In`; dots inside brackets (`bay[1]`) do not occur.

@@ -4,19 +4,19 @@ use rustc_hash::FxHashMap;
 
 use super::layers::{Item, Merged};
 use super::lower_tables::{assumptions, limits, origin, path, tables};
-use super::lower_vocabulary::{Said, add_fact, fact_type, vocabulary};
+use super::lower_vocabulary::{Said, add_fact, can_be_absent, fact_type, vocabulary};
 use super::model::{
     Confidence, Derivation, Figure, Requirement, Rule, Ruleset, Severity, Stage, Way,
 };
 use super::reader::{Fields, texts};
 use super::template;
 use super::yaml::Node;
-use super::{Edition, cycles, left_out};
+use super::{Edition, cycles, left_out, ranges, replacing};
 use crate::expression::{
     Compiled, Data, Expr, Limits, Scope, Ty, Typer, TypingError, parse, present_when,
 };
 use crate::source::{Problem, Span};
-use crate::vocabulary::{Fact, FactIx, FactType, KindId, Vocabulary};
+use crate::vocabulary::{Fact, FactIx, FactType, KindId, Vocabulary, WordSet};
 
 const DERIVE_KEYS: [&str; 15] = [
     "is",
@@ -179,7 +179,7 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Optio
         }
     }
     let mut rules: Vec<Rule> = Vec::new();
-    let amendments = by_id(&merged.amend, problems);
+    let amendments = by_id(merged, problems);
     let mut used: Vec<&str> = Vec::new();
     for item in &merged.rules {
         let changes = amendments.get(item.name).map_or(&[][..], |c| c);
@@ -218,7 +218,7 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Optio
     }
     rules.sort_by(|a, b| a.id.cmp(&b.id));
     let left_out = left_out::read(merged, problems);
-    let figures = merged
+    let mut figures: Vec<Figure> = merged
         .figures
         .iter()
         .filter_map(|item| figure(&context, item, problems))
@@ -227,7 +227,14 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Optio
     let tellings = super::lower_tell::tellings(merged, &v, problems);
     let expectations = super::lower_expect::expectations(merged, &v, problems);
     cycles::check(&v, &derivations, problems);
-    let texts = context.typer.into_texts();
+    let read = ranges::Read {
+        vocabulary: &v,
+        limits: &limits,
+        tables: &table_list,
+        assumptions: &assumed,
+    };
+    ranges::mark(read, &mut derivations, &mut rules, &mut figures, problems);
+    let texts = texts_compared(context.typer, problems);
     let series = v
         .series
         .iter()
@@ -270,6 +277,26 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Optio
     })
 }
 
+/// The texts that rules compare with; more than one set tells apart are refused.
+fn texts_compared(typer: Typer<'_>, problems: &mut Vec<Problem>) -> Vec<String> {
+    let all = typer.into_texts();
+    if let Some((text, at)) = all.get(WordSet::MOST) {
+        problems.push(
+            Problem::error(
+                "too-many-texts",
+                format!(
+                    "rules compare with {} different texts, more than {}",
+                    all.len(),
+                    WordSet::MOST
+                ),
+            )
+            .at(*at, format!("\"{text}\" is one too many"))
+            .help("make the fact a choice of words, or two facts"),
+        );
+    }
+    all.into_iter().map(|(text, _)| text).collect()
+}
+
 fn missing_rule(item: &Item<'_>, rules: &[Rule], done: &str) -> Problem {
     Problem::error(
         "unknown-rule",
@@ -283,11 +310,11 @@ fn missing_rule(item: &Item<'_>, rules: &[Rule], done: &str) -> Problem {
 }
 
 fn by_id<'a, 'i>(
-    items: &'i [Item<'a>],
+    merged: &'i Merged<'a>,
     problems: &mut Vec<Problem>,
 ) -> FxHashMap<&'a str, Vec<&'i Item<'a>>> {
     let mut all: FxHashMap<&str, Vec<&Item<'_>>> = FxHashMap::default();
-    for item in items {
+    for item in &merged.amend {
         if item.name.is_empty() {
             problems.push(
                 Problem::error(
@@ -304,7 +331,11 @@ fn by_id<'a, 'i>(
                     .at(item.at, ""),
             );
         }
-        all.entry(item.name).or_default().push(item);
+        let others = all.entry(item.name).or_default();
+        for before in others.iter() {
+            replacing::check_amended(before, item, merged.bases, problems);
+        }
+        others.push(item);
     }
     all
 }
@@ -373,7 +404,7 @@ fn declare<'a, 'm>(
             continue;
         }
         let unless_written = f.flag("unless-written", problems);
-        let optional = f.flag("optional", problems);
+        let optional = f.flag("optional", problems) && can_be_absent(&ty, &f, problems);
         let existing = v.kind(id).fact_named(name);
         let ix = match existing {
             Some(ix) if v.fact(id, ix).writable && !unless_written => {

@@ -10,6 +10,7 @@ use super::compile::compile;
 use super::edition::{Edition, choose, holds};
 use super::library::Request;
 use super::reader::{Fields, texts};
+use super::replacing;
 use super::yaml::{Key, Node, Yaml};
 use crate::source::{FileId, Problem, SourceFile, Span};
 
@@ -137,6 +138,8 @@ pub(super) struct Merged<'a> {
     pub(super) tell: Vec<Item<'a>>,
     pub(super) left_out: Vec<Item<'a>>,
     pub(super) layers: &'a [Layer],
+    /// How many of the layers are no patches.
+    pub(super) bases: usize,
     pub(super) sources: &'a [Arc<SourceFile>],
     /// For each layer: the editions that its items name, and the chosen one.
     pub(super) editions: Vec<(&'a [Edition], usize)>,
@@ -232,6 +235,7 @@ pub(super) fn assemble(
         tell: Vec::new(),
         left_out: Vec::new(),
         layers,
+        bases,
         sources: files,
         editions: Vec::new(),
     };
@@ -241,18 +245,8 @@ pub(super) fn assemble(
         } else {
             &base.editions
         };
-        let is_patch = i >= bases;
         merged.editions.push((editions, chosen[i]));
-        collect(
-            layer,
-            i,
-            editions,
-            chosen[i],
-            is_patch,
-            bases,
-            &mut merged,
-            problems,
-        );
+        collect(layer, i, editions, chosen[i], &mut merged, problems);
     }
     let mut ruleset = compile(&merged, problems)?;
     ruleset.id.clone_from(&base.name);
@@ -302,14 +296,19 @@ fn hash(layers: &[Layer], bases: usize, edition: &str) -> String {
     out
 }
 
-#[expect(clippy::too_many_arguments, reason = "one call for each layer")]
+/// One layer may state a name once in an edition.
+pub(super) fn stated_twice(again: &Item<'_>, first: Span) -> Problem {
+    Problem::error("stated-twice", format!("`{}` is stated twice", again.name))
+        .at(again.at, "the second time")
+        .at(first, "the first time")
+        .help("give each an edition with `in:`, or take one out")
+}
+
 fn collect<'a>(
     layer: &'a Layer,
     index: usize,
     editions: &[Edition],
     chosen: usize,
-    is_patch: bool,
-    bases: usize,
     merged: &mut Merged<'a>,
     problems: &mut Vec<Problem>,
 ) {
@@ -396,93 +395,19 @@ fn collect<'a>(
                     _ => &mut merged.rules,
                 };
                 if let Some(first) = mine.insert((which, name), at) {
-                    problems.push(
-                        Problem::error("stated-twice", format!("`{name}` is stated twice"))
-                            .at(at, "the second time")
-                            .at(first, "the first time")
-                            .help("give each an edition with `in:`, or take one out"),
-                    );
+                    problems.push(stated_twice(&item, first));
                     continue;
                 }
-                match list.iter().position(|i| i.name == name) {
+                let old = list.iter().position(|i| i.name == name);
+                let before = old.and_then(|i| list.get(i));
+                item.replaced = before.map(|b| b.layer);
+                let names = list.iter().filter(|i| i.layer != index).map(|i| i.name);
+                replacing::check(&section.text, before, &item, names, merged.bases, problems);
+                match old.and_then(|i| list.get_mut(i)) {
                     None => list.push(item),
-                    Some(old) => {
-                        let before = list[old];
-                        item.replaced = Some(before.layer);
-                        replace_allowed(which, &before, &item, is_patch, bases, problems);
-                        list[old] = item;
-                    }
+                    Some(slot) => *slot = item,
                 }
             }
         }
-    }
-}
-
-/// Whether an item may replace one of a lower layer.
-fn replace_allowed(
-    which: usize,
-    before: &Item<'_>,
-    after: &Item<'_>,
-    is_patch: bool,
-    bases: usize,
-    problems: &mut Vec<Problem>,
-) {
-    let text = |n: Option<&Node>| n.and_then(Node::text).map(str::to_owned);
-    match which {
-        1 => {
-            let old = text(before.node.get("is"));
-            match text(after.node.get("was")) {
-                Some(was) if Some(&was) != old.as_ref() => {
-                    problems.push(
-                        Problem::error(
-                            "conflict",
-                            format!(
-                                "`{}` is said to replace `{was}`, but it is `{}`",
-                                after.name,
-                                old.unwrap_or_default()
-                            ),
-                        )
-                        .at(after.at, "replaces")
-                        .at(before.at, "what stands there"),
-                    );
-                }
-                None if is_patch && before.layer >= bases => {
-                    problems.push(
-                        Problem::error(
-                            "conflict",
-                            format!("two patches set the limit `{}`", after.name),
-                        )
-                        .at(after.at, "the later one")
-                        .at(before.at, "the earlier one")
-                        .help("say with `was:` which value it replaces"),
-                    );
-                }
-                _ => {}
-            }
-        }
-        // A rule is amended, not restated: its cases and its reason belong to it.
-        6 => problems.push(
-            Problem::error(
-                "rule-restated",
-                format!("the rule `{}` exists already", after.name),
-            )
-            .at(after.at, "stated again")
-            .at(before.at, "the first time")
-            .help("change it with `amend:` or take it away with `withdraw:`"),
-        ),
-        5 if text(after.node.get("replaces")).as_deref() != Some("yes")
-            && before.node.get("formula").is_some() =>
-        {
-            problems.push(
-                Problem::error(
-                    "derivation-restated",
-                    format!("`{}` is derived already", after.name),
-                )
-                .at(after.at, "derived again")
-                .at(before.at, "the first time")
-                .help("write `replaces: yes` if it is meant to replace it"),
-            );
-        }
-        _ => {}
     }
 }

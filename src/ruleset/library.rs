@@ -1,6 +1,5 @@
 //! Where rulesets are found: inside the program, and in folders.
 
-use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, OnceLock};
@@ -12,7 +11,7 @@ use super::layers::{Layer, assemble};
 use super::shipped::SHIPPED;
 use super::yaml::{self, Node};
 use super::{Edition, Ruleset};
-use crate::source::{FileId, Problem, SourceFile};
+use crate::source::{Disk, FileId, Files, Problem, SourceFile};
 
 /// What ships inside the program.
 #[derive(Clone, Copy, Debug)]
@@ -55,9 +54,16 @@ pub struct Loaded {
 }
 
 /// Knows where rulesets are.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug)]
 pub struct Library {
+    files: Arc<dyn Files>,
     folders: Vec<PathBuf>,
+}
+
+impl Default for Library {
+    fn default() -> Self {
+        Self::new(Vec::new())
+    }
 }
 
 impl Library {
@@ -65,7 +71,13 @@ impl Library {
     /// folder that holds rulesets as folders, or is one.
     #[must_use]
     pub fn new(folders: Vec<PathBuf>) -> Self {
-        Self { folders }
+        Self::over(Arc::new(Disk), folders)
+    }
+
+    /// The same, with folders of another place than this machine's disk.
+    #[must_use]
+    pub fn over(files: Arc<dyn Files>, folders: Vec<PathBuf>) -> Self {
+        Self { files, folders }
     }
 
     /// Names of all rulesets that can be loaded.
@@ -83,13 +95,12 @@ impl Library {
             })
             .collect();
         for folder in &self.folders {
-            let Ok(entries) = fs::read_dir(folder) else {
+            let Ok(entries) = self.files.list(folder) else {
                 continue;
             };
-            for entry in entries.flatten() {
-                if entry.path().join("ruleset.yaml").is_file() {
-                    all.push(entry.file_name().to_string_lossy().into_owned());
-                }
+            for entry in entries.iter().filter(|e| self.is_ruleset(&e.path)) {
+                let name = entry.path.file_name().unwrap_or_default();
+                all.push(name.to_string_lossy().into_owned());
             }
         }
         all.sort();
@@ -104,8 +115,15 @@ impl Library {
             .flat_map(|folder| [folder.join(name), folder.clone()])
             .find(|candidate| {
                 let own = candidate.file_name().is_some_and(|n| n == name);
-                own && candidate.join("ruleset.yaml").is_file()
+                own && self.is_ruleset(candidate)
             })
+    }
+
+    /// Whether a folder holds a ruleset: its head stands in a file of that name.
+    fn is_ruleset(&self, folder: &Path) -> bool {
+        let head = folder.join("ruleset.yaml");
+        let files = self.files.list(folder);
+        files.is_ok_and(|all| all.iter().any(|e| e.path == head && !e.folder))
     }
 
     /// A ruleset's files, in order of their names.
@@ -118,7 +136,7 @@ impl Library {
             ));
         }
         if let Some(folder) = self.folder_of(name) {
-            return from_folder(&folder);
+            return self.from_folder(&folder);
         }
         let found: Vec<SourceFile> = shipped_files(name).collect();
         if found.is_empty() {
@@ -159,7 +177,7 @@ impl Library {
     /// Loads a ruleset: as it was compiled when the program was built, or else from its files.
     #[must_use]
     pub fn load(&self, request: &Request) -> Loaded {
-        let folders = self.folders.iter().all(|f| f.is_dir());
+        let folders = self.folders.iter().all(|f| self.files.is_folder(f));
         if folders && request.patches.is_empty() {
             match self.frozen(&request.base) {
                 Ok(Some((frozen, base))) => return thaw(&frozen, &base, request),
@@ -188,7 +206,7 @@ impl Library {
             problems: self
                 .folders
                 .iter()
-                .filter(|f| !f.is_dir())
+                .filter(|f| !self.files.is_folder(f))
                 .map(|f| {
                     Problem::error(
                         "no-such-folder",
@@ -214,6 +232,23 @@ impl Library {
         }
         chain.bases = chain.layers.len();
         chain
+    }
+
+    /// The files of a ruleset in a folder, in the order of their names.
+    fn from_folder(&self, folder: &Path) -> Result<Vec<SourceFile>, Problem> {
+        let fault = |path: &Path, why: &str| {
+            let path = path.display();
+            Problem::error("unreadable", format!("`{path}` cannot be read: {why}"))
+        };
+        let entries = self.files.list(folder).map_err(|e| fault(folder, &e))?;
+        let yaml = |path: &Path| path.extension().is_some_and(|e| e == "yaml" || e == "yml");
+        let mut all = Vec::new();
+        for entry in entries.iter().filter(|e| !e.folder && yaml(&e.path)) {
+            let text = self.files.read(&entry.path);
+            let text = text.map_err(|e| fault(&entry.path, &e))?;
+            all.push(SourceFile::new(entry.path.display().to_string(), text));
+        }
+        Ok(all)
     }
 
     fn layer(
@@ -378,29 +413,4 @@ fn parse_all(documents: &[(FileId, Arc<SourceFile>)]) -> Vec<Result<Node, Proble
         // Each slot was filled above; reading again costs time, never a document.
         .map(|(slot, document)| slot.into_inner().unwrap_or_else(|| read(document)))
         .collect()
-}
-
-fn from_folder(folder: &Path) -> Result<Vec<SourceFile>, Problem> {
-    let fault = |path: &Path, why: String| {
-        Problem::error(
-            "unreadable",
-            format!("`{}` cannot be read: {why}", path.display()),
-        )
-    };
-    let mut all = Vec::new();
-    let entries = fs::read_dir(folder).map_err(|e| fault(folder, e.to_string()))?;
-    for entry in entries {
-        let path = entry.map_err(|e| fault(folder, e.to_string()))?.path();
-        if path.extension().is_some_and(|e| e == "yaml" || e == "yml") {
-            let bytes = fs::read(&path).map_err(|e| fault(&path, e.to_string()))?;
-            let text = String::from_utf8(bytes)
-                .map_err(|e| fault(&path, format!("it is not UTF-8 text: {e}")))?;
-            all.push((path.display().to_string(), text));
-        }
-    }
-    all.sort();
-    let files = all.into_iter();
-    Ok(files
-        .map(|(name, text)| SourceFile::new(name, text))
-        .collect())
 }

@@ -6,7 +6,7 @@ use super::model::{ChangeCost, Mending, Stock, Toward};
 use super::reader::{Fields, texts};
 use crate::quantity::{Unit, parse_quantity};
 use crate::source::Problem;
-use crate::vocabulary::{Fact, FactType, Vocabulary};
+use crate::vocabulary::{Fact, FactType, Vocabulary, WordSet};
 
 const KEYS: [&str; 8] = ["is", "cost", "part", "to", "among", "only", "because", "in"];
 
@@ -108,18 +108,18 @@ fn words(
     fact: &Fact,
     name: &str,
     problems: &mut Vec<Problem>,
-) -> Option<Option<u64>> {
+) -> Option<Option<WordSet>> {
     let Some(node) = f.get("to") else {
         return Some(None);
     };
-    let mut bits = 0;
+    let mut set = WordSet::EMPTY;
     for (word, at) in texts(node) {
         let known = match &fact.ty {
             FactType::Choice { words, .. } => words.iter().position(|w| *w == word),
             _ => None,
         };
         match known {
-            Some(i) => bits |= 1 << i,
+            Some(i) => set = set.or(WordSet::one(i)),
             None => {
                 problems.push(
                     Problem::error("unknown-word", format!("`{word}` is no word of `{name}`"))
@@ -129,7 +129,7 @@ fn words(
             }
         }
     }
-    Some(Some(bits))
+    Some(Some(set))
 }
 
 /// The values of `among`, in SI units.

@@ -10,7 +10,7 @@ use crate::expression::{
 };
 use crate::quantity::{Dim, Unit, parse_quantity};
 use crate::source::{Problem, Span};
-use crate::vocabulary::{FactIx, FactType, KindId, SeriesId, Vocabulary, Words};
+use crate::vocabulary::{FactIx, FactType, KindId, SeriesId, Vocabulary, WordSet, Words};
 
 pub(super) fn origin(f: &Fields<'_>, layer: &str, problems: &mut Vec<Problem>) -> Origin {
     Origin {
@@ -156,6 +156,8 @@ pub(super) fn tables(
         if let Some(t) = table(item, v, problems) {
             let id = TableId(u16::try_from(all.len()).unwrap_or(u16::MAX));
             names.names.insert(item.name.to_owned(), id);
+            let layer = merged.layer_name(item).to_owned();
+            names.stated.push((item.at, layer));
             all.push(t);
         }
     }
@@ -583,8 +585,7 @@ fn assumed(text: &str, ty: &FactType, v: &Vocabulary) -> Option<Assumed> {
     if text == "none" {
         return Some(Assumed::Absent);
     }
-    let word =
-        |words: &Words, w: &str| words.iter().position(|x| x == w.trim()).map(|i| 1_u64 << i);
+    let word = |words: &Words, w: &str| words.iter().position(|x| x == w.trim()).map(WordSet::one);
     match ty {
         FactType::Quantity { unit, .. } => {
             let (digits, own) = split_quantity(text);
@@ -602,7 +603,7 @@ fn assumed(text: &str, ty: &FactType, v: &Vocabulary) -> Option<Assumed> {
         FactType::Some { words } => text
             .split(',')
             .map(|w| word(words, w))
-            .try_fold(0, |all, bit| bit.map(|b| all | b))
+            .try_fold(WordSet::EMPTY, |all, one| one.map(|w| all.or(w)))
             .map(Assumed::Members),
         FactType::YesNo => match text {
             "yes" => Some(Assumed::Truth(true)),

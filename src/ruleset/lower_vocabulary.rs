@@ -2,14 +2,18 @@
 
 use std::sync::Arc;
 
-use super::layers::{Item, Merged};
+use rustc_hash::FxHashMap;
+
+use super::layers::{Item, Merged, stated_twice};
 use super::reader::{Fields, texts};
+use super::replacing;
 use super::yaml::{Node, Yaml};
+use crate::expression::SetWords;
 use crate::quantity::{Dim, Unit, parse_quantity};
 use crate::source::{Problem, Span};
 use crate::vocabulary::{
     Bounds, Fact, FactIx, FactType, Head, Kind, KindId, Member, NameRole, Openness, Series,
-    SeriesId, Settler, Vocabulary, Within,
+    SeriesId, Settler, Vocabulary, Within, WordSet,
 };
 
 const KIND_KEYS: [&str; 10] = [
@@ -39,7 +43,7 @@ const FACT_KEYS: [&str; 16] = [
     "inherits",
     "also",
     "never-assumed",
-    "asked-when",
+    "replaces",
     "in",
 ];
 
@@ -69,17 +73,26 @@ pub(super) fn vocabulary(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Vo
                 built: false,
                 name_role: NameRole::Free,
                 facts: Vec::new(),
-                by_name: rustc_hash::FxHashMap::default(),
+                by_name: FxHashMap::default(),
                 span: item.at,
             });
         }
     }
     let mut reverses: Vec<(KindId, FactIx, String, Span)> = Vec::new();
+    let mut stated = Stated::default();
     for item in &merged.kinds {
         let Some(id) = v.kind_named(item.name) else {
             continue;
         };
-        facts(item, id, &mut v, &mut reverses, problems);
+        facts(
+            merged,
+            item,
+            id,
+            &mut v,
+            &mut stated,
+            &mut reverses,
+            problems,
+        );
     }
     for item in &merged.kinds {
         let Some(id) = v.kind_named(item.name) else {
@@ -130,7 +143,11 @@ fn series(item: &Item<'_>, problems: &mut Vec<Problem>) -> Option<Series> {
         problems.push(
             Problem::error(
                 "bad-series",
-                format!("a series has 1 to {} members", Series::MOST),
+                format!(
+                    "a series has 1 to {} members, not {}",
+                    Series::MOST,
+                    members.len()
+                ),
             )
             .at(item.at, ""),
         );
@@ -197,8 +214,13 @@ pub(super) fn fact_type(
             .map(str::to_owned)
             .collect();
         if all.is_empty() || all.len() > most {
-            problems
-                .push(Problem::error("bad-words", format!("give 1 to {most} words")).at(at, ""));
+            problems.push(
+                Problem::error(
+                    "bad-words",
+                    format!("give 1 to {most} words, not {}", all.len()),
+                )
+                .at(at, ""),
+            );
         }
         for word in all.iter().filter(|w| !can_be_written(w)) {
             problems.push(
@@ -234,20 +256,20 @@ pub(super) fn fact_type(
         Some(("one", rest)) => {
             let list = rest.strip_prefix("of ").unwrap_or(rest);
             return Some(Said::Type(FactType::Choice {
-                words: words(list, problems, 62),
+                words: words(list, problems, WordSet::MOST),
                 ordered: false,
             }));
         }
         Some(("ordered", rest)) => {
             return Some(Said::Type(FactType::Choice {
-                words: words(rest, problems, 62),
+                words: words(rest, problems, WordSet::MOST),
                 ordered: true,
             }));
         }
         Some(("some", rest)) => {
             let list = rest.strip_prefix("of ").unwrap_or(rest);
             return Some(Said::Type(FactType::Some {
-                words: words(list, problems, 16),
+                words: words(list, problems, SetWords::MOST),
             }));
         }
         Some((form @ ("part" | "parts" | "reference" | "references"), kind)) => {
@@ -364,10 +386,15 @@ pub(super) fn bounds(
     Some(b)
 }
 
-fn facts(
-    item: &Item<'_>,
+/// The statements of facts so far, by kind and name.
+type Stated<'a> = FxHashMap<(KindId, &'a str), Item<'a>>;
+
+fn facts<'a>(
+    merged: &Merged<'_>,
+    item: &Item<'a>,
     id: KindId,
     v: &mut Vocabulary,
+    stated: &mut Stated<'a>,
     reverses: &mut Vec<(KindId, FactIx, String, Span)>,
     problems: &mut Vec<Problem>,
 ) {
@@ -378,6 +405,30 @@ fn facts(
         return;
     };
     for (key, node) in list {
+        let span = node.get("in");
+        if span.is_some_and(|n| !merged.in_edition(item.layer, n, problems)) {
+            continue;
+        }
+        let own = Item {
+            name: &key.text,
+            at: key.span,
+            node,
+            ..*item
+        };
+        match stated.insert((id, own.name), own) {
+            Some(first) if first.layer == own.layer => problems.push(stated_twice(&own, first.at)),
+            before => {
+                let names = v.kind(id).facts.iter().map(|f| f.name.as_str());
+                replacing::check(
+                    "kinds",
+                    before.as_ref(),
+                    &own,
+                    names,
+                    merged.bases,
+                    problems,
+                );
+            }
+        }
         let Some((fact, reverse)) = fact(&key.text, key.span, node, v, problems) else {
             continue;
         };
@@ -488,7 +539,7 @@ fn fact(
         found
     });
     let always = f.flag("always", problems);
-    let optional = f.flag("optional", problems)
+    let optional = f.flag("optional", problems) && can_be_absent(&ty, &f, problems)
         // A list may be known to be empty.
         || matches!(ty, FactType::Parts(_) | FactType::References(_))
         || (matches!(ty, FactType::Part(_) | FactType::Reference(_)) && !always);
@@ -538,6 +589,30 @@ fn fact(
         },
         reverse,
     ))
+}
+
+/// Whether `optional: yes` fits a type; a value that is absent is none of the two of yes and no,
+/// and no set of words.
+pub(super) fn can_be_absent(ty: &FactType, f: &Fields<'_>, problems: &mut Vec<Problem>) -> bool {
+    let (what, instead) = match ty {
+        FactType::YesNo => (
+            "yes or no",
+            "make it `one of` some words, one of them for what is absent",
+        ),
+        FactType::Some { .. } => ("a set of words", "give it the word `none`"),
+        _ => return true,
+    };
+    if let Some(node) = f.get("optional") {
+        problems.push(
+            Problem::error(
+                "bad-optional",
+                format!("what is {what} cannot be absent, so it cannot be optional"),
+            )
+            .at(node.span, "")
+            .help(instead),
+        );
+    }
+    false
 }
 
 fn shape(item: &Item<'_>, id: KindId, v: &mut Vocabulary, problems: &mut Vec<Problem>) {
@@ -702,6 +777,10 @@ fn resolve_inherits(merged: &Merged<'_>, v: &mut Vocabulary, problems: &mut Vec<
             let Some(own) = v.kind(id).fact_named(&key.text) else {
                 continue;
             };
+            // What a later layer replaced says nothing any more.
+            if v.fact(id, own).span != key.span {
+                continue;
+            }
             match v.kind(id).fact_named(name) {
                 Some(along) if matches!(v.fact(id, along).ty, FactType::Reference(_)) => {
                     v.kinds[id.0 as usize].facts[own.0 as usize].inherits = Some(along);

@@ -15,14 +15,16 @@ mod lower_tables;
 mod lower_tell;
 mod lower_vocabulary;
 mod model;
+mod ranges;
 mod reader;
 mod reads;
+mod replacing;
 #[cfg(rulesets_inside)]
 mod shipped;
 mod template;
 pub mod yaml;
 
-pub use cases::{Case, CaseFile, Patch, read_cases};
+pub use cases::{Case, CaseFile, Patch, check_cases, read_cases};
 pub use edition::Edition;
 pub use left_out::LeftOut;
 pub use library::{Library, Loaded, Request};
@@ -30,5 +32,5 @@ pub use model::{
     Assumed, Assumption, ChangeCost, Confidence, Derivation, Expectation, Figure, Mending, Origin,
     Requirement, Rule, Ruleset, Severity, Stage, Stock, Telling, Toward, Way,
 };
-pub use reads::{Facts, Reader};
+pub use reads::{Facts, Figures, Reader};
 pub use template::{Piece, Template, default_unit};

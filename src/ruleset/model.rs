@@ -8,7 +8,7 @@ use std::sync::Arc;
 use super::{Edition, LeftOut, Template};
 use crate::expression::{Compiled, Data, Limits, Tables};
 use crate::source::{SourceFile, Span};
-use crate::vocabulary::{FactIx, KindId, Settler, Vocabulary};
+use crate::vocabulary::{FactIx, KindId, Settler, Vocabulary, WordSet};
 
 /// When in the job a rule is due.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -137,10 +137,10 @@ pub struct Origin {
 pub enum Assumed {
     /// A number in SI units.
     Number(f64),
-    /// Words of a choice, as a set with one bit.
-    Word(u64),
+    /// A word of a choice.
+    Word(WordSet),
     /// The words in a set of words.
-    Members(u64),
+    Members(WordSet),
     /// Yes or no.
     Truth(bool),
     /// `none`
@@ -303,8 +303,8 @@ pub struct ChangeCost {
     pub kind: KindId,
     /// Its fact.
     pub fact: FactIx,
-    /// The words this is about, as a set; all, if none.
-    pub words: Option<u64>,
+    /// The words this is about; all, if none.
+    pub words: Option<WordSet>,
     /// The values that are usual and so may be chosen, in SI units; all, if none.
     pub among: Vec<f64>,
     /// Which way a written number may be changed.
@@ -357,7 +357,9 @@ impl Mending {
     pub fn cost_of_word(&self, kind: KindId, fact: FactIx, bits: u64) -> Option<f64> {
         self.costs
             .iter()
-            .find(|c| (c.kind, c.fact) == (kind, fact) && c.words.is_some_and(|w| w & bits == bits))
+            .find(|c| {
+                (c.kind, c.fact) == (kind, fact) && c.words.is_some_and(|w| w.bits() & bits == bits)
+            })
             .map_or_else(|| self.cost(kind, fact), |c| c.cost)
     }
 }

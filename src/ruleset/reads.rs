@@ -2,8 +2,9 @@
 
 use std::collections::BTreeSet;
 
-use super::{Derivation, Requirement, Rule, Ruleset};
+use super::{Derivation, Piece, Requirement, Rule, Ruleset};
 use crate::expression::{Compiled, ObjectTerm, Over, ReadFact, TermKind};
+use crate::source::{Problem, Span};
 use crate::vocabulary::{FactIx, KindId};
 
 /// Facts, in the order of their kinds.
@@ -18,7 +19,65 @@ pub struct Reader<'a> {
     pub named: bool,
 }
 
+/// A limit or a table of a ruleset, and whether anything reads it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Figures {
+    /// What it is and its name: ``limit `Cmin` ``.
+    pub what: String,
+    /// Where it is stated.
+    pub at: Span,
+    /// A rule, a derivation or a text reads it.
+    pub read: bool,
+}
+
+impl Figures {
+    /// What is said of one that nothing reads.
+    #[must_use]
+    pub fn unread(&self) -> Problem {
+        Problem::caution("nothing-reads", format!("nothing reads the {}", self.what))
+            .at(self.at, "")
+            .help("take it out, or correct its name if it was to replace another")
+    }
+}
+
 impl Rule {
+    /// All its expressions, those in its texts too.
+    fn expressions(&self) -> Vec<&Compiled> {
+        let mut all: Vec<&Compiled> = self.where_.iter().chain(&self.point_at).collect();
+        match &self.require {
+            Requirement::One(c) => all.push(c),
+            Requirement::Ways(ways) => all.extend(ways.iter().map(|w| &w.condition)),
+        }
+        let texts = [Some(&self.message), self.open.as_ref(), self.help.as_ref()];
+        for piece in texts.into_iter().flatten().flat_map(|t| &t.pieces) {
+            if let Piece::Value(c, _) = piece {
+                all.push(c);
+            }
+        }
+        all
+    }
+
+    /// The same, to be changed.
+    pub(super) fn expressions_mut(&mut self) -> Vec<&mut Compiled> {
+        let mut all: Vec<&mut Compiled> = Vec::new();
+        all.extend(self.where_.iter_mut().chain(&mut self.point_at));
+        match &mut self.require {
+            Requirement::One(c) => all.push(c),
+            Requirement::Ways(ways) => all.extend(ways.iter_mut().map(|w| &mut w.condition)),
+        }
+        let texts = [
+            Some(&mut self.message),
+            self.open.as_mut(),
+            self.help.as_mut(),
+        ];
+        for piece in texts.into_iter().flatten().flat_map(|t| &mut t.pieces) {
+            if let Piece::Value(c, _) = piece {
+                all.push(c);
+            }
+        }
+        all
+    }
+
     /// The facts that its `where` and its requirement name.
     #[must_use]
     pub fn reads(&self) -> Facts {
@@ -45,6 +104,38 @@ impl Derivation {
 }
 
 impl Ruleset {
+    /// The limits and tables that it and its patches state, each with whether anything reads it.
+    /// An ancestor's may be left unread by what replaces its readers.
+    #[must_use]
+    pub fn figures_read(&self) -> Vec<Figures> {
+        let (mut limits, mut tables) = (BTreeSet::new(), BTreeSet::new());
+        let rules = self.rules.iter().flat_map(Rule::expressions);
+        let derived = self.derivations.iter().flatten().flatten();
+        let shown = self.figures.iter().filter_map(|f| f.where_.as_ref());
+        for c in rules.chain(derived.map(|d| &d.formula)).chain(shown) {
+            for term in &c.terms {
+                match &term.kind {
+                    TermKind::Limit(id) => drop(limits.insert(id.0)),
+                    TermKind::Lookup(id, _) => drop(tables.insert(id.0)),
+                    _ => {}
+                }
+            }
+        }
+        let own = |layer: &String| *layer == self.id || self.patches.contains(layer);
+        let limits = (0..).zip(&self.limits.all).map(|(i, l)| {
+            let what = format!("limit `{}`", l.name);
+            (what, l.span, &l.layer, limits.contains(&i))
+        });
+        let stated = self.tables.stated.iter().zip(&self.data.tables);
+        let tables = (0..).zip(stated).map(|(i, ((at, layer), t))| {
+            let what = format!("table `{}`", t.name);
+            (what, *at, layer, tables.contains(&i))
+        });
+        let all = limits.chain(tables).filter(|(_, _, layer, _)| own(layer));
+        all.map(|(what, at, _, read)| Figures { what, at, read })
+            .collect()
+    }
+
     /// The rules that rest on a fact, in order of their ids.
     #[must_use]
     pub fn readers(&self, kind: KindId, fact: FactIx) -> Vec<Reader<'_>> {

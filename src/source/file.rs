@@ -236,10 +236,16 @@ impl Sources {
     }
 
     /// Adds a file of the design and names it.
-    pub fn add(&mut self, file: SourceFile) -> FileId {
-        let id = u16::try_from(self.own.len()).unwrap_or(FileId::RULESET - 1);
-        self.own.push(Arc::new(file));
-        FileId(id)
+    pub fn add(&mut self, file: impl Into<Arc<SourceFile>>) -> FileId {
+        let id = self.next_id();
+        self.own.push(file.into());
+        id
+    }
+
+    /// The id that the next file gets.
+    #[must_use]
+    pub fn next_id(&self) -> FileId {
+        FileId(u16::try_from(self.own.len()).unwrap_or(FileId::RULESET - 1))
     }
 
     /// Puts the ruleset's files behind the design's.

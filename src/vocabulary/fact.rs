@@ -32,7 +32,7 @@ pub enum FactType {
         /// Whether their order means something.
         ordered: bool,
     },
-    /// Any number of some words (at most 8).
+    /// Any number of some words.
     Some {
         /// The words.
         #[serde(with = "words")]

@@ -5,12 +5,14 @@ mod fact;
 mod kind;
 mod ordered;
 mod series;
+mod word_set;
 pub mod words;
 
 pub use fact::{Bounds, Fact, FactIx, FactType, Openness, Settler};
 pub use kind::{Head, Kind, KindId, NameRole, Vocabulary, Within};
 pub use ordered::in_order;
 pub use series::{Member, Series, SeriesId};
+pub use word_set::WordSet;
 pub use words::Words;
 
 /// The line conductors, in order: the index of a line is its place here.

@@ -2,7 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::quantity::Unit;
+use super::WordSet;
+use crate::quantity::{Interval, Unit};
 
 /// Names a series of a [`super::Vocabulary`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -24,13 +25,20 @@ pub struct Series {
     pub name: String,
     /// The unit its members are written in.
     pub unit: Unit,
-    /// The members, ascending, at most 64.
+    /// The members, ascending, at most [`Series::MOST`].
     pub members: Vec<Member>,
 }
 
 impl Series {
-    /// The most members a series may have: a choice among them is one 64-bit set.
-    pub const MOST: usize = 64;
+    /// The most members a series may have: a choice among them is one set.
+    pub const MOST: usize = WordSet::MOST;
+
+    /// From the least member to the greatest; nothing, if there are none.
+    #[must_use]
+    pub fn range(&self) -> Option<Interval> {
+        let (first, last) = (self.members.first()?, self.members.last()?);
+        Some(Interval::new(first.value, last.value))
+    }
 
     /// The member with this name, e.g. `6 AWG`; blanks do not matter.
     #[must_use]

@@ -27,7 +27,7 @@ fn rewritten(text: &str, b: &Bound, si: f64) -> String {
 fn met(r: &Report, rule: &str, subject: &str) -> bool {
     r.findings
         .iter()
-        .filter(|f| f.rule == rule && f.subject == subject)
+        .filter(|f| f.rule == rule && f.subject.label == subject)
         .all(|f| matches!(f.outcome, Outcome::Met | Outcome::NotApplicable))
 }
 

@@ -5,6 +5,7 @@ use amperule::answer::{Mended, mend};
 use amperule::check::Outcome;
 use amperule::ruleset::{Library, Request, Severity, Stage};
 use amperule::source::Span;
+use amperule::vocabulary::WordSet;
 
 use super::{CLEAN, FAULTS, breaches, design, gb, report, those, with};
 
@@ -250,9 +251,9 @@ fn brute_force_finds_no_single_change_where_two_are_said_to_be_fewest() {
                 continue;
             }
             let values: Vec<Possible> = match &fact.ty {
-                FactType::Choice { words, .. } => {
-                    (0..words.len()).map(|i| Possible::Words(1 << i)).collect()
-                }
+                FactType::Choice { words, .. } => (0..words.len())
+                    .map(|i| Possible::Words(WordSet::one(i)))
+                    .collect(),
                 FactType::YesNo => vec![Possible::Truth(true), Possible::Truth(false)],
                 FactType::Quantity { .. } => match fact.series {
                     Some(s) => gb()
@@ -272,7 +273,7 @@ fn brute_force_finds_no_single_change_where_two_are_said_to_be_fewest() {
                     w.value = value;
                 }
                 let left = those(&report(&other), Outcome::Failed, Severity::Breach);
-                assert!(!left.is_empty(), "{} of {}", fact.name, d.describe(id));
+                assert!(!left.is_empty(), "{} of {}", fact.name, d.label(id));
                 fixed_one += usize::from(left.is_subset(&all) && left.len() < all.len());
                 tried += 1;
             }

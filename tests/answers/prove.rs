@@ -2,6 +2,7 @@
 //! holds; and rows say what a check with the same values says.
 
 use amperule::answer::{BOXES, Residual, RowJudge, State, prove, stretches};
+use amperule::check::Departures;
 use amperule::check::Outcome;
 use amperule::expression::Val;
 use amperule::quantity::TruthSet;
@@ -25,7 +26,7 @@ fn two_parameters() -> String {
 /// 10,000 points of the parameters, each judged by the registers of the template.
 fn points_agree(text: &str) {
     let d = design(text);
-    let proved = prove(gb(), &d, Stage::Design, BOXES);
+    let proved = prove(gb(), &d, Stage::Design, &Departures::none(), BOXES);
     let residual = Residual::new(gb(), &d, &[], Stage::Design);
     let judge = RowJudge::new(&residual);
     let mut reader = judge.reader();
@@ -107,7 +108,13 @@ fn rows_say_what_a_check_says() {
 
 #[test]
 fn the_template_passes_to_28_m_and_breaks_beyond() {
-    let proved = prove(gb(), &design(TEMPLATE), Stage::Design, BOXES);
+    let proved = prove(
+        gb(),
+        &design(TEMPLATE),
+        Stage::Design,
+        &Departures::none(),
+        BOXES,
+    );
     let all = stretches(&proved, |p| p.severity == Severity::Breach);
     let states: Vec<State> = all.iter().map(|s| s.state).collect();
     assert_eq!(states, [State::Passes, State::Open, State::Breaks]);
@@ -120,7 +127,13 @@ fn the_template_passes_to_28_m_and_breaks_beyond() {
 
 #[test]
 fn a_spent_budget_says_so_and_calls_nothing_proved() {
-    let proved = prove(gb(), &design(&two_parameters()), Stage::Design, 3);
+    let proved = prove(
+        gb(),
+        &design(&two_parameters()),
+        Stage::Design,
+        &Departures::none(),
+        3,
+    );
     assert!(proved.proofs.iter().any(|p| p.exhausted));
     for p in &proved.proofs {
         let all: f64 = [State::Passes, State::Breaks, State::Open]

@@ -73,7 +73,7 @@ fn design(ruleset: &Ruleset, text: &str) -> Result<Design, String> {
         return Err(format!("{:?}", parsed.problems));
     }
     let settings = resolve::Settings::default();
-    let resolved = resolve(&[parsed.tree], &ruleset.vocabulary, &settings);
+    let resolved = resolve(&[&parsed.tree], &ruleset.vocabulary, &settings);
     if resolved.has_errors() {
         return Err(format!("{:?}", resolved.problems));
     }

@@ -16,7 +16,7 @@ fn a_bad_unit_in_one_circuit_changes_nothing_in_another() {
     assert_eq!(value(&bad, "cables 1 of a", "length"), Possible::Poison);
     for id in good.ids() {
         let (one, other) = (good.object(id), bad.object(id));
-        let name = good.describe(id);
+        let name = good.label(id);
         if name == "cables 1 of a" {
             continue;
         }
@@ -194,8 +194,8 @@ fn survives(text: &str, set: &[(String, String)]) -> Result<(), TestCaseError> {
         .iter()
         .map(|(name, value)| (name.clone(), parse_value(FileId(9), value, 0).0))
         .collect();
-    let trees = [parsed.tree];
-    let (_, named) = rules_named(&trees[0]);
+    let trees = [&parsed.tree];
+    let (_, named) = rules_named(trees[0]);
     let vocabulary = vocabulary();
     let resolved = resolve(&trees, &vocabulary, &Settings { set });
     for problem in resolved.problems.iter().chain(&named) {

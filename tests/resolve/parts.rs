@@ -9,7 +9,10 @@ fn parts_are_objects_of_their_own() {
     );
     let device = object(&design, "device of c");
     assert_eq!(value(&design, "c", "device"), Possible::Object(device));
-    assert_eq!(value(&design, "device of c", "form"), Possible::Words(0b10));
+    assert_eq!(
+        value(&design, "device of c", "form"),
+        Possible::Words(WordSet::from_bits(0b10))
+    );
     assert_eq!(design.object(device).status, Status::Existing);
     let second = object(&design, "cables 2 of c");
     assert_eq!(design.object(second).status, Status::New);
@@ -52,7 +55,10 @@ fn a_define_is_copied_at_each_use() {
         value(&design, "device of a", "In"),
         value(&design, "device of b", "In")
     );
-    assert_eq!(value(&design, "device of b", "form"), Possible::Words(0b10));
+    assert_eq!(
+        value(&design, "device of b", "form"),
+        Possible::Words(WordSet::from_bits(0b10))
+    );
     let head = design.object(b).head;
     assert_eq!(&text[head.from()..head.until()], "house-rcbo");
     assert!(
@@ -179,7 +185,7 @@ fn parts_files_give_defines() {
     let parts = parse(FileId(1), "define house-rcbo as rcbo { In: 32 A }");
     let main = parse(FILE, "circuit c { device: house-rcbo }");
     let resolved = resolve(
-        &[parts.tree, main.tree],
+        &[&parts.tree, &main.tree],
         &vocabulary(),
         &Settings::default(),
     );

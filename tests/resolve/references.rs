@@ -230,7 +230,10 @@ fn the_feed_has_no_loop() {
 #[test]
 fn a_name_may_be_a_word_or_a_reference() {
     let design = sound("bond water { }\nreadings shower { trip-time: 24 ms }\n");
-    assert_eq!(value(&design, "water", "is"), Possible::Words(1));
+    assert_eq!(
+        value(&design, "water", "is"),
+        Possible::Words(WordSet::from_bits(1))
+    );
     assert_eq!(
         value(&design, "readings shower", "of"),
         Possible::Object(object(&design, "shower"))

@@ -4,9 +4,18 @@ use super::*;
 
 #[test]
 fn words_are_matched_as_they_are_written() {
-    assert_eq!(cable_fact("method", "C"), Possible::Words(0b100));
-    assert_eq!(cable_fact("method", "100"), Possible::Words(0b1000));
-    assert_eq!(cable_fact("method", "A | 101"), Possible::Words(0b1_0001));
+    assert_eq!(
+        cable_fact("method", "C"),
+        Possible::Words(WordSet::from_bits(0b100))
+    );
+    assert_eq!(
+        cable_fact("method", "100"),
+        Possible::Words(WordSet::from_bits(0b1000))
+    );
+    assert_eq!(
+        cable_fact("method", "A | 101"),
+        Possible::Words(WordSet::from_bits(0b1_0001))
+    );
     assert_eq!(
         cable_problems("method: E"),
         [
@@ -28,11 +37,11 @@ fn words_are_matched_as_they_are_written() {
     let design = sound("circuit c { device: rcbo { rcd-type: A\n delay: none } }\n");
     assert_eq!(
         value(&design, "device of c", "rcd-type"),
-        Possible::Words(0b10)
+        Possible::Words(WordSet::from_bits(0b10))
     );
     assert_eq!(
         value(&design, "device of c", "delay"),
-        Possible::Words(1),
+        Possible::Words(WordSet::from_bits(1)),
         "`none` is a word of this choice"
     );
     assert_eq!(
@@ -61,9 +70,15 @@ fn an_ordered_choice_takes_ranges() {
         let design = sound(&format!("charge-point x {{ ip-code: {written} }}\n"));
         value(&design, "x", "ip-code")
     };
-    assert_eq!(ip("IP44"), Possible::Words(0b001));
-    assert_eq!(ip("at least IP54"), Possible::Words(0b110));
-    assert_eq!(ip("IP44 .. IP54"), Possible::Words(0b011));
+    assert_eq!(ip("IP44"), Possible::Words(WordSet::from_bits(0b001)));
+    assert_eq!(
+        ip("at least IP54"),
+        Possible::Words(WordSet::from_bits(0b110))
+    );
+    assert_eq!(
+        ip("IP44 .. IP54"),
+        Possible::Words(WordSet::from_bits(0b011))
+    );
     assert_eq!(
         problems("charge-point x { ip-code: IP65 .. IP44 }\n"),
         [
@@ -84,11 +99,17 @@ fn sets_of_words() {
         let design = sound(&format!("circuit c {{ lines: {written} }}\n"));
         value(&design, "c", "lines")
     };
-    assert_eq!(lines("L1, L2"), Possible::Members(0b011));
-    assert_eq!(lines("L3"), Possible::Members(0b100));
+    assert_eq!(
+        lines("L1, L2"),
+        Possible::Members(WordSet::from_bits(0b011))
+    );
+    assert_eq!(lines("L3"), Possible::Members(WordSet::from_bits(0b100)));
     assert_eq!(
         lines("L1 | L2"),
-        Possible::OneOf(vec![Possible::Members(0b001), Possible::Members(0b010)])
+        Possible::OneOf(vec![
+            Possible::Members(WordSet::from_bits(0b001)),
+            Possible::Members(WordSet::from_bits(0b010))
+        ])
     );
     assert_eq!(
         problems("circuit c { lines: L1, L4 }\n"),

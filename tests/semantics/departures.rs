@@ -84,7 +84,7 @@ fn e6_a_departure_for_one_subject() {
     let judged = w.judge(text);
     let of = |subject: &str| {
         let mut all = judged.report.findings.iter();
-        all.find(|f| f.rule == "it" && f.subject == subject)
+        all.find(|f| f.rule == "it" && f.subject.label == subject)
             .map(|f| f.outcome)
     };
     assert_eq!(of("t"), Some(Outcome::Departed));

@@ -77,7 +77,7 @@ fn d1_an_override_keeps_the_dimension() {
     let firm = child(
         "firm",
         "lab",
-        "limits:\n  cap: {is: 10 V, means: 'a cap', clause: 'own handbook'}",
+        "limits:\n  cap: {is: 10 V, was: 10 A, means: 'a cap', clause: 'own handbook'}",
     );
     let problems = refused(&[("lab", &base()), ("firm", &firm)], "firm", None);
     assert_eq!(labels(&problems, "dimension-changed"), 2);
@@ -153,7 +153,7 @@ fn d2_withdrawal_through_a_silent_middle_layer() {
     );
 }
 
-/// Patches that commute give one hash in either order; two of one value without `was` conflict.
+/// Patches that commute give one hash in either order; two of one value conflict.
 #[test]
 fn d3_patches() {
     let a = patch(
@@ -189,11 +189,11 @@ fn d3_conflicts() {
     assert_eq!(labels(&problems, "conflict"), 2);
     let one = patch(
         "a",
-        "limits:\n  hot: {is: 1, means: 'a factor', clause: 'own'}",
+        "limits:\n  hot: {is: 1, was: '1.25', means: 'a factor', clause: 'own'}",
     );
     let two = patch(
         "b",
-        "limits:\n  hot: {is: 2, means: 'a factor', clause: 'own'}",
+        "limits:\n  hot: {is: 2, replaces: yes, means: 'a factor', clause: 'own'}",
     );
     let problems = refused(
         &[("lab", &base()), ("a", &one), ("b", &two)],
@@ -289,4 +289,231 @@ derive:
         "{}",
         said(&problems)
     );
+}
+
+/// The problem with a code, as its message and help.
+fn one(problems: &[Problem], code: &str) -> String {
+    let found: Vec<&Problem> = problems.iter().filter(|p| p.code == code).collect();
+    assert_eq!(found.len(), 1, "one {code} in {}", said(problems));
+    format!("{}; {}", found[0].message, found[0].help.join("; "))
+}
+
+/// What is said to replace something must find it: a name with a letter wrong is no new limit.
+#[test]
+fn d4_what_replaces_must_hit() {
+    let base = format!(
+        "{}tables:
+  steps: {{title: steps, source: 'of this test', keys: {{x: {{is: A}}}}, gives: A, rows: [[1, 2]]}}
+assume:
+  thing.y: {{is: 4 A, source: 'of this test'}}
+",
+        base()
+    );
+    let table = "title: steps, source: own, keys: {x: {is: A}}, gives: A, rows: [[1, 3]]";
+    for (section, near) in [
+        (
+            "limits:\n  hto: {is: 1, was: '1.25', means: 'a factor', source: own}".to_owned(),
+            "`hot`",
+        ),
+        (
+            "limits:\n  hto: {is: 1, replaces: yes, means: 'a factor', source: own}".to_owned(),
+            "`hot`",
+        ),
+        (
+            "derive:\n  thing.heatd: {is: A, means: 'one', formula: x, replaces: yes, source: own}"
+                .to_owned(),
+            "`thing.heated`",
+        ),
+        (
+            format!("tables:\n  stepps: {{{table}, replaces: yes}}"),
+            "`steps`",
+        ),
+        (
+            "assume:\n  thing.z: {is: 4 A, replaces: yes, source: own}".to_owned(),
+            "`thing.y`",
+        ),
+        (
+            "series:\n  sizes: {is: mm², members: [1], replaces: yes, source: own}".to_owned(),
+            "`size`",
+        ),
+        (
+            "kinds:\n  thing:\n    facts:\n      coulour: {is: text, means: 'one', by: site, replaces: yes}"
+                .to_owned(),
+            "`colour`",
+        ),
+    ] {
+        for (name, rules, firm) in [
+            ("firm", "firm", child("firm", "lab", &section)),
+            ("firm", "lab + firm", patch("firm", &section)),
+        ] {
+            let problems = refused(&[("lab", &base), (name, &firm)], rules, None);
+            let text = one(&problems, "nothing-to-replace");
+            assert!(text.contains(&format!("did you mean {near}")), "{text}");
+        }
+    }
+}
+
+/// Whatever a lower layer states is replaced by what says so, and by nothing else.
+#[test]
+fn d3_nothing_is_replaced_in_silence() {
+    let base = format!(
+        "{}tables:
+  steps: {{title: steps, source: 'of this test', keys: {{x: {{is: A}}}}, gives: A, rows: [[1, 2]]}}
+assume:
+  thing.y: {{is: 4 A, source: 'of this test'}}
+",
+        base()
+    );
+    for (section, code) in [
+        (
+            "limits:\n  hot: {is: 1, means: 'a factor', source: own%}",
+            "limit-restated",
+        ),
+        (
+            "tables:\n  steps: {title: steps, source: own, keys: {x: {is: A}}, gives: A, rows: [[1, 3]]%}",
+            "table-restated",
+        ),
+        (
+            "assume:\n  thing.y: {is: 5 A, source: own%}",
+            "assumption-restated",
+        ),
+        (
+            "series:\n  size: {is: mm², members: [1, 2], source: own%}",
+            "series-restated",
+        ),
+        (
+            "derive:\n  thing.heated: {is: A, means: 'two', formula: x, source: own%}",
+            "derivation-restated",
+        ),
+        (
+            "kinds:\n  thing:\n    facts:\n      label: {is: text, means: 'other', by: site%}",
+            "fact-restated",
+        ),
+    ] {
+        let silent = section.replace('%', "");
+        let told = section.replace('%', ", replaces: yes");
+        let sets = |yaml: &str, make: &dyn Fn(&str) -> String| {
+            [
+                ("lab".to_owned(), base.clone()),
+                ("firm".to_owned(), make(yaml)),
+            ]
+        };
+        for (rules, make) in [
+            (
+                "firm",
+                &(|s: &str| child("firm", "lab", s)) as &dyn Fn(&str) -> String,
+            ),
+            ("lab + firm", &|s: &str| patch("firm", s)),
+        ] {
+            let owned = sets(&silent, make);
+            let list: Vec<(&str, &str)> = owned
+                .iter()
+                .map(|(n, y)| (n.as_str(), y.as_str()))
+                .collect();
+            let problems = refused(&list, rules, None);
+            assert_eq!(labels(&problems, code), 2);
+            assert!(one(&problems, code).contains("if it is meant to replace it"));
+            let owned = sets(&told, make);
+            let list: Vec<(&str, &str)> = owned
+                .iter()
+                .map(|(n, y)| (n.as_str(), y.as_str()))
+                .collect();
+            World::of(&list, rules);
+        }
+        // Two patches may be named in either order, so neither may win.
+        let (a, b) = (patch("a", &told), patch("b", &told));
+        let problems = refused(&[("lab", &base), ("a", &a), ("b", &b)], "lab + a + b", None);
+        assert_eq!(labels(&problems, "conflict"), 2);
+    }
+}
+
+/// One layer states a fact once.
+#[test]
+fn d3_a_fact_is_stated_once_in_a_layer() {
+    let firm = child(
+        "firm",
+        "lab",
+        "kinds:\n  thing:\n    facts:\n      new-one: {is: A, means: 'one', by: site, in: '1'}",
+    );
+    World::of(&[("lab", &base()), ("firm", &firm)], "firm");
+    let sets = tempfile::tempdir().expect("a folder");
+    for (file, yaml) in [
+        ("lab/ruleset.yaml", base()),
+        ("firm/ruleset.yaml", firm),
+        (
+            "firm/more.yaml",
+            "kinds:\n  thing:\n    facts:\n      new-one: {is: V, means: 'two', by: site}\n"
+                .to_owned(),
+        ),
+    ] {
+        let path = sets.path().join(file);
+        std::fs::create_dir_all(path.parent().expect("a folder")).expect("made");
+        std::fs::write(path, yaml).expect("written");
+    }
+    let loaded = crate::world::load(vec![sets.path().to_path_buf()], "firm", None, None);
+    assert!(loaded.ruleset.is_none());
+    assert_eq!(labels(&loaded.problems, "stated-twice"), 2);
+}
+
+/// A withdrawal of a rule that does not exist is an error with the nearest name, as an amendment is.
+#[test]
+fn d4_a_withdrawal_must_hit() {
+    let firm = patch("firm", "withdraw:\n  - {id: itt, because: 'not here'}");
+    let problems = refused(&[("lab", &base()), ("firm", &firm)], "lab + firm", None);
+    let text = one(&problems, "unknown-rule");
+    assert!(text.contains("did you mean `it`"), "{text}");
+}
+
+/// What can never be absent is not asked for: the message says what to write instead.
+#[test]
+fn only_what_may_be_absent_is_asked_for() {
+    for (require, instead) in [
+        (
+            "hub is absent or hub.things is present",
+            "(count x in hub.things) > 0",
+        ),
+        ("dyes is present", "red among dyes"),
+        ("a is present", "a is written"),
+    ] {
+        let problems = crate::world::lab_refused(&format!("rules:\n{}", rule("it", require)));
+        let text = one(&problems, "bad-expression");
+        assert!(
+            text.contains("never absent") && text.contains(instead),
+            "{text}"
+        );
+    }
+    for ty in ["yes-no", "some of red green"] {
+        let problems = crate::world::lab_refused(&format!(
+            "derive:\n  thing.v: {{is: {ty}, means: 'one', optional: yes, formula: 'a', source: own}}"
+        ));
+        assert!(
+            said(&problems).contains("bad-optional"),
+            "{}",
+            said(&problems)
+        );
+    }
+}
+
+/// Two patches that amend one field of a rule conflict; what they amend besides is theirs.
+#[test]
+fn d3_a_field_is_amended_once() {
+    let amend = |what: &str| format!("amend:\n  - {{id: it, {what}, because: 'ours'}}\n");
+    let strict = amend("require: 'heated <= 5 A'");
+    let mild = amend("require: 'heated <= 6 A'");
+    let title = amend("title: 'another'");
+    let (a, b, c) = (patch("a", &strict), patch("b", &mild), patch("c", &title));
+    let sets = [("lab", base()), ("a", a), ("b", b), ("c", c)];
+    let sets: Vec<(&str, &str)> = sets.iter().map(|(n, y)| (*n, y.as_str())).collect();
+    let problems = refused(&sets, "lab + a + b", None);
+    assert_eq!(labels(&problems, "conflict"), 2);
+    World::of(&sets, "lab + a + c");
+    let twice = patch(
+        "a",
+        &format!("{strict}  - {{id: it, require: 'x <= 1 A', because: 'ours'}}"),
+    );
+    let problems = refused(&[("lab", &base()), ("a", &twice)], "lab + a", None);
+    assert_eq!(labels(&problems, "conflict"), 2);
+    // A layer above may amend again.
+    let (one, two) = (child("one", "lab", &strict), child("two", "one", &mild));
+    World::of(&[("lab", &base()), ("one", &one), ("two", &two)], "two");
 }

@@ -201,7 +201,7 @@ fn p9_fingerprints() {
         let judged = w.judge(text);
         let all = judged.report.findings;
         all.into_iter()
-            .find(|f| f.subject == subject)
+            .find(|f| f.subject.label == subject)
             .map(|f| f.fingerprint)
     };
     let first = print("thing t { x: 20 A }", "t");

@@ -288,7 +288,7 @@ fn a10_a_define_copies_and_a_parameter_is_shared() {
             .report
             .findings
             .iter()
-            .find(|f| f.subject == "q")
+            .find(|f| f.subject.label == "q")
             .map(|f| f.outcome)
     };
     let defined = format!(
@@ -334,7 +334,7 @@ fn a11_a_broken_fact_poisons_only_what_needs_it() {
         .report
         .findings
         .iter()
-        .filter(|f| f.subject == "u")
+        .filter(|f| f.subject.label == "u")
         .map(|f| (f.rule.clone(), f.outcome))
         .collect();
     let (alone, _) = judge("thing u { x: 11 A  y: ? }");

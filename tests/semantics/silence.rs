@@ -168,7 +168,7 @@ fn b3_an_empty_supply_asks_about_board_circuit_and_point() {
         .findings
         .iter()
         .filter(|f| f.outcome == Outcome::Undecided)
-        .map(|f| f.subject.as_str())
+        .map(|f| f.subject.label.as_str())
         .collect();
     for subject in ["supply", "board", "circuit", "charge-point"] {
         assert!(
@@ -257,7 +257,7 @@ derive:
         .findings
         .iter()
         .filter(|f| f.outcome == Outcome::Failed)
-        .map(|f| f.subject.as_str())
+        .map(|f| f.subject.label.as_str())
         .collect();
     assert_eq!(failed, ["three"]);
     // A design that feeds itself is an error that names the loop.

@@ -205,7 +205,7 @@ impl World {
             })
             .collect();
         let resolved = resolve(
-            &[parsed.tree],
+            &[&parsed.tree],
             &self.ruleset.vocabulary,
             &resolve::Settings { set },
         );

@@ -44,7 +44,7 @@ fn design(kind: &Value, fact: &str, value: &str) -> String {
 /// The codes of what is wrong with a design.
 fn wrong(v: &Vocabulary, design: &str) -> Vec<&'static str> {
     let parsed = parse(FileId(0), design);
-    let resolved = resolve(&[parsed.tree], v, &Settings::default());
+    let resolved = resolve(&[&parsed.tree], v, &Settings::default());
     let all = parsed.problems.iter().chain(&resolved.problems);
     all.map(|p| p.code).collect()
 }

@@ -95,7 +95,7 @@ fn bring(
     let fact = kind.fact(stock.fact);
     let text = format!("{} scratch {{ {}: {} }}", kind.name, fact.name, stock.text);
     let parsed = parse(FileId(0), &text);
-    let resolved = resolve(&[parsed.tree], v, &resolve::Settings::default());
+    let resolved = resolve(&[&parsed.tree], v, &resolve::Settings::default());
     let scratch = resolved.design;
     let root = scratch
         .ids()

@@ -1,19 +1,23 @@
 //! What would help against a single breach: changes that were tried on the whole design.
 
+use rustc_hash::FxHashMap;
+
 use super::super::residual::Residual;
 use super::graft::graft;
-use super::knobs::{changeable, knobs};
+use super::knobs::{changeable, knobs, untaken};
 use super::search::{Need, Search, Way};
 use super::value_of;
 use crate::design::model::Design;
+use crate::expression::Fuel;
 use crate::ruleset::{Ruleset, Stage};
 
 /// At most this many changes are told for one breach.
 const MOST: usize = 2;
 /// For at most this many breaches a change is looked for.
 const MOST_BREACHES: usize = 16;
-/// Verdicts that may be read for all of them.
-const WORK: u64 = 120_000;
+/// What looking for all of them may take: enough for a small design, of a large one so many times
+/// what it takes to work it out once.
+const WORK: (u64, u64) = (30_000_000, 40);
 
 /// For each of some breaches, named by rule and subject: single changes after which it is met and
 /// nothing else suffers; what mends most other breaches first, then the lightest.
@@ -30,18 +34,21 @@ pub fn helps(
     }
     let (opened, grafts) = graft(ruleset, design);
     let places = changeable(ruleset, design);
-    let residual = Residual::new(ruleset, &opened, &places, stage);
+    let mut residual = Residual::of(ruleset, opened, &places, stage);
     let (knobs, groups) = knobs(&residual, &grafts);
-    let mut search = Search::new(&residual, knobs, groups, &grafts, &[], WORK);
+    residual.rewrite(&untaken(&knobs));
+    let fuel = Fuel::share(&residual.program, WORK);
+    let mut search = Search::new(&residual, knobs, groups, &grafts, &[], fuel);
     let all: Vec<usize> = (0..residual.verdicts.len())
         .filter(|v| search.needs[*v] == Need::Mend)
         .collect();
+    let mut named: FxHashMap<(&str, String), usize> = FxHashMap::default();
+    for v in &all {
+        let name = (residual.rule(*v).id.as_str(), residual.subject(*v));
+        named.entry(name).or_insert(*v);
+    }
     for (slot, (rule, subject)) in out.iter_mut().zip(breaches).take(MOST_BREACHES) {
-        let Some(v) = (0..residual.verdicts.len()).find(|v| {
-            search.needs[*v] == Need::Mend
-                && residual.rule(*v).id == *rule
-                && residual.subject(*v) == *subject
-        }) else {
+        let Some(v) = named.get(&(rule.as_str(), subject.clone())).copied() else {
             continue;
         };
         let mut ways: Vec<Way> = Vec::new();

@@ -154,13 +154,9 @@ pub(super) fn knobs(residual: &Residual<'_>, grafts: &[Graft]) -> (Vec<Knob>, Ve
             (object.span, Some(place.fact))
         };
         let name = if article {
-            residual.design.describe(place.object)
+            residual.design.label(place.object)
         } else {
-            format!(
-                "{} of {}",
-                fact.name,
-                residual.design.describe(place.object)
-            )
+            format!("{} of {}", fact.name, residual.design.label(place.object))
         };
         let group = *by_key.entry(key).or_insert_with(|| {
             groups.push(Group {
@@ -183,13 +179,18 @@ pub(super) fn knobs(residual: &Residual<'_>, grafts: &[Graft]) -> (Vec<Knob>, Ve
             unknown: now == set && !residual.leaf(*first).is_point(&now),
         });
     }
+    let mut alternatives: FxHashMap<Place, LeafId> = FxHashMap::default();
+    for (leaf, info) in (0..).map(LeafId).zip(&residual.infos) {
+        if info.what == What::Alternative {
+            let place = Place {
+                object: info.object,
+                fact: info.fact,
+            };
+            alternatives.entry(place).or_insert(leaf);
+        }
+    }
     for graft in grafts {
-        let leaf = residual.infos.iter().position(|i| {
-            i.object == graft.place.object
-                && i.fact == graft.place.fact
-                && i.what == What::Alternative
-        });
-        let Some(leaf) = leaf.and_then(|l| u32::try_from(l).ok()).map(LeafId) else {
+        let Some(leaf) = alternatives.get(&graft.place).copied() else {
             continue;
         };
         let object = residual.design.object(graft.place.object);
@@ -205,7 +206,7 @@ pub(super) fn knobs(residual: &Residual<'_>, grafts: &[Graft]) -> (Vec<Knob>, Ve
             name: format!(
                 "{} of {}",
                 fact.name,
-                residual.design.describe(graft.place.object)
+                residual.design.label(graft.place.object)
             ),
             knobs: vec![all.len()],
         });
@@ -229,6 +230,16 @@ pub(super) fn knobs(residual: &Residual<'_>, grafts: &[Graft]) -> (Vec<Knob>, Ve
         });
     }
     (all, groups)
+}
+
+/// What stands for "no part put in": as written, each alternative is possible.
+pub(super) fn untaken(knobs: &[Knob]) -> Vec<(LeafId, Val)> {
+    let parts = knobs
+        .iter()
+        .filter(|k| matches!(k.options, Options::Parts(_)));
+    parts
+        .flat_map(|k| k.leaves.iter().map(|l| (*l, k.now)))
+        .collect()
 }
 
 fn options(

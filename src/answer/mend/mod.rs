@@ -14,7 +14,7 @@ use rustc_hash::FxHashSet;
 use super::residual::{Place, Residual};
 use crate::check::{Outcome, Settings, check};
 use crate::design::model::Design;
-use crate::expression::{LeafSource, Val};
+use crate::expression::{Fuel, LeafSource, Val};
 use crate::quantity::TruthSet;
 use crate::ruleset::{Ruleset, Severity, Stage};
 use crate::source::Span;
@@ -22,13 +22,14 @@ use crate::source::Span;
 pub use helps::helps;
 
 use graft::graft;
-use knobs::{changeable, knobs, value_text};
+use knobs::{changeable, knobs, untaken, value_text};
 use search::{Need, Search, Turned, Way};
 
-/// Verdicts that may be read before the search is given up.
-const WORK: u64 = 400_000;
-/// Of these, what showing that fewer do not suffice may take.
-const PROOF: u64 = 60_000;
+/// What the search may take before it is given up: enough for a small design, of a large one so
+/// many times what it takes to work it out once.
+const WORK: (u64, u64) = (100_000_000, 400);
+/// Of it, one part of so many may go into showing that fewer changes do not suffice.
+const PROOF: u64 = 6;
 /// Alternatives to one change that are told.
 const MOST_INSTEAD: usize = 3;
 
@@ -105,10 +106,12 @@ pub fn mend(
 ) -> Mended {
     let (opened, grafts) = graft(ruleset, design);
     let places: Vec<Place> = changeable(ruleset, design);
-    let residual = Residual::new(ruleset, &opened, &places, stage);
+    let mut residual = Residual::of(ruleset, opened, &places, stage);
     let (knobs, groups) = knobs(&residual, &grafts);
+    residual.rewrite(&untaken(&knobs));
     let departed = departed(design, &residual, stage, on);
-    let mut search = Search::new(&residual, knobs, groups, &grafts, &departed, WORK);
+    let fuel = Fuel::share(&residual.program, WORK);
+    let mut search = Search::new(&residual, knobs, groups, &grafts, &departed, fuel);
     let breaches: Vec<usize> = (0..residual.verdicts.len())
         .filter(|v| search.needs[*v] == Need::Mend)
         .collect();
@@ -131,8 +134,10 @@ pub fn mend(
     let (turned, changed, left) = repair(&mut search, &able);
     out.left = left.iter().map(|v| name(*v)).collect();
     let done: Vec<usize> = able.iter().copied().filter(|v| !left.contains(v)).collect();
+    search.settle(&[]);
     out.fewest = left.is_empty() && none_fewer(&mut search, &done, changed.len());
     let mut turned = turned;
+    search.settle(&turned);
     search.trim(&mut turned, &done);
     for group in &changed {
         let without = outside(&search, &turned, *group);
@@ -165,7 +170,7 @@ fn departed(design: &Design, residual: &Residual<'_>, stage: Stage, on: Option<i
         .findings
         .into_iter()
         .filter(|f| f.outcome == Outcome::Departed)
-        .map(|f| (f.rule, f.subject))
+        .map(|f| (f.rule, f.subject.label))
         .collect();
     (0..residual.verdicts.len())
         .filter(|v| covered.contains(&(residual.rule(*v).id.clone(), residual.subject(*v))))
@@ -196,7 +201,7 @@ fn rests_on(residual: &Residual<'_>, v: usize) -> Vec<String> {
                     let line = format!(
                         "{} of {} ({settler})",
                         fact.name,
-                        residual.design.describe(info.object)
+                        residual.design.label(info.object)
                     );
                     if !all.contains(&line) {
                         all.push(line);
@@ -249,6 +254,7 @@ fn repair(search: &mut Search<'_>, breaches: &[usize]) -> (Turned, Vec<usize>, V
         match best.or_else(|| pair(search, first, &turned, breaches)) {
             Some(way) => {
                 turned = way.turned;
+                search.settle(&turned);
                 let mut groups: Vec<usize> =
                     turned.iter().map(|(k, _)| search.knobs[*k].group).collect();
                 groups.sort_unstable();
@@ -352,9 +358,9 @@ fn none_fewer(search: &mut Search<'_>, breaches: &[usize], count: usize) -> bool
     if apart >= count {
         return true;
     }
-    let from = search.work;
+    let until = search.part(PROOF);
     let mut chosen = Vec::new();
-    let done = fewer_fail(search, &order, &mut chosen, count - 1, from);
+    let done = fewer_fail(search, &order, &mut chosen, count - 1, until);
     done.unwrap_or(false)
 }
 
@@ -365,9 +371,9 @@ fn fewer_fail(
     order: &[usize],
     chosen: &mut Vec<usize>,
     more: usize,
-    from: u64,
+    until: u64,
 ) -> Option<bool> {
-    if search.work - from > PROOF {
+    if search.work() > until {
         return None;
     }
     let open = order.iter().copied().find(|v| {
@@ -381,14 +387,14 @@ fn fewer_fail(
             true => Some(false),
             // None of these values does. Would it with further groups?
             false if more == 0 => Some(true),
-            false => further(search, order, chosen, more, from),
+            false => further(search, order, chosen, more, until),
         };
     };
     if more == 0 {
         return Some(true);
     }
     let groups = search.deps[v].clone();
-    each_fails(search, order, chosen, &groups, more, from)
+    each_fails(search, order, chosen, &groups, more, until)
 }
 
 /// Whether each of some groups, added to `chosen`, leaves a breach.
@@ -398,14 +404,14 @@ fn each_fails(
     chosen: &mut Vec<usize>,
     groups: &[usize],
     more: usize,
-    from: u64,
+    until: u64,
 ) -> Option<bool> {
     for g in groups {
         if chosen.contains(g) {
             continue;
         }
         chosen.push(*g);
-        let failed = fewer_fail(search, order, chosen, more - 1, from);
+        let failed = fewer_fail(search, order, chosen, more - 1, until);
         chosen.pop();
         if failed != Some(true) {
             return failed;
@@ -420,7 +426,7 @@ fn further(
     order: &[usize],
     chosen: &mut Vec<usize>,
     more: usize,
-    from: u64,
+    until: u64,
 ) -> Option<bool> {
     let mut all: Vec<usize> = order
         .iter()
@@ -428,7 +434,7 @@ fn further(
         .collect();
     all.sort_unstable();
     all.dedup();
-    each_fails(search, order, chosen, &all, more, from)
+    each_fails(search, order, chosen, &all, more, until)
 }
 
 /// A turned knob in words: its fact, its object, its value.
@@ -443,7 +449,7 @@ fn value_of(search: &Search<'_>, k: usize, val: &Val) -> (String, String, String
             .fact(kind, knob.place.fact)
             .name
             .clone(),
-        residual.design.describe(knob.place.object),
+        residual.design.label(knob.place.object),
         value_text(residual, knob, val),
     )
 }
@@ -514,7 +520,7 @@ fn fill(
         .collect();
     for v in undecided {
         let with = search.assignment(turned);
-        if search.spent() || search.truth(v, &with) != TruthSet::U {
+        if search.spent() || search.engine.truth(v, &with) != TruthSet::U {
             continue;
         }
         for g in search.deps[v].clone() {

@@ -1,10 +1,13 @@
 //! The search: values of one change after which a breach is gone and nothing else suffers; then
 //! as few such changes as possible.
 
-use super::super::residual::{Engine, Residual};
+use rustc_hash::{FxHashMap, FxHashSet};
+
+use super::super::residual::{Engine, Place, Residual};
 use super::graft::Graft;
 use super::knobs::{Group, Knob, Options};
-use crate::expression::{LeafId, Val};
+use crate::design::model::ObjectId;
+use crate::expression::{Fuel, LeafId, Val};
 use crate::quantity::{Rounding, TruthSet, format_toward, parse_quantity};
 use crate::ruleset::Severity;
 
@@ -22,8 +25,8 @@ pub(super) enum Need {
     NotFail,
     /// Advice, or a caution that fails already.
     Nothing,
-    /// Belongs to a part that may be put in: must be met if the part is.
-    Of(LeafId, u64),
+    /// Belongs to a part that may be put in: must be met if the part is, by a knob and its value.
+    Of(usize, u64),
 }
 
 /// The values of the knobs that were turned.
@@ -49,9 +52,9 @@ pub(super) struct Search<'a> {
     reach: Vec<Vec<usize>>,
     /// Groups that each breach depends on.
     pub(super) deps: Vec<Vec<usize>>,
-    /// Verdicts read so far, against the limit.
-    pub(super) work: u64,
-    pub(super) limit: u64,
+    /// What was turned for good.
+    settled: Turned,
+    fuel: Fuel,
 }
 
 impl<'a> Search<'a> {
@@ -61,7 +64,7 @@ impl<'a> Search<'a> {
         groups: Vec<Group>,
         grafts: &[Graft],
         departed: &[usize],
-        limit: u64,
+        fuel: Fuel,
     ) -> Self {
         let engine = residual.engine();
         let mut search = Self {
@@ -72,22 +75,26 @@ impl<'a> Search<'a> {
             deps: Vec::new(),
             knobs,
             groups,
-            work: 0,
-            limit,
+            settled: Vec::new(),
+            fuel,
         };
-        let base = search.assignment(&[]);
+        let by_place: FxHashMap<Place, &Graft> = grafts.iter().map(|g| (g.place, g)).collect();
+        let mut parts: FxHashMap<ObjectId, Need> = FxHashMap::default();
+        for (k, knob) in search.knobs.iter().enumerate() {
+            let Some(graft) = by_place.get(&knob.place) else {
+                continue;
+            };
+            for (i, objects) in graft.objects.iter().enumerate() {
+                parts.extend(objects.iter().map(|o| (*o, Need::Of(k, 1 << (i + 1)))));
+            }
+        }
         for v in 0..residual.verdicts.len() {
-            let subject = residual.verdicts[v].subject;
-            let of = grafts.iter().find_map(|g| {
-                let i = g.objects.iter().position(|o| o.contains(&subject))?;
-                let knob = search.knobs.iter().find(|k| k.place == g.place)?;
-                Some(Need::Of(*knob.leaves.first()?, 1 << (i + 1)))
-            });
+            let of = parts.get(&residual.verdicts[v].subject).copied();
             let severity = residual.rule(v).severity;
             let need = match of {
                 Some(_) if severity == Severity::Advice => Need::Nothing,
                 Some(n) => n,
-                None => match search.engine.truth(v, &base) {
+                None => match search.engine.truth(v, &[]) {
                     TruthSet::F if severity == Severity::Breach && !departed.contains(&v) => {
                         Need::Mend
                     }
@@ -98,47 +105,58 @@ impl<'a> Search<'a> {
             };
             search.needs.push(need);
         }
-        let by_leaf = search.engine.by_leaf();
         search.deps = vec![Vec::new(); residual.verdicts.len()];
         for knob in &search.knobs {
             let mut all: Vec<usize> = knob
                 .leaves
                 .iter()
-                .filter_map(|l| by_leaf.get(l))
-                .flatten()
-                .copied()
+                .flat_map(|l| search.engine.by_leaf(*l))
                 .filter(|v| search.needs[*v] != Need::Nothing)
                 .collect();
             all.sort_unstable();
             all.dedup();
             for v in &all {
-                if !search.deps[*v].contains(&knob.group) {
-                    search.deps[*v].push(knob.group);
-                }
+                search.deps[*v].push(knob.group);
             }
             search.reach.push(all);
         }
         for groups in &mut search.deps {
             groups.sort_unstable();
+            groups.dedup();
         }
         search
     }
 
-    /// Every leaf of every knob as turned, else as written.
+    /// The leaves of the knobs that are turned otherwise than what is settled. No knob is turned
+    /// twice.
     pub(super) fn assignment(&self, turned: &[(usize, Val)]) -> Vec<(LeafId, Val)> {
-        let mut all = Vec::new();
-        for (k, knob) in self.knobs.iter().enumerate() {
-            let val = turned
-                .iter()
-                .rev()
-                .find(|(i, _)| *i == k)
-                .map_or(knob.now, |(_, v)| *v);
-            // Only the selector of a part has another set than what is written.
-            if val != knob.now || matches!(knob.options, Options::Parts(_)) {
-                all.extend(knob.leaves.iter().map(|l| (*l, val)));
+        let mut known = 0;
+        let mut all: Vec<(usize, Val)> = Vec::new();
+        for (k, val) in turned {
+            let before = self.settled.binary_search_by_key(k, |(i, _)| *i);
+            known += usize::from(before.is_ok());
+            let now = before.map_or(self.knobs[*k].now, |i| self.settled[i].1);
+            if *val != now {
+                all.push((*k, *val));
             }
         }
-        all
+        if known < self.settled.len() {
+            let kept: FxHashSet<usize> = turned.iter().map(|(k, _)| *k).collect();
+            let back = self.settled.iter().filter(|(k, _)| !kept.contains(k));
+            all.extend(back.map(|(k, _)| (*k, self.knobs[*k].now)));
+        }
+        all.iter()
+            .flat_map(|(k, val)| self.knobs[*k].leaves.iter().map(|l| (*l, *val)))
+            .collect()
+    }
+
+    /// Makes these values those from which others depart: what they alone move is not worked out
+    /// again with each try.
+    pub(super) fn settle(&mut self, turned: &[(usize, Val)]) {
+        let with = self.assignment(turned);
+        self.engine.settle(&with);
+        self.settled = turned.to_vec();
+        self.settled.sort_unstable_by_key(|(k, _)| *k);
     }
 
     /// The whole domain for every knob of some groups.
@@ -155,18 +173,22 @@ impl<'a> Search<'a> {
     }
 
     pub(super) fn spent(&self) -> bool {
-        self.work >= self.limit
+        self.work() >= self.fuel.0
     }
 
-    pub(super) fn truth(&mut self, v: usize, with: &[(LeafId, Val)]) -> TruthSet {
-        self.work += 1;
-        self.engine.truth(v, with)
+    /// The work after which one part of so many of all that may be done is spent from now on.
+    pub(super) const fn part(&self, of: u64) -> u64 {
+        self.work() + self.fuel.0 / of
+    }
+
+    /// Operations worked out so far.
+    pub(super) const fn work(&self) -> u64 {
+        self.engine.work()
     }
 
     /// Whether a breach could go at all, if every value of some groups were free.
     pub(super) fn could_go(&mut self, v: usize, groups: &[usize]) -> bool {
         let with = self.relaxed(groups);
-        self.work += 1;
         // Plain evaluation is enough to prune, and never prunes wrongly.
         self.engine.plain(v, &with) != TruthSet::F
     }
@@ -177,32 +199,30 @@ impl<'a> Search<'a> {
         breaches
             .iter()
             .copied()
-            .filter(|v| self.truth(*v, &with) != TruthSet::T)
+            .filter(|v| !self.engine.holds(*v, &with))
             .collect()
     }
 
     /// The first verdict that suffers from what was turned.
     fn suffers(&mut self, turned: &[(usize, Val)], mended: &[usize]) -> Option<usize> {
         let with = self.assignment(turned);
-        let mut seen: Vec<usize> = Vec::new();
+        self.engine.assign(&with);
+        let mut seen: FxHashSet<usize> = FxHashSet::default();
         for (k, _) in turned {
-            for v in self.reach[*k].clone() {
-                if seen.contains(&v) {
+            for i in 0..self.reach[*k].len() {
+                let v = self.reach[*k][i];
+                // What is settled was seen to be well.
+                if !self.engine.moves(v) || !seen.insert(v) {
                     continue;
                 }
-                seen.push(v);
                 let holds = match self.needs[v] {
                     Need::Nothing => true,
-                    Need::Mend => !mended.contains(&v) || self.truth(v, &with) == TruthSet::T,
-                    Need::Keep => self.truth(v, &with) == TruthSet::T,
-                    Need::NotFail => self.truth(v, &with) != TruthSet::F,
-                    Need::Of(leaf, bit) => {
-                        let chosen = with
-                            .iter()
-                            .rev()
-                            .find(|(l, _)| *l == leaf)
-                            .is_some_and(|(_, val)| val.bits == bit);
-                        !chosen || self.truth(v, &with) == TruthSet::T
+                    Need::Mend => !mended.contains(&v) || self.engine.holds(v, &with),
+                    Need::Keep => self.engine.holds(v, &with),
+                    Need::NotFail => !self.engine.fails(v, &with),
+                    Need::Of(part, bit) => {
+                        let chosen = turned.iter().any(|(i, val)| *i == part && val.bits == bit);
+                        !chosen || self.engine.holds(v, &with)
                     }
                 };
                 if !holds {
@@ -253,13 +273,13 @@ impl<'a> Search<'a> {
         if !end.is_finite() || start == end {
             return None;
         }
-        let mut all: Turned = turned.to_vec();
+        let mut all: Turned = turned.iter().filter(|(i, _)| *i != k).copied().collect();
         all.push((k, Val::number(start)));
         let at = all.len() - 1;
         let mut met = |x: f64, this: &mut Self| {
             all[at].1 = Val::number(x);
             let with = this.assignment(&all);
-            this.truth(v, &with) == TruthSet::T
+            this.engine.holds(v, &with)
         };
         let mut bad = start;
         let mut good = None;
@@ -379,10 +399,8 @@ impl<'a> Search<'a> {
                     with.push((*l, self.residual.leaf(*l).set));
                 }
             }
-            let stays = breaches.iter().any(|v| {
-                self.work += 1;
-                self.engine.plain(*v, &with) == TruthSet::F
-            });
+            let mut stay = breaches.iter();
+            let stays = stay.any(|v| self.engine.plain(*v, &with) == TruthSet::F);
             if !stays {
                 return Some(true);
             }
@@ -418,7 +436,7 @@ impl<'a> Search<'a> {
                 let mut now: Turned = turned.iter().filter(|(i, _)| i != k).copied().collect();
                 now.push((*k, val));
                 let with = self.assignment(&now);
-                let met = self.truth(v, &with);
+                let met = self.engine.truth(v, &with);
                 if met == TruthSet::F {
                     continue;
                 }
@@ -472,8 +490,8 @@ impl<'a> Search<'a> {
                 let mut both: Turned = now.iter().filter(|(i, _)| *i != k).copied().collect();
                 both.push((k, val));
                 let with = self.assignment(&both);
-                if self.truth(trouble, &with) == TruthSet::T
-                    && self.truth(v, &with) == TruthSet::T
+                if self.engine.holds(trouble, &with)
+                    && self.engine.holds(v, &with)
                     && self.suffers(&both, mended).is_none()
                 {
                     self.note(group, both, before, left, found);

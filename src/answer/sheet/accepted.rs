@@ -6,7 +6,6 @@
 use super::super::residual::Engine;
 use crate::check::show_val;
 use crate::expression::{LeafId, LeafKind, Presence, SetWords, Val};
-use crate::quantity::TruthSet;
 use crate::ruleset::Ruleset;
 use crate::vocabulary::Fact;
 
@@ -52,9 +51,7 @@ pub(super) fn accepted(
 ) -> Accepted {
     let mut out = Accepted::default();
     let set = engine.residual.written[leaf.0 as usize];
-    let breaks = |engine: &mut Engine<'_>, v: usize, val: Val| {
-        engine.truth(v, &[(leaf, val)]) == TruthSet::F
-    };
+    let breaks = |engine: &mut Engine<'_>, v: usize, val: Val| engine.fails(v, &[(leaf, val)]);
     match engine.residual.leaf(leaf).kind {
         LeafKind::Number => {
             let plausible = engine.residual.leaf(leaf).plausible;

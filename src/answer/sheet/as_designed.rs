@@ -129,7 +129,7 @@ pub(super) fn terminals(ruleset: &Ruleset, design: &Design) -> Vec<Terminal> {
                     (true, _) | (_, true) => brief,
                     _ => format!("{}, {brief}", kind.name),
                 };
-                (design.describe(id), what)
+                (design.label(id), what)
             }
         };
         all.push(Terminal {
@@ -221,13 +221,13 @@ pub(super) fn shown(
             }
         }
         Possible::Formula(_) => "by its parameters".to_owned(),
-        Possible::Words(bits) => show_val(&Val::bits(*bits), fact, v),
-        Possible::Members(bits) => {
+        Possible::Words(set) => show_val(&Val::words(*set), fact, v),
+        Possible::Members(set) => {
             let FactType::Some { words } = &fact.ty else {
                 return None;
             };
             let count = u32::try_from(words.len()).ok()?;
-            show_val(&Val::bits(SetWords::known(*bits, count)), fact, v)
+            show_val(&Val::bits(SetWords::known(set.bits(), count)), fact, v)
         }
         Possible::Truth(t) => (if *t { "yes" } else { "no" }).to_owned(),
         Possible::Text(t) => t.clone(),
@@ -235,7 +235,7 @@ pub(super) fn shown(
         Possible::Object(o) if matches!(fact.ty, FactType::Part(_) | FactType::Parts(_)) => {
             part(ruleset, design, *o, &[])
         }
-        Possible::Object(o) => design.describe(*o),
+        Possible::Object(o) => design.label(*o),
         Possible::List(all) => all
             .iter()
             .filter_map(|p| shown(ruleset, design, fact, p))

@@ -77,11 +77,14 @@ pub(super) fn to_read(ruleset: &Ruleset, design: &Design) -> Vec<ToRead> {
             opened.objects.push(new);
         }
     }
-    let broken = broken_without(ruleset, &bare);
+    let broken = broken_without(ruleset, bare);
     let places: Vec<Place> = free.iter().map(|(p, _)| *p).collect();
-    let residual = Residual::new(ruleset, &opened, &places, Stage::Verify);
+    let residual = Residual::of(ruleset, opened, &places, Stage::Verify);
     let mut engine = residual.engine();
-    let by_leaf = engine.by_leaf();
+    let mut about: FxHashMap<ObjectId, Vec<usize>> = FxHashMap::default();
+    for (v, verdict) in residual.verdicts.iter().enumerate() {
+        about.entry(verdict.subject).or_default().push(v);
+    }
     let mut readers: FxHashMap<(KindId, FactIx), FxHashSet<&str>> = FxHashMap::default();
     let mut linker = Linker::new(ruleset, design);
     let mut all: Vec<ToRead> = Vec::new();
@@ -89,27 +92,28 @@ pub(super) fn to_read(ruleset: &Ruleset, design: &Design) -> Vec<ToRead> {
         let Some([leaf]) = residual.free.get(place).map(Vec::as_slice) else {
             continue;
         };
-        let turning: Vec<usize> = by_leaf.get(leaf).map_or(Vec::new(), |all| {
-            let turns = |v: &&usize| engine.truth(**v, &[]) == TruthSet::U;
-            all.iter().filter(turns).copied().collect()
-        });
-        let touching: Vec<&usize> = by_leaf.get(leaf).into_iter().flatten().collect();
+        let touching = engine.by_leaf(*leaf);
+        let turning: Vec<usize> = touching
+            .iter()
+            .filter(|v| engine.truth(**v, &[]) == TruthSet::U)
+            .copied()
+            .collect();
         let kind = residual.design.object(place.object).kind;
         // A rule that only asks whether it was read has no leaf for it.
         let resting = readers.entry((kind, place.fact)).or_insert_with(|| {
             let all = ruleset.readers(kind, place.fact);
             all.iter().map(|r| r.rule.id.as_str()).collect()
         });
-        let asks = |v: &usize| {
-            residual.verdicts[*v].subject == *object
-                && resting.contains(residual.rule(*v).id.as_str())
-        };
-        let mut needing: Vec<usize> = (0..residual.verdicts.len())
+        let asks = |v: &usize| resting.contains(residual.rule(*v).id.as_str());
+        let own = about.get(object).map_or(&[][..], Vec::as_slice);
+        let asking = own.iter().filter(|v| asks(v));
+        let mut needing: Vec<usize> = asking
+            .chain(&touching)
+            .copied()
             .filter(|v| {
                 let verdict = &residual.verdicts[*v];
                 residual.rule(*v).severity == Severity::Breach
                     && broken.contains(&(verdict.rule, verdict.subject))
-                    && (asks(v) || touching.contains(&v))
             })
             .collect();
         let works = matches!(design.object(*object).status, Status::New | Status::Altered);
@@ -169,7 +173,7 @@ impl ToRead {
         let fact = v.fact(record, ix);
         Self {
             object,
-            of: design.describe(object),
+            of: design.label(object),
             kind: v.kind(design.object(object).kind).name.clone(),
             fact: ix,
             reading: fact.name.clone(),
@@ -199,6 +203,7 @@ fn tested(
     };
     let kinds = &v.kind(target).any_of;
     let fits = |k: KindId| k == target || kinds.contains(&k);
+    let records = records_of(design, record, of);
     let mut all = Vec::new();
     for id in design.ids() {
         let object = design.object(id);
@@ -207,10 +212,10 @@ fn tested(
         }
         if fits(object.kind) {
             let mut filled = Vec::new();
-            for r in records_of(design, record, of, id) {
+            for r in records.get(&id).into_iter().flatten() {
                 filled.extend(
                     (0_u16..)
-                        .zip(&design.object(r).facts)
+                        .zip(&design.object(*r).facts)
                         .filter(|(_, f)| f.is_some())
                         .map(|(ix, _)| FactIx(ix)),
                 );
@@ -221,15 +226,17 @@ fn tested(
     all
 }
 
-fn records_of(design: &Design, record: KindId, of: FactIx, object: ObjectId) -> Vec<ObjectId> {
-    design
-        .of_kind(record)
-        .filter(|r| {
-            let facts = &design.object(*r).facts;
-            let leads = facts.get(of.0 as usize).and_then(Option::as_ref);
-            leads.is_some_and(|w| w.value == Possible::Object(object))
-        })
-        .collect()
+/// The records of each thing that has some.
+fn records_of(design: &Design, record: KindId, of: FactIx) -> FxHashMap<ObjectId, Vec<ObjectId>> {
+    let mut all: FxHashMap<ObjectId, Vec<ObjectId>> = FxHashMap::default();
+    for r in design.of_kind(record) {
+        let facts = &design.object(r).facts;
+        let leads = facts.get(of.0 as usize).and_then(Option::as_ref);
+        if let Some(Possible::Object(object)) = leads.map(|w| &w.value) {
+            all.entry(*object).or_default().push(r);
+        }
+    }
+    all
 }
 
 /// A record of a thing, all its readings open that are not taken yet.
@@ -285,6 +292,7 @@ fn open_record(
         named: false,
         label: None,
         owner: None,
+        scope: tested.scope,
         facts,
         closed: Vec::new(),
         status: Status::New,
@@ -298,8 +306,8 @@ fn open_record(
 }
 
 /// The verdicts that are not met as long as no more is read.
-fn broken_without(ruleset: &Ruleset, bare: &Design) -> FxHashSet<(usize, ObjectId)> {
-    let residual = Residual::new(ruleset, bare, &[], Stage::Verify);
+fn broken_without(ruleset: &Ruleset, bare: Design) -> FxHashSet<(usize, ObjectId)> {
+    let residual = Residual::of(ruleset, bare, &[], Stage::Verify);
     let mut engine = residual.engine();
     (0..residual.verdicts.len())
         .filter(|v| {

@@ -50,7 +50,7 @@ pub fn told(ruleset: &Ruleset, design: &Design, to: Settler) -> Vec<Told> {
                 let fact = v.fact(kind, t.fact);
                 all.push(Told {
                     kind: v.kind(kind).name.clone(),
-                    of: design.describe(id),
+                    of: design.label(id),
                     label: object.label.clone(),
                     fact: fact.name.clone(),
                     means: fact.means.clone(),

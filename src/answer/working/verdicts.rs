@@ -52,7 +52,7 @@ pub(super) fn verdicts(
                 for (other, at_most, truth) in compared(linker, root, &regs) {
                     let limit = linker.program.val(other);
                     let known = limit.bits == Presence::PRESENT && limit.lo.is_finite();
-                    let what = format!("check: {} ({})", rule.title, design.describe(subject));
+                    let what = format!("check: {} ({})", rule.title, design.label(subject));
                     if !known || out.iter().any(|s| s.what == what) {
                         continue;
                     }

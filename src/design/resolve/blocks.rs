@@ -4,7 +4,7 @@ use super::resolver::{Pending, Resolver, Turn, listed, with_article, written};
 use crate::design::model::{Object, ObjectId, Possible, Status};
 use crate::design::tree::{Block, Define, Entry, Item, Tree, Word};
 use crate::source::{Problem, Span};
-use crate::vocabulary::{FactIx, Kind, KindId, NameRole};
+use crate::vocabulary::{FactIx, Kind, KindId, NameRole, WordSet};
 
 /// Kinds of which a design may hold several without names: they are entries of a book.
 const REPEATABLE: [&str; 3] = ["readings", "record", "law"];
@@ -23,8 +23,8 @@ enum Place {
 
 impl<'a> Resolver<'a> {
     /// Reads all items of all files: objects, and what is kept for later.
-    pub(super) fn read_items(&mut self, trees: &'a [Tree]) {
-        for item in trees.iter().flat_map(|tree| &tree.items) {
+    pub(super) fn read_items(&mut self, trees: &[&'a Tree]) {
+        for item in trees.iter().copied().flat_map(|tree| &tree.items) {
             match item {
                 Item::Block(block) => self.block(block, Place::Top, None),
                 Item::Define(define) => self.define(define),
@@ -329,6 +329,7 @@ impl<'a> Resolver<'a> {
             named: word.is_some(),
             label: block.label.as_ref().map(|l| l.value.clone()),
             owner: None,
+            scope: outer,
             facts: vec![None; declared.facts.len()],
             closed: Vec::new(),
             status: self.status(&block.entries, inherited),
@@ -338,7 +339,7 @@ impl<'a> Resolver<'a> {
             head,
             phantom: false,
         };
-        let id = self.add_object(object, outer);
+        let id = self.add_object(object);
         self.read_closed(id, &block.entries);
         match place {
             Place::Top => {}
@@ -418,7 +419,7 @@ impl<'a> Resolver<'a> {
     fn is_duplicate(&mut self, id: ObjectId, name: &str) -> bool {
         let object = self.design.object(id);
         let (kind, named, head) = (object.kind, object.named, object.head);
-        let outer = self.outer.get(id.0 as usize).copied().flatten();
+        let outer = object.scope;
         let key = if named {
             (kind, name.to_owned(), outer)
         } else {
@@ -451,7 +452,7 @@ impl<'a> Resolver<'a> {
         let fact = declared.fact(ix);
         let value = match fact.words() {
             Some(words) => match words.iter().position(|w| *w == word.text) {
-                Some(place) => Possible::Words(1 << place.min(63)),
+                Some(place) => Possible::Words(WordSet::one(place)),
                 None => self.poison(
                     Problem::error(
                         "unknown-word",

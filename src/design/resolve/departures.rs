@@ -218,14 +218,14 @@ impl<'a> Resolver<'a> {
             present: None,
             evidence: None,
             owner: None,
+            scope: None,
             span: block.span,
             head: block.kind.span,
             ..like.clone()
         };
-        let id = self.add_object(object, None);
+        let id = self.add_object(object);
         self.facts(id, &block.entries, None);
         let objects = self.design.objects.split_off(base);
-        self.outer.truncate(base);
         let mut worked_out = Vec::new();
         for written in objects.iter().flat_map(|o| &o.facts).flatten() {
             sound &= !any(&written.value, &|v| matches!(v, Possible::Poison));

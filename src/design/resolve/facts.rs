@@ -4,11 +4,11 @@ use super::completeness::status_word;
 use super::resolver::{
     Pending, Resolver, Site, Turn, indices, listed, nearest, with_article, written,
 };
-use super::values::{cannot_both_hold, one_of};
+use super::values::cannot_both_hold;
 use crate::design::model::{ObjectId, Possible, Written};
 use crate::design::tree::{Entry, FactEntry, Origin, Value, ValueKind};
 use crate::source::{Problem, Span, Spanned};
-use crate::vocabulary::{FactIx, FactType, Kind, NameRole};
+use crate::vocabulary::{FactIx, FactType, Kind, NameRole, WordSet};
 
 /// The most facts of a kind that a message lists.
 const MOST_FACTS: usize = 24;
@@ -176,7 +176,7 @@ impl<'a> Resolver<'a> {
             _ => None,
         });
         let (span, key) = own.unwrap_or((object.head, object.head));
-        let value = Possible::Words(1 << place.min(63));
+        let value = Possible::Words(WordSet::one(place));
         self.set_fact(id, ix, written(value, span, key));
     }
 
@@ -352,12 +352,8 @@ impl<'a> Resolver<'a> {
         let value = if wrong {
             Possible::Poison
         } else {
-            one_of(
-                std::iter::once(first)
-                    .chain(statements)
-                    .map(|s| s.value)
-                    .collect(),
-            )
+            let all = std::iter::once(first).chain(statements);
+            self.one_of(all.map(|s| s.value).collect(), span)
         };
         Some(Written {
             value,

@@ -86,7 +86,7 @@ impl Resolver<'_> {
             .iter()
             .rev()
             .take(MOST_SHOWN)
-            .map(|id| self.design.describe(*id))
+            .map(|id| self.design.label(*id))
             .collect();
         if members.len() > MOST_SHOWN {
             names.push(format!("{} more", members.len() - MOST_SHOWN));
@@ -100,7 +100,7 @@ impl Resolver<'_> {
             .iter()
             .filter_map(|id| {
                 let span = self.fact_of(*id, self.feed_of(*id)?)?.span;
-                let name = self.design.describe(*id);
+                let name = self.design.label(*id);
                 Some((span, format!("says what feeds `{name}`")))
             })
             .collect();

@@ -11,10 +11,10 @@ use crate::design::model::{Formula, Possible};
 use crate::design::tree::{Number, Value, ValueKind, Word};
 use crate::quantity::{Dim, Interval, Unit, parse_quantity, parse_relative};
 use crate::source::{Problem, Span};
-use crate::vocabulary::{Fact, FactType, LINES, Series};
+use crate::vocabulary::{Fact, FactType, LINES, Series, WordSet};
 
 /// The most whole numbers of a range that are told apart.
-const MOST_WHOLE: f64 = 64.0;
+const MOST_WHOLE: f64 = WordSet::MOST as f64;
 
 /// How a set of numbers was written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

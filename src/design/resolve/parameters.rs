@@ -5,7 +5,6 @@ use super::Settings;
 use super::numbers::quantity_of;
 use super::resolver::{Resolver, Site, Turn};
 use super::units::{shown, spelled};
-use super::values::one_of;
 use super::words::{day_of, texts_of};
 use crate::design::model::{self, Formula, ObjectId, ParameterId, Possible};
 use crate::design::tree::{Number, Parameter, Value, ValueKind};
@@ -272,16 +271,14 @@ impl<'a> Resolver<'a> {
             let truths = alternatives
                 .iter()
                 .map(|v| Possible::Truth(matches!(&v.kind, ValueKind::Word(w) if w == "yes")));
-            return Some((one_of(truths.collect()), Measure::Truth));
+            return Some((self.one_of(truths.collect(), value.span), Measure::Truth));
         }
         if let Some(days) = alternatives.iter().map(day_of).collect::<Option<Vec<_>>>() {
             for day in &days {
                 self.note_date(*day);
             }
-            return Some((
-                one_of(days.into_iter().map(Possible::Date).collect()),
-                Measure::Date,
-            ));
+            let days = days.into_iter().map(Possible::Date);
+            return Some((self.one_of(days.collect(), value.span), Measure::Date));
         }
         let is_text = |v: &Value| matches!(v.kind, ValueKind::Word(_) | ValueKind::Text(_));
         if !words && !alternatives.iter().any(is_text) {
@@ -293,7 +290,8 @@ impl<'a> Resolver<'a> {
             ValueKind::Number(n) if n.unit.is_none() => Some(Possible::Text(n.digits.clone())),
             _ => None,
         });
-        Some((one_of(texts.collect::<Option<Vec<_>>>()?), Measure::Words))
+        let texts = texts.collect::<Option<Vec<_>>>()?;
+        Some((self.one_of(texts, value.span), Measure::Words))
     }
 
     /// Narrows a parameter to what the command line says.

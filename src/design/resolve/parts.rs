@@ -4,11 +4,11 @@ use rustc_hash::FxHashMap;
 
 use super::expected::opening_words;
 use super::resolver::{Resolver, Site, listed, with_article, written};
-use super::values::{MOST_ALTERNATIVES, one_of};
+use super::values::MOST_ALTERNATIVES;
 use crate::design::model::{Object, ObjectId, Possible};
 use crate::design::tree::{Define, Entry, Value, ValueKind, Word};
 use crate::source::{Problem, Span, closest};
-use crate::vocabulary::{FactType, KindId, Vocabulary};
+use crate::vocabulary::{FactType, KindId, Vocabulary, WordSet};
 
 /// How many defines may stand in one another.
 const MOST_NESTED_DEFINES: usize = 16;
@@ -101,7 +101,7 @@ impl<'a> Resolver<'a> {
                     .iter()
                     .map(|v| self.member_or_choice(v, members, one))
                     .collect();
-                one_of(read)
+                self.one_of(read, value.span)
             }
             ValueKind::List(_) => self.poison(
                 Problem::error(
@@ -345,6 +345,7 @@ impl<'a> Resolver<'a> {
             named: false,
             label: None,
             owner: Some(site.object),
+            scope: None,
             facts: vec![None; declared.facts.len()],
             closed: Vec::new(),
             status: self.status(entries, inherited.unwrap_or_default()),
@@ -354,13 +355,13 @@ impl<'a> Resolver<'a> {
             head,
             phantom: false,
         };
-        let id = self.add_object(object, None);
+        let id = self.add_object(object);
         self.read_closed(id, entries);
         let head_sets = sets.and_then(|place| declared.heads.get(place));
         for (fact, word) in head_sets.iter().flat_map(|h| &h.sets) {
             let value = match declared.facts.get(fact.0 as usize).map(|f| &f.ty) {
-                Some(FactType::Some { .. }) => Possible::Members(1 << (*word).min(63)),
-                _ => Possible::Words(1 << (*word).min(63)),
+                Some(FactType::Some { .. }) => Possible::Members(WordSet::one(usize::from(*word))),
+                _ => Possible::Words(WordSet::one(usize::from(*word))),
             };
             self.set_fact(id, *fact, written(value, head, head));
         }

@@ -9,7 +9,7 @@ use crate::vocabulary::{FactIx, FactType, KindId};
 
 impl Resolver<'_> {
     /// Adds the objects of which each kind needs at least so many.
-    pub(super) fn add_phantoms(&mut self, trees: &[Tree]) {
+    pub(super) fn add_phantoms(&mut self, trees: &[&Tree]) {
         let head = self.head_of_design(trees);
         let vocabulary = self.vocabulary;
         let first = self.design.objects.len();
@@ -35,6 +35,7 @@ impl Resolver<'_> {
                     named: false,
                     label: None,
                     owner: None,
+                    scope: None,
                     facts: vec![None; declared.facts.len()],
                     closed: Vec::new(),
                     status: Status::default(),
@@ -44,7 +45,7 @@ impl Resolver<'_> {
                     head,
                     phantom: true,
                 };
-                self.add_object(object, None);
+                self.add_object(object);
             }
         }
         let phantoms: Vec<_> = self.design.ids().skip(first).collect();
@@ -57,7 +58,7 @@ impl Resolver<'_> {
     }
 
     /// The head of the installation, or of whatever is written first.
-    fn head_of_design(&self, trees: &[Tree]) -> Span {
+    fn head_of_design(&self, trees: &[&Tree]) -> Span {
         let installation = self.vocabulary.kind_named("installation");
         let mut objects = self.design.objects.iter();
         let object = objects

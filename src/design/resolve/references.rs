@@ -218,21 +218,12 @@ impl<'a> Resolver<'a> {
         let ids = self.names.get(inner).into_iter().flatten().copied();
         ids.filter(suits)
             .filter(|id| {
-                let outer = self.outer.get(id.0 as usize).copied().flatten();
+                let outer = self.design.object(*id).scope;
                 outer.is_some_and(|o| {
-                    self.full_name(o) == around || self.design.object(o).name == around
+                    self.design.full_name(o) == around || self.design.object(o).name == around
                 })
             })
             .collect()
-    }
-
-    /// The name of an object with those of the blocks it stands in.
-    fn full_name(&self, id: ObjectId) -> String {
-        let name = &self.design.object(id).name;
-        match self.outer.get(id.0 as usize).copied().flatten() {
-            Some(outer) => format!("{}.{name}", self.full_name(outer)),
-            None => name.clone(),
-        }
     }
 
     /// Names that lead to objects of a kind, in the order written.
@@ -267,7 +258,7 @@ impl<'a> Resolver<'a> {
             let object = self.design.object(*id);
             let kind = &self.vocabulary.kind(object.kind).name;
             problem = problem.at(object.head, format!("this {kind}"));
-            ways.push(self.full_name(*id));
+            ways.push(self.design.full_name(*id));
         }
         let alone = |ways: &[String]| {
             let once = |way: &String| ways.iter().filter(|w| *w == way).count() == 1;

@@ -3,6 +3,7 @@
 use rustc_hash::{FxHashMap, FxHashSet};
 
 use super::Resolved;
+use super::labels::name_apart;
 use super::parameters::Measure;
 use crate::design::model::{Design, Object, ObjectId, ParameterId, Possible, Written};
 use crate::design::tree::{Block, Define, Entry, Parameter, Word};
@@ -49,8 +50,6 @@ pub(super) struct Resolver<'a> {
     pub design: Design,
     problems: Vec<Problem>,
     pub reported: FxHashSet<(&'static str, Span)>,
-    /// The block each object stands in.
-    pub outer: Vec<Option<ObjectId>>,
     /// Objects by name, unnamed blocks by the name of their kind.
     pub names: FxHashMap<String, Vec<ObjectId>>,
     /// The first object of each kind with each name in each block; unnamed ones have the empty
@@ -84,7 +83,6 @@ impl<'a> Resolver<'a> {
             design: Design::default(),
             problems: Vec::new(),
             reported: FxHashSet::default(),
-            outer: Vec::new(),
             names: FxHashMap::default(),
             taken: FxHashMap::default(),
             repeated: FxHashMap::default(),
@@ -154,10 +152,9 @@ impl<'a> Resolver<'a> {
         self.design.objects.get_mut(id.0 as usize)
     }
 
-    pub(super) fn add_object(&mut self, object: Object, outer: Option<ObjectId>) -> ObjectId {
+    pub(super) fn add_object(&mut self, object: Object) -> ObjectId {
         let id = ObjectId(u32::try_from(self.design.objects.len()).unwrap_or(u32::MAX));
         self.design.objects.push(object);
-        self.outer.push(outer);
         id
     }
 
@@ -203,6 +200,7 @@ impl<'a> Resolver<'a> {
                 .first()
                 .map(|l| (l.span.file, l.span.start, l.span.end))
         });
+        name_apart(&mut self.design, self.vocabulary);
         self.design.cautions = self.problems.iter().filter(|p| !p.is_error()).count();
         Resolved {
             design: self.design,

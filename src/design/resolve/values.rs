@@ -5,10 +5,10 @@ use crate::design::model::Possible;
 use crate::design::tree::{Value, ValueKind};
 use crate::quantity::Interval;
 use crate::source::{Problem, Span};
-use crate::vocabulary::FactType;
+use crate::vocabulary::{FactType, WordSet};
 
-/// The most alternatives of one value: which of them holds is kept as one 64-bit set.
-pub(super) const MOST_ALTERNATIVES: usize = 64;
+/// The most alternatives of one value: which of them holds is kept as one set.
+pub(super) const MOST_ALTERNATIVES: usize = WordSet::MOST;
 
 impl<'a> Resolver<'a> {
     /// What a value may be, under the type of its fact.
@@ -26,7 +26,7 @@ impl<'a> Resolver<'a> {
             _ => {}
         }
         if let ValueKind::OneOf(values) = &value.kind {
-            return self.alternatives(site, values);
+            return self.alternatives(site, values, value.span);
         }
         match site.fact.ty {
             FactType::Quantity { .. } => self.quantity(site, value),
@@ -50,11 +50,11 @@ impl<'a> Resolver<'a> {
         if let Some(words) = fact.words()
             && let Some(place) = words.iter().position(|w| w == "none")
         {
-            let bit = 1 << place.min(63);
+            let one = WordSet::one(place);
             return if matches!(fact.ty, FactType::Some { .. }) {
-                Possible::Members(bit)
+                Possible::Members(one)
             } else {
-                Possible::Words(bit)
+                Possible::Words(one)
             };
         }
         if fact.optional {
@@ -106,7 +106,7 @@ impl<'a> Resolver<'a> {
     }
 
     /// `a | b`
-    fn alternatives(&mut self, site: &Site<'_>, values: &'a [Value]) -> Possible {
+    fn alternatives(&mut self, site: &Site<'_>, values: &'a [Value], span: Span) -> Possible {
         if let (true, Some(first)) = (values.len() > MOST_ALTERNATIVES, values.first()) {
             return self.too_many_alternatives(first.span, values.len());
         }
@@ -131,7 +131,18 @@ impl<'a> Resolver<'a> {
             }
             read.push(self.value(site, value));
         }
-        one_of(read)
+        self.one_of(read, span)
+    }
+
+    /// One of several possibilities: groups of alternatives are put together, and may then be too
+    /// many to tell apart.
+    pub(super) fn one_of(&mut self, values: Vec<Possible>, span: Span) -> Possible {
+        match one_of(values) {
+            Possible::OneOf(all) if all.len() > MOST_ALTERNATIVES => {
+                self.too_many_alternatives(span, all.len())
+            }
+            possible => possible,
+        }
     }
 
     pub(super) fn too_many_alternatives(&mut self, span: Span, count: usize) -> Possible {
@@ -158,19 +169,19 @@ fn always_has(means: &str) -> String {
 /// One of several possibilities, as simply as it can be said.
 pub(super) fn one_of(values: Vec<Possible>) -> Possible {
     let mut flat: Vec<Possible> = Vec::with_capacity(values.len());
-    let mut words: Option<u64> = None;
+    let mut words: Option<WordSet> = None;
     let mut queue: Vec<Possible> = values.into_iter().rev().collect();
     while let Some(value) = queue.pop() {
         match value {
             Possible::OneOf(inner) => queue.extend(inner.into_iter().rev()),
             Possible::Poison => return Possible::Poison,
-            Possible::Words(bits) => words = Some(words.unwrap_or(0) | bits),
+            Possible::Words(set) => words = Some(words.unwrap_or_default().or(set)),
             value if flat.contains(&value) => {}
             value => flat.push(value),
         }
     }
-    if let Some(bits) = words {
-        flat.insert(0, Possible::Words(bits));
+    if let Some(set) = words {
+        flat.insert(0, Possible::Words(set));
     }
     if flat.contains(&Possible::Unknown) {
         return Possible::Unknown;
@@ -196,7 +207,7 @@ pub(super) fn cannot_both_hold(a: &Possible, b: &Possible) -> bool {
             Possible::Absent | Possible::Unknown | Possible::Poison | Possible::Formula(_)
         ),
         (Possible::Number(a), Possible::Number(b)) => apart(*a, *b),
-        (Possible::Words(a), Possible::Words(b)) => a & b == 0,
+        (Possible::Words(a), Possible::Words(b)) => a.and(*b).is_empty(),
         (Possible::Members(a), Possible::Members(b)) => a != b,
         (Possible::Truth(a), Possible::Truth(b)) => a != b,
         (Possible::Text(a), Possible::Text(b)) => a != b,

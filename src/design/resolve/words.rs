@@ -7,7 +7,7 @@ use crate::design::model::Possible;
 use crate::design::tree::{Arith, Number, Value, ValueKind};
 use crate::quantity::{days_from_civil, parse_date};
 use crate::source::{Problem, Span};
-use crate::vocabulary::{FactType, Words};
+use crate::vocabulary::{FactType, WordSet, Words};
 
 impl<'a> Resolver<'a> {
     /// A word of a choice; of an ordered one also a range of words.
@@ -68,11 +68,7 @@ impl<'a> Resolver<'a> {
             },
         };
         match ends {
-            Some((low, high)) => {
-                let bits =
-                    (low..=high.min(63)).fold(0_u64, |bits, place| bits | 1 << place.min(63));
-                Possible::Words(bits)
-            }
+            Some((low, high)) => Possible::Words((low..=high).collect()),
             None => self.poison(
                 Problem::error(
                     "empty-range",
@@ -155,15 +151,14 @@ impl<'a> Resolver<'a> {
             }
             _ => std::slice::from_ref(value),
         };
-        let mut bits = 0_u64;
+        let mut set = WordSet::EMPTY;
         let mut wrong = false;
         for member in members {
             let Some(place) = self.word_of(site, words, member) else {
                 wrong = true;
                 continue;
             };
-            let bit = 1_u64 << place.min(63);
-            if bits & bit != 0 {
+            if set.has(place) {
                 let word = words.get(place).map_or("", String::as_str);
                 self.report(
                     Problem::error("word-twice", format!("`{word}` is listed twice"))
@@ -172,12 +167,12 @@ impl<'a> Resolver<'a> {
                 );
                 wrong = true;
             }
-            bits |= bit;
+            set = set.or(WordSet::one(place));
         }
         if wrong {
             Possible::Poison
         } else {
-            Possible::Members(bits)
+            Possible::Members(set)
         }
     }
 

@@ -5,7 +5,7 @@ use super::super::evaluate;
 use super::super::program::{Flags, LeafKind, Op, Presence, Reg, Val};
 use super::Cone;
 use super::Refiner;
-use super::values::{bits_of, cut_at, middle, replaced};
+use super::values::{bits_of, cut_at, middle};
 use crate::quantity::{Interval, TruthSet, boundary_le};
 
 impl Refiner<'_> {
@@ -14,7 +14,7 @@ impl Refiner<'_> {
         cone: &Cone,
         values: &[Val],
         live: &[usize],
-    ) -> Option<Vec<Vec<Val>>> {
+    ) -> Option<(usize, Vec<Val>)> {
         let count = |i: &&usize| -> u32 {
             let v = values[**i];
             match self.leaf(cone.leaves[**i].id).kind {
@@ -35,12 +35,8 @@ impl Refiner<'_> {
                 })?;
                 let mut present = values[i];
                 present.bits = Presence::PRESENT;
-                return Some(
-                    [present, Val::ABSENT.flagged(values[i].flags)]
-                        .into_iter()
-                        .map(|p| replaced(values, i, p))
-                        .collect(),
-                );
+                let absent = Val::ABSENT.flagged(values[i].flags);
+                return Some((i, vec![present, absent]));
             }
             LeafKind::Members(_) => {
                 let open = v.bits & (v.bits >> 32) & 0xffff_ffff;
@@ -64,12 +60,7 @@ impl Refiner<'_> {
                 vec![set(&all[..half]), set(&all[half..])]
             }
         };
-        Some(
-            parts
-                .into_iter()
-                .map(|p| replaced(values, *best, p))
-                .collect(),
-        )
+        Some((*best, parts))
     }
 
     /// Comparisons whose direction does not change over the box are judged at its corners.
@@ -189,7 +180,7 @@ impl Refiner<'_> {
         cone: &Cone,
         values: &[Val],
         live: &[usize],
-    ) -> Option<Vec<Vec<Val>>> {
+    ) -> Option<(usize, Vec<Val>)> {
         // The threshold of a comparison with something that does not vary is an exact cut.
         for r in &cone.ops {
             let Some((a, b, floor)) = self.program.ops[r.ix()].compares() else {
@@ -219,14 +210,14 @@ impl Refiner<'_> {
                 };
                 let v = values[*i];
                 if v.lo <= cut && cut < v.hi {
-                    return Some(cut_at(values, *i, cut));
+                    return Some((*i, cut_at(v, cut)));
                 }
             }
         }
         self.widest(cone, values, live)
     }
 
-    pub(super) fn bisect(&self, cone: &Cone, values: &[Val]) -> Option<Vec<Vec<Val>>> {
+    pub(super) fn bisect(&self, cone: &Cone, values: &[Val]) -> Option<(usize, Vec<Val>)> {
         let all: Vec<usize> = (0..values.len()).collect();
         self.widest(cone, values, &all)
     }
@@ -236,7 +227,7 @@ impl Refiner<'_> {
         cone: &Cone,
         values: &[Val],
         among: &[usize],
-    ) -> Option<Vec<Vec<Val>>> {
+    ) -> Option<(usize, Vec<Val>)> {
         let width = |i: usize| {
             let (v, start) = (values[i], self.leaf(cone.leaves[i].id).set);
             if !(v.hi - v.lo).is_finite() {
@@ -258,6 +249,6 @@ impl Refiner<'_> {
         let v = values[best];
         let plausible = self.leaf(cone.leaves[best].id).plausible;
         let cut = middle(v.lo, v.hi, plausible);
-        (v.lo <= cut && cut < v.hi).then(|| cut_at(values, best, cut))
+        (v.lo <= cut && cut < v.hi).then(|| (best, cut_at(v, cut)))
     }
 }

@@ -8,19 +8,10 @@ pub(super) fn replaced(values: &[Val], i: usize, with: Val) -> Vec<Val> {
     all
 }
 
-pub(super) fn cut_at(values: &[Val], i: usize, cut: f64) -> Vec<Vec<Val>> {
-    let v = values[i];
-    vec![
-        replaced(values, i, Val { hi: cut, ..v }),
-        replaced(
-            values,
-            i,
-            Val {
-                lo: cut.next_up(),
-                ..v
-            },
-        ),
-    ]
+/// The two parts of the values of a number below and above a cut.
+pub(super) fn cut_at(v: Val, cut: f64) -> Vec<Val> {
+    let lo = cut.next_up();
+    vec![Val { hi: cut, ..v }, Val { lo, ..v }]
 }
 
 /// The indices of the bits of a set.

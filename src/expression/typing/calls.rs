@@ -316,6 +316,8 @@ impl Work<'_, '_> {
                 over,
                 filter: filter_id,
                 body: body_id,
+                // Known when all facts are.
+                never_negative: false,
             },
             ty,
             range,

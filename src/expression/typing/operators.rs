@@ -5,7 +5,7 @@ use super::super::typed::{TermId, TermKind, Ty};
 use super::{TypingError, Work, fits, line_indices, present_when, word_index};
 use crate::quantity::{Dim, Unit, absolute_floor};
 use crate::source::closest;
-use crate::vocabulary::LINES;
+use crate::vocabulary::{LINES, WordSet};
 impl Work<'_, '_> {
     pub(super) fn binary(
         &mut self,
@@ -42,10 +42,7 @@ impl Work<'_, '_> {
                         ),
                     );
                 }
-                if matches!(
-                    a_ty,
-                    Ty::Word(_) | Ty::Number(_) | Ty::Truth | Ty::Date | Ty::Wrong
-                ) {
+                if matches!(a_ty, Ty::Word(_) | Ty::Number(_) | Ty::Date | Ty::Wrong) {
                     let optional = self.is_optional(b_id);
                     self.push(TermKind::Otherwise(a_id, b_id), a_ty, range, optional)
                 } else {
@@ -216,14 +213,14 @@ impl Work<'_, '_> {
         if let ExprKind::Name(n) = &inner.kind
             && let Some(line) = self.line_named(n)
         {
-            let mut bits = 0;
+            let mut set = WordSet::EMPTY;
             for (w, at) in words {
                 match LINES.iter().position(|l| l == w) {
-                    Some(i) => bits |= 1 << i,
+                    Some(i) => set = set.or(WordSet::one(i)),
                     None => self.error(at.clone(), format!("`{w}` is no line conductor")),
                 }
             }
-            return self.push(TermKind::LineAmong(line, bits), Ty::Truth, range, false);
+            return self.push(TermKind::LineAmong(line, set), Ty::Truth, range, false);
         }
         let id = self.used(inner, None);
         let all = match self.ty(id) {
@@ -243,10 +240,10 @@ impl Work<'_, '_> {
                 return self.wrong(range);
             }
         };
-        let mut bits = 0;
+        let mut set = WordSet::EMPTY;
         for (w, at) in words {
             match word_index(&all, w) {
-                Some(i) => bits |= 1_u64 << i,
+                Some(i) => set = set.or(WordSet::one(usize::from(i))),
                 None => {
                     let mut error = TypingError::new(
                         at.clone(),
@@ -259,7 +256,7 @@ impl Work<'_, '_> {
                 }
             }
         }
-        self.push(TermKind::Among(id, bits), Ty::Truth, range, false)
+        self.push(TermKind::Among(id, set), Ty::Truth, range, false)
     }
 
     pub(super) fn among(&mut self, inner: &Expr, set: &Expr, range: &Range) -> TermId {

@@ -1,0 +1,147 @@
+//! What a layer may replace of the layers below it: what it says that it replaces, and nothing
+//! else. What it says that it replaces must be there.
+
+use super::layers::Item;
+use super::yaml::Node;
+use crate::source::Problem;
+
+/// How messages call one of what a section holds, and the code of one that is stated again.
+fn called(section: &str) -> (&'static str, &'static str) {
+    match section {
+        "limits" => ("limit", "limit-restated"),
+        "series" => ("series", "series-restated"),
+        "tables" => ("table", "table-restated"),
+        "assume" => ("assumption", "assumption-restated"),
+        "derive" => ("derivation", "derivation-restated"),
+        "kinds" => ("fact", "fact-restated"),
+        _ => ("rule", "rule-restated"),
+    }
+}
+
+/// The value of a limit as written: `name: 0.95` is short for `name: {is: 0.95}`.
+fn value<'a>(item: &Item<'a>) -> &'a str {
+    let is = item.node.get("is").unwrap_or(item.node);
+    is.text().unwrap_or("")
+}
+
+/// Whether an item leaves its place open for a layer above.
+fn left_open(section: &str, item: &Item<'_>) -> bool {
+    match section {
+        "limits" => value(item) == "required",
+        // On an abstract kind: a type only.
+        "derive" => item.node.get("formula").is_none(),
+        _ => false,
+    }
+}
+
+/// Reports an item that replaces one of a lower layer without saying so, that says so where there
+/// is none, or that replaces what another patch states (patches may be named in any order).
+/// `names` are those that lower layers state in its section; layers from `bases` on are patches.
+pub(super) fn check<'n>(
+    section: &str,
+    before: Option<&Item<'_>>,
+    after: &Item<'_>,
+    names: impl IntoIterator<Item = &'n str>,
+    bases: usize,
+    problems: &mut Vec<Problem>,
+) {
+    let (what, restated) = called(section);
+    let name = after.name;
+    let was = after.node.get("was").filter(|_| section == "limits");
+    // That it is yes or no is checked where the item is read.
+    let replaces = after
+        .node
+        .get("replaces")
+        .filter(|n| matches!(n.text(), Some("yes" | "true")));
+    let Some(before) = before else {
+        if let Some(said) = was.or(replaces) {
+            problems.push(
+                Problem::error(
+                    "nothing-to-replace",
+                    format!("no layer below states a {what} `{name}` in this edition"),
+                )
+                .at(after.at, "")
+                .at(said.span, "said to replace one")
+                .did_you_mean(name, names)
+                .help("take this out if it is new, or say with `in:` in which editions it holds"),
+            );
+        }
+        return;
+    };
+    let both = |p: Problem, now: &str, then: &str| p.at(after.at, now).at(before.at, then);
+    if section == "rules" {
+        // A rule is amended, not restated: its cases and its reason belong to it.
+        let p = Problem::error(restated, format!("the rule `{name}` exists already"));
+        problems.push(
+            both(p, "stated again", "the first time")
+                .help("change it with `amend:` or take it away with `withdraw:`"),
+        );
+        return;
+    }
+    let old = value(before);
+    match was.and_then(Node::text) {
+        Some(was) if was == old => {}
+        Some(was) => {
+            let p = Problem::error(
+                "conflict",
+                format!("`{name}` is said to replace `{was}`, but it is `{old}`"),
+            );
+            problems.push(both(p, "replaces", "what stands there"));
+        }
+        None if left_open(section, before) => {}
+        None if before.layer >= bases => {
+            let p = Problem::error("conflict", format!("two patches set the {what} `{name}`"));
+            problems.push(both(p, "the later one", "the earlier one").help(
+                if section == "limits" {
+                    "say with `was:` which value it replaces"
+                } else {
+                    "state it in one of them only"
+                },
+            ));
+        }
+        None if replaces.is_none() => {
+            let p = Problem::error(restated, format!("the {what} `{name}` is stated already"));
+            let claim = if section == "limits" {
+                format!("was: {old}")
+            } else {
+                "replaces: yes".to_owned()
+            };
+            problems.push(
+                both(p, "stated again", "the first time")
+                    .help(format!("write `{claim}` if it is meant to replace it")),
+            );
+        }
+        None => {}
+    }
+}
+
+/// Reports a field of a rule that patches amend twice: they may be named in any order, so that
+/// neither is above the other.
+pub(super) fn check_amended(
+    before: &Item<'_>,
+    after: &Item<'_>,
+    bases: usize,
+    problems: &mut Vec<Problem>,
+) {
+    if before.layer < bases {
+        return;
+    }
+    for (key, node) in after.node.map().unwrap_or(&[]) {
+        let about = matches!(key.text.as_str(), "id" | "because" | "in");
+        let Some(other) = before.node.get(&key.text).filter(|_| !about) else {
+            continue;
+        };
+        problems.push(
+            Problem::error(
+                "conflict",
+                format!(
+                    "`{}` of the rule `{}` is amended twice",
+                    key.text, after.name
+                ),
+            )
+            .at(node.span, "the later amendment")
+            .at(other.span, "the earlier one")
+            .help("amend it once; a ruleset that has the other as its parent may amend it again"),
+        );
+    }
+}

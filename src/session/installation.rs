@@ -1,0 +1,177 @@
+//! One design under one ruleset: every question is asked here.
+
+use std::sync::Arc;
+
+use crate::answer::{
+    AllBounds, Figure, Map, Place, Proved, Residual, Sheet, Survey, ToldFact, Working,
+    bounded_facts, bounds, helps, known_facts, map, margins, prove, sheet, survey, told, value,
+    worked_facts, working,
+};
+use crate::check::{Departures, Judged, Outcome, Settings, check, installation_name};
+use crate::design::model::{Design, ObjectId};
+use crate::ruleset::{Ruleset, Severity, Stage};
+use crate::vocabulary::{FactIx, Settler};
+
+/// How much a check is to say.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Ask {
+    /// Findings of what is met, too; else most of them are only counted.
+    pub met: bool,
+    /// Changes that would mend a breach, tried on the whole design.
+    pub helps: bool,
+}
+
+/// A design, the ruleset that judges it, the stage it has reached, and the day.
+#[derive(Clone, Debug)]
+pub struct Installation {
+    /// The ruleset.
+    pub ruleset: Arc<Ruleset>,
+    /// The design.
+    pub design: Arc<Design>,
+    /// The stage that it is judged at.
+    pub stage: Stage,
+    /// Today, in days since 1970-01-01: as it was given, or else the newest day that the design
+    /// mentions.
+    pub on: Option<i32>,
+}
+
+impl Installation {
+    /// Puts a design under a ruleset.
+    #[must_use]
+    pub fn new(ruleset: Arc<Ruleset>, design: Arc<Design>, stage: Stage, on: Option<i32>) -> Self {
+        let on = on.or(design.newest_date);
+        Self {
+            ruleset,
+            design,
+            stage,
+            on,
+        }
+    }
+
+    /// The same at another stage.
+    #[must_use]
+    pub fn at(&self, stage: Stage) -> Self {
+        Self {
+            stage,
+            ..self.clone()
+        }
+    }
+
+    /// What the installation is called.
+    #[must_use]
+    pub fn name(&self) -> String {
+        installation_name(&self.ruleset, &self.design)
+    }
+
+    /// Judges every rule that is due.
+    #[must_use]
+    pub fn check(&self, ask: Ask) -> Judged {
+        let settings = Settings {
+            stage: self.stage,
+            on: self.on,
+            keep_met: ask.met,
+            ..Settings::default()
+        };
+        let mut judged = check(&self.ruleset, &self.design, &settings);
+        if ask.helps {
+            self.help(&mut judged);
+        }
+        judged
+    }
+
+    /// Puts changes that were tried before what a rule says in general.
+    fn help(&self, judged: &mut Judged) {
+        let breach = |f: &&mut crate::check::Finding| {
+            f.outcome == Outcome::Failed && f.severity == Severity::Breach
+        };
+        let mut failing: Vec<_> = judged.report.findings.iter_mut().filter(breach).collect();
+        let named: Vec<(String, String)> = failing
+            .iter()
+            .map(|f| (f.rule.clone(), f.subject.label.clone()))
+            .collect();
+        let found = helps(&self.ruleset, &self.design, self.stage, &named);
+        for (finding, tried) in failing.iter_mut().zip(found) {
+            finding.help.splice(0..0, tried);
+        }
+    }
+
+    /// How far the facts that may turn out otherwise can go.
+    #[must_use]
+    pub fn margins(&self) -> AllBounds {
+        margins(&self.ruleset, &self.design, self.stage)
+    }
+
+    /// The written quantities and choices with some names; all of them, if none is named.
+    #[must_use]
+    pub fn bounded_facts(&self, names: &[String]) -> Vec<Place> {
+        bounded_facts(&self.ruleset, &self.design, names)
+    }
+
+    /// How far some facts can go before a verdict changes.
+    #[must_use]
+    pub fn bounds(&self, facts: &[Place]) -> AllBounds {
+        bounds(&self.ruleset, &self.design, facts, self.stage)
+    }
+
+    /// All verdicts, linked once with every fact as it is written.
+    #[must_use]
+    pub fn residual(&self) -> Residual<'_> {
+        Residual::new(&self.ruleset, &self.design, &[], self.stage)
+    }
+
+    /// What is still unknown and matters.
+    #[must_use]
+    pub fn survey(&self) -> Survey {
+        survey(&self.ruleset, &self.design, self.stage)
+    }
+
+    /// What is known already: object, fact and value.
+    #[must_use]
+    pub fn known_facts(&self) -> Vec<(String, String, String)> {
+        known_facts(&self.ruleset, &self.design)
+    }
+
+    /// Which part of a template's parameter ranges passes, by at most so many boxes a rule.
+    #[must_use]
+    pub fn prove(&self, boxes: u32) -> Proved {
+        let departures = Departures::new(&self.ruleset, &self.design, self.on);
+        prove(&self.ruleset, &self.design, self.stage, &departures, boxes)
+    }
+
+    /// What was proved, over two parameters by their indices, in columns and rows of cells.
+    #[must_use]
+    pub fn map(&self, proved: &Proved, axes: (usize, usize), cells: (usize, usize)) -> Map {
+        map(&self.ruleset, &self.design, self.stage, proved, axes, cells)
+    }
+
+    /// What is to be built, tightened and read.
+    #[must_use]
+    pub fn sheet(&self) -> Sheet {
+        sheet(&self.ruleset, &self.design)
+    }
+
+    /// What one who settles facts is told of the design.
+    #[must_use]
+    pub fn told(&self, settler: Settler) -> Vec<ToldFact> {
+        told(&self.ruleset, &self.design, settler)
+    }
+
+    /// The calculated facts with a name (`Zs`, `main.ev.Zs`); the key figures without one.
+    #[must_use]
+    pub fn worked_facts(&self, name: Option<&str>) -> Vec<(ObjectId, FactIx)> {
+        worked_facts(&self.ruleset, &self.design, name)
+    }
+
+    /// The calculation of a fact, line by line.
+    #[must_use]
+    pub fn working(&self, object: ObjectId, fact: FactIx) -> Working {
+        working(&self.ruleset, &self.design, object, fact)
+    }
+
+    /// The value of a fact of an object, `("ev", "Zs", None)`; nothing, where there is no such
+    /// object, fact or number. A line conductor is 0, 1 or 2.
+    #[must_use]
+    pub fn value(&self, object: &str, fact: &str, line: Option<u8>) -> Option<Figure> {
+        value(&self.ruleset, &self.design, object, fact, line)
+    }
+}

@@ -1,0 +1,82 @@
+//! A design that was opened, as far as it could be.
+
+use std::sync::Arc;
+
+use super::installation::{Ask, Installation};
+use crate::check::{Judged, Standing};
+use crate::ruleset::{Ruleset, Severity, Stage};
+use crate::source::{Problem, Sources};
+
+/// A design with everything that was said about it while it was read.
+#[derive(Debug)]
+pub struct Loaded {
+    /// The path as it was given.
+    pub path: String,
+    /// Its files, and those of its ruleset.
+    pub sources: Sources,
+    /// Mistakes and cautions about what is written.
+    pub problems: Vec<Problem>,
+    /// The ruleset, if it could be loaded.
+    pub ruleset: Option<Arc<Ruleset>>,
+    /// The stage that it is judged at.
+    pub stage: Stage,
+    /// What can be asked about it; nothing, if there is no ruleset or no text.
+    pub installation: Option<Installation>,
+}
+
+/// A design as judged.
+#[derive(Debug)]
+pub struct Checked {
+    /// What judging gave, if there was something to judge.
+    pub judged: Option<Judged>,
+    /// Mistakes and cautions about what is written, those about departures included.
+    pub problems: Vec<Problem>,
+}
+
+impl Loaded {
+    /// Whether nothing in it is written wrongly.
+    #[must_use]
+    pub fn is_sound(&self) -> bool {
+        !self.problems.iter().any(Problem::is_error)
+    }
+
+    /// What can be asked about a design without mistakes: answers beyond a check rest on all of
+    /// it.
+    #[must_use]
+    pub fn sound(&self) -> Option<&Installation> {
+        self.installation.as_ref().filter(|_| self.is_sound())
+    }
+
+    /// Judges what could be read.
+    #[must_use]
+    pub fn check(&self, ask: Ask) -> Checked {
+        let judged = self.installation.as_ref().map(|i| i.check(ask));
+        let mut problems = self.problems.clone();
+        if let Some(judged) = &judged {
+            problems.extend(judged.problems.iter().cloned());
+        }
+        Checked { judged, problems }
+    }
+
+    /// Whether it was made of just these texts and this ruleset.
+    pub(super) fn is_over(&self, sources: &Sources, ruleset: &Arc<Ruleset>) -> bool {
+        let (mine, others) = (self.sources.own(), sources.own());
+        self.ruleset.as_ref().is_some_and(|r| Arc::ptr_eq(r, ruleset))
+            // Values of parameters come last, and follow from the options.
+            && mine.len() >= others.len()
+            && mine.iter().zip(others).all(|(a, b)| Arc::ptr_eq(a, b))
+    }
+}
+
+impl Checked {
+    /// What it comes to, where everything at least as severe as `least` decides.
+    #[must_use]
+    pub fn standing(&self, least: Severity) -> Standing {
+        match &self.judged {
+            Some(judged) if !self.problems.iter().any(Problem::is_error) => {
+                Standing::of(&judged.report.counts, least)
+            }
+            _ => Standing::Failed,
+        }
+    }
+}

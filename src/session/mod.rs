@@ -1,0 +1,23 @@
+//! The door for hosts: a project of texts and rulesets, designs opened from it, and every question
+//! that can be asked about them. Results are data with identities; nothing here renders.
+//!
+//! The command line, tests and benchmarks come through here, and so can an editor or a page: see
+//! the front page of the crate for how to judge one text.
+
+mod installation;
+mod kept;
+mod limits;
+mod loaded;
+mod mending;
+mod open;
+mod options;
+mod project;
+mod rows;
+
+pub use installation::{Ask, Installation};
+pub use limits::{MOST_DEPTH, MOST_FILES};
+pub use loaded::{Checked, Loaded};
+pub use mending::Mending;
+pub use options::{Options, split_rules};
+pub use project::Project;
+pub use rows::{RowResult, Rows, Unmet, Verdict};

@@ -1,0 +1,240 @@
+//! From a path to a design: its text, the parts files that it uses, the ruleset that it names.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use super::installation::Installation;
+use super::limits::MOST_FILES;
+use super::loaded::Loaded;
+use super::options::{Options, split_rules};
+use super::project::Project;
+use crate::check::mistaken_departures;
+use crate::design::parse::{Parsed, parse, parse_value};
+use crate::design::resolve::{self, RulesNamed, resolve, rules_named};
+use crate::design::tree::{Item, Tree, Value};
+use crate::ruleset::{Request, Ruleset, Stage};
+use crate::source::{Problem, SourceFile, Sources};
+
+/// What is being opened.
+struct Opening<'a> {
+    project: &'a Project,
+    options: &'a Options,
+    sources: Sources,
+    problems: Vec<Problem>,
+    /// Each file that was read, the design itself last.
+    parsed: Vec<Arc<Parsed>>,
+    done: Vec<PathBuf>,
+    /// The stage in force.
+    stage: Stage,
+}
+
+/// Opens a design.
+pub(super) fn open(project: &Project, path: &Path, options: &Options) -> Arc<Loaded> {
+    let mut opening = Opening {
+        project,
+        options,
+        sources: Sources::default(),
+        problems: Vec::new(),
+        parsed: Vec::new(),
+        done: Vec::new(),
+        stage: options.stage.unwrap_or(Stage::Design),
+    };
+    let ruleset = opening
+        .read(path)
+        .and_then(|main| opening.ruleset(path, &main));
+    let Some(ruleset) = ruleset else {
+        return opening.finish(path, None, None);
+    };
+    // Nothing that it rests on has changed: it is what it was.
+    let before = project.kept().and_then(|k| k.opened(path, options));
+    if let Some(before) = before
+        && before.is_over(&opening.sources, &ruleset)
+    {
+        return before;
+    }
+    let set = opening.set();
+    let trees: Vec<&Tree> = opening.parsed.iter().map(|p| &p.tree).collect();
+    let resolved = resolve(&trees, &ruleset.vocabulary, &resolve::Settings { set });
+    opening.problems.extend(resolved.problems);
+    let mistaken = mistaken_departures(&ruleset, &resolved.design);
+    opening.problems.extend(mistaken);
+    let installation = Installation::new(
+        Arc::clone(&ruleset),
+        Arc::new(resolved.design),
+        opening.stage,
+        options.on,
+    );
+    let loaded = opening.finish(path, Some(ruleset), Some(installation));
+    if let Some(mut kept) = project.kept() {
+        kept.keep(path, options, &loaded);
+    }
+    loaded
+}
+
+impl Opening<'_> {
+    fn finish(
+        self,
+        path: &Path,
+        ruleset: Option<Arc<Ruleset>>,
+        installation: Option<Installation>,
+    ) -> Arc<Loaded> {
+        Arc::new(Loaded {
+            path: path.display().to_string(),
+            sources: self.sources,
+            problems: self.problems,
+            ruleset,
+            stage: self.stage,
+            installation,
+        })
+    }
+
+    /// Reads the design and the parts files that it uses.
+    fn read(&mut self, path: &Path) -> Option<Arc<Parsed>> {
+        self.done.push(path.to_path_buf());
+        let main = match self.file(path) {
+            Ok(parsed) => parsed,
+            Err(problem) => {
+                self.problems.push(problem);
+                return None;
+            }
+        };
+        self.uses(&main, path);
+        self.parsed.push(Arc::clone(&main));
+        Some(main)
+    }
+
+    /// Reads one file; what was read before and has not changed is not parsed again.
+    fn file(&mut self, path: &Path) -> Result<Arc<Parsed>, Problem> {
+        let text = self.project.text(path)?;
+        let id = self.sources.next_id();
+        let before = self.project.kept().and_then(|k| k.parsed(path, id, &text));
+        let (source, parsed) = before.unwrap_or_else(|| {
+            let source = Arc::new(SourceFile::new(path.display().to_string(), text));
+            let parsed = Arc::new(parse(id, source.text()));
+            if let Some(mut kept) = self.project.kept() {
+                kept.keep_parsed(path, id, &source, &parsed);
+            }
+            (source, parsed)
+        });
+        self.sources.add(source);
+        self.problems.extend(parsed.problems.iter().cloned());
+        Ok(parsed)
+    }
+
+    fn uses(&mut self, parsed: &Parsed, from: &Path) {
+        for item in &parsed.tree.items {
+            let Item::Use(used) = item else { continue };
+            let folder = from.parent().unwrap_or(Path::new(""));
+            let path = folder.join(&used.path.value);
+            if self.done.contains(&path) {
+                continue;
+            }
+            if self.done.len() >= MOST_FILES {
+                self.problems.push(
+                    Problem::error(
+                        "too-many-files",
+                        format!("a design uses at most {MOST_FILES} files; this one is not read"),
+                    )
+                    .at(used.path.span, "")
+                    .help("join some of the parts files"),
+                );
+                continue;
+            }
+            self.done.push(path.clone());
+            match self.file(&path) {
+                Ok(parts) => {
+                    self.uses(&parts, &path);
+                    self.parsed.push(parts);
+                }
+                Err(problem) => self.problems.push(problem.at(used.path.span, "used here")),
+            }
+        }
+    }
+
+    /// The ruleset that the options or the design name, and the stage it is judged at.
+    fn ruleset(&mut self, path: &Path, main: &Parsed) -> Option<Arc<Ruleset>> {
+        let (named, wrong) = rules_named(&main.tree);
+        self.problems.extend(wrong);
+        let request = self.request(path, named.as_ref())?;
+        let loaded = self.project.ruleset(&request);
+        self.sources.set_ruleset(loaded.files.clone());
+        if loaded.ruleset.is_none() {
+            // What the options name stands in no file.
+            let at = match &self.options.rules {
+                None => named.as_ref().map(|n| n.base.span),
+                Some(_) => None,
+            };
+            for problem in &loaded.problems {
+                let mut problem = problem.clone();
+                if problem.labels.is_empty()
+                    && let Some(at) = at
+                {
+                    problem = problem.at(at, "named here");
+                }
+                self.problems.push(problem);
+            }
+        }
+        loaded.ruleset.clone()
+    }
+
+    fn request(&mut self, path: &Path, named: Option<&RulesNamed>) -> Option<Request> {
+        let (base, patches) = match (&self.options.rules, named) {
+            (Some(rules), _) => split_rules(rules),
+            (None, Some(named)) => {
+                let patches = named.patches.iter().map(|p| p.value.clone());
+                (named.base.value.clone(), patches.collect())
+            }
+            (None, None) => {
+                self.problems.push(
+                    Problem::error(
+                        "no-rules",
+                        format!(
+                            "`{}` does not say by which rules it is judged",
+                            path.display()
+                        ),
+                    )
+                    .help("write `rules: gb` in its installation block, or give --rules gb"),
+                );
+                return None;
+            }
+        };
+        if self.options.stage.is_none()
+            && let Some(stage) = named.and_then(|n| n.stage.as_ref())
+        {
+            match Stage::from_word(&stage.value) {
+                Some(s) => self.stage = s,
+                None => self.problems.push(
+                    Problem::error("unknown-stage", format!("`{}` is no stage", stage.value))
+                        .at(stage.span, "")
+                        .help(format!("one of {}", Stage::ALL.map(Stage::word).join(", ")))
+                        .did_you_mean(&stage.value, Stage::ALL.map(Stage::word)),
+                ),
+            }
+        }
+        let edition = named.and_then(|n| n.edition.as_ref());
+        let date = named.and_then(|n| n.started_on.as_ref().or(n.designed_on.as_ref()));
+        Some(Request {
+            base,
+            patches,
+            edition: self
+                .options
+                .edition
+                .clone()
+                .or_else(|| edition.map(|e| e.value.clone())),
+            on: self.options.on.or_else(|| date.map(|d| d.value)),
+        })
+    }
+
+    /// The values that the options give to parameters.
+    fn set(&mut self) -> Vec<(String, Value)> {
+        let mut set = Vec::new();
+        for (name, text) in &self.options.set {
+            let source = SourceFile::new(format!("--set {name}"), text.clone());
+            let id = self.sources.add(source);
+            let (value, wrong) = parse_value(id, text, 0);
+            self.problems.extend(wrong);
+            set.push((name.clone(), value));
+        }
+        set
+    }
+}

@@ -1,0 +1,395 @@
+//! A template judged for each row of a table: what the columns are, what a cell means, and what a
+//! row comes to, under the same departures and the same standing as a check.
+
+use std::path::Path;
+use std::sync::Arc;
+
+use super::installation::Installation;
+use super::loaded::Loaded;
+use super::options::Options;
+use super::project::Project;
+use crate::answer::{Parameter, Residual, RowJudge, RowReader};
+use crate::check::{Counts, Departures, Outcome, Standing, Subject, Used};
+use crate::design::model::Possible;
+use crate::expression::Val;
+use crate::quantity::{TruthSet, Unit, parse_quantity};
+use crate::ruleset::{Rule, Severity};
+use crate::source::{Memory, Problem, closest};
+
+/// What a column is.
+struct Column {
+    /// The parameter, as an index.
+    parameter: usize,
+    /// The unit named in its head.
+    unit: Option<Unit>,
+}
+
+/// A template with the head of a table.
+pub struct Rows<'a> {
+    project: &'a Project,
+    loaded: &'a Loaded,
+    options: &'a Options,
+    judge: RowJudge<'a>,
+    columns: Vec<Option<Column>>,
+    departures: Departures<'a>,
+    /// Columns that are no parameters.
+    pub ignored: Vec<String>,
+    /// What each verdict is about.
+    pub verdicts: Vec<Verdict>,
+    /// What is not met whatever the row says.
+    pub every_row: Vec<Unmet>,
+    /// What is counted for every row.
+    fixed: Counts,
+}
+
+/// One rule for one subject.
+#[derive(Clone, Debug)]
+pub struct Verdict {
+    /// The rule.
+    pub rule: String,
+    /// How a failure weighs.
+    pub severity: Severity,
+    /// The subject.
+    pub subject: Subject,
+}
+
+/// A verdict that is not met.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Unmet {
+    /// Index into [`Rows::verdicts`].
+    pub verdict: usize,
+    /// Failed, undecided, or departed.
+    pub outcome: Outcome,
+}
+
+/// What a row came to.
+#[derive(Clone, Debug, Default)]
+pub struct RowResult {
+    /// What it does not meet, of the verdicts that depend on a parameter: heaviest first.
+    pub unmet: Vec<Unmet>,
+    /// How these came out; departures that cover nothing in this row are failed cautions.
+    pub counts: Counts,
+}
+
+impl RowResult {
+    /// Whether some verdict of a severity has an outcome.
+    #[must_use]
+    pub fn has(&self, outcome: Outcome, severity: Severity) -> bool {
+        self.counts.cell(outcome, severity) > 0
+    }
+}
+
+impl<'a> Rows<'a> {
+    /// Takes the head of a table, whose name is for messages.
+    ///
+    /// # Errors
+    /// Heads that look like a parameter misspelt, units that do not fit, a table without a column
+    /// for any parameter, and a parameter with two columns.
+    pub fn new(
+        (project, loaded, options): (&'a Project, &'a Loaded, &'a Options),
+        (installation, residual): (&'a Installation, &'a Residual<'a>),
+        (head, table): (&[&str], &str),
+    ) -> Result<Self, Vec<Problem>> {
+        let design = &*installation.design;
+        let judge = RowJudge::new(residual);
+        let (columns, ignored) = columns(head, &judge.parameters, table)?;
+        let verdicts = (0..residual.verdicts.len()).map(|v| Verdict {
+            rule: residual.rule(v).id.clone(),
+            severity: residual.rule(v).severity,
+            subject: Subject::new(&residual.design, residual.verdicts[v].subject),
+        });
+        let mut rows = Self {
+            verdicts: verdicts.collect(),
+            departures: Departures::new(residual.ruleset, design, installation.on),
+            project,
+            loaded,
+            options,
+            judge,
+            columns,
+            ignored,
+            every_row: Vec::new(),
+            fixed: Counts::default(),
+        };
+        let mut counts = Counts::default();
+        rows.every_row = rows.outcomes(&rows.judge.fixed, &mut counts, &mut Used::default());
+        let cautions = rows.departures.problems.len() + design.cautions;
+        counts.add(Outcome::Failed, Severity::Caution, cautions);
+        rows.fixed = counts;
+        Ok(rows)
+    }
+
+    /// Departures that are not in force, to be told once.
+    #[must_use]
+    pub fn problems(&self) -> &[Problem] {
+        &self.departures.problems
+    }
+
+    /// The rule of a verdict.
+    fn rule(&self, verdict: usize) -> &Rule {
+        self.judge.residual.rule(verdict)
+    }
+
+    /// Truths as outcomes, counted.
+    fn outcomes(
+        &self,
+        truths: &[(usize, TruthSet)],
+        counts: &mut Counts,
+        used: &mut Used,
+    ) -> Vec<Unmet> {
+        let mut all = Vec::new();
+        for (verdict, truth) in truths {
+            let outcome = match *truth {
+                TruthSet::F => Outcome::Failed,
+                _ => Outcome::Undecided,
+            };
+            let (rule, subject) = (self.rule(*verdict), self.verdicts[*verdict].subject.id);
+            let (outcome, _) = self.departures.outcome(rule, subject, outcome, used);
+            counts.add(outcome, rule.severity, 1);
+            all.push(Unmet {
+                verdict: *verdict,
+                outcome,
+            });
+        }
+        all
+    }
+
+    /// A reader for one thread.
+    #[must_use]
+    pub fn reader(&self) -> RowReader<'_> {
+        self.judge.reader()
+    }
+
+    /// Judges one row.
+    ///
+    /// # Errors
+    /// Why it cannot be judged.
+    pub fn row<S: AsRef<str>>(
+        &self,
+        reader: &mut RowReader<'_>,
+        cells: &[S],
+    ) -> Result<RowResult, String> {
+        let values = self.values(cells)?;
+        let mut truths = reader.judge(&values);
+        truths.sort_by_key(|(v, _)| (self.verdicts[*v].severity, *v));
+        let mut out = RowResult::default();
+        let mut used = Used::default();
+        out.unmet = self.outcomes(&truths, &mut out.counts, &mut used);
+        if !self.departures.is_empty() {
+            self.outcomes(&self.judge.fixed, &mut Counts::default(), &mut used);
+            let unused = self.departures.unused(&used).len();
+            out.counts.add(Outcome::Failed, Severity::Caution, unused);
+        }
+        Ok(out)
+    }
+
+    /// What everything that holds for every row comes to.
+    #[must_use]
+    pub fn standing(&self, least: Severity) -> Standing {
+        Standing::of(&self.fixed, least)
+    }
+
+    /// The set of each parameter in a row.
+    fn values<S: AsRef<str>>(&self, cells: &[S]) -> Result<Vec<Val>, String> {
+        if cells.len() != self.columns.len() {
+            return Err(format!(
+                "it has {} {} where the head has {}",
+                cells.len(),
+                if cells.len() == 1 { "cell" } else { "cells" },
+                self.columns.len()
+            ));
+        }
+        let mut values: Vec<Val> = self.judge.parameters.iter().map(|p| p.set).collect();
+        let mut slow: Vec<(usize, String)> = Vec::new();
+        for (column, cell) in self.columns.iter().zip(cells) {
+            let Some(column) = column else { continue };
+            let cell = cell.as_ref();
+            let p = &self.judge.parameters[column.parameter];
+            // An empty cell leaves the parameter as it is declared.
+            if cell.is_empty() {
+                continue;
+            }
+            match plain_value(p, column.unit.as_ref(), cell) {
+                Some(val) => values[column.parameter] = val,
+                None => slow.push((
+                    column.parameter,
+                    match &column.unit {
+                        // The unit of the head belongs to a cell without one.
+                        Some(u) if !cell.contains(|c: char| c.is_alphabetic()) => {
+                            format!("{cell} {}", u.text())
+                        }
+                        _ => cell.to_owned(),
+                    },
+                )),
+            }
+        }
+        if !slow.is_empty() {
+            self.read_again(&slow, &mut values)?;
+        }
+        Ok(values)
+    }
+
+    /// Ranges and mistakes: the whole design is read again with these values set, so that a cell
+    /// means what `--set` would mean.
+    fn read_again(&self, cells: &[(usize, String)], values: &mut [Val]) -> Result<(), String> {
+        let mut options = self.options.clone();
+        for (p, text) in cells {
+            let name = self.judge.parameters[*p].name.clone();
+            options.set.push((name, text.clone()));
+        }
+        let own = self.loaded.sources.own().iter();
+        let texts: Memory = own
+            .map(|f| (f.name().to_owned(), f.text().to_owned()))
+            .collect();
+        let again = self.project.beside(texts);
+        let again = again.open(Path::new(&self.loaded.path), &options);
+        if let Some(p) = again.problems.iter().find(|p| p.is_error()) {
+            let bare = cells
+                .iter()
+                .find(|(_, text)| text.parse::<f64>().is_ok())
+                .and_then(|(p, _)| self.judge.parameters.get(*p));
+            return Err(match bare.and_then(|p| Some((p, p.unit.as_ref()?))) {
+                Some((parameter, unit)) if !unit.text().is_empty() => format!(
+                    "{}; head its column `{} ({})`, or write the unit in the cell",
+                    p.message,
+                    parameter.name,
+                    unit.text()
+                ),
+                _ => p.message.clone(),
+            });
+        }
+        let installation = again.installation.as_ref();
+        let installation = installation.ok_or("the template cannot be read with it")?;
+        let design = Arc::clone(&installation.design);
+        for (p, text) in cells {
+            let parameter = &self.judge.parameters[*p];
+            let found = design.parameters.iter().find(|x| x.name == parameter.name);
+            values[*p] = match found.map(|x| &x.value) {
+                Some(Possible::Number(i)) => Val::interval(*i),
+                Some(Possible::Unknown) => parameter.set,
+                _ => return Err(format!("`{text}` is no value of `{}`", parameter.name)),
+            };
+        }
+        Ok(())
+    }
+}
+
+/// What each column is, and the heads of those that are no parameters.
+fn columns(
+    head: &[&str],
+    parameters: &[Parameter],
+    table: &str,
+) -> Result<(Vec<Option<Column>>, Vec<String>), Vec<Problem>> {
+    let (mut all, mut problems, mut ignored) = (Vec::new(), Vec::new(), Vec::new());
+    let mut seen: Vec<Option<&str>> = vec![None; parameters.len()];
+    for text in head {
+        // A byte order mark stands before the first head.
+        let text = text.trim_start_matches('\u{feff}').trim();
+        let (name, unit) = match text.split_once(['(', '[']) {
+            Some((name, rest)) => {
+                let unit = rest.trim_end_matches([')', ']']).trim();
+                (name.trim(), Some(unit))
+            }
+            None => (text, None),
+        };
+        let Some(parameter) = parameters.iter().position(|p| p.name == name) else {
+            match closest(name, parameters.iter().map(|p| p.name.as_str())) {
+                Some(near) => problems.push(misspelt(name, near, table)),
+                None => ignored.push(name.to_owned()),
+            }
+            all.push(None);
+            continue;
+        };
+        if let Some(first) = seen[parameter].replace(text) {
+            problems.push(
+                Problem::error(
+                    "column-twice",
+                    format!("`{table}` has two columns for the parameter `{name}`"),
+                )
+                .help(format!(
+                    "they are headed `{first}` and `{text}`; take one out"
+                )),
+            );
+        }
+        let own = parameters[parameter].unit.as_ref();
+        let unit = match unit.zip(own) {
+            None => None,
+            Some((text, own)) => match Unit::parse(text) {
+                Ok(u) if u.dim() == own.dim() => Some(u),
+                _ => {
+                    problems.push(
+                        Problem::error(
+                            "wrong-unit",
+                            format!(
+                                "the column `{name}` is headed `{text}`, which is no unit of it"
+                            ),
+                        )
+                        .help(format!("head it like `{name} ({})`", own.text())),
+                    );
+                    None
+                }
+            },
+        };
+        all.push(Some(Column { parameter, unit }));
+    }
+    if problems.is_empty() && all.iter().all(Option::is_none) {
+        problems.push(no_parameter(parameters, table));
+    }
+    if problems.is_empty() {
+        Ok((all, ignored))
+    } else {
+        Err(problems)
+    }
+}
+
+fn misspelt(name: &str, near: &str, table: &str) -> Problem {
+    Problem::error(
+        "unknown-parameter",
+        format!("the column `{name}` of `{table}` is no parameter of the template"),
+    )
+    .help(if name.contains(';') {
+        "separate the cells by commas, and write decimals with a point".to_owned()
+    } else {
+        format!("did you mean `{near}`?")
+    })
+}
+
+fn no_parameter(parameters: &[Parameter], table: &str) -> Problem {
+    let names: Vec<&str> = parameters.iter().map(|p| p.name.as_str()).collect();
+    Problem::error(
+        "no-parameter",
+        format!("no column of `{table}` is headed like a parameter that varies in the template"),
+    )
+    .help(if names.is_empty() {
+        "the template declares none; write `parameter run: 5 m .. 40 m`".to_owned()
+    } else {
+        format!("the parameters are {}", names.join(", "))
+    })
+}
+
+/// A plain number with the parameter's unit, or a word of its alternatives; anything else is read
+/// by the language itself.
+fn plain_value(p: &Parameter, head: Option<&Unit>, cell: &str) -> Option<Val> {
+    if !p.words.is_empty() {
+        let i = p.words.iter().position(|w| w == cell)?;
+        return (p.set.bits >> i & 1 != 0).then(|| Val::bits(1 << i));
+    }
+    let own = p.unit.as_ref()?;
+    let end = cell
+        .find(|c: char| !(c.is_ascii_digit() || c == '.' || c == '-'))
+        .unwrap_or(cell.len());
+    let (digits, rest) = cell.split_at(end);
+    let rest = rest.trim();
+    let unit = match (rest.is_empty(), head) {
+        (true, Some(u)) => u,
+        // A bare number needs its unit in the head, unless it has none.
+        (true, None) if own.text().is_empty() => own,
+        (false, _) if rest == own.text() => own,
+        _ => return None,
+    };
+    let x = parse_quantity(digits, unit)?;
+    (p.set.lo <= x && x <= p.set.hi).then_some(Val {
+        lo: x,
+        hi: x,
+        ..p.set
+    })
+}

@@ -1,0 +1,171 @@
+//! Where texts come from: a disk, memory, or memory laid over another place.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fmt::Debug;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+/// The largest file that is read, in bytes: what is larger is no design and no ruleset.
+pub const MOST_BYTES: u64 = 16 << 20;
+
+/// A place that texts are read from.
+pub trait Files: Debug + Send + Sync {
+    /// The text of a file.
+    ///
+    /// # Errors
+    /// Why it cannot be read, in words that follow "cannot be read:".
+    fn read(&self, path: &Path) -> Result<String, String>;
+
+    /// What stands in a folder, in the order of names; links to folders are left out, since they
+    /// may lead back.
+    ///
+    /// # Errors
+    /// Why it cannot be listed.
+    fn list(&self, folder: &Path) -> Result<Vec<Entry>, String>;
+
+    /// Whether a path leads to a folder.
+    fn is_folder(&self, path: &Path) -> bool;
+}
+
+/// One name in a folder.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Entry {
+    /// The folder's path and the name.
+    pub path: PathBuf,
+    /// It is a folder itself.
+    pub folder: bool,
+}
+
+/// The files of this machine.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Disk;
+
+impl Files for Disk {
+    fn read(&self, path: &Path) -> Result<String, String> {
+        let about = fs::metadata(path).map_err(|e| e.to_string())?;
+        // A pipe would wait for ever, a device might never end.
+        if !about.is_file() {
+            return Err("it is not a file".to_owned());
+        }
+        if about.len() > MOST_BYTES {
+            return Err(format!(
+                "it is {} MB, a design has at most {}",
+                about.len() >> 20,
+                MOST_BYTES >> 20
+            ));
+        }
+        let bytes = fs::read(path).map_err(|e| e.to_string())?;
+        String::from_utf8(bytes).map_err(|e| {
+            format!(
+                "it is not UTF-8 text (byte {} does not fit); save it as UTF-8",
+                e.utf8_error().valid_up_to()
+            )
+        })
+    }
+
+    fn list(&self, folder: &Path) -> Result<Vec<Entry>, String> {
+        let mut all = Vec::new();
+        for entry in fs::read_dir(folder).map_err(|e| e.to_string())? {
+            let entry = entry.map_err(|e| e.to_string())?;
+            let path = entry.path();
+            let link = entry.file_type().is_ok_and(|t| t.is_symlink());
+            let folder = path.is_dir();
+            if !(link && folder) {
+                all.push(Entry { path, folder });
+            }
+        }
+        all.sort();
+        Ok(all)
+    }
+
+    fn is_folder(&self, path: &Path) -> bool {
+        path.is_dir()
+    }
+}
+
+/// Texts that a host keeps, by path.
+#[derive(Clone, Debug, Default)]
+pub struct Memory(BTreeMap<PathBuf, String>);
+
+impl Memory {
+    /// Keeps a text under a path, in place of what stood there.
+    pub fn put(&mut self, path: impl Into<PathBuf>, text: impl Into<String>) {
+        self.0.insert(path.into(), text.into());
+    }
+
+    /// Takes over the texts of another.
+    pub fn extend(&mut self, other: Self) {
+        self.0.extend(other.0);
+    }
+}
+
+impl<P: Into<PathBuf>, T: Into<String>> FromIterator<(P, T)> for Memory {
+    fn from_iter<I: IntoIterator<Item = (P, T)>>(texts: I) -> Self {
+        let texts = texts.into_iter();
+        Self(texts.map(|(p, t)| (p.into(), t.into())).collect())
+    }
+}
+
+impl Files for Memory {
+    fn read(&self, path: &Path) -> Result<String, String> {
+        let text = self.0.get(path);
+        text.cloned()
+            .ok_or_else(|| "there is no such file".to_owned())
+    }
+
+    fn list(&self, folder: &Path) -> Result<Vec<Entry>, String> {
+        let mut all = BTreeSet::new();
+        for path in self.0.keys() {
+            let Ok(inside) = path.strip_prefix(folder) else {
+                continue;
+            };
+            let mut names = inside.components();
+            if let Some(name) = names.next() {
+                all.insert(Entry {
+                    path: folder.join(name),
+                    folder: names.next().is_some(),
+                });
+            }
+        }
+        if all.is_empty() {
+            return Err("there is no such folder".to_owned());
+        }
+        Ok(all.into_iter().collect())
+    }
+
+    fn is_folder(&self, path: &Path) -> bool {
+        let inside = |p: &PathBuf| p != path && p.starts_with(path);
+        self.0.keys().any(inside)
+    }
+}
+
+/// Texts of a host laid over another place: what an editor holds and has not saved.
+#[derive(Clone, Debug)]
+pub struct Overlay {
+    /// What is read first.
+    pub over: Memory,
+    /// What is read where that has no such file.
+    pub under: Arc<dyn Files>,
+}
+
+impl Files for Overlay {
+    fn read(&self, path: &Path) -> Result<String, String> {
+        self.over.read(path).or_else(|_| self.under.read(path))
+    }
+
+    fn list(&self, folder: &Path) -> Result<Vec<Entry>, String> {
+        match (self.over.list(folder), self.under.list(folder)) {
+            (Ok(over), Ok(under)) => {
+                let all: BTreeSet<Entry> = over.into_iter().chain(under).collect();
+                Ok(all.into_iter().collect())
+            }
+            (Ok(over), Err(_)) => Ok(over),
+            (Err(_), under) => under,
+        }
+    }
+
+    fn is_folder(&self, path: &Path) -> bool {
+        self.over.is_folder(path) || self.under.is_folder(path)
+    }
+}

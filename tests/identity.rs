@@ -1,0 +1,132 @@
+//! Things go by what they are, not by what they are called: two circuits of one name on two
+//! boards are two in departures, figures, comparisons, workings and fingerprints.
+
+#![expect(
+    clippy::expect_used,
+    reason = "a test stops where its design cannot be read"
+)]
+
+use std::path::Path;
+use std::sync::Arc;
+
+use amperule::answer::Comparison;
+use amperule::check::{Finding, Outcome, Standing};
+use amperule::ruleset::Severity;
+use amperule::session::{Ask, Installation, Loaded, Options, Project};
+use amperule::source::Memory;
+
+/// Two boards, each with a circuit called `ev`; sizes in mm².
+fn two(main: &str, other: &str, more: &str) -> String {
+    let circuit = |size: &str| {
+        format!(
+            "circuit ev {{ status: new  role: final  lines: L1  neutral: yes  demand: 20 A\n\
+             device: rcbo {{ In: 32 A  curve: B  rcd-type: A  IΔn: 30 mA  poles: 2 }}\n\
+             cables: armoured {{ size: {size} mm²  cores: 3  length: 10 m  method: C  insulation: XLPE }} }}"
+        )
+    };
+    format!(
+        "installation \"Two boards\" {{ rules: gb  premises: workshop  designed-on: 2026-05-12 }}\n\
+         supply {{ earthing: TN-S  phases: 1  U0: 230 V  Ze: 0.2 ohm  Ipf: 1 kA }}\n\
+         board main {{ fed-from: supply  {} }}\nboard other {{ fed-from: supply  {} }}\n\
+         no charge-point\nno load-limiter\n{more}",
+        circuit(main),
+        circuit(other)
+    )
+}
+
+fn open(text: &str) -> Arc<Loaded> {
+    let project = Project::in_memory([("two.amp", text)].into_iter().collect::<Memory>());
+    let loaded = project.open(Path::new("two.amp"), &Options::default());
+    assert!(loaded.is_sound(), "{:?}", loaded.problems);
+    loaded
+}
+
+fn installation(loaded: &Loaded) -> &Installation {
+    loaded.sound().expect("a sound design")
+}
+
+const ALL: Ask = Ask {
+    met: true,
+    helps: false,
+};
+
+fn findings(text: &str, rule: &str) -> Vec<Finding> {
+    let loaded = open(text);
+    let judged = installation(&loaded).check(ALL);
+    let all = judged.report.findings.into_iter();
+    all.filter(|f| f.rule == rule).collect()
+}
+
+/// 1.5 mm² behind 32 A.
+const OVERLOAD: &str = "iec-overload-protection";
+
+#[test]
+fn a_departure_for_one_circuit_leaves_its_namesake_in_breach() {
+    let departure = format!(
+        "departure from {OVERLOAD} {{ for: main.ev  reason: \"a test\"  agreed-by: \"designer\"  until: 2027-03-31 }}"
+    );
+    let all = findings(&two("1.5", "1.5", &departure), OVERLOAD);
+    let of = |label: &str| all.iter().find(|f| f.subject.label == label);
+    assert_eq!(of("main.ev").expect("judged").outcome, Outcome::Departed);
+    assert_eq!(of("other.ev").expect("judged").outcome, Outcome::Failed);
+    let checked = open(&two("1.5", "1.5", &departure)).check(ALL);
+    assert_eq!(checked.standing(Severity::Breach), Standing::Breach);
+}
+
+#[test]
+fn namesakes_have_labels_and_fingerprints_of_their_own() {
+    let all = findings(&two("1.5", "1.5", ""), OVERLOAD);
+    let [a, b] = all.as_slice() else {
+        unreachable!("two findings, not {}", all.len())
+    };
+    assert_ne!(a.subject.id, b.subject.id);
+    assert_ne!(a.subject.label, b.subject.label);
+    assert_ne!(a.fingerprint, b.fingerprint);
+    // A name that only one bears stays as it is written, and a fingerprint does not depend on
+    // what else there is.
+    let alone = two("1.5", "1.5", "").replacen("circuit ev", "circuit oven", 1);
+    let alone = findings(&alone, OVERLOAD);
+    let ev = alone.iter().find(|f| f.subject.label == "ev");
+    assert_eq!(ev.expect("judged").fingerprint, b.fingerprint);
+}
+
+#[test]
+fn figures_of_namesakes_are_both_kept() {
+    let loaded = open(&two("6", "10", ""));
+    let judged = installation(&loaded).check(ALL);
+    let figures = judged.report.figures.iter().filter(|f| f.fact == "Iz");
+    let labels: Vec<&str> = figures.map(|f| f.subject.label.as_str()).collect();
+    assert_eq!(labels, ["main.ev", "other.ev"]);
+}
+
+#[test]
+fn a_working_is_found_by_each_name_that_the_file_takes() {
+    let loaded = open(&two("6", "10", ""));
+    let of = installation(&loaded);
+    let both = of.worked_facts(Some("ev.Iz"));
+    assert_eq!(both.len(), 2);
+    for (name, which) in [
+        ("main.ev.Iz", 0),
+        ("other.ev.Iz", 1),
+        ("circuit.other.ev.Iz", 1),
+        ("Iz of other.ev", 1),
+    ] {
+        assert_eq!(of.worked_facts(Some(name)), [both[which]], "{name}");
+    }
+    let iz = |name: &str| of.value(name, "Iz", None).expect("a value").low;
+    assert!(iz("main.ev") < iz("other.ev"));
+}
+
+#[test]
+fn one_mended_and_another_broken_is_a_new_breach() {
+    let judged = |text: &str| {
+        let loaded = open(text);
+        let of = installation(&loaded).clone();
+        (of.ruleset.clone(), of.check(ALL).report)
+    };
+    let (from, before) = judged(&two("1.5", "6", ""));
+    let (to, after) = judged(&two("6", "1.5", ""));
+    let mut comparison = Comparison::default();
+    comparison.add("two", (&from, &before), (&to, &after));
+    assert_eq!(comparison.standing(), Standing::Breach);
+}

@@ -1,0 +1,194 @@
+//! A ruleset on top of another, run through the program: what it may replace, what nothing reads,
+//! and how its cases stand to those of the layers below.
+
+#![expect(
+    clippy::expect_used,
+    reason = "a run that cannot be started is a fault of the test"
+)]
+
+use std::fs;
+use std::process::Command;
+
+/// A ruleset with a limit, a rule that reads it, and the cases of that rule.
+const LAB: &str = "ruleset: lab
+title: rules for tests
+editions:
+  - {id: A, title: first}
+  - {id: B, title: second}
+kinds:
+  installation:
+    means: the whole
+    facts:
+      rules: {is: text, means: 'rules', by: designer}
+  thing:
+    means: a thing
+    facts:
+      x: {is: A, means: 'a current', by: site, domain: '>= 0 A'}
+limits:
+  cap: {is: 10 A, means: 'a cap', source: 'of this test'}
+rules:
+  - {id: lab-cap, title: 'a cap', stage: design, each: thing, require: 'x <= limits.cap', message: '{subject} draws {x}', topic: tests, source: 'of this test', confidence: published}
+---
+case-base: |
+  thing t { x: 5 A }
+cases:
+  lab-cap:
+    met: [{}, {t.x: 9 A}, {t.x: 8 A, edition: B}]
+    failed: {t.x: 11 A}
+    undecided: {t.x: '?'}
+";
+
+/// A firm that moves the limit.
+const FIRM: &str = "ruleset: firm
+title: Our firm
+limits:
+  cap: {is: 7 A, was: 10 A, means: 'our cap', source: own}
+";
+
+/// Cases that say what the firm turns on purpose.
+const TURNED: &str = "---
+cases:
+  lab-cap:
+    failed:
+      - {t.x: 9 A, was: met, because: 'our cap is lower'}
+      - {t.x: 8 A, edition: B, was: met, because: 'our cap is lower'}
+";
+
+/// Runs a verb of `amperule rules` over the two rulesets: exit code and what is printed.
+fn rules(verb: &str, lab: &str, firm: &str) -> (i32, String) {
+    let sets = tempfile::tempdir().expect("a folder");
+    for (name, yaml) in [("lab", lab), ("firm", firm)] {
+        let folder = sets.path().join(name);
+        fs::create_dir_all(&folder).expect("made");
+        fs::write(folder.join("ruleset.yaml"), yaml).expect("written");
+    }
+    let done = Command::new(env!("CARGO_BIN_EXE_amperule"))
+        .args(["rules", verb, "--rules", "lab + firm", "--rulesets"])
+        .arg(sets.path())
+        .env("COLUMNS", "1000")
+        .output()
+        .expect("the program starts");
+    let text =
+        String::from_utf8_lossy(&done.stdout).into_owned() + &String::from_utf8_lossy(&done.stderr);
+    (done.status.code().unwrap_or(-1), text)
+}
+
+/// A misspelt limit is no new limit.
+#[test]
+fn a_limit_that_replaces_nothing_is_an_error() {
+    let (code, out) = rules("check", LAB, &FIRM.replace("  cap:", "  cpa:"));
+    assert_eq!(code, 2, "{out}");
+    assert!(out.contains("no layer below states a limit `cpa`"), "{out}");
+    assert!(out.contains("did you mean `cap`?"), "{out}");
+    let (code, out) = rules("check", LAB, FIRM);
+    assert_eq!(code, 0, "{out}");
+}
+
+/// A limit or a table that nothing reads is usable, but hardly what was meant.
+#[test]
+fn what_nothing_reads_is_a_caution() {
+    let firm = format!(
+        "{FIRM}  spare: {{is: 3 A, means: 'a spare', source: own}}
+tables:
+  steps: {{title: steps, source: own, keys: {{x: {{is: A}}}}, gives: A, rows: [[1, 2]]}}
+"
+    );
+    let (code, out) = rules("check", LAB, &firm);
+    assert_eq!(code, 0, "{out}");
+    for what in ["limit `spare`", "table `steps`"] {
+        let said = format!("nothing reads the {what}");
+        assert_eq!(out.matches(&said).count(), 1, "{out}");
+    }
+    assert!(!out.contains("nothing reads the limit `cap`"), "{out}");
+    // In one edition a rule reads it.
+    let rule = "rules:
+  - {id: firm-spare, in: B, title: 'a spare', stage: design, each: thing, require: 'x <= limits.spare', message: 'm', topic: tests, source: own, confidence: published}
+";
+    let (_, out) = rules(
+        "check",
+        LAB,
+        &firm.replace("tables:", &format!("{rule}tables:")),
+    );
+    assert!(!out.contains("nothing reads the limit `spare`"), "{out}");
+}
+
+/// A case that a firm turns on purpose is said to, so that its tests end well.
+#[test]
+fn a_case_of_the_layer_below_is_restated() {
+    let (code, out) = rules("test", LAB, FIRM);
+    assert_eq!(code, 1, "{out}");
+    assert!(
+        out.contains("is said to be met and came out: t failed"),
+        "{out}"
+    );
+    let (code, out) = rules("test", LAB, &format!("{FIRM}{TURNED}"));
+    assert_eq!(code, 0, "{out}");
+    assert!(out.contains("9 passed, 0 failed"), "{out}");
+    // What is restated must come out as restated.
+    let mild = format!("{FIRM}{TURNED}").replace("is: 7 A", "is: 9.5 A");
+    let (code, out) = rules("test", LAB, &mild);
+    assert_eq!(code, 1, "{out}");
+    assert!(
+        out.contains("is said to be failed and came out: t met"),
+        "{out}"
+    );
+    assert!(out.contains("firm/ruleset.yaml"), "{out}");
+}
+
+/// A restated case must be there, with its reason.
+#[test]
+fn a_restated_case_that_is_not_there_is_an_error() {
+    for (from, to, said) in [
+        (
+            "t.x: 9 A",
+            "t.x: 9.0 A",
+            "no case of `lab-cap` with these changes",
+        ),
+        (
+            "9 A, was: met",
+            "9 A, was: undecided",
+            "there is one that is met",
+        ),
+        (
+            "edition: B",
+            "edition: A",
+            "no case of `lab-cap` with these changes",
+        ),
+        (
+            "was: met, because: 'our cap is lower'",
+            "was: met",
+            "`because`, the reason",
+        ),
+        ("was: met", "was: passed", "`passed` is none of"),
+    ] {
+        let turned = TURNED.replacen(from, to, 1);
+        let (code, out) = rules("test", LAB, &format!("{FIRM}{turned}"));
+        assert!(code > 0, "{to}: {out}");
+        assert!(out.contains(said), "{to}: {out}");
+    }
+}
+
+/// Cases are of rules and editions that exist.
+#[test]
+fn a_case_of_no_rule_is_an_error() {
+    for (from, to, said, near) in [
+        (
+            "\n  lab-cap:",
+            "\n  lab-cpa:",
+            "there is no rule `lab-cpa`",
+            "`lab-cap`",
+        ),
+        ("edition: B", "edition: BB", "there is no edition `BB`", ""),
+    ] {
+        let lab = LAB.replace(from, to);
+        assert_ne!(lab, LAB);
+        let (code, out) = rules("test", &lab, FIRM);
+        assert!(code > 0, "{to}: {out}");
+        assert_eq!(out.matches(said).count(), 1, "{to}: {out}");
+        assert!(out.contains(near), "{to}: {out}");
+    }
+    // A rule that a layer withdraws, or that another edition has, was there.
+    let lab = LAB.replace("id: lab-cap,", "id: lab-cap, in: A,");
+    let (_, out) = rules("test", &lab, FIRM);
+    assert!(!out.contains("there is no rule"), "{out}");
+}
