@@ -91,7 +91,7 @@ fn badly_written(e: &Entry) -> Vec<String> {
     if e.harmless.is_some() && !e.with.is_empty() {
         say("nothing may follow from a harmless change");
     }
-    if e.told.as_ref().is_some_and(|t| !t.contains(' ')) && e.open.is_none() {
+    if e.told.as_ref().is_some_and(|t| rule(t).is_none()) && e.open.is_none() {
         say("only an open entry may leave out the rule that is to tell it");
     }
     let breach = |f: &String| f.starts_with("breach ");
@@ -99,6 +99,14 @@ fn badly_written(e: &Entry) -> Vec<String> {
         say("a second breach for one cause needs a reason in `because`");
     }
     wrong
+}
+
+/// The rule of a finding such as `undecided breach RULE`; none, where any rule of that weight will do.
+pub fn rule(finding: &str) -> Option<&str> {
+    finding
+        .split(' ')
+        .next_back()
+        .filter(|word| word.contains('-'))
 }
 
 /// The text of a file.
