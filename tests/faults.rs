@@ -13,14 +13,14 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write as _;
+use std::path::Path;
 use std::process::Command;
 use std::sync::{Arc, Mutex};
 
-use amperule::check::{Outcome, Settings, check};
-use amperule::design::parse::parse;
-use amperule::design::resolve::{self, resolve, rules_named};
-use amperule::ruleset::{Library, Request, Ruleset, Severity, Stage};
-use amperule::source::FileId;
+use amperule::check::Outcome;
+use amperule::ruleset::{Ruleset, Severity, Stage};
+use amperule::session::{Ask, Options, Project};
+use amperule::source::Memory;
 use rayon::iter::{IntoParallelRefIterator, ParallelIterator};
 
 #[path = "faults/table.rs"]
@@ -35,65 +35,52 @@ const HARMLESS: usize = 150;
 /// A finding of a design: outcome and rule, as the table writes them, and the subject.
 type Findings = BTreeSet<(String, String)>;
 
-/// Rulesets by what was asked for, loaded once, and what was found of each sound design.
-#[derive(Default)]
+/// A project whose rulesets are loaded once, those that designs were judged by, and what was found
+/// of each sound design.
 struct Bench {
-    library: Library,
+    project: Project,
     rulesets: Mutex<BTreeMap<String, Arc<Ruleset>>>,
     bases: Mutex<BTreeMap<String, Arc<Findings>>>,
 }
 
 impl Bench {
-    fn ruleset(&self, request: &Request) -> Arc<Ruleset> {
-        let key = format!("{request:?}");
-        let mut loaded = self.rulesets.lock().expect("no thread failed");
-        let ruleset = loaded.entry(key).or_insert_with(|| {
-            let loaded = self.library.load(request);
-            loaded.ruleset.unwrap_or_else(|| panic!("{request:?}"))
-        });
-        Arc::clone(ruleset)
+    fn new() -> Self {
+        Self {
+            project: Project::in_memory(Memory::default()),
+            rulesets: Mutex::default(),
+            bases: Mutex::default(),
+        }
     }
 
     /// Judges a design as `check` does, with the stage and edition of an entry where it names them.
     fn findings(&self, text: &str, e: &Entry) -> Result<Findings, String> {
-        let parsed = parse(FileId(0), text);
-        let (named, wrong) = rules_named(&parsed.tree);
-        let named = named.ok_or("the design names no rules")?;
-        let day = named.started_on.as_ref().or(named.designed_on.as_ref());
-        let ruleset = self.ruleset(&Request {
-            base: named.base.value.clone(),
-            patches: named.patches.iter().map(|p| p.value.clone()).collect(),
-            edition: e.edition.clone().or(named.edition.map(|n| n.value)),
-            on: day.map(|d| d.value),
-        });
-        let settings = resolve::Settings::default();
-        let resolved = resolve(&[parsed.tree], &ruleset.vocabulary, &settings);
-        let mut problems = parsed
-            .problems
-            .iter()
-            .chain(&wrong)
-            .chain(&resolved.problems);
-        if let Some(p) = problems.find(|p| p.is_error()) {
+        let texts: Memory = [("design.amp", text)].into_iter().collect();
+        let options = Options {
+            edition: e.edition.clone(),
+            stage: e.stage.as_deref().and_then(Stage::from_word),
+            ..Options::default()
+        };
+        let loaded = self
+            .project
+            .beside(texts)
+            .open(Path::new("design.amp"), &options);
+        if let Some(p) = loaded.problems.iter().find(|p| p.is_error()) {
             return Err(format!("the design is refused: {}", p.message));
         }
-        let stage = e.stage.clone().or(named.stage.map(|s| s.value));
-        let judged = check(
-            &ruleset,
-            &resolved.design,
-            &Settings {
-                stage: stage
-                    .and_then(|s| Stage::from_word(&s))
-                    .unwrap_or(Stage::Design),
-                on: resolved.design.newest_date,
-                keep_met: false,
-                ..Settings::default()
-            },
-        );
-        Ok(judged
-            .report
-            .findings
-            .iter()
-            .filter_map(|f| Some((written(f.outcome, f.severity, &f.rule)?, f.subject.clone())))
+        let installation = loaded.sound().ok_or("the design names no rules")?;
+        let ruleset = Arc::clone(&installation.ruleset);
+        let mut rulesets = self.rulesets.lock().expect("no thread failed");
+        rulesets
+            .entry(format!("{} {}", ruleset.id, ruleset.hash))
+            .or_insert(ruleset);
+        drop(rulesets);
+        let judged = installation.check(Ask::default());
+        let findings = judged.report.findings.iter();
+        Ok(findings
+            .filter_map(|f| {
+                let told = written(f.outcome, f.severity, &f.rule)?;
+                Some((told, f.subject.path.clone()))
+            })
             .collect())
     }
 
@@ -234,7 +221,7 @@ fn counts(came: &[(&Entry, Came, String)]) -> String {
 #[test]
 fn each_fault_is_told_once_and_no_harmless_change_is() {
     let (all, mut wrong) = entries();
-    let bench = Bench::default();
+    let bench = Bench::new();
     let judged: Vec<_> = all.par_iter().map(|e| (e, judge(&bench, e))).collect();
     let mut came = Vec::new();
     for (e, result) in judged {
@@ -269,7 +256,7 @@ fn the_table_is_as_large_as_it_promises() {
 #[test]
 fn the_sound_designs_have_no_breach_and_nothing_open() {
     let (all, _) = entries();
-    let bench = Bench::default();
+    let bench = Bench::new();
     let mut wrong = Vec::new();
     for e in all
         .iter()
