@@ -499,19 +499,25 @@ pub struct Data {
     pub series: Vec<Vec<f64>>,
 }
 
+/// A place in one of the lists of a program. What it is linked from has a bounded number of things,
+/// and memory ends long before four thousand million operations.
+const fn place(len: usize) -> u32 {
+    len as u32
+}
+
 impl Program {
     /// Adds an operation, fills its register and gives its number.
     pub fn push(&mut self, op: Op, data: &Data) -> Reg {
         let val = super::evaluate(op, &self.vals, self, data);
         self.ops.push(op);
         self.vals.push(val);
-        Reg(u32::try_from(self.ops.len() - 1).unwrap_or(u32::MAX))
+        Reg(place(self.ops.len() - 1))
     }
 
     /// Adds a constant to the constants.
     pub fn constant_index(&mut self, val: Val) -> u32 {
         self.consts.push(val);
-        u32::try_from(self.consts.len() - 1).unwrap_or(u32::MAX)
+        place(self.consts.len() - 1)
     }
 
     /// Adds a constant and the register that holds it.
@@ -519,7 +525,7 @@ impl Program {
         let ix = self.constant_index(val);
         self.ops.push(Op::Const(ix));
         self.vals.push(val);
-        Reg(u32::try_from(self.ops.len() - 1).unwrap_or(u32::MAX))
+        Reg(place(self.ops.len() - 1))
     }
 
     /// Adds a leaf and the register that holds it.
@@ -531,8 +537,8 @@ impl Program {
         plausible: (f64, f64),
         source: LeafSource,
     ) -> (LeafId, Reg) {
-        let id = LeafId(u32::try_from(self.leaves.len()).unwrap_or(u32::MAX));
-        let reg = Reg(u32::try_from(self.ops.len()).unwrap_or(u32::MAX));
+        let id = LeafId(place(self.leaves.len()));
+        let reg = Reg(place(self.ops.len()));
         self.leaves.push(Leaf {
             kind,
             set,
@@ -548,9 +554,14 @@ impl Program {
 
     /// Keeps a list of operands; gives its start.
     pub fn list(&mut self, regs: &[Reg]) -> u32 {
-        let first = u32::try_from(self.args.len()).unwrap_or(u32::MAX);
+        let first = place(self.args.len());
         self.args.extend_from_slice(regs);
         first
+    }
+
+    /// Keeps a list of operands; gives its start and how many they are.
+    pub fn counted(&mut self, regs: &[Reg]) -> (u32, u32) {
+        (self.list(regs), place(regs.len()))
     }
 
     /// The value of a register.
