@@ -45,7 +45,7 @@ fn some_value(r: &Residual, id: LeafId, x: f64) -> Val {
 
 fn complete(text: &str, rounds: usize) {
     let d = design(text);
-    let r = Residual::new(gb(), &d, &[], Stage::Design);
+    let r = d.residual();
     let asked: Vec<LeafId> = survey_of(&r)
         .questions
         .into_iter()
@@ -92,7 +92,7 @@ fn answering_all_of_three_lines_decides_all() {
 #[test]
 fn a_template_is_asked_for_its_parameter() {
     let d = design(TEMPLATE);
-    let r = Residual::new(gb(), &d, &[], Stage::Design);
+    let r = d.residual();
     let s = survey_of(&r);
     assert!(s.questions.iter().any(|q| q.asked == "run"));
     complete(TEMPLATE, 20);
@@ -100,15 +100,15 @@ fn a_template_is_asked_for_its_parameter() {
 
 #[test]
 fn a_starting_file_holds_all_that_is_asked_of_it() {
-    let text = starter(gb(), "gb", "Saddler's Yard", Stage::Design);
+    let text = starter(&gb(), "gb", "Saddler's Yard", Stage::Design);
     let d = design(&text);
-    let r = Residual::new(gb(), &d, &[], Stage::Design);
+    let r = d.residual();
     for q in survey_of(&r).questions {
         // What is inside a part that is not known yet comes with the part.
         if q.inner.is_some() || q.rest {
             continue;
         }
-        let object = d.object(q.object);
+        let object = d.design.object(q.object);
         let written = object.facts[q.fact.0 as usize].is_some();
         assert!(
             written,

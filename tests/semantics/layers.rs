@@ -58,9 +58,9 @@ fn d1_limits_bind_late() {
     assert_eq!(firm.figure(text, "t", "heated"), (9.0, 9.0));
     assert_eq!(firm.outcome(text), Outcome::Met);
     // Its working shows the value, the layer, and what it replaced.
-    let design = firm.design(text);
-    let facts = amperule::answer::worked_facts(&firm.ruleset, &design, Some("t.heated"));
-    let w = amperule::answer::working(&firm.ruleset, &design, facts[0].0, facts[0].1);
+    let of = firm.design(text);
+    let (object, fact) = of.worked_facts(Some("t.heated"))[0];
+    let w = of.working(object, fact);
     let input = w.steps[0]
         .inputs
         .iter()
@@ -217,14 +217,8 @@ fn d4_editions_and_layers() {
         rule("it", "x <= 10 A")
     );
     let child = "ruleset: firm\ntitle: firm\nparent: lab\neditions:\n  - {id: '1', title: one, parent-edition: A}\n  - {id: '2', title: two, parent-edition: B}\n";
-    let load = |edition: &str| {
-        World::with(
-            &[("lab", &base), ("firm", child)],
-            "firm",
-            Some(edition),
-            None,
-        )
-    };
+    let load =
+        |edition: &str| World::with(&[("lab", &base), ("firm", child)], "firm", Some(edition));
     assert!(load("1").ruleset.rule("old").is_some());
     assert!(load("2").ruleset.rule("old").is_none());
     let amend = |id: &str, more: &str| {
@@ -236,12 +230,7 @@ fn d4_editions_and_layers() {
     // Said to hold in the one edition only, it is right in both.
     let bounded = amend("old", ", in: '1'");
     for edition in ["1", "2"] {
-        World::with(
-            &[("lab", &base), ("firm", &bounded)],
-            "firm",
-            Some(edition),
-            None,
-        );
+        World::with(&[("lab", &base), ("firm", &bounded)], "firm", Some(edition));
     }
     let never = amend("itt", "");
     let problems = refused(&[("lab", &base), ("firm", &never)], "firm", Some("1"));
@@ -282,7 +271,7 @@ derive:
   thing.w: {{is: A, means: 'two', formula: 'v', source: 'of this test', in: 'A2'}}
 "
     );
-    World::with(&[("lab", &cyclic)], "lab", Some("A4"), None);
+    World::with(&[("lab", &cyclic)], "lab", Some("A4"));
     let problems = refused(&[("lab", &cyclic)], "lab", Some("A2"));
     assert!(
         said(&problems).contains("need each other"),
