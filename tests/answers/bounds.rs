@@ -71,7 +71,7 @@ fn tight(text: &str) -> usize {
             if s.breaks {
                 let further = report(&design(&rewritten(text, &b, s.last + sign * step)));
                 assert!(
-                    !met(&further, &s.rule, &s.subject),
+                    !met(&further, &s.rule, &s.subject.label),
                     "{} of {}: {} should break beyond {}",
                     b.fact,
                     b.of,

@@ -96,7 +96,7 @@ fn rows_say_what_a_check_says() {
                 .iter()
                 .chain(&judge.fixed)
                 .filter(|(v, t)| *t == TruthSet::F && residual.rule(*v).severity == severity)
-                .map(|(v, _)| (residual.rule(*v).id.clone(), residual.subject(*v)))
+                .map(|(v, _)| (residual.rule(*v).id.clone(), residual.subject(*v).label))
                 .collect();
             let theirs = those(&checked, Outcome::Failed, severity);
             assert_eq!(mine, theirs, "{severity} at run {run} m, loop {ze} ohm");

@@ -1,6 +1,6 @@
 //! A survey is complete: answering all that it asks leaves nothing undecided.
 
-use amperule::answer::{Residual, starter, survey_of};
+use amperule::answer::{Residual, starter};
 use amperule::expression::{LeafId, LeafKind, Presence, SetWords, Val};
 use amperule::quantity::TruthSet;
 use amperule::ruleset::Stage;
@@ -46,7 +46,8 @@ fn some_value(r: &Residual, id: LeafId, x: f64) -> Val {
 fn complete(text: &str, rounds: usize) {
     let d = design(text);
     let r = d.residual();
-    let asked: Vec<LeafId> = survey_of(&r)
+    let asked: Vec<LeafId> = d
+        .survey()
         .questions
         .into_iter()
         .flat_map(|q| q.leaves)
@@ -92,8 +93,7 @@ fn answering_all_of_three_lines_decides_all() {
 #[test]
 fn a_template_is_asked_for_its_parameter() {
     let d = design(TEMPLATE);
-    let r = d.residual();
-    let s = survey_of(&r);
+    let s = d.survey();
     assert!(s.questions.iter().any(|q| q.asked == "run"));
     complete(TEMPLATE, 20);
 }
@@ -102,8 +102,7 @@ fn a_template_is_asked_for_its_parameter() {
 fn a_starting_file_holds_all_that_is_asked_of_it() {
     let text = starter(&gb(), "gb", "Saddler's Yard", Stage::Design);
     let d = design(&text);
-    let r = d.residual();
-    for q in survey_of(&r).questions {
+    for q in d.survey().questions {
         // What is inside a part that is not known yet comes with the part.
         if q.inner.is_some() || q.rest {
             continue;

@@ -1,6 +1,11 @@
 //! D: layers, patches, editions.
 
+use std::sync::Arc;
+
 use amperule::check::Outcome;
+use amperule::ruleset::Request;
+use amperule::session::Project;
+use amperule::source::Memory;
 use amperule::source::Problem;
 
 use crate::world::{KINDS, World, refused, rule, rule_with, said};
@@ -425,21 +430,18 @@ fn d3_a_fact_is_stated_once_in_a_layer() {
         "kinds:\n  thing:\n    facts:\n      new-one: {is: A, means: 'one', by: site, in: '1'}",
     );
     World::of(&[("lab", &base()), ("firm", &firm)], "firm");
-    let sets = tempfile::tempdir().expect("a folder");
-    for (file, yaml) in [
-        ("lab/ruleset.yaml", base()),
-        ("firm/ruleset.yaml", firm),
-        (
-            "firm/more.yaml",
-            "kinds:\n  thing:\n    facts:\n      new-one: {is: V, means: 'two', by: site}\n"
-                .to_owned(),
-        ),
-    ] {
-        let path = sets.path().join(file);
-        std::fs::create_dir_all(path.parent().expect("a folder")).expect("made");
-        std::fs::write(path, yaml).expect("written");
-    }
-    let loaded = crate::world::load(vec![sets.path().to_path_buf()], "firm", None, None);
+    let again = "kinds:\n  thing:\n    facts:\n      new-one: {is: V, means: 'two', by: site}\n";
+    let sets: Memory = [
+        ("sets/lab/ruleset.yaml", base()),
+        ("sets/firm/ruleset.yaml", firm),
+        ("sets/firm/more.yaml", again.to_owned()),
+    ]
+    .into_iter()
+    .collect();
+    let loaded = Project::new(Arc::new(sets), vec!["sets".into()]).ruleset(&Request {
+        base: "firm".to_owned(),
+        ..Request::default()
+    });
     assert!(loaded.ruleset.is_none());
     assert_eq!(labels(&loaded.problems, "stated-twice"), 2);
 }
