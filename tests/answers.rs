@@ -18,71 +18,63 @@ mod prove;
 #[path = "answers/survey.rs"]
 mod survey;
 
-use std::collections::BTreeSet;
-use std::sync::{Arc, OnceLock};
+#[path = "common/mod.rs"]
+mod common;
 
-use amperule::check::{Outcome, Report, Settings, check};
-use amperule::design::model::Design;
-use amperule::design::parse::{parse, parse_value};
-use amperule::design::resolve::{self, resolve};
-use amperule::ruleset::{Library, Request, Ruleset, Severity, Stage};
-use amperule::source::FileId;
+use std::collections::BTreeSet;
+use std::sync::Arc;
+
+use amperule::check::{Outcome, Report};
+use amperule::ruleset::{Request, Ruleset, Severity};
+use amperule::session::{Ask, Installation, Options};
 
 const CLEAN: &str = include_str!("../examples/quarry-cottage.amp");
 const FAULTS: &str = include_str!("../examples/quarry-cottage-faults.amp");
 const TEMPLATE: &str = include_str!("../examples/terrace-template.amp");
 const SURVEY: &str = include_str!("../examples/half-filled-survey.amp");
 
-/// The newest edition of `gb`, loaded once.
-fn gb() -> &'static Arc<Ruleset> {
-    static GB: OnceLock<Arc<Ruleset>> = OnceLock::new();
-    GB.get_or_init(|| rules("gb", "A4"))
+/// The newest edition of `gb`.
+fn options() -> Options {
+    Options {
+        edition: Some("A4".to_owned()),
+        ..Options::default()
+    }
 }
 
 fn rules(base: &str, edition: &str) -> Arc<Ruleset> {
-    Library::default()
-        .load(&Request {
-            base: base.to_owned(),
-            edition: Some(edition.to_owned()),
-            ..Request::default()
-        })
-        .ruleset
-        .expect("a ruleset")
+    let loaded = common::project("").ruleset(&Request {
+        base: base.to_owned(),
+        edition: Some(edition.to_owned()),
+        ..Request::default()
+    });
+    loaded.ruleset.clone().expect("a ruleset")
+}
+
+fn gb() -> Arc<Ruleset> {
+    rules("gb", "A4")
 }
 
 /// A design from its text, with parameters set.
-fn design_with(text: &str, set: &[(&str, &str)]) -> Design {
-    let parsed = parse(FileId(0), text);
-    assert!(parsed.is_sound(), "{:?}", parsed.problems);
-    let set = set
-        .iter()
-        .map(|(name, value)| {
-            let (value, wrong) = parse_value(FileId(1), value, 0);
-            assert!(wrong.is_empty(), "{wrong:?}");
-            ((*name).to_owned(), value)
-        })
-        .collect();
-    let resolved = resolve(
-        &[&parsed.tree],
-        &gb().vocabulary,
-        &resolve::Settings { set },
-    );
-    let errors: Vec<_> = resolved.problems.iter().filter(|p| p.is_error()).collect();
-    assert!(errors.is_empty(), "{errors:?}");
-    resolved.design
+fn design_with(text: &str, set: &[(&str, &str)]) -> Installation {
+    let set = set.iter().map(|(n, v)| ((*n).to_owned(), (*v).to_owned()));
+    let options = Options {
+        set: set.collect(),
+        ..options()
+    };
+    common::sound(text, &options).expect("a sound design")
 }
 
-fn design(text: &str) -> Design {
+fn design(text: &str) -> Installation {
     design_with(text, &[])
 }
 
 /// What a whole check says.
-fn report(design: &Design) -> Report {
-    let settings = Settings {
-        stage: Stage::Design,
-        ..Settings::default()
+fn report(of: &Installation) -> Report {
+    let ask = Ask {
+        met: true,
+        ..Ask::default()
     };
-    check(gb(), design, &settings).report
+    of.check(ask).report
 }
 
 /// Rule and subject of everything with one outcome and severity.

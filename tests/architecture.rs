@@ -307,3 +307,25 @@ fn only_the_terminal_renderer_knows_miette() {
         .collect();
     assert_eq!(knowing, ["report/diagnostic.rs"]);
 }
+
+/// Tests and benchmarks open designs as hosts do; those of lower floors have vocabularies of
+/// their own.
+#[test]
+fn only_tests_of_lower_floors_go_below_the_session() {
+    const BELOW: [&str; 4] = ["frozen.rs", "language", "resolve", "words/language.rs"];
+    let tests = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests");
+    let mut files = Vec::new();
+    rust_files(&tests, &mut files);
+    let mut going = Vec::new();
+    for path in &files {
+        let name = path.strip_prefix(&tests).unwrap().display().to_string();
+        let tokens = tokens(&fs::read_to_string(path).unwrap());
+        let below = ["Library", "rules_named"];
+        if below.iter().any(|b| tokens.iter().any(|t| t == b)) {
+            going.push(name);
+        }
+    }
+    assert!(!going.is_empty(), "is the scan blind?");
+    going.retain(|name| !BELOW.iter().any(|b| name.starts_with(b)));
+    assert_eq!(going, Vec::<String>::new());
+}

@@ -561,7 +561,7 @@ fn ten_thousand_alternatives_are_refused() {
     let many = format!("heating: {}", vec!["gas"; 10_000].join(" | "));
     let bad = changed("heating: gas", &many);
     let at = place(&bad, "heating: gas", 9);
-    refused(&bad, "a value has 10000 alternatives, more than 64", &at);
+    refused(&bad, "a value has 10000 alternatives, more than 62", &at);
 }
 
 #[test]
@@ -941,6 +941,45 @@ fn a_bad_expression_is_refused() {
     let yaml = ruleset("In <= <= 40 A");
     let at = place(&yaml, "In <= <=", 6);
     ruleset_refused(&yaml, "`<=` is not expected here", Some(&at));
+}
+
+#[test]
+fn expressions_that_nest_without_end_are_refused() {
+    for (require, message) in [
+        (
+            format!("{}In <= 0 A", "- ".repeat(5_000)),
+            "an expression of 10009 bytes is not read, the most is 4096",
+        ),
+        (
+            format!("{}1 > 0", "sum p in circuit.charge-points: ".repeat(100)),
+            "aggregates are nested too deep",
+        ),
+        (
+            format!("{}In{} <= 40 A", "(".repeat(80), ")".repeat(80)),
+            "brackets are nested more than 60 deep",
+        ),
+    ] {
+        ruleset_refused(&ruleset(&require), message, None);
+    }
+    // As long as an expression may be, in one chain.
+    for require in [
+        format!("In{} <= 99999 A", " + In".repeat(800)),
+        format!("{}In <= 0 A", "- ".repeat(1_999)),
+        format!("In <= 40 A{}", " and In <= 40 A".repeat(260)),
+    ] {
+        let (dir, _) = shelf(ruleset(&require).as_bytes());
+        let args = [
+            "check",
+            "--color",
+            "never",
+            "--rulesets",
+            "sets",
+            "mine.amp",
+        ];
+        let r = run(dir.path(), &args);
+        r.is_orderly(&require[..20]);
+        assert_eq!(r.code, Some(0), "{}", cut(&r.all()));
+    }
 }
 
 #[test]

@@ -7,15 +7,13 @@
     reason = "a check value that cannot be read is a fault of the test"
 )]
 
-use std::collections::BTreeMap;
-use std::sync::Arc;
+#[path = "common/mod.rs"]
+mod common;
 
-use amperule::answer::value;
-use amperule::design::parse::parse;
-use amperule::design::resolve::{Settings, resolve};
+use std::collections::BTreeMap;
+
 use amperule::quantity::Unit;
-use amperule::ruleset::{Library, Request, Ruleset};
-use amperule::source::{FileId, Problem};
+use amperule::session::Options;
 
 const VALUES: &str = include_str!("check_values/values.csv");
 
@@ -78,20 +76,6 @@ charge-point drive { circuit: ev  In: 32 A }"#
     }
 }
 
-fn rulesets() -> BTreeMap<&'static str, Arc<Ruleset>> {
-    ["core", "gb"]
-        .into_iter()
-        .map(|name| {
-            let request = Request {
-                base: name.to_owned(),
-                ..Request::default()
-            };
-            let loaded = Library::default().load(&request);
-            (name, loaded.ruleset.expect("the ruleset loads"))
-        })
-        .collect()
-}
-
 struct Row<'t> {
     id: &'t str,
     source: &'t str,
@@ -118,7 +102,6 @@ fn rows() -> Vec<Row<'static>> {
 
 #[test]
 fn published_figures_come_out() {
-    let rulesets = rulesets();
     let mut wrong = Vec::new();
     let rows = rows();
     for row in &rows {
@@ -128,24 +111,17 @@ fn published_figures_come_out() {
             let (key, with) = pair.split_once('=').expect("key=value");
             text = text.replace(&format!("{{{key}}}"), with);
         }
-        let ruleset = &rulesets[f[3]];
-        let parsed = parse(FileId(0), &text);
-        let resolved = resolve(&[&parsed.tree], &ruleset.vocabulary, &Settings::default());
-        let mistakes: Vec<String> = parsed
-            .problems
-            .iter()
-            .chain(&resolved.problems)
-            .filter(|p| p.is_error())
-            .map(|p: &Problem| p.message.clone())
-            .collect();
-        if !mistakes.is_empty() {
-            wrong.push(format!("{}: {}", row.id, mistakes.join("; ")));
-            continue;
-        }
+        let of = match common::sound(&text, &Options::under(f[3])) {
+            Ok(of) => of,
+            Err(mistakes) => {
+                wrong.push(format!("{}: {mistakes}", row.id));
+                continue;
+            }
+        };
         let unit = Unit::parse(f[10]).expect("a unit");
         let expected: f64 = f[9].parse().expect("a number");
         let tolerance: f64 = f[11].parse().expect("a number");
-        match value(ruleset, &resolved.design, f[6], f[7], None) {
+        match of.value(f[6], f[7], None) {
             Some(v) => {
                 let (low, high) = (unit.from_si(v.low), unit.from_si(v.high));
                 let near = |x: f64| (x - expected).abs() <= tolerance * 1.000_001;

@@ -5,11 +5,10 @@
     reason = "a test stops where its design cannot be read"
 )]
 
-use amperule::answer::value;
-use amperule::design::parse::parse;
-use amperule::design::resolve::{Settings, resolve};
-use amperule::ruleset::{Library, Request};
-use amperule::source::FileId;
+#[path = "common/mod.rs"]
+mod common;
+
+use amperule::session::Options;
 
 fn demand(new_circuit: &str) -> f64 {
     let text = format!(
@@ -17,16 +16,8 @@ fn demand(new_circuit: &str) -> f64 {
          board main {{ fed-from: supply  status: existing  all-listed: circuit\n {new_circuit} }}\n\
          no charge-point\nno load-limiter\n"
     );
-    let loaded = Library::default().load(&Request {
-        base: "gb".to_owned(),
-        ..Request::default()
-    });
-    let ruleset = loaded.ruleset.expect("the ruleset loads");
-    let parsed = parse(FileId(0), &text);
-    let resolved = resolve(&[&parsed.tree], &ruleset.vocabulary, &Settings::default());
-    let errors: Vec<_> = resolved.problems.iter().filter(|p| p.is_error()).collect();
-    assert!(errors.is_empty(), "{errors:?}");
-    let v = value(&ruleset, &resolved.design, "supply", "maximum-demand", None).expect("a value");
+    let of = common::sound(&text, &Options::under("gb")).expect("a sound design");
+    let v = of.value("supply", "maximum-demand", None).expect("a value");
     assert!((v.low - v.high).abs() < 1e-9, "{} .. {}", v.low, v.high);
     v.low
 }

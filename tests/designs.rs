@@ -9,24 +9,20 @@
     reason = "a design or a review that cannot be read is a fault of the test"
 )]
 
+#[path = "designs/calculator.rs"]
+mod calculator;
+#[path = "common/mod.rs"]
+mod common;
+
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::PathBuf;
 use std::process::Command;
-use std::sync::Arc;
 
-use amperule::answer::value;
-use amperule::check::{Outcome, Settings, check};
-use amperule::design::model::Design;
-use amperule::design::parse::parse;
-use amperule::design::resolve::{self, resolve, rules_named};
+use amperule::check::Outcome;
 use amperule::quantity::Unit;
-use amperule::ruleset::{Library, Request, Ruleset, Severity};
-use amperule::source::FileId;
+use amperule::session::{Ask, Installation, Options};
 use serde::Deserialize;
-
-#[path = "designs/calculator.rs"]
-mod calculator;
 
 /// What a person expects of a design.
 #[derive(Deserialize)]
@@ -65,14 +61,13 @@ struct ExpectedFigure {
 
 struct Case {
     name: String,
-    ruleset: Arc<Ruleset>,
-    design: Design,
+    of: Installation,
     review: Review,
 }
 
 impl Case {
     fn figure(&self, of: &str, fact: &str, line: Option<u8>, unit: &Unit) -> Option<(f64, f64)> {
-        let v = value(&self.ruleset, &self.design, of, fact, line.map(|l| l - 1))?;
+        let v = self.of.value(of, fact, line.map(|l| l - 1))?;
         Some((unit.from_si(v.low), unit.from_si(v.high)))
     }
 }
@@ -100,52 +95,17 @@ fn text_of(file: &str) -> String {
 }
 
 /// Reads a design with the edition that its date picks, as `check` does.
-fn case(library: &Library, name: &str) -> Case {
-    let parsed = parse(FileId(0), &text_of(&format!("{name}.amp")));
-    let (named, wrong) = rules_named(&parsed.tree);
-    let named = named.expect("a design names its rules");
-    let ruleset = library
-        .load(&Request {
-            base: named.base.value.clone(),
-            on: named.designed_on.as_ref().map(|d| d.value),
-            ..Request::default()
-        })
-        .ruleset
-        .expect("the ruleset loads");
-    let resolved = resolve(
-        &[&parsed.tree],
-        &ruleset.vocabulary,
-        &resolve::Settings::default(),
-    );
-    let mistakes: Vec<&str> = parsed
-        .problems
-        .iter()
-        .chain(&wrong)
-        .chain(&resolved.problems)
-        .map(|p| p.message.as_str())
-        .collect();
-    assert!(mistakes.is_empty(), "{name}: {mistakes:?}");
+fn case(name: String) -> Case {
+    let text = text_of(&format!("{name}.amp"));
+    let of = common::sound(&text, &Options::default()).unwrap_or_else(|e| panic!("{name}: {e}"));
+    assert_eq!(of.design.cautions, 0, "{name}");
     let review = serde_yaml::from_str(&text_of(&format!("{name}.expected.yaml")))
         .unwrap_or_else(|e| panic!("{name}.expected.yaml: {e}"));
-    Case {
-        name: name.to_owned(),
-        ruleset,
-        design: resolved.design,
-        review,
-    }
+    Case { name, of, review }
 }
 
 fn cases() -> Vec<Case> {
-    let library = Library::default();
-    names().iter().map(|n| case(&library, n)).collect()
-}
-
-fn severity(s: Severity) -> &'static str {
-    match s {
-        Severity::Breach => "breach",
-        Severity::Caution => "caution",
-        Severity::Advice => "advice",
-    }
+    names().into_iter().map(case).collect()
 }
 
 /// Number, unit and half a step of the last digit of `0.3934 ohm`.
@@ -162,7 +122,7 @@ fn printed(text: &str) -> (f64, Unit, f64) {
 fn exactly_the_expected_findings_come_out() {
     let mut wrong = Vec::new();
     for c in cases() {
-        let judged = check(&c.ruleset, &c.design, &Settings::default());
+        let judged = c.of.check(Ask::default());
         assert!(
             judged.problems.is_empty(),
             "{}: {:?}",
@@ -174,7 +134,7 @@ fn exactly_the_expected_findings_come_out() {
             .findings
             .iter()
             .filter_map(|f| {
-                let weight = severity(f.severity);
+                let weight = f.severity.word();
                 let outcome = match f.outcome {
                     Outcome::Failed => weight.to_owned(),
                     Outcome::Undecided => format!("undecided {weight}"),

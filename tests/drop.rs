@@ -6,28 +6,13 @@
     reason = "a test stops where its design cannot be read"
 )]
 
-use std::sync::{Arc, LazyLock};
+#[path = "common/mod.rs"]
+mod common;
 
-use amperule::answer::value;
-use amperule::design::parse::parse;
-use amperule::design::resolve::{Settings, resolve};
-use amperule::ruleset::{Library, Request, Ruleset};
-use amperule::source::FileId;
+use amperule::session::Options;
 use proptest::prelude::*;
 
-static IEC: LazyLock<Arc<Ruleset>> = LazyLock::new(|| load("iec"));
-static GB: LazyLock<Arc<Ruleset>> = LazyLock::new(|| load("gb"));
-
 const U0: f64 = 230.0;
-
-fn load(base: &str) -> Arc<Ruleset> {
-    let request = Request {
-        base: base.to_owned(),
-        ..Request::default()
-    };
-    let loaded = Library::default().load(&request);
-    loaded.ruleset.expect("the ruleset loads")
-}
 
 /// A point: its line, or none for all three, and its current.
 #[derive(Clone, Copy, Debug)]
@@ -76,18 +61,9 @@ fn design(size: f64, metres: f64, points: &[Point], more: &str) -> String {
     )
 }
 
-fn figure(ruleset: &Ruleset, text: &str, of: &str, fact: &str) -> f64 {
-    let parsed = parse(FileId(0), text);
-    let resolved = resolve(&[&parsed.tree], &ruleset.vocabulary, &Settings::default());
-    let errors: Vec<_> = parsed
-        .problems
-        .iter()
-        .chain(&resolved.problems)
-        .filter(|p| p.is_error())
-        .map(|p| p.message.clone())
-        .collect();
-    assert!(errors.is_empty(), "{errors:?}\n{text}");
-    let v = value(ruleset, &resolved.design, of, fact, None).expect("a value");
+fn figure(rules: &str, text: &str, of: &str, fact: &str) -> f64 {
+    let design = common::sound(text, &Options::under(rules)).expect("a sound design");
+    let v = design.value(of, fact, None).expect("a value");
     assert!(v.high - v.low < 1e-9, "{fact} {} .. {}", v.low, v.high);
     v.high
 }
@@ -153,14 +129,14 @@ proptest! {
         let (mm2, per_km) = size;
         let ohms = per_km * 1.28 * f64::from(metres) / 1000.0;
         let text = design(mm2, f64::from(metres), &points, "");
-        let said = figure(&IEC, &text, "bays", "total-drop");
+        let said = figure("iec", &text, "bays", "total-drop");
         let worst = worst(ohms, &points);
         // Turned by the neutral a voltage falls less than its part in phase, never more.
         let most = (points.iter().map(|p| p.amps).sum::<f64>() * ohms).powi(2) / (2.0 * (U0 - said));
         prop_assert!(worst <= said + 1e-6, "{worst} V where {said} V are said\n{text}");
         prop_assert!(said <= worst + most + 1e-6, "{worst} V where {said} V are said\n{text}");
         // The tables hold reactance and are printed with two or three digits.
-        let by_tables = figure(&GB, &text, "bays", "total-drop");
+        let by_tables = figure("gb", &text, "bays", "total-drop");
         prop_assert!((by_tables / said - 1.0).abs() < 0.03, "{by_tables} V by the tables, {said} V");
     }
 }
@@ -173,7 +149,7 @@ fn points_of_three_lines_alone_are_reckoned_between_lines() {
         amps: 32.0,
     }];
     let text = design(10.0, 40.0, &points, "");
-    let share = figure(&GB, &text, "bays", "total-drop-share");
+    let share = figure("gb", &text, "bays", "total-drop-share");
     // 4.0 mV/A/m of Table 4E4B.
     assert!(
         (share - 4.0e-3 * 32.0 * 40.0 / 400.0).abs() < 1e-5,
@@ -190,8 +166,8 @@ fn a_car_on_one_line_of_a_point_doubles_the_drop() {
     }];
     let alike = design(10.0, 40.0, &points, "");
     let one = alike.replace("outlets: 1", "outlets: 1  one-line-car: yes");
-    let alike = figure(&IEC, &alike, "bays", "total-drop");
-    let one = figure(&IEC, &one, "bays", "total-drop");
+    let alike = figure("iec", &alike, "bays", "total-drop");
+    let one = figure("iec", &one, "bays", "total-drop");
     assert!((one / alike - 2.0).abs() < 1e-9, "{alike} {one}");
 }
 
@@ -214,7 +190,7 @@ fn a_controller_over_unlike_points_leaves_nothing_to_rest_on() {
     };
     let drop = |points: &[Point], more: &str| {
         figure(
-            &IEC,
+            "iec",
             &design(16.0, 50.0, points, more),
             "bays",
             "total-drop",
@@ -241,17 +217,17 @@ fn a_ring_is_reckoned_to_its_middle() {
     };
     let (whole, ring) = (ring("no"), ring("yes"));
     // 7.41 and 12.1 mohm/m of IEC 60228, 18 mV/A/m of Table 4D5.
-    let r1r2 = figure(&GB, &ring, "kitchen", "R1R2");
+    let r1r2 = figure("gb", &ring, "kitchen", "R1R2");
     assert!(
         (r1r2 - 60.0 * (7.41 + 12.1) / 1000.0 / 4.0).abs() < 1e-9,
         "{r1r2}"
     );
-    let drop = figure(&GB, &ring, "kitchen", "voltage-drop");
+    let drop = figure("gb", &ring, "kitchen", "voltage-drop");
     assert!((drop - 18.0e-3 * 32.0 * 60.0 / 4.0).abs() < 1e-9, "{drop}");
     for fact in ["R1", "R2", "R1R2", "R1R2-hot", "voltage-drop"] {
         let (all, quarter) = (
-            figure(&GB, &whole, "kitchen", fact),
-            figure(&GB, &ring, "kitchen", fact),
+            figure("gb", &whole, "kitchen", fact),
+            figure("gb", &ring, "kitchen", fact),
         );
         assert!(
             (all / quarter - 4.0).abs() < 1e-9,

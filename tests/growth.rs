@@ -6,36 +6,17 @@
     reason = "a test that cannot read its own design must stop"
 )]
 
-use std::sync::{Arc, OnceLock};
+use std::path::Path;
 
-use amperule::answer::{bounded_facts, bounds, margins, mend, survey};
-use amperule::check::{Settings, check};
-use amperule::design::model::Design;
-use amperule::design::parse::parse;
-use amperule::design::resolve::{self, resolve};
-use amperule::ruleset::{Library, Request, Ruleset, Stage};
-use amperule::source::FileId;
+use amperule::session::{Ask, Installation, Options, Project};
+use amperule::source::Memory;
 
 /// Four times the points may cost so many times the operations.
 const AT_MOST: f64 = 5.0;
 
-fn gb() -> &'static Arc<Ruleset> {
-    static GB: OnceLock<Arc<Ruleset>> = OnceLock::new();
-    GB.get_or_init(|| {
-        Library::default()
-            .load(&Request {
-                base: "gb".to_owned(),
-                edition: Some("A4".to_owned()),
-                ..Request::default()
-            })
-            .ruleset
-            .expect("a ruleset")
-    })
-}
-
 /// Points on sub-boards of ten, as somebody writes them down at first: much is open, and the
 /// devices are too small for their points. `all` puts every circuit on one board.
-fn car_park(points: usize, all: bool) -> Design {
+fn car_park(points: usize, all: bool) -> Installation {
     let (boards, each) = if all { (1, points) } else { (points / 10, 10) };
     let mut text = String::from(
         "installation \"Car park\" { premises: private-car-park rules: gb designed-on: 2026-05-12 }\n\
@@ -62,20 +43,18 @@ fn car_park(points: usize, all: bool) -> Design {
              location: outdoors open-pen: none }}\n"
         ));
     }
-    let parsed = parse(FileId(0), &text);
-    assert!(parsed.is_sound(), "{:?}", parsed.problems);
-    let resolved = resolve(
-        &[parsed.tree],
-        &gb().vocabulary,
-        &resolve::Settings::default(),
-    );
-    let wrong: Vec<_> = resolved.problems.iter().filter(|p| p.is_error()).collect();
-    assert!(wrong.is_empty(), "{wrong:?}");
-    resolved.design
+    let texts: Memory = [("car-park.amp", text)].into_iter().collect();
+    let options = Options {
+        edition: Some("A4".to_owned()),
+        ..Options::default()
+    };
+    let loaded = Project::in_memory(texts).open(Path::new("car-park.amp"), &options);
+    assert!(loaded.is_sound(), "{:?}", loaded.problems);
+    loaded.sound().expect("no mistakes").clone()
 }
 
 /// What something costs for 20 and 80 points.
-fn grows(what: &str, all: bool, cost: impl Fn(&Design) -> u64) {
+fn grows(what: &str, all: bool, cost: impl Fn(&Installation) -> u64) {
     let small = cost(&car_park(20, all));
     let large = cost(&car_park(80, all));
     let ratio = large as f64 / small as f64;
@@ -89,39 +68,34 @@ fn grows(what: &str, all: bool, cost: impl Fn(&Design) -> u64) {
 #[test]
 fn a_check_grows_with_the_design() {
     for all in [false, true] {
-        grows("check", all, |d| check(gb(), d, &Settings::default()).work);
+        grows("check", all, |d| d.check(Ask::default()).work);
     }
 }
 
 #[test]
 fn margins_grow_with_the_design() {
     for all in [false, true] {
-        grows("margins", all, |d| margins(gb(), d, Stage::Design).work);
+        grows("margins", all, |d| d.margins().work);
     }
 }
 
 #[test]
 fn bounds_grow_with_the_design() {
     for all in [false, true] {
-        grows("bounds", all, |d| {
-            let places = bounded_facts(gb(), d, &[]);
-            bounds(gb(), d, &places, Stage::Design).work
-        });
+        grows("bounds", all, |d| d.bounds(&d.bounded_facts(&[])).work);
     }
 }
 
 #[test]
 fn a_mend_grows_with_the_design() {
     for all in [false, true] {
-        grows("mend", all, |d| {
-            mend(gb(), d, Stage::Design, None, &|_| String::new()).work
-        });
+        grows("mend", all, |d| d.mend(&|_| String::new()).work);
     }
 }
 
 #[test]
 fn a_survey_grows_with_the_design() {
     for all in [false, true] {
-        grows("survey", all, |d| survey(gb(), d, Stage::Design).work);
+        grows("survey", all, |d| d.survey().work);
     }
 }

@@ -6,14 +6,13 @@
     reason = "a test stops where its design cannot be read"
 )]
 
-use std::path::Path;
-use std::sync::Arc;
+#[path = "common/mod.rs"]
+mod common;
 
 use amperule::answer::Comparison;
 use amperule::check::{Finding, Outcome, Standing};
 use amperule::ruleset::Severity;
-use amperule::session::{Ask, Installation, Loaded, Options, Project};
-use amperule::source::Memory;
+use amperule::session::{Ask, Installation, Options};
 
 /// Two boards, each with a circuit called `ev`; sizes in mm².
 fn two(main: &str, other: &str, more: &str) -> String {
@@ -34,15 +33,8 @@ fn two(main: &str, other: &str, more: &str) -> String {
     )
 }
 
-fn open(text: &str) -> Arc<Loaded> {
-    let project = Project::in_memory([("two.amp", text)].into_iter().collect::<Memory>());
-    let loaded = project.open(Path::new("two.amp"), &Options::default());
-    assert!(loaded.is_sound(), "{:?}", loaded.problems);
-    loaded
-}
-
-fn installation(loaded: &Loaded) -> &Installation {
-    loaded.sound().expect("a sound design")
+fn open(text: &str) -> Installation {
+    common::sound(text, &Options::default()).expect("a sound design")
 }
 
 const ALL: Ask = Ask {
@@ -51,14 +43,13 @@ const ALL: Ask = Ask {
 };
 
 fn findings(text: &str, rule: &str) -> Vec<Finding> {
-    let loaded = open(text);
-    let judged = installation(&loaded).check(ALL);
+    let judged = open(text).check(ALL);
     let all = judged.report.findings.into_iter();
     all.filter(|f| f.rule == rule).collect()
 }
 
 /// 1.5 mm² behind 32 A.
-const OVERLOAD: &str = "iec-overload-protection";
+const OVERLOAD: &str = "iec-device-within-cable";
 
 #[test]
 fn a_departure_for_one_circuit_leaves_its_namesake_in_breach() {
@@ -69,7 +60,8 @@ fn a_departure_for_one_circuit_leaves_its_namesake_in_breach() {
     let of = |label: &str| all.iter().find(|f| f.subject.label == label);
     assert_eq!(of("main.ev").expect("judged").outcome, Outcome::Departed);
     assert_eq!(of("other.ev").expect("judged").outcome, Outcome::Failed);
-    let checked = open(&two("1.5", "1.5", &departure)).check(ALL);
+    let text = two("1.5", "1.5", &departure);
+    let checked = common::open(&text, &Options::default()).check(ALL);
     assert_eq!(checked.standing(Severity::Breach), Standing::Breach);
 }
 
@@ -92,8 +84,7 @@ fn namesakes_have_labels_and_fingerprints_of_their_own() {
 
 #[test]
 fn figures_of_namesakes_are_both_kept() {
-    let loaded = open(&two("6", "10", ""));
-    let judged = installation(&loaded).check(ALL);
+    let judged = open(&two("6", "10", "")).check(ALL);
     let figures = judged.report.figures.iter().filter(|f| f.fact == "Iz");
     let labels: Vec<&str> = figures.map(|f| f.subject.label.as_str()).collect();
     assert_eq!(labels, ["main.ev", "other.ev"]);
@@ -101,8 +92,7 @@ fn figures_of_namesakes_are_both_kept() {
 
 #[test]
 fn a_working_is_found_by_each_name_that_the_file_takes() {
-    let loaded = open(&two("6", "10", ""));
-    let of = installation(&loaded);
+    let of = open(&two("6", "10", ""));
     let both = of.worked_facts(Some("ev.Iz"));
     assert_eq!(both.len(), 2);
     for (name, which) in [
@@ -120,9 +110,9 @@ fn a_working_is_found_by_each_name_that_the_file_takes() {
 #[test]
 fn one_mended_and_another_broken_is_a_new_breach() {
     let judged = |text: &str| {
-        let loaded = open(text);
-        let of = installation(&loaded).clone();
-        (of.ruleset.clone(), of.check(ALL).report)
+        let of = open(text);
+        let report = of.check(ALL).report;
+        (of.ruleset, report)
     };
     let (from, before) = judged(&two("1.5", "6", ""));
     let (to, after) = judged(&two("6", "1.5", ""));

@@ -16,6 +16,9 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
+#[path = "language/units.rs"]
+mod units;
+
 use amperule::design::format::format;
 use amperule::design::parse::{MOST_BYTES, MOST_PROBLEMS, parse, parse_items, parse_value};
 use amperule::design::tree::{Entry, Item, ValueKind};

@@ -6,16 +6,15 @@
     reason = "a test stops where its design cannot be read"
 )]
 
-use std::process::Command;
-use std::sync::Arc;
+#[path = "common/mod.rs"]
+mod common;
 
-use amperule::answer::{Accepted, Sheet, Side, ToRead, sheet};
-use amperule::check::{Outcome, Settings, check};
-use amperule::design::model::Design;
-use amperule::design::parse::parse;
-use amperule::design::resolve::{self, resolve, rules_named};
-use amperule::ruleset::{Library, Request, Ruleset, Severity, Stage};
-use amperule::source::FileId;
+use std::process::Command;
+
+use amperule::answer::{Accepted, Sheet, Side, ToRead};
+use amperule::check::Outcome;
+use amperule::ruleset::{Severity, Stage};
+use amperule::session::{Ask, Installation, Options};
 
 const DESIGNS: [&str; 6] = [
     "examples/quarry-cottage",
@@ -36,38 +35,14 @@ fn text_of(name: &str) -> String {
         .collect()
 }
 
-fn read(text: &str) -> (Arc<Ruleset>, Design) {
-    let parsed = parse(FileId(0), text);
-    let (named, _) = rules_named(&parsed.tree);
-    let named = named.expect("a design names its rules");
-    let ruleset = Library::default()
-        .load(&Request {
-            base: named.base.value.clone(),
-            on: named.designed_on.as_ref().map(|d| d.value),
-            ..Request::default()
-        })
-        .ruleset
-        .expect("the ruleset loads");
-    let resolved = resolve(
-        &[&parsed.tree],
-        &ruleset.vocabulary,
-        &resolve::Settings::default(),
-    );
-    let errors: Vec<_> = parsed
-        .problems
-        .iter()
-        .chain(&resolved.problems)
-        .filter(|p| p.is_error())
-        .map(|p| p.message.clone())
-        .collect();
-    assert!(errors.is_empty(), "{errors:?}\n{text}");
-    (ruleset, resolved.design)
+fn read(text: &str) -> Installation {
+    common::sound(text, &Options::default()).expect("a sound design")
 }
 
 fn sheet_of(name: &str) -> (String, Sheet) {
     let text = text_of(name);
-    let (ruleset, design) = read(&text);
-    (text, sheet(&ruleset, &design))
+    let sheet = read(&text).sheet();
+    (text, sheet)
 }
 
 /// Rules of readings that fail.
@@ -88,15 +63,7 @@ fn unmet(text: &str, of: &[ToRead]) -> Vec<String> {
 
 /// Rules of readings that fail or are open, and whether they are requirements.
 fn told(text: &str) -> Vec<(String, Outcome, bool)> {
-    let (ruleset, design) = read(text);
-    let judged = check(
-        &ruleset,
-        &design,
-        &Settings {
-            stage: Stage::Verify,
-            ..Settings::default()
-        },
-    );
+    let judged = read(text).at(Stage::Verify).check(Ask::default());
     let findings = judged.report.findings.into_iter();
     findings
         .filter(|f| matches!(f.outcome, Outcome::Failed | Outcome::Undecided))
@@ -233,13 +200,14 @@ fn what_is_needed_is_what_requirements_wait_for() {
 fn all_that_is_put_in_stands_on_the_sheet_once() {
     for name in DESIGNS {
         let (text, s) = sheet_of(name);
-        let (ruleset, design) = read(&text);
+        let of = read(&text);
         for kind in ["circuit", "charge-point"] {
-            let id = ruleset.vocabulary.kind_named(kind).expect("a kind");
-            let new = design
+            let id = of.ruleset.vocabulary.kind_named(kind).expect("a kind");
+            let new = of
+                .design
                 .of_kind(id)
                 .filter(|o| {
-                    let object = design.object(*o);
+                    let object = of.design.object(*o);
                     !object.phantom && object.status == amperule::design::model::Status::New
                 })
                 .count();
@@ -268,8 +236,7 @@ fn what_the_installer_settles_is_asked_for() {
     };
     assert_eq!(asked(&s), 2);
     let settled = text.replacen("length: 4 m", "length: 4 m  fire-fixings: yes", 1);
-    let (ruleset, design) = read(&settled);
-    assert_eq!(asked(&sheet(&ruleset, &design)), 1);
+    assert_eq!(asked(&read(&settled).sheet()), 1);
 }
 
 /// A torque that the design states is on the sheet, whichever part of the design states it.
@@ -278,8 +245,7 @@ fn torques_come_from_the_design() {
     let text =
         text_of("examples/quarry-cottage").replacen("Icn: 6 kA", "Icn: 6 kA  torque: 2.2 N·m", 1)
             + "termination gland { at: drive  torque: 3 N·m  done: 3 N·m  fits: yes }\n";
-    let (ruleset, design) = read(&text);
-    let s = sheet(&ruleset, &design);
+    let s = read(&text).sheet();
     let of = |at: &str| {
         let t = s.terminals.iter().find(|t| t.at == at).expect(at);
         (t.torque.clone(), t.done.clone())

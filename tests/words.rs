@@ -15,7 +15,9 @@ use std::process::Command;
 use std::sync::Arc;
 
 use amperule::answer::facts_read;
-use amperule::ruleset::{Library, Request, Ruleset};
+use amperule::ruleset::{Request, Ruleset};
+use amperule::session::Project;
+use amperule::source::Memory;
 use amperule::vocabulary::Kind;
 use serde_json::Value;
 
@@ -57,13 +59,13 @@ fn refused(name: &str) -> String {
 }
 
 fn ruleset(name: &str) -> Arc<Ruleset> {
-    let library = Library::default();
-    let loaded = library.load(&Request {
+    let project = Project::in_memory(Memory::default());
+    let loaded = project.ruleset(&Request {
         base: name.to_owned(),
-        edition: library.editions(name).pop(),
+        edition: project.library().editions(name).pop(),
         ..Request::default()
     });
-    loaded.ruleset.expect("it ships inside")
+    loaded.ruleset.clone().expect("it ships inside")
 }
 
 fn list<'v>(value: &'v Value, key: &str) -> &'v [Value] {

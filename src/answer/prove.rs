@@ -8,9 +8,10 @@
 use super::residual::{Engine, Residual};
 use crate::check::{Departures, Standing, Subject, What};
 use crate::design::model::Possible;
-use crate::expression::{Budget, LeafId, LeafKind, Val};
+use crate::expression::{Budget, Flags, LeafId, LeafKind, Val};
 use crate::quantity::{TruthSet, Unit};
 use crate::ruleset::Severity;
+use crate::source::Problem;
 
 /// Boxes of one verdict's tree, unless another number is asked for.
 pub const BOXES: u32 = 4096;
@@ -45,6 +46,16 @@ pub enum State {
     Open,
 }
 
+impl State {
+    fn of(truth: TruthSet) -> Self {
+        match truth {
+            TruthSet::T => Self::Passes,
+            TruthSet::F => Self::Breaks,
+            _ => Self::Open,
+        }
+    }
+}
+
 /// A part of the parameter ranges.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Part {
@@ -75,6 +86,9 @@ pub struct Proof {
     pub exhausted: bool,
     /// A departure covers this verdict where it breaks.
     pub departed: bool,
+    /// It covers what is open, too: nothing but the parameters is, so that each of their values
+    /// passes or breaks.
+    pub open_departed: bool,
 }
 
 impl Proof {
@@ -99,6 +113,7 @@ impl Proof {
     pub fn counts(&self, state: State) -> State {
         match state {
             State::Breaks if self.departed => State::Passes,
+            State::Open if self.open_departed => State::Passes,
             state => state,
         }
     }
@@ -145,6 +160,8 @@ pub struct Proved {
     pub always_departed: Vec<(String, Subject)>,
     /// Verdicts that are open and have no parameter in them, by severity.
     pub always_open: Vec<(Severity, usize)>,
+    /// Departures that are not in force, as cautions.
+    pub problems: Vec<Problem>,
 }
 
 impl Proved {
@@ -214,7 +231,10 @@ fn shown(p: &Possible, unit: &str) -> String {
 pub fn prove(residual: &Residual, departures: &Departures<'_>, boxes: u32) -> Proved {
     let mut engine = residual.engine();
     let parameters = parameters(residual);
-    let mut out = Proved::default();
+    let mut out = Proved {
+        problems: departures.problems.clone(),
+        ..Proved::default()
+    };
     let mut depends: Vec<Vec<usize>> = vec![Vec::new(); residual.verdicts.len()];
     for (i, p) in parameters.iter().enumerate() {
         for v in engine.by_leaf(p.leaf) {
@@ -261,6 +281,7 @@ pub fn prove(residual: &Residual, departures: &Departures<'_>, boxes: u32) -> Pr
             parts,
             exhausted,
             departed,
+            open_departed: departed && only_parameters_open(&mut engine, v, &parameters),
         });
     }
     out.always_open.sort();
@@ -269,6 +290,13 @@ pub fn prove(residual: &Residual, departures: &Departures<'_>, boxes: u32) -> Pr
     });
     out.parameters = parameters;
     out
+}
+
+/// Whether a verdict is decided once the parameters are.
+fn only_parameters_open(engine: &mut Engine<'_>, v: usize, all: &[Parameter]) -> bool {
+    let mut live = engine.live(v).into_iter();
+    live.all(|leaf| all.iter().any(|p| p.leaf == leaf))
+        && !engine.told(v, &[]).flags.any(Flags::UNSOUND)
 }
 
 /// Splits until each part is decided, too small, or the budget is spent.
@@ -295,11 +323,7 @@ fn tree(
             .zip(ranges.clone())
             .collect();
         spent += 1;
-        let state = match engine.truth(v, &with) {
-            TruthSet::T => State::Passes,
-            TruthSet::F => State::Breaks,
-            _ => State::Open,
-        };
+        let state = State::of(engine.truth(v, &with));
         if state != State::Open {
             parts.push(Part { ranges, state });
             continue;
@@ -522,15 +546,13 @@ pub fn map(
                 if p.severity != Severity::Breach {
                     continue;
                 }
-                match engine.truth(p.verdict, &with) {
-                    TruthSet::T => {}
-                    TruthSet::F if p.departed => {}
-                    TruthSet::F => {
+                match p.counts(State::of(engine.truth(p.verdict, &with))) {
+                    State::Breaks => {
                         state = (State::Breaks, Some(i));
                         break;
                     }
-                    _ if state.0 == State::Passes => state = (State::Open, Some(i)),
-                    _ => {}
+                    State::Open if state.0 == State::Passes => state = (State::Open, Some(i)),
+                    State::Open | State::Passes => {}
                 }
             }
             cells.push(state);

@@ -258,11 +258,9 @@ impl Linker<'_> {
                     _ => 0,
                 };
                 let a = self.term(c, *a, env);
-                let places: Vec<Reg> = (0..u32::try_from(count).unwrap_or(0))
-                    .map(|i| self.number(f64::from(i)))
-                    .collect();
-                let first = self.program.list(&places);
-                let n = u32::try_from(places.len()).unwrap_or(0);
+                let ranks = (0_u32..).take(count);
+                let ranks: Vec<Reg> = ranks.map(|i| self.number(f64::from(i))).collect();
+                let (first, n) = self.program.counted(&ranks);
                 self.push(Op::Pick(a, first, n))
             }
             TermKind::Among(a, set) => {
@@ -360,8 +358,7 @@ impl Linker<'_> {
             }
             TermKind::Lookup(table, keys) => {
                 let regs: Vec<Reg> = keys.iter().map(|k| self.term(c, *k, env)).collect();
-                let first = self.program.list(&regs);
-                let n = u32::try_from(regs.len()).unwrap_or(0);
+                let (first, n) = self.program.counted(&regs);
                 self.push(Op::Lookup(*table, first, n))
             }
             TermKind::Call(call, arguments) => {
@@ -586,8 +583,7 @@ impl Linker<'_> {
             list.push(r);
         }
         if op == Aggregate::LargestTwo {
-            let first = self.program.list(&list);
-            let n = u32::try_from(list.len()).unwrap_or(0);
+            let (first, n) = self.program.counted(&list);
             return self.push(Op::LargestTwo(first, n));
         }
         match (self.together(op, &list), op) {

@@ -359,8 +359,7 @@ impl Linker<'_> {
         {
             return *r;
         }
-        let first = self.program.list(regs);
-        let count = u32::try_from(regs.len()).unwrap_or(0);
+        let (first, count) = self.program.counted(regs);
         self.program
             .push(Op::Pick(selector, first, count), &self.ruleset.data)
     }

@@ -2,7 +2,7 @@
 
 use crate::expression::{Flags, Presence, SetWords, Val};
 use crate::quantity::{TruthSet, Unit, format_date, format_interval, format_quantity};
-use crate::vocabulary::{Fact, FactType, Vocabulary};
+use crate::vocabulary::{Fact, FactType, Vocabulary, WordSet};
 
 /// A number or interval with its unit.
 #[must_use]
@@ -70,10 +70,9 @@ pub fn show_val(val: &Val, fact: &Fact, vocabulary: &Vocabulary) -> String {
 /// Words that are known to be in a set of words.
 #[must_use]
 pub fn show_set(bits: u64, words: &[String]) -> String {
-    let names: Vec<&str> = words
-        .iter()
-        .enumerate()
-        .filter(|(i, _)| SetWords::has(bits, u8::try_from(*i).unwrap_or(0)) == TruthSet::T)
+    let names: Vec<&str> = (0_u8..)
+        .zip(words)
+        .filter(|(i, _)| SetWords::has(bits, *i) == TruthSet::T)
         .map(|(_, w)| w.as_str())
         .collect();
     if names.is_empty() {
@@ -89,7 +88,7 @@ pub fn show_words(bits: u64, words: &[String]) -> String {
     let mut names: Vec<&str> = words
         .iter()
         .enumerate()
-        .filter(|(i, _)| bits >> i & 1 != 0)
+        .filter(|(i, _)| WordSet::from_bits(bits).has(*i))
         .map(|(_, w)| w.as_str())
         .collect();
     if bits & Presence::NO_WORD != 0 {

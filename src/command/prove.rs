@@ -41,6 +41,9 @@ impl Prove {
             return exit::FAILED;
         };
         let proved = one.installation.prove(self.boxes);
+        if !proved.problems.is_empty() {
+            out.problems(&proved.problems, &one.loaded.sources);
+        }
         let path = &one.loaded.path;
         let fail = |p: Problem, out: &mut Output| {
             out.problem(p);

@@ -10,6 +10,7 @@ use pest::iterators::Pair;
 use super::fold::fold_unit;
 use super::layout;
 use super::parse::{Rule, pairs, parse};
+use crate::quantity::Unit;
 use crate::source::{FileId, Problem};
 
 /// Blocks that would reach beyond this column are broken into lines.
@@ -416,39 +417,10 @@ fn canonical_unit(raw: &str) -> String {
     fold_unit(&raw.replace(['\u{2126}', '\u{3A9}'], "\u{1}")).replace('\u{1}', "Ω")
 }
 
-/// Whether a unit is one that everybody writes, and so no part of a choice's name.
+/// Whether a unit is one that everybody writes, and so no part of a choice's name: a letter that is
+/// seldom a unit may be one.
 fn is_usual(unit: &str) -> bool {
     unit.contains(['/', '·', '²', '³', '°', '%', '‰', 'Ω', 'µ'])
-        || matches!(
-            unit,
-            "m" | "mm"
-                | "cm"
-                | "km"
-                | "A"
-                | "mA"
-                | "kA"
-                | "V"
-                | "mV"
-                | "kV"
-                | "W"
-                | "kW"
-                | "kWh"
-                | "VA"
-                | "kVA"
-                | "ohm"
-                | "mohm"
-                | "kohm"
-                | "Mohm"
-                | "s"
-                | "ms"
-                | "min"
-                | "h"
-                | "ft"
-                | "in"
-                | "AWG"
-                | "kcmil"
-                | "Hz"
-                | "K"
-                | "kg"
-        )
+        || matches!(unit, "m" | "A" | "V" | "W" | "s" | "h" | "K" | "AWG")
+        || unit.len() > 1 && Unit::all_spellings().any(|u| u == unit)
 }

@@ -1,8 +1,6 @@
 //! Text to syntax tree. Never fails: it gives the sound parts of a file and every mistake in it.
 
-use std::num::NonZeroUsize;
 use std::ops::Range;
-use std::sync::atomic::{AtomicUsize, Ordering};
 
 use pest::Parser as _;
 use pest::iterators::Pairs;
@@ -189,15 +187,10 @@ pub fn parse_value(file: FileId, text: &str, offset: usize) -> (Value, Vec<Probl
     (value, problems.finish(false))
 }
 
-/// Runs the grammar. Its only failures are limits: the place it had got to is returned.
+/// Runs the grammar, which accepts every text and whose work grows with its length only:
+/// tests/linear.rs counts it. What fails all the same is a limit that the process that this runs in
+/// has set for all its parsers: the place that was got to is returned.
 pub(super) fn pairs(rule: Rule, text: &str) -> Result<Pairs<'_, Rule>, usize> {
-    // The limit is one number for the whole process, and a parse takes it when it starts. It only
-    // ever grows, so that texts read at the same time cannot shorten each other's.
-    static LIMIT: AtomicUsize = AtomicUsize::new(0);
-    let wanted = 2_000_000 + text.len().saturating_mul(64);
-    if LIMIT.fetch_max(wanted, Ordering::Relaxed) < wanted {
-        pest::set_call_limit(NonZeroUsize::new(LIMIT.load(Ordering::Relaxed)));
-    }
     Grammar::parse(rule, text).map_err(|e| match e.location {
         pest::error::InputLocation::Pos(at) => at,
         pest::error::InputLocation::Span((at, _)) => at,

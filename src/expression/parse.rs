@@ -40,12 +40,23 @@ static PRATT: LazyLock<PrattParser<Rule>> = LazyLock::new(|| {
 /// The deepest nesting of brackets and conditions that is accepted.
 const DEEPEST: usize = 60;
 
+/// The longest expression that is read, in bytes. What nests without brackets nests no deeper than
+/// that, and whatever walks the tree can do so.
+const LONGEST: usize = 4096;
+
 /// Reads an expression.
 ///
 /// # Errors
 /// One error with the place (in bytes of `text`) where the text stops making sense, what could
 /// stand there, and for frequent slips what to write instead.
 pub fn parse(text: &str) -> Result<Expr, TypingError> {
+    if text.len() > LONGEST {
+        let message = format!(
+            "an expression of {} bytes is not read, the most is {LONGEST}",
+            text.len()
+        );
+        return Err(TypingError::new(0..1, message).help("derive facts for parts of it"));
+    }
     if let Some(at) = too_deep(text) {
         return Err(TypingError::new(
             at..at + 1,

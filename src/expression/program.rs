@@ -547,6 +547,12 @@ const fn key(val: Val) -> (u64, u64, u64, u8) {
     (val.lo.to_bits(), val.hi.to_bits(), val.bits, val.flags.0)
 }
 
+/// A place in one of the lists of a program. What it is linked from has a bounded number of things,
+/// and memory ends long before four thousand million operations.
+const fn place(len: usize) -> u32 {
+    len as u32
+}
+
 impl Program {
     /// Adds an operation, fills its register and gives its number. What is worked out from constants
     /// is one.
@@ -565,7 +571,7 @@ impl Program {
     fn add(&mut self, op: Op, val: Val) -> Reg {
         self.ops.push(op);
         self.vals.push(val);
-        Reg(u32::try_from(self.ops.len() - 1).unwrap_or(u32::MAX))
+        Reg(place(self.ops.len() - 1))
     }
 
     /// Adds a constant to the constants, if it is a new one.
@@ -577,7 +583,7 @@ impl Program {
         let consts = &mut self.consts;
         *self.known.entry(key(val)).or_insert_with(|| {
             consts.push(val);
-            (u32::try_from(consts.len() - 1).unwrap_or(u32::MAX), None)
+            (place(consts.len() - 1), None)
         })
     }
 
@@ -601,8 +607,8 @@ impl Program {
         plausible: (f64, f64),
         source: LeafSource,
     ) -> (LeafId, Reg) {
-        let id = LeafId(u32::try_from(self.leaves.len()).unwrap_or(u32::MAX));
-        let reg = Reg(u32::try_from(self.ops.len()).unwrap_or(u32::MAX));
+        let id = LeafId(place(self.leaves.len()));
+        let reg = Reg(place(self.ops.len()));
         self.leaves.push(Leaf {
             kind,
             set,
@@ -617,7 +623,7 @@ impl Program {
 
     /// Keeps a list of operands; gives its start.
     pub fn list(&mut self, regs: &[Reg]) -> u32 {
-        let first = u32::try_from(self.args.len()).unwrap_or(u32::MAX);
+        let first = place(self.args.len());
         self.args.extend_from_slice(regs);
         first
     }
@@ -638,6 +644,11 @@ impl Program {
                 op => super::evaluate(op, &self.vals, self, data),
             };
         }
+    }
+
+    /// Keeps a list of operands; gives its start and how many they are.
+    pub fn counted(&mut self, regs: &[Reg]) -> (u32, u32) {
+        (self.list(regs), place(regs.len()))
     }
 
     /// The value of a register.

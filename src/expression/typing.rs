@@ -317,7 +317,8 @@ impl Work<'_, '_> {
     }
 
     fn push(&mut self, kind: TermKind, ty: Ty, range: &Range, optional: bool) -> TermId {
-        let id = TermId(u32::try_from(self.terms.len()).unwrap_or(u32::MAX));
+        // An expression is far shorter than it would have to be for more.
+        let id = TermId(self.terms.len() as u32);
         self.terms.push(Term {
             kind,
             ty,

@@ -128,9 +128,8 @@ pub fn read_cases(files: &[Arc<SourceFile>], edition: &str) -> (Vec<CaseFile>, V
 
 /// Files with the ids that their places name.
 fn numbered(files: &[Arc<SourceFile>]) -> impl Iterator<Item = (FileId, &SourceFile)> {
-    (FileId::RULESET..=u16::MAX)
-        .map(FileId)
-        .zip(files.iter().map(|f| &**f))
+    let files = files.iter().enumerate();
+    files.filter_map(|(i, f)| Some((FileId::of_ruleset(i)?, &**f)))
 }
 
 /// Gives the cases that are restated their new outcome.

@@ -435,7 +435,10 @@ fn declare<'a, 'm>(
                     writable: unless_written,
                     ..Fact::plain(name, ty, item.at)
                 };
-                add_fact(v, id, fact, problems)
+                match add_fact(v, id, fact, problems) {
+                    Some(ix) => ix,
+                    None => continue,
+                }
             }
         };
         out.push((item, id, ix));

@@ -40,15 +40,9 @@ pub(super) fn check(
     problems: &mut Vec<Problem>,
 ) {
     let mut nodes: Vec<Node> = Vec::new();
-    for (k, facts) in derivations.iter().enumerate() {
-        for (f, d) in facts.iter().enumerate() {
-            if d.is_some() {
-                nodes.push((
-                    KindId(u16::try_from(k).unwrap_or(0)),
-                    FactIx(u16::try_from(f).unwrap_or(0)),
-                ));
-            }
-        }
+    for (k, facts) in v.kind_ids().zip(derivations) {
+        let derived = v.kind(k).fact_ids().zip(facts).filter(|(_, d)| d.is_some());
+        nodes.extend(derived.map(|(f, _)| (k, f)));
     }
     let index = |n: &Node| nodes.binary_search(n).ok();
     let mut edges: Vec<Vec<(usize, Way)>> = vec![Vec::new(); nodes.len()];

@@ -266,7 +266,13 @@ impl Library {
         };
         let mut documents: Vec<(FileId, Arc<SourceFile>)> = Vec::new();
         for source in own {
-            let id = FileId(FileId::RULESET + u16::try_from(files.len()).unwrap_or(0x7fff));
+            let Some(id) = FileId::of_ruleset(files.len()) else {
+                problems.push(Problem::error(
+                    "too-many-files",
+                    format!("the ruleset `{name}` has more files than can be read"),
+                ));
+                return None;
+            };
             let source = Arc::new(source);
             files.push(Arc::clone(&source));
             documents.push((id, source));

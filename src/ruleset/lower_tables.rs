@@ -3,7 +3,7 @@
 use super::layers::{Item, Merged};
 use super::lower_vocabulary::{Said, fact_type, unit_of};
 use super::model::{Assumed, Assumption, Origin};
-use super::reader::{Fields, texts};
+use super::reader::{Fields, next_number, texts};
 use super::yaml::Node;
 use crate::expression::{
     Between, Beyond, Cell, Key, KeyType, Limit, LimitId, Limits, RowKey, Table, TableId, Tables,
@@ -84,8 +84,10 @@ pub(super) fn limits(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Limits
         if let Some(was) = item.replaced {
             check_same_dimension(merged, item, was, &unit, problems);
         }
-        let id = LimitId(u16::try_from(all.all.len()).unwrap_or(u16::MAX));
-        all.names.insert(item.name.to_owned(), id);
+        let Some(next) = next_number(all.all.len(), "limits", item.at, problems) else {
+            continue;
+        };
+        all.names.insert(item.name.to_owned(), LimitId(next));
         all.all.push(Limit {
             name: item.name.to_owned(),
             means: field("means", problems).unwrap_or_default(),
@@ -153,9 +155,10 @@ pub(super) fn tables(
     let mut names = Tables::default();
     let mut all = Vec::new();
     for item in &merged.tables {
-        if let Some(t) = table(item, v, problems) {
-            let id = TableId(u16::try_from(all.len()).unwrap_or(u16::MAX));
-            names.names.insert(item.name.to_owned(), id);
+        if let Some(t) = table(item, v, problems)
+            && let Some(next) = next_number(all.len(), "tables", item.at, problems)
+        {
+            names.names.insert(item.name.to_owned(), TableId(next));
             let layer = merged.layer_name(item).to_owned();
             names.stated.push((item.at, layer));
             all.push(t);

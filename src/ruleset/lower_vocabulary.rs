@@ -5,7 +5,7 @@ use std::sync::Arc;
 use rustc_hash::FxHashMap;
 
 use super::layers::{Item, Merged, stated_twice};
-use super::reader::{Fields, texts};
+use super::reader::{Fields, next_number, texts};
 use super::replacing;
 use super::yaml::{Node, Yaml};
 use crate::expression::SetWords;
@@ -51,17 +51,19 @@ const FACT_KEYS: [&str; 16] = [
 pub(super) fn vocabulary(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Vocabulary {
     let mut v = Vocabulary::default();
     for item in &merged.series {
-        if let Some(s) = series(item, problems) {
-            let id = SeriesId(u16::try_from(v.series.len()).unwrap_or(u16::MAX));
-            v.series_names.insert(s.name.clone(), id);
+        if let Some(s) = series(item, problems)
+            && let Some(next) = next_number(v.series.len(), "series", item.at, problems)
+        {
+            v.series_names.insert(s.name.clone(), SeriesId(next));
             v.series.push(s);
         }
     }
     // Names first, so that facts may refer to any kind.
     for item in &merged.kinds {
-        if v.kind_named(item.name).is_none() {
-            let id = KindId(u16::try_from(v.kinds.len()).unwrap_or(u16::MAX));
-            v.kind_names.insert(item.name.to_owned(), id);
+        if v.kind_named(item.name).is_none()
+            && let Some(next) = next_number(v.kinds.len(), "kinds", item.at, problems)
+        {
+            v.kind_names.insert(item.name.to_owned(), KindId(next));
             v.kinds.push(Kind {
                 name: item.name.to_owned(),
                 means: String::new(),
@@ -432,8 +434,7 @@ fn facts<'a>(
         let Some((fact, reverse)) = fact(&key.text, key.span, node, v, problems) else {
             continue;
         };
-        let ix = add_fact(v, id, fact, problems);
-        if let Some(path) = reverse {
+        if let (Some(ix), Some(path)) = (add_fact(v, id, fact, problems), reverse) {
             reverses.push((id, ix, path, key.span));
         }
     }
@@ -445,16 +446,17 @@ pub(super) fn add_fact(
     id: KindId,
     fact: Fact,
     problems: &mut Vec<Problem>,
-) -> FactIx {
+) -> Option<FactIx> {
     let kind = &mut v.kinds[id.0 as usize];
     if let Some(ix) = kind.by_name.get(&fact.name).copied() {
         for other in &fact.also {
             kind.by_name.insert(other.clone(), ix);
         }
         kind.facts[ix.0 as usize] = fact;
-        return ix;
+        return Some(ix);
     }
-    let ix = FactIx(u16::try_from(kind.facts.len()).unwrap_or(u16::MAX));
+    let what = format!("facts of `{}`", kind.name);
+    let ix = FactIx(next_number(kind.facts.len(), &what, fact.span, problems)?);
     for name in std::iter::once(&fact.name).chain(&fact.also) {
         if kind.by_name.insert(name.clone(), ix).is_some() {
             problems.push(
@@ -467,7 +469,7 @@ pub(super) fn add_fact(
         }
     }
     kind.facts.push(fact);
-    ix
+    Some(ix)
 }
 
 fn fact(

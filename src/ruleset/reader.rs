@@ -110,6 +110,26 @@ impl<'a> Fields<'a> {
     }
 }
 
+/// The number of the next of what a ruleset tells apart by 16 bits; one too many is reported.
+pub(super) fn next_number(
+    count: usize,
+    what: &str,
+    at: Span,
+    problems: &mut Vec<Problem>,
+) -> Option<u16> {
+    let next = u16::try_from(count).ok();
+    if next.is_none() {
+        problems.push(
+            Problem::error(
+                "too-many",
+                format!("there are more than {count} {what}, and no more can be told apart"),
+            )
+            .at(at, "one too many"),
+        );
+    }
+    next
+}
+
 /// A text or a list of texts, with places.
 pub(super) fn texts(node: &Node) -> Vec<(String, Span)> {
     match &node.value {

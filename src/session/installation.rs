@@ -3,13 +3,14 @@
 use std::sync::{Arc, OnceLock};
 
 use crate::answer::{
-    AllBounds, Figure, Map, Place, Proved, Residual, Sheet, Survey, ToldFact, Working,
-    bounded_facts, bounds, helps, known_facts, map, margins, prove, sheet, survey, told, value,
-    worked_facts, working,
+    AllBounds, Figure, Map, Mended, Place, Proved, Residual, Sheet, Survey, ToldFact, Working,
+    bounded_facts, bounds, helps, known_facts, map, margins, mend, prove, sheet, survey, told,
+    value, worked_facts, working,
 };
 use crate::check::{Departures, Judged, Outcome, Settings, check, installation_name};
 use crate::design::model::{Design, ObjectId};
 use crate::ruleset::{Ruleset, Severity, Stage};
+use crate::source::Span;
 use crate::vocabulary::{FactIx, Settler};
 
 /// How much a check is to say.
@@ -122,6 +123,12 @@ impl Installation {
     pub fn residual(&self) -> &Residual {
         let link = || Residual::new(&self.ruleset, &self.design, &[], self.stage);
         self.linked.get_or_init(link)
+    }
+
+    /// The fewest changes after which nothing is in breach; `text` gives the text of a place.
+    #[must_use]
+    pub fn mend(&self, text: &dyn Fn(Span) -> String) -> Mended {
+        mend(&self.ruleset, &self.design, self.stage, self.on, text)
     }
 
     /// What is still unknown and matters.

@@ -58,13 +58,20 @@ impl Loaded {
         Checked { judged, problems }
     }
 
-    /// Whether it was made of just these texts and this ruleset.
-    pub(super) fn is_over(&self, sources: &Sources, ruleset: &Arc<Ruleset>) -> bool {
+    /// Whether it was made of just these files and this ruleset, and as much was wrong with them;
+    /// `set` values of parameters follow from the options.
+    pub(super) fn is_over(
+        &self,
+        (sources, problems): (&Sources, &[Problem]),
+        ruleset: &Arc<Ruleset>,
+        set: usize,
+    ) -> bool {
         let (mine, others) = (self.sources.own(), sources.own());
         self.ruleset.as_ref().is_some_and(|r| Arc::ptr_eq(r, ruleset))
-            // Values of parameters come last, and follow from the options.
-            && mine.len() >= others.len()
+            && mine.len() == others.len() + set
             && mine.iter().zip(others).all(|(a, b)| Arc::ptr_eq(a, b))
+            // Files that cannot be read are told of, and are none of the sources.
+            && self.problems.starts_with(problems)
     }
 }
 

@@ -7,7 +7,7 @@ use super::installation::{Ask, Installation};
 use super::loaded::Loaded;
 use super::options::Options;
 use super::project::Project;
-use crate::answer::{Edit, MendChange, Mended, mend};
+use crate::answer::{Edit, MendChange, Mended};
 use crate::check::{Outcome, Report};
 use crate::ruleset::Severity;
 use crate::source::{FileId, Memory, Problem, SourceFile};
@@ -37,8 +37,7 @@ impl Mending {
         instead: &[(usize, usize)],
     ) -> Result<Self, Problem> {
         let text = |span| loaded.sources.slice(span).to_owned();
-        let (ruleset, design) = (&installation.ruleset, &installation.design);
-        let mut found = mend(ruleset, design, installation.stage, installation.on, &text);
+        let mut found = installation.mend(&text);
         take_instead(&mut found, instead)?;
         let edits = found.edits();
         let files = (0_u16..).map(FileId).zip(loaded.sources.own());

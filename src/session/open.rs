@@ -48,7 +48,11 @@ pub(super) fn open(project: &Project, path: &Path, options: &Options) -> Arc<Loa
     // Nothing that it rests on has changed: it is what it was.
     let before = project.kept().and_then(|k| k.opened(path, options));
     if let Some(before) = before
-        && before.is_over(&opening.sources, &ruleset)
+        && before.is_over(
+            (&opening.sources, &opening.problems),
+            &ruleset,
+            options.set.len(),
+        )
     {
         return before;
     }

@@ -18,6 +18,17 @@ pub struct Options {
     pub set: Vec<(String, String)>,
 }
 
+impl Options {
+    /// Says the ruleset and its patches, `gb + our-firm`, and nothing else.
+    #[must_use]
+    pub fn under(rules: impl Into<String>) -> Self {
+        Self {
+            rules: Some(rules.into()),
+            ..Self::default()
+        }
+    }
+}
+
 /// Splits `gb + scotland + our-firm` into the ruleset and its patches.
 #[must_use]
 pub fn split_rules(text: &str) -> (String, Vec<String>) {

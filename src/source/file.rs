@@ -14,6 +14,13 @@ impl FileId {
     /// First id of the files of a ruleset.
     pub const RULESET: u16 = 0x8000;
 
+    /// The id of a file of a ruleset, by its place among them; none, if they are too many.
+    #[must_use]
+    pub fn of_ruleset(place: usize) -> Option<Self> {
+        let place = u16::try_from(place).ok()?;
+        Self::RULESET.checked_add(place).map(Self)
+    }
+
     /// Whether the file belongs to a ruleset (else to a design).
     #[must_use]
     pub const fn is_ruleset(self) -> bool {

@@ -85,7 +85,7 @@ impl Kind {
 
     /// The indices of its facts.
     pub fn fact_ids(&self) -> impl Iterator<Item = FactIx> + use<> {
-        (0..u16::try_from(self.facts.len()).unwrap_or(u16::MAX)).map(FactIx)
+        (0..=u16::MAX).map(FactIx).take(self.facts.len())
     }
 
     /// Whether it stands for other kinds.
@@ -148,7 +148,7 @@ impl Vocabulary {
 
     /// The ids of all kinds.
     pub fn kind_ids(&self) -> impl Iterator<Item = KindId> + use<> {
-        (0..u16::try_from(self.kinds.len()).unwrap_or(u16::MAX)).map(KindId)
+        (0..=u16::MAX).map(KindId).take(self.kinds.len())
     }
 
     /// Whether an object of kind `real` may stand where `wanted` is asked for.

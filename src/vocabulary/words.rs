@@ -9,7 +9,7 @@ use std::sync::Arc;
 
 use serde::{Deserialize as _, Deserializer, Serialize as _, Serializer, de, ser};
 
-/// The words of a choice, at most 64, in order.
+/// The words of a choice, at most [`super::WordSet::MOST`], in order.
 pub type Words = Arc<Vec<String>>;
 
 thread_local! {

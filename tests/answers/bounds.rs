@@ -1,16 +1,15 @@
 //! A bound is tight: one step back changes no verdict, one step further changes the one it names.
 
-use amperule::answer::{AllBounds, Bound, End, bounded_facts, bounds};
+use amperule::answer::{AllBounds, Bound, End};
 use amperule::check::{Outcome, Report};
 use amperule::quantity::{Rounding, format_number};
-use amperule::ruleset::{Severity, Stage};
+use amperule::ruleset::Severity;
 
-use super::{CLEAN, SURVEY, TEMPLATE, design, gb, report};
+use super::{CLEAN, SURVEY, TEMPLATE, design, report};
 
 fn all(text: &str) -> AllBounds {
-    let d = design(text);
-    let places = bounded_facts(gb(), &d, &[]);
-    bounds(gb(), &d, &places, Stage::Design)
+    let of = design(text);
+    of.bounds(&of.bounded_facts(&[]))
 }
 
 /// The design with a bound's fact written otherwise.
@@ -72,7 +71,7 @@ fn tight(text: &str) -> usize {
             if s.breaks {
                 let further = report(&design(&rewritten(text, &b, s.last + sign * step)));
                 assert!(
-                    !met(&further, &s.rule, &s.subject),
+                    !met(&further, &s.rule, &s.subject.label),
                     "{} of {}: {} should break beyond {}",
                     b.fact,
                     b.of,

@@ -8,7 +8,7 @@ use super::{CLEAN, FAULTS, design, gb, report, rules};
 fn a_broken_version_of_a_design_breaks_newly_what_a_check_finds() {
     let (clean, faults) = (report(&design(CLEAN)), report(&design(FAULTS)));
     let mut c = Comparison::default();
-    c.add("cottage", (gb(), &clean), (gb(), &faults));
+    c.add("cottage", (&gb(), &clean), (&gb(), &faults));
     let broken: Vec<&str> = c.of(Turn::Breaks).map(|x| x.rule.as_str()).collect();
     for (rule, _) in super::breaches(FAULTS) {
         assert!(broken.contains(&rule.as_str()), "{rule}");
@@ -16,7 +16,7 @@ fn a_broken_version_of_a_design_breaks_newly_what_a_check_finds() {
     assert!(c.breaks());
     // The other way round each of them passes again.
     let mut back = Comparison::default();
-    back.add("cottage", (gb(), &faults), (gb(), &clean));
+    back.add("cottage", (&gb(), &faults), (&gb(), &clean));
     assert!(!back.breaks());
     assert_eq!(back.of(Turn::Passes).count(), broken.len());
     // Every pair of outcomes is counted once.
@@ -28,14 +28,14 @@ fn a_broken_version_of_a_design_breaks_newly_what_a_check_finds() {
 fn a_version_compared_with_itself_changes_nothing() {
     let r = report(&design(FAULTS));
     let mut c = Comparison::default();
-    c.add("cottage", (gb(), &r), (gb(), &r));
+    c.add("cottage", (&gb(), &r), (&gb(), &r));
     assert!(c.changes.is_empty());
     assert!(!c.breaks() && !c.opens());
 }
 
 #[test]
 fn rules_that_came_with_an_edition_are_new() {
-    let all = fates(&rules("gb", "2018"), gb());
+    let all = fates(&rules("gb", "2018"), &gb());
     let of = |id: &str| all.iter().find(|(i, ..)| i == id).map(|(_, f, _)| *f);
     assert_eq!(of("gb-open-pen-lower-window"), Some(Fate::New));
     assert_eq!(of("gb-tn-s-treated-as-pme"), Some(Fate::Amended));
@@ -44,6 +44,6 @@ fn rules_that_came_with_an_edition_are_new() {
 
 #[test]
 fn another_country_shares_no_rule() {
-    assert!(share_rules(gb(), &rules("gb", "2018")));
-    assert!(!share_rules(gb(), &rules("us", "2026")));
+    assert!(share_rules(&gb(), &rules("gb", "2018")));
+    assert!(!share_rules(&gb(), &rules("us", "2026")));
 }

@@ -1,37 +1,44 @@
 //! Ten designs, each broken otherwise, with their smallest mends worked out by hand; and the
 //! promise of every mend, held by a whole check of the edited text.
 
-use amperule::answer::{Mended, mend};
+use std::collections::BTreeSet;
+use std::path::Path;
+use std::sync::Arc;
+
+use amperule::answer::Mended;
 use amperule::check::Outcome;
-use amperule::ruleset::{Library, Request, Severity, Stage};
-use amperule::source::Span;
+use amperule::ruleset::Severity;
+use amperule::session::{Installation, Mending, Options, Project};
+use amperule::source::Memory;
 use amperule::vocabulary::WordSet;
 
-use super::{CLEAN, FAULTS, breaches, design, gb, report, those, with};
+use super::common::{PATH, project};
+use super::{CLEAN, FAULTS, breaches, design, options, report, those, with};
 
-fn mended(text: &str) -> Mended {
-    let slice = |s: Span| text[s.start as usize..s.end as usize].to_owned();
-    mend(gb(), &design(text), Stage::Design, None, &slice)
+/// What can be done about the text of a project, with alternatives taken.
+fn mending(project: &Project, options: &Options, instead: &[(usize, usize)]) -> Mending {
+    let loaded = project.open(Path::new(PATH), options);
+    let of = loaded.sound().expect("a sound design");
+    Mending::new(project, &loaded, of, options, instead).expect("the alternatives are there")
 }
 
-/// The text with all edits of a mend.
-fn edited(text: &str, m: &Mended) -> String {
-    let mut out = text.to_owned();
-    for e in m.edits().iter().rev() {
-        out.replace_range(e.span.start as usize..e.span.end as usize, &e.new);
-    }
-    out
+fn mended(text: &str) -> Mended {
+    mending(&project(text), &options(), &[]).found
 }
 
 /// The edited design has only the breaches that were called beyond or left, and no breach, caution
 /// or open question that was not there before.
-fn keeps_its_promise(text: &str, m: &Mended) {
-    let (before, after) = (report(&design(text)), report(&design(&edited(text, m))));
-    let rest: std::collections::BTreeSet<(String, String)> = m
-        .beyond
-        .iter()
-        .map(|(r, s, _)| (r.clone(), s.clone()))
-        .chain(m.left.iter().cloned())
+fn keeps_its_promise(text: &str, m: &Mending) {
+    assert_eq!(m.as_promised, Some(true));
+    let [(_, edited)] = m.texts.as_slice() else {
+        unreachable!("one text changes: {:?}", m.texts)
+    };
+    let (before, after) = (report(&design(text)), report(&design(edited)));
+    let found = &m.found;
+    let beyond = found.beyond.iter().map(|(r, s, _)| (r, s));
+    let rest: BTreeSet<(String, String)> = beyond
+        .chain(found.left.iter().map(|(r, s)| (r, s)))
+        .map(|(r, s)| (r.clone(), s.label.clone()))
         .collect();
     assert_eq!(those(&after, Outcome::Failed, Severity::Breach), rest);
     for severity in [Severity::Breach, Severity::Caution] {
@@ -64,17 +71,18 @@ fn said(m: &Mended) -> Vec<String> {
 fn smallest(edits: &[(&str, &str)], wanted: &[&str]) {
     let text = with(CLEAN, edits);
     assert!(!breaches(&text).is_empty(), "the design must be broken");
-    let m = mended(&text);
-    assert_eq!(said(&m), wanted);
+    let (project, options) = (project(&text), options());
+    let mending = |instead: &[(usize, usize)]| mending(&project, &options, instead);
+    let whole = mending(&[]);
+    let m = &whole.found;
+    assert_eq!(said(m), wanted);
     assert!(m.fewest, "none fewer is shown");
     assert!(m.left.is_empty() && m.beyond.is_empty());
-    keeps_its_promise(&text, &m);
+    keeps_its_promise(&text, &whole);
     // Each alternative keeps the promise, too.
-    for (i, c) in m.changes.iter().enumerate() {
-        for other in &c.instead {
-            let mut taken = m.clone();
-            taken.changes[i] = other.clone();
-            keeps_its_promise(&text, &taken);
+    for (i, c) in (1..).zip(&m.changes) {
+        for (other, _) in (1..).zip(&c.instead) {
+            keeps_its_promise(&text, &mending(&[(i, other)]));
         }
     }
 }
@@ -188,19 +196,20 @@ fn two_faults_of_different_things() {
 
 #[test]
 fn the_eight_faults_are_mended_as_far_as_the_designer_may() {
-    let m = mended(FAULTS);
+    let whole = mending(&project(FAULTS), &options(), &[]);
+    let m = &whole.found;
     // The bonding conductor is there already: it is the site's, not the designer's.
     let beyond: Vec<&str> = m.beyond.iter().map(|(r, ..)| r.as_str()).collect();
     assert_eq!(beyond, ["iec-bond-large-enough"]);
     assert!(m.left.is_empty());
-    assert_eq!(m.changes.len(), 5, "{:?}", said(&m));
-    keeps_its_promise(FAULTS, &m);
+    assert_eq!(m.changes.len(), 5, "{:?}", said(m));
+    keeps_its_promise(FAULTS, &whole);
 }
 
 #[test]
 fn nothing_existing_is_touched() {
     let m = mended(FAULTS);
-    let d = design(FAULTS);
+    let d = design(FAULTS).design;
     for e in m.edits() {
         let inside = d
             .objects
@@ -237,7 +246,8 @@ fn brute_force_finds_no_single_change_where_two_are_said_to_be_fewest() {
             ("length: 4 m  method: C", "length: 4 m  method: 103"),
         ],
     );
-    let d = design(&text);
+    let of = design(&text);
+    let (d, vocabulary) = (&of.design, &of.ruleset.vocabulary);
     let (mut tried, mut fixed_one) = (0, 0);
     let all = breaches(&text);
     for id in d.ids() {
@@ -246,7 +256,7 @@ fn brute_force_finds_no_single_change_where_two_are_said_to_be_fewest() {
             continue;
         }
         for (ix, slot) in (0_u16..).zip(&object.facts) {
-            let fact = gb().vocabulary.fact(object.kind, FactIx(ix));
+            let fact = vocabulary.fact(object.kind, FactIx(ix));
             if slot.is_none() || fact.name == "status" {
                 continue;
             }
@@ -256,8 +266,7 @@ fn brute_force_finds_no_single_change_where_two_are_said_to_be_fewest() {
                     .collect(),
                 FactType::YesNo => vec![Possible::Truth(true), Possible::Truth(false)],
                 FactType::Quantity { .. } => match fact.series {
-                    Some(s) => gb()
-                        .vocabulary
+                    Some(s) => vocabulary
                         .series(s)
                         .members
                         .iter()
@@ -268,10 +277,12 @@ fn brute_force_finds_no_single_change_where_two_are_said_to_be_fewest() {
                 _ => continue,
             };
             for value in values {
-                let mut other = d.clone();
+                let mut other = (**d).clone();
                 if let Some(w) = &mut other.objects[id.0 as usize].facts[ix as usize] {
                     w.value = value;
                 }
+                let other =
+                    Installation::new(Arc::clone(&of.ruleset), Arc::new(other), of.stage, of.on);
                 let left = those(&report(&other), Outcome::Failed, Severity::Breach);
                 assert!(!left.is_empty(), "{} of {}", fact.name, d.label(id));
                 fixed_one += usize::from(left.is_subset(&all) && left.len() < all.len());
@@ -311,34 +322,25 @@ fn departures_count_as_in_a_check() {
 /// ruleset allows it gets just that.
 #[test]
 fn a_route_is_never_made_longer() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let write = |name: &str, sections: &str| {
-        let at = folder.path().join(name);
-        std::fs::create_dir_all(&at).expect("a folder");
+    let mut files = Memory::default();
+    files.put(PATH, CLEAN);
+    let mut write = |name: &str, sections: &str| {
         let head = format!("ruleset: {name}\ntitle: {name}\npatches: [gb]\n");
-        std::fs::write(at.join("ruleset.yaml"), head + sections).expect("a ruleset");
+        files.put(format!("own/{name}/ruleset.yaml"), head + sections);
     };
     write(
         "long",
         "rules:\n  - id: long-enough\n    title: long\n    stage: design\n    severity: breach\n    each: circuit\n    where: 'status == new'\n    require: 'length >= 30 m'\n    message: '{subject} is short'\n    topic: tests\n    source: of this test\n    confidence: published\n",
     );
     write("either", "mend:\n  - {is: cable.length, cost: 40}\n");
-    let lengths = |patches: &[&str]| -> Vec<String> {
-        let request = Request {
-            base: "gb".to_owned(),
-            patches: patches.iter().map(|p| (*p).to_owned()).collect(),
-            ..Request::default()
-        };
-        let loaded = Library::new(vec![folder.path().to_owned()]).load(&request);
-        let ruleset = loaded.ruleset.expect("the ruleset loads");
-        // The patches add no word, so that the design is the same under each.
-        let slice = |s: Span| CLEAN[s.start as usize..s.end as usize].to_owned();
-        let m = mend(&ruleset, &design(CLEAN), Stage::Design, None, &slice);
+    let project = Project::new(Arc::new(files), vec!["own".into()]);
+    let lengths = |rules: &str| -> Vec<String> {
+        let m = mending(&project, &Options::under(rules), &[]).found;
         assert_eq!(m.left.len() + m.beyond.len() + m.changes.len(), 1, "{m:?}");
         said(&m)
     };
-    assert_eq!(lengths(&["long"]), Vec::<String>::new());
-    let longer = lengths(&["long", "either"]);
+    assert_eq!(lengths("gb + long"), Vec::<String>::new());
+    let longer = lengths("gb + long + either");
     assert!(
         longer.len() == 1 && longer[0].contains("length"),
         "{longer:?}"

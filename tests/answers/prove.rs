@@ -1,14 +1,13 @@
 //! A proof is sound: no point that is called passing breaks a rule, none that is called broken
 //! holds; and rows say what a check with the same values says.
 
-use amperule::answer::{BOXES, Residual, RowJudge, State, prove, stretches};
-use amperule::check::Departures;
+use amperule::answer::{BOXES, RowJudge, State, stretches};
 use amperule::check::Outcome;
 use amperule::expression::Val;
 use amperule::quantity::TruthSet;
-use amperule::ruleset::{Severity, Stage};
+use amperule::ruleset::Severity;
 
-use super::{Sequence, TEMPLATE, design, design_with, gb, report, those, with};
+use super::{Sequence, TEMPLATE, design, design_with, report, those, with};
 
 fn two_parameters() -> String {
     with(
@@ -26,8 +25,7 @@ fn two_parameters() -> String {
 /// 10,000 points of the parameters, each judged by the registers of the template.
 fn points_agree(text: &str) {
     let d = design(text);
-    let proved = prove(gb(), &d, Stage::Design, &Departures::none(), BOXES);
-    let residual = Residual::new(gb(), &d, &[], Stage::Design);
+    let (proved, residual) = (d.prove(BOXES), d.residual());
     let judge = RowJudge::new(&residual);
     let mut reader = judge.reader();
     let mut sequence = Sequence(11);
@@ -75,7 +73,7 @@ fn ten_thousand_points_of_two_parameters_agree() {
 fn rows_say_what_a_check_says() {
     let text = two_parameters();
     let d = design(&text);
-    let residual = Residual::new(gb(), &d, &[], Stage::Design);
+    let residual = d.residual();
     let judge = RowJudge::new(&residual);
     let mut reader = judge.reader();
     let mut sequence = Sequence(3);
@@ -98,7 +96,7 @@ fn rows_say_what_a_check_says() {
                 .iter()
                 .chain(&judge.fixed)
                 .filter(|(v, t)| *t == TruthSet::F && residual.rule(*v).severity == severity)
-                .map(|(v, _)| (residual.rule(*v).id.clone(), residual.subject(*v)))
+                .map(|(v, _)| (residual.rule(*v).id.clone(), residual.subject(*v).label))
                 .collect();
             let theirs = those(&checked, Outcome::Failed, severity);
             assert_eq!(mine, theirs, "{severity} at run {run} m, loop {ze} ohm");
@@ -108,13 +106,7 @@ fn rows_say_what_a_check_says() {
 
 #[test]
 fn the_template_passes_to_28_m_and_breaks_beyond() {
-    let proved = prove(
-        gb(),
-        &design(TEMPLATE),
-        Stage::Design,
-        &Departures::none(),
-        BOXES,
-    );
+    let proved = design(TEMPLATE).prove(BOXES);
     let all = stretches(&proved, |p| p.severity == Severity::Breach);
     let states: Vec<State> = all.iter().map(|s| s.state).collect();
     assert_eq!(states, [State::Passes, State::Open, State::Breaks]);
@@ -127,13 +119,7 @@ fn the_template_passes_to_28_m_and_breaks_beyond() {
 
 #[test]
 fn a_spent_budget_says_so_and_calls_nothing_proved() {
-    let proved = prove(
-        gb(),
-        &design(&two_parameters()),
-        Stage::Design,
-        &Departures::none(),
-        3,
-    );
+    let proved = design(&two_parameters()).prove(3);
     assert!(proved.proofs.iter().any(|p| p.exhausted));
     for p in &proved.proofs {
         let all: f64 = [State::Passes, State::Breaks, State::Open]

@@ -1,6 +1,6 @@
 //! A survey is complete: answering all that it asks leaves nothing undecided.
 
-use amperule::answer::{Residual, starter, survey_of};
+use amperule::answer::{Residual, starter};
 use amperule::expression::{LeafId, LeafKind, Presence, SetWords, Val};
 use amperule::quantity::TruthSet;
 use amperule::ruleset::Stage;
@@ -45,8 +45,9 @@ fn some_value(r: &Residual, id: LeafId, x: f64) -> Val {
 
 fn complete(text: &str, rounds: usize) {
     let d = design(text);
-    let r = Residual::new(gb(), &d, &[], Stage::Design);
-    let asked: Vec<LeafId> = survey_of(&r)
+    let r = d.residual();
+    let asked: Vec<LeafId> = d
+        .survey()
         .questions
         .into_iter()
         .flat_map(|q| q.leaves)
@@ -92,23 +93,21 @@ fn answering_all_of_three_lines_decides_all() {
 #[test]
 fn a_template_is_asked_for_its_parameter() {
     let d = design(TEMPLATE);
-    let r = Residual::new(gb(), &d, &[], Stage::Design);
-    let s = survey_of(&r);
+    let s = d.survey();
     assert!(s.questions.iter().any(|q| q.asked == "run"));
     complete(TEMPLATE, 20);
 }
 
 #[test]
 fn a_starting_file_holds_all_that_is_asked_of_it() {
-    let text = starter(gb(), "gb", "Saddler's Yard", Stage::Design);
+    let text = starter(&gb(), "gb", "Saddler's Yard", Stage::Design);
     let d = design(&text);
-    let r = Residual::new(gb(), &d, &[], Stage::Design);
-    for q in survey_of(&r).questions {
+    for q in d.survey().questions {
         // What is inside a part that is not known yet comes with the part.
         if q.inner.is_some() || q.rest {
             continue;
         }
-        let object = d.object(q.object);
+        let object = d.design.object(q.object);
         let written = object.facts[q.fact.0 as usize].is_some();
         assert!(
             written,

@@ -19,13 +19,10 @@ use std::process::{Command, Stdio};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use amperule::answer::{Residual, RowJudge, mend};
-use amperule::design::model::Design;
-use amperule::design::parse::parse;
-use amperule::design::resolve::{self, resolve};
+use amperule::answer::{RowJudge, mend};
 use amperule::expression::Val;
-use amperule::ruleset::{Library, Request, Ruleset, Stage};
-use amperule::source::{FileId, SourceFile, Sources, Span};
+use amperule::source::{Memory, Span};
+use amperule::{Installation, Loaded, Options, Project};
 use criterion::Criterion;
 
 const FAULTS: &str = include_str!("../../examples/quarry-cottage-faults.amp");
@@ -55,40 +52,21 @@ impl Shuffled {
     }
 }
 
-fn ruleset() -> Result<Arc<Ruleset>, String> {
-    let loaded = Library::default().load(&Request {
-        base: "gb".to_owned(),
-        // The day on which the template was made: 2026-08-03.
-        on: amperule::quantity::parse_date("2026-08-03").ok(),
-        ..Request::default()
-    });
-    loaded
-        .ruleset
-        .ok_or_else(|| "`gb` does not load".to_owned())
+fn open(text: &str) -> Arc<Loaded> {
+    let texts: Memory = [("design.amp", text)].into_iter().collect();
+    Project::in_memory(texts).open(Path::new("design.amp"), &Options::default())
 }
 
-fn design(ruleset: &Ruleset, text: &str) -> Result<Design, String> {
-    let parsed = parse(FileId(0), text);
-    if !parsed.is_sound() {
-        return Err(format!("{:?}", parsed.problems));
-    }
-    let settings = resolve::Settings::default();
-    let resolved = resolve(&[&parsed.tree], &ruleset.vocabulary, &settings);
-    if resolved.has_errors() {
-        return Err(format!("{:?}", resolved.problems));
-    }
-    Ok(resolved.design)
+fn sound(loaded: &Loaded) -> Result<&Installation, String> {
+    let of = loaded.sound();
+    of.ok_or_else(|| format!("{:?}", loaded.problems))
 }
 
-fn mending(criterion: &mut Criterion, ruleset: &Ruleset, measuring: bool) -> Result<(), String> {
-    let design = design(ruleset, FAULTS)?;
-    let mut sources = Sources::default();
-    sources.add(SourceFile::new(
-        "quarry-cottage-faults.amp",
-        FAULTS.to_owned(),
-    ));
-    let text = |span: Span| sources.slice(span).to_owned();
-    let once = || mend(ruleset, black_box(&design), Stage::Design, None, &text);
+fn mending(criterion: &mut Criterion, measuring: bool) -> Result<(), String> {
+    let loaded = open(FAULTS);
+    let of = sound(&loaded)?;
+    let text = |span: Span| loaded.sources.slice(span).to_owned();
+    let once = || mend(&of.ruleset, black_box(&of.design), of.stage, of.on, &text);
     let found = once();
     if found.changes.is_empty() {
         return Err("the example with faults is mended by nothing".to_owned());
@@ -110,9 +88,9 @@ fn mending(criterion: &mut Criterion, ruleset: &Ruleset, measuring: bool) -> Res
     Ok(())
 }
 
-fn points(ruleset: &Ruleset, measuring: bool) -> Result<(), String> {
-    let design = design(ruleset, TEMPLATE)?;
-    let residual = Residual::new(ruleset, &design, &[], Stage::Design);
+fn points(measuring: bool) -> Result<(), String> {
+    let loaded = open(TEMPLATE);
+    let residual = sound(&loaded)?.residual();
     let judge = RowJudge::new(&residual);
     let [run] = judge.parameters.as_slice() else {
         return Err("the template has one parameter".to_owned());
@@ -217,10 +195,9 @@ fn tables(measuring: bool) -> Result<(), Box<dyn Error>> {
 
 fn main() -> Result<(), Box<dyn Error>> {
     let measuring = measuring::measuring();
-    let ruleset = ruleset()?;
     let mut criterion = Criterion::default().configure_from_args();
-    mending(&mut criterion, &ruleset, measuring)?;
-    points(&ruleset, measuring)?;
+    mending(&mut criterion, measuring)?;
+    points(measuring)?;
     tables(measuring)?;
     criterion.final_summary();
     Ok(())

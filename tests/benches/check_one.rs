@@ -1,4 +1,5 @@
-//! One design from text to findings, split into its steps, beside parsing the text alone.
+//! One design from text to findings, as a host has it judged and split into its steps, beside
+//! parsing the text alone.
 //!
 //! The ruleset is loaded before anything is timed, as it is for every design but the first of a
 //! run. Reading the file and printing the report are left out.
@@ -13,19 +14,21 @@ mod measuring;
 mod quantile;
 
 use std::hint::black_box;
+use std::path::Path;
 use std::time::{Duration, Instant};
 
-use amperule::check::{Judged, Outcome, Settings, check};
-use amperule::design::model::Design;
+use amperule::check::{Judged, Outcome};
 use amperule::design::parse::{Parsed, parse};
-use amperule::design::resolve::{self, Resolved, resolve, rules_named};
+use amperule::design::resolve::{self, Resolved, resolve};
 use amperule::design::tree::Tree;
-use amperule::ruleset::{Library, Request, Ruleset, Severity};
-use amperule::source::FileId;
+use amperule::ruleset::{Ruleset, Severity};
+use amperule::source::{FileId, Memory};
+use amperule::{Ask, Checked, Installation, Options, Project};
 use criterion::{Criterion, Throughput};
 
 /// A complete domestic design with nothing in breach.
 const TEXT: &str = include_str!("../../examples/quarry-cottage.amp");
+const PATH: &str = "quarry-cottage.amp";
 
 /// Rounds of the side-by-side timing.
 const ROUNDS: usize = 300;
@@ -38,37 +41,29 @@ fn resolved(trees: &[&Tree], ruleset: &Ruleset) -> Resolved {
     resolve(trees, &ruleset.vocabulary, &resolve::Settings::default())
 }
 
-fn judged(design: &Design, ruleset: &Ruleset) -> Judged {
-    let settings = Settings {
-        keep_met: false,
-        on: design.newest_date,
-        ..Settings::default()
-    };
-    check(ruleset, design, &settings)
+fn judged(of: &Installation) -> Judged {
+    of.check(Ask::default())
 }
 
-fn whole(ruleset: &Ruleset) -> Judged {
-    let read = parsed();
-    let trees = [&read.tree];
-    black_box(rules_named(trees[0]));
-    let resolved = resolved(&trees, ruleset);
-    judged(&resolved.design, ruleset)
+fn whole(project: &Project) -> Checked {
+    let loaded = project.open(Path::new(PATH), &Options::default());
+    loaded.check(Ask::default())
 }
 
 /// Times the steps in turn, so that whatever else the machine does hits all alike.
-fn side_by_side(ruleset: &Ruleset, trees: &[&Tree], design: &Design) {
+fn side_by_side(project: &Project, trees: &[&Tree], of: &Installation) {
     let steps: [(&str, &dyn Fn()); 4] = [
         ("parse", &|| {
             black_box(parsed());
         }),
         ("resolve", &|| {
-            black_box(resolved(trees, ruleset));
+            black_box(resolved(trees, &of.ruleset));
         }),
         ("check", &|| {
-            black_box(judged(design, ruleset));
+            black_box(judged(of));
         }),
         ("whole", &|| {
-            black_box(whole(ruleset));
+            black_box(whole(project));
         }),
     ];
     let mut times: [Vec<Duration>; 4] = Default::default();
@@ -91,20 +86,14 @@ fn side_by_side(ruleset: &Ruleset, trees: &[&Tree], design: &Design) {
 }
 
 fn main() {
-    let loaded = Library::default().load(&Request {
-        base: "gb".to_owned(),
-        // The day on which the design was made: 2026-05-12.
-        on: amperule::quantity::parse_date("2026-05-12").ok(),
-        ..Request::default()
-    });
-    let ruleset = loaded.ruleset.expect("the ruleset loads");
+    let texts: Memory = [(PATH, TEXT)].into_iter().collect();
+    let project = Project::in_memory(texts);
+    let loaded = project.open(Path::new(PATH), &Options::default());
+    let of = loaded.sound().expect("a design without mistakes");
     let read = parsed();
-    assert!(read.is_sound(), "{:?}", read.problems);
     let trees = [&read.tree];
-    let meaning = resolved(&trees, &ruleset);
-    assert!(!meaning.has_errors(), "{:?}", meaning.problems);
     // What is timed must be the real work: rules met, none failed.
-    let counts = judged(&meaning.design, &ruleset).report.counts;
+    let counts = judged(of).report.counts;
     assert!(counts.cell(Outcome::Met, Severity::Breach) > 0);
     assert_eq!(counts.cell(Outcome::Failed, Severity::Breach), 0);
 
@@ -112,12 +101,12 @@ fn main() {
     let mut group = criterion.benchmark_group("check_one");
     group.throughput(Throughput::Bytes(TEXT.len() as u64));
     group.bench_function("parse", |b| b.iter(parsed));
-    group.bench_function("resolve", |b| b.iter(|| resolved(&trees, &ruleset)));
-    group.bench_function("check", |b| b.iter(|| judged(&meaning.design, &ruleset)));
-    group.bench_function("whole", |b| b.iter(|| whole(&ruleset)));
+    group.bench_function("resolve", |b| b.iter(|| resolved(&trees, &of.ruleset)));
+    group.bench_function("check", |b| b.iter(|| judged(of)));
+    group.bench_function("whole", |b| b.iter(|| whole(&project)));
     group.finish();
     if measuring::measuring() {
-        side_by_side(&ruleset, &trees, &meaning.design);
+        side_by_side(&project, &trees, of);
     }
     criterion.final_summary();
 }

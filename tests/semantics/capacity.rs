@@ -87,12 +87,11 @@ fn a7_more_alternatives_than_a_set_holds_are_refused() {
     };
     let design = |last: usize| format!("thing t {{ x: {} | {} }}", list(1, 40), list(41, last));
     assert_eq!(w.outcome(&design(62)), Met);
-    let (_, problems) = w.read(&design(70), &[]);
-    let text = said(&problems);
+    let text = said(&w.open(&design(70), &[]).problems);
     assert!(text.contains("70 alternatives, more than 62"), "{text}");
     // A range of whole numbers is one group, too.
-    let (_, problems) = w.read("thing t { cores: 1 .. 60 | 61 .. 90 }", &[]);
-    let text = said(&problems);
+    let open = w.open("thing t { cores: 1 .. 60 | 61 .. 90 }", &[]);
+    let text = said(&open.problems);
     assert!(text.contains("90 alternatives, more than 62"), "{text}");
 }
 

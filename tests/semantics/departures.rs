@@ -1,6 +1,6 @@
 //! E6: departures act on a breach only.
 
-use amperule::check::{Outcome, Settings};
+use amperule::check::Outcome;
 use amperule::quantity::days_from_civil;
 
 use crate::world::{World, clean, rule, rule_with};
@@ -21,23 +21,21 @@ fn with(
     more: &str,
     on: Option<(i32, u32, u32)>,
 ) -> (Outcome, Vec<&'static str>) {
-    let w = world();
+    let on = on.map(|(y, m, d)| days_from_civil(y, m, d).expect("a day"));
+    let w = world().on(on);
     let text = format!(
         "thing t {{ {facts} }}\n\
          departure from {rule} {{ reason: \"no room\"  agreed-by: \"owner\"  {more} }}\n"
     );
-    let settings = Settings {
-        on: on.map(|(y, m, d)| days_from_civil(y, m, d).expect("a day")),
-        ..Settings::default()
-    };
-    let judged = w.judge_with(&text, &settings);
+    let checked = w.check(&text);
+    let judged = checked.judged.expect("there is something to judge");
     let outcome = judged
         .report
         .findings
         .iter()
         .find(|f| f.rule == rule)
         .map_or(Outcome::NotApplicable, |f| f.outcome);
-    (outcome, judged.problems.iter().map(|p| p.code).collect())
+    (outcome, checked.problems.iter().map(|p| p.code).collect())
 }
 
 #[test]
@@ -156,9 +154,13 @@ fn e6_facts_of_a_part_can_be_pinned() {
         "thing t {{ {} }}\ndeparture from it {{ for: t  reason: \"r\"  agreed-by: \"o\"  as-found {{ {pin} }} }}\n",
         part("size: 4 mm²")
     );
-    let design = w.design(&text);
+    let of = w.design(&text);
     assert_eq!(
-        design.objects.iter().filter(|o| o.owner.is_some()).count(),
+        of.design
+            .objects
+            .iter()
+            .filter(|o| o.owner.is_some())
+            .count(),
         1
     );
 }
@@ -191,8 +193,8 @@ fn e6_what_cannot_be_pinned_is_refused() {
         let text = format!(
             "parameter run: 5 A .. 40 A\nthing t {{ x: 20 A }}\ndeparture from it {{ reason: \"r\"  agreed-by: \"o\"  {inner} }}\n"
         );
-        let (_, all) = w.read(&text, &[]);
-        all.into_iter().map(|p| p.message).collect()
+        let all = w.open(&text, &[]);
+        all.problems.iter().map(|p| p.message.clone()).collect()
     };
     for (inner, message) in [
         (

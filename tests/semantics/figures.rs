@@ -3,7 +3,7 @@
 use amperule::check::{Outcome, Reason};
 use amperule::quantity::{Unit, days_from_civil, parse_quantity};
 
-use crate::world::{KINDS, World, folder, lab_refused, load, named, rule, rule_with, said};
+use crate::world::{KINDS, World, lab_refused, load, named, rule, rule_with, said};
 
 fn table(between: &str, rows: &str) -> String {
     format!(
@@ -260,8 +260,8 @@ fn c5_literals() {
 fn c5_relative_tolerances_of_scales_and_shares_are_refused() {
     let w = World::one("warmth - 20 °C <= 10 K");
     for entry in ["warmth: 20 °C ± 5 %", "share: 3 % ± 5 %"] {
-        let (_, problems) = w.read(&format!("thing t {{ {entry} }}"), &[]);
-        let codes: Vec<_> = problems.iter().map(|p| p.code).collect();
+        let loaded = w.open(&format!("thing t {{ {entry} }}"), &[]);
+        let codes: Vec<_> = loaded.problems.iter().map(|p| p.code).collect();
         assert_eq!(codes, ["relative-tolerance"], "{entry}");
     }
     assert_eq!(w.outcome("thing t { warmth: 30 °C }"), Outcome::Met);
@@ -316,11 +316,11 @@ fn c8_editions_by_date() {
          - {id: B, title: 'edition B', usable-from: 2022-03-28, required-from: 2022-09-27}\n",
     );
     let yaml = format!("{yaml}\nrules:\n{}", rule("it", "x <= 10 A"));
-    let folder = folder(&[("lab", &yaml)]);
+    let lab = |edition, on| load(&[("lab", &yaml)], "lab", edition, on);
     let on = |y: i32, m: u32, d: u32| {
         let day = days_from_civil(y, m, d).expect("a day");
-        let loaded = load(vec![folder.path().to_path_buf()], "lab", None, Some(day));
-        match loaded.ruleset {
+        let loaded = lab(None, Some(day));
+        match &loaded.ruleset {
             Some(r) => (r.edition.id.clone(), r.other_editions.join(",")),
             None => (loaded.problems[0].code.to_owned(), String::new()),
         }
@@ -335,13 +335,14 @@ fn c8_editions_by_date() {
     assert_eq!(on(2022, 9, 27), is("B", ""));
     assert_eq!(on(2030, 1, 1), is("B", ""));
     // One that is named needs no date.
-    let named = load(vec![folder.path().to_path_buf()], "lab", Some("A"), None);
-    assert_eq!(named.ruleset.expect("it loads").edition.id, "A");
-    let unknown = load(vec![folder.path().to_path_buf()], "lab", Some("C"), None);
+    let named = lab(Some("A"), None);
+    let named = named.ruleset.as_ref().expect("it loads");
+    assert_eq!(named.edition.id, "A");
+    let unknown = lab(Some("C"), None);
     assert_eq!(unknown.problems[0].code, "unknown-edition");
     // Without any date the newest, and the head says so.
-    let silent = load(vec![folder.path().to_path_buf()], "lab", None, None);
-    let silent = silent.ruleset.expect("it loads");
+    let silent = lab(None, None);
+    let silent = silent.ruleset.as_ref().expect("it loads");
     assert_eq!(silent.edition.id, "B");
     assert!(
         silent

@@ -1,6 +1,11 @@
 //! D: layers, patches, editions.
 
+use std::sync::Arc;
+
 use amperule::check::Outcome;
+use amperule::ruleset::Request;
+use amperule::session::Project;
+use amperule::source::Memory;
 use amperule::source::Problem;
 
 use crate::world::{KINDS, World, refused, rule, rule_with, said};
@@ -58,9 +63,9 @@ fn d1_limits_bind_late() {
     assert_eq!(firm.figure(text, "t", "heated"), (9.0, 9.0));
     assert_eq!(firm.outcome(text), Outcome::Met);
     // Its working shows the value, the layer, and what it replaced.
-    let design = firm.design(text);
-    let facts = amperule::answer::worked_facts(&firm.ruleset, &design, Some("t.heated"));
-    let w = amperule::answer::working(&firm.ruleset, &design, facts[0].0, facts[0].1);
+    let of = firm.design(text);
+    let (object, fact) = of.worked_facts(Some("t.heated"))[0];
+    let w = of.working(object, fact);
     let input = w.steps[0]
         .inputs
         .iter()
@@ -217,14 +222,8 @@ fn d4_editions_and_layers() {
         rule("it", "x <= 10 A")
     );
     let child = "ruleset: firm\ntitle: firm\nparent: lab\neditions:\n  - {id: '1', title: one, parent-edition: A}\n  - {id: '2', title: two, parent-edition: B}\n";
-    let load = |edition: &str| {
-        World::with(
-            &[("lab", &base), ("firm", child)],
-            "firm",
-            Some(edition),
-            None,
-        )
-    };
+    let load =
+        |edition: &str| World::with(&[("lab", &base), ("firm", child)], "firm", Some(edition));
     assert!(load("1").ruleset.rule("old").is_some());
     assert!(load("2").ruleset.rule("old").is_none());
     let amend = |id: &str, more: &str| {
@@ -236,12 +235,7 @@ fn d4_editions_and_layers() {
     // Said to hold in the one edition only, it is right in both.
     let bounded = amend("old", ", in: '1'");
     for edition in ["1", "2"] {
-        World::with(
-            &[("lab", &base), ("firm", &bounded)],
-            "firm",
-            Some(edition),
-            None,
-        );
+        World::with(&[("lab", &base), ("firm", &bounded)], "firm", Some(edition));
     }
     let never = amend("itt", "");
     let problems = refused(&[("lab", &base), ("firm", &never)], "firm", Some("1"));
@@ -282,7 +276,7 @@ derive:
   thing.w: {{is: A, means: 'two', formula: 'v', source: 'of this test', in: 'A2'}}
 "
     );
-    World::with(&[("lab", &cyclic)], "lab", Some("A4"), None);
+    World::with(&[("lab", &cyclic)], "lab", Some("A4"));
     let problems = refused(&[("lab", &cyclic)], "lab", Some("A2"));
     assert!(
         said(&problems).contains("need each other"),
@@ -436,21 +430,18 @@ fn d3_a_fact_is_stated_once_in_a_layer() {
         "kinds:\n  thing:\n    facts:\n      new-one: {is: A, means: 'one', by: site, in: '1'}",
     );
     World::of(&[("lab", &base()), ("firm", &firm)], "firm");
-    let sets = tempfile::tempdir().expect("a folder");
-    for (file, yaml) in [
-        ("lab/ruleset.yaml", base()),
-        ("firm/ruleset.yaml", firm),
-        (
-            "firm/more.yaml",
-            "kinds:\n  thing:\n    facts:\n      new-one: {is: V, means: 'two', by: site}\n"
-                .to_owned(),
-        ),
-    ] {
-        let path = sets.path().join(file);
-        std::fs::create_dir_all(path.parent().expect("a folder")).expect("made");
-        std::fs::write(path, yaml).expect("written");
-    }
-    let loaded = crate::world::load(vec![sets.path().to_path_buf()], "firm", None, None);
+    let again = "kinds:\n  thing:\n    facts:\n      new-one: {is: V, means: 'two', by: site}\n";
+    let sets: Memory = [
+        ("sets/lab/ruleset.yaml", base()),
+        ("sets/firm/ruleset.yaml", firm),
+        ("sets/firm/more.yaml", again.to_owned()),
+    ]
+    .into_iter()
+    .collect();
+    let loaded = Project::new(Arc::new(sets), vec!["sets".into()]).ruleset(&Request {
+        base: "firm".to_owned(),
+        ..Request::default()
+    });
     assert!(loaded.ruleset.is_none());
     assert_eq!(labels(&loaded.problems, "stated-twice"), 2);
 }

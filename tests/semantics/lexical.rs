@@ -14,8 +14,9 @@ fn world() -> World {
 
 /// Problems of a text, as code and help.
 fn problems(text: &str) -> Vec<(String, String)> {
-    let (_, problems) = world().read(text, &[]);
-    problems
+    let loaded = world().open(text, &[]);
+    loaded
+        .problems
         .iter()
         .map(|p| {
             (
@@ -48,7 +49,7 @@ fn wrong(entries: &str) -> String {
 /// How many blocks of each kind a text has at its top level and inside.
 fn value(text: &str, object: &str, fact: &str) -> Possible {
     let w = sound(text);
-    let design = w.design(text);
+    let design = w.design(text).design;
     let id = design
         .ids()
         .find(|id| design.label(*id) == object)
@@ -132,7 +133,7 @@ fn s4_a_unit_alone_is_a_word() {
 #[test]
 fn s4_units_keep_their_case() {
     assert_eq!(is("r: 5000 mohm", "r"), (5.0, 5.0));
-    let (_, problems) = world().read("thing t { r: 500 Mohm }", &[]);
+    let problems = problems("thing t { r: 500 Mohm }");
     assert_eq!(
         world().figure("thing t { r: 500 Mohm }", "t", "r"),
         (5e8, 5e8)
@@ -247,7 +248,7 @@ fn s4_words_that_the_loader_takes_can_be_written() {
     );
     let w = World::of(&[("lab", &yaml)], "lab");
     for (place, word) in all.iter().enumerate() {
-        let design = w.design(&format!("thing t {{ colour: {word} }}"));
+        let design = w.design(&format!("thing t {{ colour: {word} }}")).design;
         let wanted = Possible::Words(WordSet::one(place));
         let found = design.objects.iter().flat_map(|o| &o.facts).flatten();
         assert!(found.map(|f| &f.value).any(|v| *v == wanted), "{word}");

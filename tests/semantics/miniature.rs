@@ -1,12 +1,9 @@
 //! One small ruleset in three layers, and one template, worked through by hand.
 
-use std::path::PathBuf;
-use std::sync::Arc;
+use amperule::check::{Finding, Judged, Outcome, Reason};
+use amperule::ruleset::Severity;
 
-use amperule::check::{Finding, Judged, Outcome, Reason, Settings, check};
-use amperule::ruleset::{Ruleset, Severity, Stage};
-
-use crate::world::{World, clean, finding, folder, load, named, said};
+use crate::world::{MET, World, clean, finding, named, refused, said};
 
 const TEMPLATE: &str = "
 parameter run: 5 m .. 40 m
@@ -23,22 +20,15 @@ charge-point drive { circuit: ev  In: 32 A  location: outdoors  open-pen: OPEN }
 const A: &str = "twin-and-earth { size: 6 mm²  cpc: 2.5 mm²  length: run }";
 const B: &str = "armoured { size: 6 mm²  cpc: 6 mm²  length: run }";
 
-fn rulesets() -> PathBuf {
-    PathBuf::from(concat!(
-        env!("CARGO_MANIFEST_DIR"),
-        "/tests/semantics/rulesets"
-    ))
-}
-
-fn ruleset() -> Arc<Ruleset> {
-    let loaded = load(vec![rulesets()], "mini-gb", None, None);
-    loaded
-        .ruleset
-        .unwrap_or_else(|| panic!("{}", said(&loaded.problems)))
-}
+/// The three layers.
+const LAYERS: [(&str, &str); 3] = [
+    ("mini-core", include_str!("rulesets/mini-core/ruleset.yaml")),
+    ("mini-iec", include_str!("rulesets/mini-iec/ruleset.yaml")),
+    ("mini-gb", include_str!("rulesets/mini-gb/ruleset.yaml")),
+];
 
 fn world() -> World {
-    World::around(ruleset())
+    World::of(&LAYERS, "mini-gb")
 }
 
 fn design(cable: &str, earthing: &str, open: &str) -> String {
@@ -53,15 +43,10 @@ fn whole() -> String {
 }
 
 fn judged(text: &str, run: &str) -> Judged {
-    let w = world();
-    let set: Vec<(&str, &str)> = if run.is_empty() {
-        Vec::new()
-    } else {
-        vec![("run", run)]
-    };
-    let (design, problems) = w.read(text, &set);
-    assert!(problems.iter().all(|p| !p.is_error()), "{problems:#?}");
-    check(&w.ruleset, &design, &Settings::default())
+    let set: &[_] = if run.is_empty() { &[] } else { &[("run", run)] };
+    let loaded = world().open(text, set);
+    let of = loaded.sound().expect("a sound design");
+    of.check(MET)
 }
 
 fn loop_of(cable: &str, run: &str) -> Outcome {
@@ -191,10 +176,7 @@ fn s5_what_would_mend_it() {
     let text = design(B, "TN-C-S", "none");
     let j = judged(&text, "");
     assert_eq!(finding(&j, "open-pen").outcome, Outcome::Failed);
-    let w = world();
-    let breach = [("open-pen".to_owned(), "drive".to_owned())];
-    let help =
-        amperule::answer::helps(&w.ruleset, &w.read(&text, &[]).0, Stage::Design, &breach).concat();
+    let help = world().help(&text, "open-pen");
     assert!(
         help.iter()
             .any(|h| h.starts_with("`open-pen: fitted` for drive")),
@@ -212,26 +194,16 @@ fn s5_what_would_mend_it() {
 /// Step 10: a firm's patch moves the formula of the lowest layer.
 #[test]
 fn s5_a_patch_of_a_firm() {
-    let firm = "ruleset: firm\ntitle: firm\nlimits:\n  hot: {is: 1.28, was: '1.20', means: 'at 90 °C', source: 'own'}\n";
-    let own = folder(&[("firm", firm)]);
-    let folders = || vec![own.path().to_path_buf(), rulesets()];
-    let loaded = load(folders(), "mini-gb + firm", None, None);
-    let patched = loaded
-        .ruleset
-        .unwrap_or_else(|| panic!("{}", said(&loaded.problems)));
-    let (_, high) = World::around(patched).figure(&design(A, "TN-S", "none"), "ev", "Zs");
+    let firm = |was: &str| {
+        format!(
+            "ruleset: firm\ntitle: firm\nlimits:\n  hot: {{is: 1.28, was: '{was}', means: 'at 90 °C', source: 'own'}}\n"
+        )
+    };
+    let (firm, other) = (firm("1.20"), firm("1.25"));
+    let and = |firm| [&LAYERS[..], &[("firm", firm)]].concat();
+    let patched = World::of(&and(&firm), "mini-gb + firm");
+    let (_, high) = patched.figure(&design(A, "TN-S", "none"), "ev", "Zs");
     assert!((high - 0.8311).abs() < 1e-4, "{high}");
-    let other = "ruleset: firm\ntitle: firm\nlimits:\n  hot: {is: 1.28, was: '1.25', means: 'at 90 °C', source: 'own'}\n";
-    let own = folder(&[("firm", other)]);
-    let loaded = load(
-        vec![own.path().to_path_buf(), rulesets()],
-        "mini-gb + firm",
-        None,
-        None,
-    );
-    assert!(
-        said(&loaded.problems).contains("conflict"),
-        "{}",
-        said(&loaded.problems)
-    );
+    let problems = said(&refused(&and(&other), "mini-gb + firm", None));
+    assert!(problems.contains("conflict"), "{problems}");
 }

@@ -1,9 +1,6 @@
 //! Ways in which checkers with three values went wrong, each held shut.
 
-use amperule::check::{Outcome, Reason, Settings, check};
-use amperule::report::{FileReport, Style, json, terminal};
-use amperule::ruleset::Stage;
-use amperule::source::{SourceFile, Sources};
+use amperule::check::{Outcome, Reason};
 
 use crate::world::{World, clean, finding, named, rule, rule_with};
 
@@ -120,22 +117,7 @@ fn p5_explanations_reach_every_report() {
             "    help: 'take less than {x}'\n    because: 'it would melt'\n    topic:",
         ),
     ]);
-    let text = "thing t { x: 5 A  y: ? }";
-    let (design, problems) = w.read(text, &[]);
-    let judged = check(&w.ruleset, &design, &Settings::default());
-    let mut sources = Sources::default();
-    sources.add(SourceFile::new("t.amp", text));
-    let report = FileReport {
-        path: "t.amp",
-        sources: &sources,
-        problems: &problems,
-        ruleset: Some(&w.ruleset),
-        stage: Stage::Design,
-        report: Some(&judged.report),
-        bounds: None,
-    };
-    let plain = terminal::render(&report, false, Style::default());
-    let data = json::file(&report, false);
+    let (plain, data) = w.printed("thing t { x: 5 A  y: ? }", false);
     for part in ["take less than 5 A", "another current"] {
         assert!(plain.contains(part), "{part}: {plain}");
         assert!(data.contains(part), "{part}: {data}");
@@ -186,9 +168,9 @@ fn p8_a_departure_with_a_bad_date_covers_nothing() {
     let w = World::one("x <= 10 A");
     let text = "thing t { x: 20 A }\n\
                 departure from it { reason: \"r\"  agreed-by: \"o\"  until: 2027-02-30 }\n";
-    let (design, problems) = w.read(text, &[]);
-    assert!(problems.iter().any(|p| p.is_error()), "{problems:#?}");
-    let judged = check(&w.ruleset, &design, &Settings::default());
+    let checked = w.check(text);
+    assert!(checked.problems.iter().any(|p| p.is_error()));
+    let judged = checked.judged.expect("there is something to judge");
     assert_eq!(finding(&judged, "it").outcome, Outcome::Failed);
 }
 

@@ -2,7 +2,7 @@
 
 use amperule::check::{Outcome, Reason};
 
-use crate::world::{World, finding, named, rule, rule_with, verdict_of};
+use crate::world::{MET, World, finding, named, rule, rule_with, verdict_of};
 
 /// Natural evaluation of `x - x` for `x: ?` is everything; one fact is one leaf.
 #[test]
@@ -224,13 +224,13 @@ fn a8_domain_is_hard_and_plausible_is_soft() {
     assert_eq!(w.outcome("thing t { x: ? }"), Outcome::Undecided);
     let w = World::one("x >= 0 A");
     assert_eq!(w.outcome("thing t { x: ? }"), Outcome::Met);
-    let (_, problems) = w.read("thing t { x: 200 A }", &[]);
+    let problems = &w.open("thing t { x: 200 A }", &[]).problems;
     assert_eq!(problems.len(), 1, "{problems:#?}");
     assert!(!problems[0].is_error());
-    let (_, problems) = w.read("thing t { x: -1 A }", &[]);
+    let problems = &w.open("thing t { x: -1 A }", &[]).problems;
     assert!(problems.iter().any(|p| p.is_error()), "{problems:#?}");
     // An exact fact refuses a tolerance, which would spread into every limit.
-    let (_, problems) = w.read("thing t { U: 230 V ± 10 % }", &[]);
+    let problems = &w.open("thing t { U: 230 V ± 10 % }", &[]).problems;
     assert_eq!(problems[0].code, "exact-only");
 }
 
@@ -312,11 +312,9 @@ fn a11_a_broken_fact_poisons_only_what_needs_it() {
         rule("either", "x <= 10 A or y <= 10 A"),
     ]);
     let judge = |text: &str| {
-        let (design, problems) = w.read(text, &[]);
-        (
-            amperule::check::check(&w.ruleset, &design, &amperule::check::Settings::default()),
-            problems,
-        )
+        let checked = w.check(text);
+        let judged = checked.judged.expect("there is something to judge");
+        (judged, checked.problems)
     };
     let (judged, problems) = judge("thing t { x: 3 ohm  y: 4 A }");
     assert!(problems.iter().any(|p| p.is_error()));
@@ -353,11 +351,9 @@ fn a12_parameters() {
     let w = World::one("not (part is present) or part.length <= 30 m");
     let text = "parameter run: 5 m .. 40 m\nthing t { part: first { length: run } }";
     let set = |value: &str| {
-        let (design, problems) = w.read(text, &[("run", value)]);
-        let judged =
-            amperule::check::check(&w.ruleset, &design, &amperule::check::Settings::default());
-        let wrong = problems.iter().any(|p| p.is_error());
-        (!wrong).then(|| verdict_of(&judged, "it").outcome)
+        let loaded = w.open(text, &[("run", value)]);
+        let of = loaded.sound()?;
+        Some(verdict_of(&of.check(MET), "it").outcome)
     };
     assert_eq!(set("60 m"), None);
     assert_eq!(set("12"), None);

@@ -1,9 +1,7 @@
 //! B: what silence means, what exists, and which way the tree of feeds may be followed.
 
-use amperule::check::{Judged, Outcome, Reason, Settings};
-use amperule::report::{FileReport, Style, json, terminal};
+use amperule::check::{Outcome, Reason};
 use amperule::ruleset::{Severity, Stage};
-use amperule::source::{SourceFile, Sources};
 
 use crate::world::{World, clean, finding, lab_refused, named, rule, rule_with, said};
 
@@ -161,7 +159,7 @@ fn b3_a_phantom_is_judged_where_one_must_exist() {
 /// Three lines of the shipped ruleset are a complete survey: nothing is met by silence.
 #[test]
 fn b3_an_empty_supply_asks_about_board_circuit_and_point() {
-    let w = World::shipped("gb");
+    let w = World::of(&[], "gb");
     let judged = w.judge("supply { }\n");
     let asked: Vec<&str> = judged
         .report
@@ -261,11 +259,11 @@ derive:
         .collect();
     assert_eq!(failed, ["three"]);
     // A design that feeds itself is an error that names the loop.
-    let (_, problems) = w.read(
+    let loaded = w.open(
         "hub a { top: 1 ohm  fed-from: b }\nhub b { top: 1 ohm  fed-from: a }\n",
         &[],
     );
-    let text = said(&problems);
+    let text = said(&loaded.problems);
     assert!(
         text.contains("feed each other in a circle") && text.contains('a') && text.contains('b'),
         "{text}"
@@ -395,8 +393,7 @@ fn b8a_outcome_and_severity_are_two_axes() {
     let w = World::rules(&rules);
     let text = "thing t { x: 5 A  y: ?  r: 3 A }\n\
                 departure from departed { reason: \"agreed\"  agreed-by: \"owner\" }\n";
-    let (design, problems) = w.read(text, &[]);
-    let judged = amperule::check::check(&w.ruleset, &design, &Settings::default());
+    let judged = w.check(text).judged.expect("there is something to judge");
     let counts = &judged.report.counts;
     for severity in Severity::ALL {
         for outcome in [
@@ -411,7 +408,8 @@ fn b8a_outcome_and_severity_are_two_axes() {
         }
     }
     assert_eq!(counts.cell(Outcome::Departed, Severity::Breach), 1);
-    let (plain, data) = rendered(&w, &judged, text, &problems);
+    let (plain, data) = w.printed(text, true);
+    let data: serde_json::Value = serde_json::from_str(&data).expect("JSON");
     for severity in Severity::ALL {
         let s = severity.word();
         // A failure is called by its severity.
@@ -448,28 +446,6 @@ fn b8a_outcome_and_severity_are_two_axes() {
     }
 }
 
-fn rendered(
-    w: &World,
-    judged: &Judged,
-    text: &str,
-    problems: &[amperule::source::Problem],
-) -> (String, serde_json::Value) {
-    let mut sources = Sources::default();
-    sources.add(SourceFile::new("t.amp", text));
-    let report = FileReport {
-        path: "t.amp",
-        sources: &sources,
-        problems,
-        ruleset: Some(&w.ruleset),
-        stage: Stage::Design,
-        report: Some(&judged.report),
-        bounds: None,
-    };
-    let plain = terminal::render(&report, true, Style::default());
-    let data = serde_json::from_str(&json::file(&report, true)).expect("JSON");
-    (plain, data)
-}
-
 /// What is existing is the site's to tell, though a designer chooses it where it is new.
 #[test]
 fn b9_who_settles_depends_on_the_object() {
@@ -503,9 +479,10 @@ fn b9_who_settles_depends_on_the_object() {
 fn b9_no_help_edits_what_exists() {
     let w = World::rules(&[rule("it", "size >= 6 mm²")]);
     let help = |status: &str| -> Vec<String> {
-        let design = w.design(&format!("thing t {{ status: {status}  size: 4 mm² }}"));
-        let breach = [("it".to_owned(), "t".to_owned())];
-        amperule::answer::helps(&w.ruleset, &design, Stage::Design, &breach).concat()
+        w.help(
+            &format!("thing t {{ status: {status}  size: 4 mm² }}"),
+            "it",
+        )
     };
     assert!(help("new").iter().any(|h| h.contains("`size: 6 mm²`")));
     assert!(help("existing").iter().all(|h| !h.contains("`size:")));

@@ -1,16 +1,13 @@
 //! Small rulesets of the tests' own, and designs judged by them.
 
-use std::fs;
-use std::path::PathBuf;
+use std::path::Path;
 use std::sync::Arc;
 
-use amperule::check::{Finding, Judged, Outcome, Reason, Settings, check};
-use amperule::design::model::Design;
-use amperule::design::parse::{parse, parse_value};
-use amperule::design::resolve::{self, resolve};
-use amperule::ruleset::{Library, Loaded, Request, Ruleset, Severity, Stage};
-use amperule::source::{FileId, Problem};
-use tempfile::TempDir;
+use amperule::check::{Finding, Judged, Outcome, Reason, Standing};
+use amperule::report::{FileReport, Style, json, terminal};
+use amperule::ruleset::{Loaded as LoadedRuleset, Request, Ruleset, Severity, Stage};
+use amperule::session::{Ask, Checked, Installation, Loaded, Options, Project, split_rules};
+use amperule::source::{Memory, Problem};
 
 /// Kinds for tests that need no electricity: a thing with a few facts of each type.
 pub const KINDS: &str = "
@@ -79,9 +76,10 @@ kinds:
       length: {is: m, means: 'a length', by: designer, domain: '> 0 m', plausible: 0.1 m .. 1000 m}
 ";
 
-/// A ruleset and the folder it was read from.
+/// Rulesets, and which of them designs are judged by.
 pub struct World {
-    _folder: Option<TempDir>,
+    project: Project,
+    options: Options,
     pub ruleset: Arc<Ruleset>,
 }
 
@@ -92,25 +90,45 @@ pub struct Verdict {
     pub reason: Option<Reason>,
 }
 
-/// Writes rulesets into a folder, each as `name/ruleset.yaml`.
-pub fn folder(sets: &[(&str, &str)]) -> TempDir {
-    let folder = tempfile::tempdir().expect("a folder");
-    for (name, yaml) in sets {
-        let path = folder.path().join(name);
-        fs::create_dir_all(&path).expect("made");
-        fs::write(path.join("ruleset.yaml"), yaml).expect("written");
-    }
-    folder
+const PATH: &str = "t.amp";
+
+/// Findings of what is met, too.
+pub const MET: Ask = Ask {
+    met: true,
+    helps: false,
+};
+
+/// A place that holds rulesets and nothing else.
+fn project(sets: &[(&str, &str)]) -> Project {
+    let path = |name: &str| format!("rulesets/{name}/ruleset.yaml");
+    let files: Memory = sets.iter().map(|(n, yaml)| (path(n), *yaml)).collect();
+    let own = (!sets.is_empty()).then(|| "rulesets".into());
+    Project::new(Arc::new(files), own.into_iter().collect())
 }
 
-pub fn load(folders: Vec<PathBuf>, rules: &str, edition: Option<&str>, on: Option<i32>) -> Loaded {
-    let mut names = rules.split('+').map(|n| n.trim().to_owned());
-    Library::new(folders).load(&Request {
-        base: names.next().unwrap_or_default(),
-        patches: names.collect(),
+fn ruleset(project: &Project, options: &Options) -> Arc<LoadedRuleset> {
+    let (base, patches) = split_rules(options.rules.as_deref().unwrap_or_default());
+    project.ruleset(&Request {
+        base,
+        patches,
+        edition: options.edition.clone(),
+        on: options.on,
+    })
+}
+
+/// What comes of loading rulesets, in an edition that is named or the one of a day.
+pub fn load(
+    sets: &[(&str, &str)],
+    rules: &str,
+    edition: Option<&str>,
+    on: Option<i32>,
+) -> Arc<LoadedRuleset> {
+    let options = Options {
         edition: edition.map(str::to_owned),
         on,
-    })
+        ..Options::under(rules)
+    };
+    ruleset(&project(sets), &options)
 }
 
 /// One rule about each thing.
@@ -139,41 +157,24 @@ pub fn rule_with(id: &str, each: &str, require: &str, more: &str) -> String {
 impl World {
     /// Loads rulesets that must be sound.
     pub fn of(sets: &[(&str, &str)], rules: &str) -> Self {
-        Self::with(sets, rules, None, None)
+        Self::with(sets, rules, None)
     }
 
-    pub fn with(
-        sets: &[(&str, &str)],
-        rules: &str,
-        edition: Option<&str>,
-        on: Option<i32>,
-    ) -> Self {
-        let folder = folder(sets);
-        let loaded = load(vec![folder.path().to_path_buf()], rules, edition, on);
-        let Some(ruleset) = loaded.ruleset else {
+    pub fn with(sets: &[(&str, &str)], rules: &str, edition: Option<&str>) -> Self {
+        let project = project(sets);
+        let options = Options {
+            edition: edition.map(str::to_owned),
+            ..Options::under(rules)
+        };
+        let loaded = ruleset(&project, &options);
+        let Some(ruleset) = loaded.ruleset.clone() else {
             panic!("{:#?}", loaded.problems);
         };
         Self {
-            _folder: Some(folder),
+            project,
+            options,
             ruleset,
         }
-    }
-
-    /// A ruleset that was loaded elsewhere.
-    pub fn around(ruleset: Arc<Ruleset>) -> Self {
-        Self {
-            _folder: None,
-            ruleset,
-        }
-    }
-
-    /// A ruleset that ships inside the program.
-    pub fn shipped(name: &str) -> Self {
-        let loaded = load(Vec::new(), name, None, None);
-        let Some(ruleset) = loaded.ruleset else {
-            panic!("{:#?}", loaded.problems);
-        };
-        Self::around(ruleset)
     }
 
     /// The kinds above with some rules.
@@ -192,60 +193,73 @@ impl World {
         Self::rules(&[rule("it", require)])
     }
 
-    /// Reads a design; gives its problems, too.
-    pub fn read(&self, text: &str, set: &[(&str, &str)]) -> (Design, Vec<Problem>) {
-        let parsed = parse(FileId(0), text);
-        let mut problems = parsed.problems;
-        let set = set
-            .iter()
-            .map(|(name, value)| {
-                let (value, wrong) = parse_value(FileId(9), value, 0);
-                problems.extend(wrong);
-                ((*name).to_owned(), value)
-            })
-            .collect();
-        let resolved = resolve(
-            &[&parsed.tree],
-            &self.ruleset.vocabulary,
-            &resolve::Settings { set },
-        );
-        problems.extend(resolved.problems);
-        (resolved.design, problems)
+    /// The same on another day, in days since 1970-01-01.
+    pub fn on(mut self, day: Option<i32>) -> Self {
+        self.options.on = day;
+        self
     }
 
-    /// Reads a design that must be sound.
-    pub fn design(&self, text: &str) -> Design {
-        let (design, problems) = self.read(text, &[]);
-        let errors: Vec<_> = problems.iter().filter(|p| p.is_error()).collect();
-        assert!(errors.is_empty(), "{errors:#?}");
-        design
+    /// Opens a design, whatever is wrong with it, with parameters set.
+    pub fn open(&self, text: &str, set: &[(&str, &str)]) -> Arc<Loaded> {
+        let set = set.iter().map(|(n, v)| ((*n).to_owned(), (*v).to_owned()));
+        let options = Options {
+            set: set.collect(),
+            ..self.options.clone()
+        };
+        let texts = [(PATH, text)].into_iter().collect();
+        self.project.beside(texts).open(Path::new(PATH), &options)
     }
 
+    /// Judges a design, whatever is wrong with it.
+    pub fn check(&self, text: &str) -> Checked {
+        self.open(text, &[]).check(MET)
+    }
+
+    /// A design that must be sound.
+    pub fn design(&self, text: &str) -> Installation {
+        let loaded = self.open(text, &[]);
+        let Some(of) = loaded.sound() else {
+            panic!("{:#?}", loaded.problems);
+        };
+        of.clone()
+    }
+
+    /// Judges a design that must be sound.
     pub fn judge(&self, text: &str) -> Judged {
-        self.judge_with(text, &Settings::default())
-    }
-
-    pub fn judge_with(&self, text: &str, settings: &Settings) -> Judged {
-        check(&self.ruleset, &self.design(text), settings)
+        self.design(text).check(MET)
     }
 
     /// Judges at a stage.
     pub fn at(&self, text: &str, stage: Stage) -> Judged {
-        let settings = Settings {
-            stage,
-            ..Settings::default()
+        self.design(text).at(stage).check(MET)
+    }
+
+    /// Changes that were tried for the breach of a rule, and what it says in general.
+    pub fn help(&self, text: &str, rule: &str) -> Vec<String> {
+        let ask = Ask { helps: true, ..MET };
+        finding(&self.design(text).check(ask), rule).help.clone()
+    }
+
+    /// What a command prints of a design, and the same for programs.
+    pub fn printed(&self, text: &str, all: bool) -> (String, String) {
+        let loaded = self.open(text, &[]);
+        let checked = loaded.check(MET);
+        let report = FileReport {
+            path: PATH,
+            sources: &loaded.sources,
+            problems: &checked.problems,
+            ruleset: Some(&self.ruleset),
+            stage: loaded.stage,
+            report: checked.judged.as_ref().map(|j| &j.report),
+            bounds: None,
         };
-        self.judge_with(text, &settings)
+        let plain = terminal::render(&report, all, Style::default());
+        (plain, json::file(&report, all))
     }
 
     /// The one verdict of one rule.
     pub fn verdict(&self, text: &str, rule: &str) -> Verdict {
-        let settings = Settings {
-            only: Some(rule.to_owned()),
-            ..Settings::default()
-        };
-        let judged = self.judge_with(text, &settings);
-        verdict_of(&judged, rule)
+        verdict_of(&self.judge(text), rule)
     }
 
     /// What came of the one rule `it` for the one subject.
@@ -261,8 +275,9 @@ impl World {
 
     /// Low and high of a fact of an object, in its unit.
     pub fn figure(&self, text: &str, object: &str, fact: &str) -> (f64, f64) {
-        let design = self.design(text);
-        let f = amperule::answer::value(&self.ruleset, &design, object, fact, None)
+        let f = self
+            .design(text)
+            .value(object, fact, None)
             .unwrap_or_else(|| panic!("{fact} of {object} has a value"));
         (f.unit.from_si(f.low), f.unit.from_si(f.high))
     }
@@ -312,13 +327,12 @@ pub fn named(finding: &Finding) -> Vec<String> {
         .collect()
 }
 
-/// Problems of a ruleset that must not load, as their messages.
+/// Problems of a ruleset that must not load.
 pub fn refused(sets: &[(&str, &str)], rules: &str, edition: Option<&str>) -> Vec<Problem> {
-    let folder = folder(sets);
-    let loaded = load(vec![folder.path().to_path_buf()], rules, edition, None);
+    let loaded = load(sets, rules, edition, None);
     assert!(loaded.ruleset.is_none(), "the ruleset loads");
     assert!(!loaded.problems.is_empty(), "and says nothing");
-    loaded.problems
+    loaded.problems.clone()
 }
 
 /// Problems of the kinds above with further sections.
@@ -344,7 +358,5 @@ pub fn said(problems: &[Problem]) -> String {
 
 /// Whether nothing that could be a breach is broken or undecided: exit code 0.
 pub fn clean(judged: &Judged) -> bool {
-    let c = &judged.report.counts;
-    c.cell(Outcome::Failed, Severity::Breach) == 0
-        && c.cell(Outcome::Undecided, Severity::Breach) == 0
+    Standing::of(&judged.report.counts, Severity::Breach) == Standing::Clean
 }

@@ -270,7 +270,10 @@ impl Work<'_, '_> {
             Some(x) => x,
             None => return self.wrong(range),
         };
-        let slot = u8::try_from(self.vars.len()).unwrap_or(u8::MAX);
+        let Some(slot) = self.next_slot() else {
+            self.error(range.clone(), "aggregates are nested too deep");
+            return self.wrong(range);
+        };
         self.vars.push((var.to_owned(), variable));
         let filter_id = filter.map(|f| self.truth(f));
         let guards = filter.map_or_else(Vec::new, |f| present_when(f, true));

@@ -7,6 +7,10 @@ use super::{TypingError, Variable, Work, fits, look_up_text, path_text, word_ind
 use crate::quantity::Dim;
 use crate::source::closest;
 use crate::vocabulary::{FactType, KindId, LINES};
+
+/// How deep aggregates may be nested.
+const MOST_NESTED: u8 = 60;
+
 impl Work<'_, '_> {
     pub(super) fn unknown_kind(&mut self, kind: &str, at: &Range) {
         let mut error = TypingError::new(at.clone(), format!("there is no kind `{kind}`"));
@@ -18,16 +22,27 @@ impl Work<'_, '_> {
     }
 
     pub(super) fn line_named(&self, name: &str) -> Option<LineTerm> {
-        if let Some(i) = LINES.iter().position(|l| *l == name) {
-            return Some(LineTerm::Fixed(u8::try_from(i).unwrap_or(0)));
+        if let Some((i, _)) = (0..).zip(LINES).find(|(_, l)| *l == name) {
+            return Some(LineTerm::Fixed(i));
         }
-        if let Some(i) = self.vars.iter().rposition(|(n, _)| n == name) {
-            return match self.vars[i].1 {
-                Variable::Line => Some(LineTerm::Var(u8::try_from(i).unwrap_or(0))),
-                Variable::Object(_) => None,
-            };
+        match self.variable(name) {
+            Some((slot, Variable::Line)) => Some(LineTerm::Var(slot)),
+            Some((_, Variable::Object(_))) => None,
+            None => (name == "line" && self.per_line).then_some(LineTerm::Current),
         }
-        (name == "line" && self.per_line).then_some(LineTerm::Current)
+    }
+
+    /// The slot that the next aggregate's member takes; none, if they are nested too deep.
+    pub(super) fn next_slot(&self) -> Option<u8> {
+        u8::try_from(self.vars.len())
+            .ok()
+            .filter(|n| *n < MOST_NESTED)
+    }
+
+    /// The member of an enclosing aggregate with a name, the innermost first, and its slot.
+    fn variable(&self, name: &str) -> Option<(u8, &Variable)> {
+        let named = (0..).zip(&self.vars).filter(|(_, (n, _))| n == name);
+        named.last().map(|(slot, (_, v))| (slot, v))
     }
 
     pub(super) fn name(&mut self, name: &str, range: &Range, expected: Option<&Ty>) -> TermId {
@@ -134,13 +149,12 @@ impl Work<'_, '_> {
     pub(super) fn object(&self, e: &Expr) -> Option<(ObjectTerm, KindId, bool)> {
         let (before, kind, name, optional) = match &e.kind {
             ExprKind::Name(name) => {
-                if let Some(i) = self.vars.iter().rposition(|(n, _)| n == name) {
-                    return match self.vars[i].1 {
-                        Variable::Object(k) => {
-                            Some((ObjectTerm::Var(u8::try_from(i).unwrap_or(0)), k, false))
-                        }
-                        Variable::Line => None,
-                    };
+                match self.variable(name) {
+                    Some((slot, Variable::Object(k))) => {
+                        return Some((ObjectTerm::Var(slot), *k, false));
+                    }
+                    Some((_, Variable::Line)) => return None,
+                    None => {}
                 }
                 if name == "subject" {
                     return Some((ObjectTerm::Subject, self.subject, false));
