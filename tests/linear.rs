@@ -3,8 +3,6 @@
 //! The parser can count its steps, by a limit for the whole process: so these tests have a
 //! process of their own.
 
-#![expect(clippy::expect_used, reason = "a test stops at what it cannot use")]
-
 use std::num::NonZeroUsize;
 
 use amperule::design::parse::{parse, parse_value};

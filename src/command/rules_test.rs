@@ -94,6 +94,12 @@ fn cases(
             ),
         )
         .at(r.span, format!("edition {edition}"));
+        let p = match &loaded.ruleset {
+            Some(ruleset) if !ruleset.patches.is_empty() => p.help(
+                "if a patch turns it on purpose, the patch repeats the case under its new outcome, with `was` and `because`",
+            ),
+            _ => p,
+        };
         out.text(&render_problems(&[p], &sources, out.style()));
         out.text(&render_problems(&r.problems, &r.sources, out.style()));
     }

@@ -52,7 +52,7 @@ pub struct Case {
     pub subject: Option<String>,
     /// The edition it is run in; every edition of the rule, if none is named.
     pub edition: Option<String>,
-    /// Where its outcome is stated.
+    /// Where it stands.
     pub span: Span,
 }
 
@@ -295,13 +295,15 @@ fn read_outcome(
         _ => vec![node],
     };
     for n in list {
+        let ends = n.map().and_then(|m| Some((m.first()?, m.last()?)));
         let mut case = Case {
             rule: rule.to_owned(),
             outcome: outcome.text.clone(),
             patches: Vec::new(),
             subject: None,
             edition: None,
-            span: outcome.span,
+            // With nothing changed there is nothing to point at but the outcome.
+            span: ends.map_or(outcome.span, |((k, _), (_, v))| k.span.to(v.span)),
         };
         for (key, value) in n.map().unwrap_or(&[]) {
             let text = value.text().unwrap_or("").to_owned();
@@ -325,11 +327,10 @@ fn read_outcome(
         let was = n
             .get("was")
             .map(|w| (w.text().unwrap_or("").to_owned(), w.span));
-        if let Some((word, at)) = &was {
-            if !is_outcome(word, *at, problems) {
-                continue;
-            }
-            case.span = *at;
+        if let Some((word, at)) = &was
+            && !is_outcome(word, *at, problems)
+        {
+            continue;
         }
         if was.is_some() != n.get("because").is_some() {
             problems.push(
