@@ -136,7 +136,7 @@ fn a_calculation_sheet_says_what_the_text_says() {
         }
     }
     assert!(carried > 5, "{carried}");
-    assert!(page.contains("holds, 44 % in hand") && page.contains("a qualified person answers"));
+    assert!(page.contains("holds, 47 % in hand") && page.contains("a qualified person answers"));
 }
 
 /// A circuit and its point may have one name; readings say which is meant, and the message says how.

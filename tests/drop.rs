@@ -212,7 +212,8 @@ fn a_ring_is_reckoned_to_its_middle() {
         format!(
             "supply {{ earthing: TN-C-S  phases: 1  U0: 230 V  Ze: 0.3 ohm }}\n\
              board main {{ fed-from: supply\n circuit kitchen {{ status: existing  ring: {ring}  demand: 32 A\n\
-             cables: twin-and-earth {{ size: 2.5 mm²  insulation: PVC  length: 60 m  method: C }} }} }}\n"
+             cables: twin-and-earth {{ size: 2.5 mm²  insulation: PVC  length: 60 m  method: C }} }} }}\n\
+             no charge-point\n"
         )
     };
     let (whole, ring) = (ring("no"), ring("yes"));

@@ -57,6 +57,10 @@ fn tight(text: &str) -> usize {
         }
         for (end, up) in [(&b.low, false), (&b.high, true)] {
             let End::Stopped(s) = end else { continue };
+            // Below nothing there is nothing to write.
+            if s.last.abs() < 1e-12 {
+                continue;
+            }
             let step = (s.last.abs() * 1e-6).max(1e-9);
             let sign = if up { 1.0 } else { -1.0 };
             let back = report(&design(&rewritten(text, &b, s.last - sign * step)));

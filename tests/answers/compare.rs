@@ -38,7 +38,7 @@ fn rules_that_came_with_an_edition_are_new() {
     let all = fates(&rules("gb", "2018"), &gb());
     let of = |id: &str| all.iter().find(|(i, ..)| i == id).map(|(_, f, _)| *f);
     assert_eq!(of("gb-open-pen-lower-window"), Some(Fate::New));
-    assert_eq!(of("gb-tn-s-treated-as-pme"), Some(Fate::Amended));
+    assert_eq!(of("iec-rcd-trips-in-time"), Some(Fate::Amended));
     assert_eq!(of("iec-voltage-drop"), None);
 }
 

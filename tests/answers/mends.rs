@@ -132,7 +132,7 @@ fn a_device_that_leaves_the_neutral_connected() {
             "poles: 2\n      neutral-switched: yes",
             "poles: 1\n      neutral-switched: no",
         )],
-        &["device of ev: poles 2"],
+        &["device of ev: poles 2, neutral-switched yes"],
     );
 }
 
@@ -172,13 +172,14 @@ fn nothing_that_sees_direct_current() {
 
 #[test]
 fn a_demand_over_the_service_fuse() {
-    // 40 A recorded on a fuse of 60 A leave 20 A for the vehicle; the fuse is the network's.
+    // 40 A recorded on a fuse of 60 A leave 20 A for the vehicle, and points of 16 A are made; the
+    // fuse is the network's.
     smallest(
         &[
             ("In: 80 A }", "In: 60 A }"),
             ("logged-demand: 24 A", "logged-demand: 40 A"),
         ],
-        &["In of drive: In 20 A"],
+        &["In of drive: In 16 A"],
     );
 }
 

@@ -71,7 +71,7 @@ fn undecided_advice_and_what_is_not_due_are_told() {
     let text = example("half-filled-survey");
     assert!(text.contains("Undecided advice:\n"), "{text}");
     assert!(
-        text.contains("(gb-public-bay-size); needs public of front"),
+        text.contains("(gb-public-bay-size); needs private-use of law"),
         "{text}"
     );
     assert!(

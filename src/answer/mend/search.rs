@@ -425,6 +425,8 @@ impl<'a> Search<'a> {
             .filter(|b| !left.contains(b))
             .chain([v])
             .collect();
+        // What does not mend it alone.
+        let mut alone: Vec<(usize, Turned)> = Vec::new();
         for k in &members {
             if !self.reach[*k].contains(&v) {
                 continue;
@@ -438,6 +440,7 @@ impl<'a> Search<'a> {
                 let with = self.assignment(&now);
                 let met = self.engine.truth(v, &with);
                 if met == TruthSet::F {
+                    alone.push((*k, now));
                     continue;
                 }
                 let trouble = if met == TruthSet::T {
@@ -458,6 +461,13 @@ impl<'a> Search<'a> {
                         &mut found,
                     ),
                 }
+            }
+        }
+        if found.is_empty() {
+            // Two facts of one part that only together say the same thing, as poles and whether
+            // the neutral is switched.
+            for (k, now) in &alone {
+                self.second(group, v, v, (*k, now), turned, (&mended, &left), &mut found);
             }
         }
         found.sort_by(|a, b| b.gain.cmp(&a.gain).then(a.cost.total_cmp(&b.cost)));
