@@ -234,8 +234,14 @@ pub fn bounds(ruleset: &Arc<Ruleset>, design: &Design, facts: &[Place], stage: S
     search(ruleset, design, facts, stage, false)
 }
 
-/// Margins for a report: of the facts that may drift, with the digits that are shown, and without
-/// looking for what would mend or hold again. None of a design so large that nobody would read them.
+/// Facts of which a report shows the margin: those with the least room.
+pub const MOST_MARGINS: usize = 3;
+/// What stands right at its limit by design says nothing about a slip.
+pub const LEAST_ROOM: f64 = 1e-6;
+
+/// Margins for a report: of the facts that may drift the ends with the least room, with the digits
+/// that are shown, and without looking for what would mend or hold again. Ends that have more room
+/// are told as free. None of a design so large that nobody would read them.
 #[must_use]
 pub fn margins(ruleset: &Arc<Ruleset>, design: &Design, stage: Stage) -> AllBounds {
     if design.objects.len() > MOST_OBJECTS {
@@ -264,6 +270,7 @@ fn search(
         undecided: now.iter().filter(|t| **t == TruthSet::U).count(),
         ..AllBounds::default()
     };
+    let mut least = brief.then(Least::default);
     for place in facts {
         let Some(leaves) = residual.free.get(place) else {
             continue;
@@ -281,11 +288,14 @@ fn search(
                 .collect();
             match (&fact.ty, residual.leaf(leaf).kind) {
                 (FactType::Quantity { unit, .. }, _) => {
-                    if let Some(b) =
-                        quantity(&mut engine, (*place, leaf), unit, (&depending, &now), brief)
-                    {
-                        out.bounds.push(b);
-                    }
+                    let found = quantity(
+                        &mut engine,
+                        (*place, leaf),
+                        unit,
+                        (&depending, &now),
+                        least.as_mut(),
+                    );
+                    out.bounds.extend(found);
                 }
                 (_, LeafKind::Choice | LeafKind::Truth) => {
                     if let Some(c) = words(&mut engine, *place, leaf, &depending, &now) {
@@ -314,7 +324,7 @@ fn quantity(
     (place, leaf): (Place, LeafId),
     unit: &Unit,
     (depending, now): (&[usize], &[TruthSet]),
-    brief: bool,
+    mut least: Option<&mut Least>,
 ) -> Option<Bound> {
     let residual = engine.residual;
     let written = residual.written[leaf.0 as usize];
@@ -336,6 +346,7 @@ fn quantity(
         }
         let set = residual.leaf(leaf).domain;
         ends = (written.lo, written.hi);
+        let brief = least.is_some();
         let way = |up| Way {
             leaf,
             up,
@@ -343,8 +354,21 @@ fn quantity(
             end: if up { set.hi } else { set.lo },
             brief,
         };
-        low = stretch(engine, &way(false), depending, now);
-        high = stretch(engine, &way(true), depending, now);
+        let mut end = |up: bool| {
+            let way = way(up);
+            let Some(least) = &mut least else {
+                return stretch(engine, &way, depending, now);
+            };
+            if least.has_more(engine, &way, depending) {
+                return End::Free;
+            }
+            let end = stretch(engine, &way, depending, now);
+            if let End::Stopped(s) = &end {
+                least.note(&way, s.last);
+            }
+            end
+        };
+        (low, high) = (end(false), end(true));
         cures = [false, true]
             .into_iter()
             .filter(|_| !brief)
@@ -523,6 +547,40 @@ impl Way {
             all.push(self.end);
         }
         all
+    }
+}
+
+/// The least rooms that were found so far, as shares of the written values, ascending.
+#[derive(Default)]
+struct Least(Vec<f64>);
+
+impl Least {
+    /// Whether all goes on to hold up to where more room is left than any report shows.
+    fn has_more(&self, engine: &mut Engine<'_>, way: &Way, depending: &[usize]) -> bool {
+        let Some(room) = self.0.get(MOST_MARGINS - 1) else {
+            return false;
+        };
+        // A little farther, so that of several with the same room each is told.
+        let far = way.from.abs() * room * (1.0 + 1e-5);
+        let x = if way.up {
+            way.from + far
+        } else {
+            way.from - far
+        };
+        if (way.up && x >= way.end) || (!way.up && x <= way.end) {
+            return false;
+        }
+        let with = way.reach(engine, x);
+        depending.iter().all(|v| engine.holds(*v, &with))
+    }
+
+    fn note(&mut self, way: &Way, last: f64) {
+        let room = ((last - way.from) / way.from).abs();
+        if room >= LEAST_ROOM {
+            let at = self.0.partition_point(|r| *r <= room);
+            self.0.insert(at, room);
+            self.0.truncate(MOST_MARGINS);
+        }
     }
 }
 

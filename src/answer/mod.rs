@@ -13,7 +13,10 @@ mod starter;
 mod survey;
 mod working;
 
-pub use bounds::{AllBounds, Bound, Choices, Cure, End, Stop, bounded_facts, bounds, margins};
+pub use bounds::{
+    AllBounds, Bound, Choices, Cure, End, LEAST_ROOM, MOST_MARGINS, Stop, bounded_facts, bounds,
+    margins,
+};
 pub use compare::{Change, Comparison, Fate, Said, Turn, fates, share_rules};
 pub use explain::{ReadBy, facts_read};
 pub use mend::{Change as MendChange, Edit, Mended, helps, mend};

@@ -12,11 +12,15 @@ use rustc_hash::FxHashMap;
 use crate::check::{LeafInfo, Linker, Subject, Verdict, What, link_verdicts};
 use crate::design::model::{Design, ObjectId, Possible};
 use crate::expression::{
-    Asked, Budget, Cone, Flags, Leaf, LeafId, Presence, Program, Refiner, Reg, SetWords, Val,
+    Asked, Budget, Cone, Flags, Fuel, Leaf, LeafId, Presence, Program, Refiner, Reg, SetWords, Val,
 };
 use crate::quantity::TruthSet;
 use crate::ruleset::{Ruleset, Stage};
 use crate::vocabulary::{Fact, FactIx, FactType};
+
+/// What reading one verdict once may cost: of a large one fewer boxes are tried, but so many at least.
+const READING: Fuel = Fuel(100_000);
+const FEWEST: u32 = 8;
 
 /// A fact of an object.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -401,7 +405,8 @@ impl Engine<'_> {
                 flags: root.flags,
             };
         }
-        let d = self.refiner.tell_within(cone, &values, self.budget, asked);
+        let budget = Budget(self.budget.0.min(READING.tries(cone, FEWEST)));
+        let d = self.refiner.tell_within(cone, &values, budget, asked);
         Told {
             truth: d.truth,
             flags: root.flags.with(d.flags),

@@ -48,6 +48,11 @@ impl Fuel {
     }
 }
 
+/// Points that are tried in a box whose bounds are attained.
+const TURNS: u32 = 128;
+/// The same, where so many were tried in another box before.
+const FEW_TURNS: u32 = 8;
+
 /// How many boxes one verdict may cost.
 #[derive(Clone, Copy, Debug)]
 pub struct Budget(pub u32);
@@ -375,6 +380,7 @@ impl<'a> Refiner<'a> {
         boxes.extend_from_slice(start);
         let mut left = 1_usize;
         let mut values = start.to_vec();
+        let mut turns = TURNS;
         let most = budget.0.min(VERDICT.tries(cone, 1));
         while left > 0 {
             if d.boxes >= most {
@@ -413,7 +419,11 @@ impl<'a> Refiner<'a> {
                     None
                 }
                 Outcome::Attained => {
-                    self.find_witnesses(cone, &values, &mut d);
+                    self.find_witnesses(cone, &values, turns, &mut d);
+                    if d.yes.is_none() || d.no.is_none() {
+                        self.aim(cone, &values, &mut d);
+                        turns = FEW_TURNS;
+                    }
                     if d.yes.is_none() || d.no.is_none() {
                         let split = self.bisect(cone, &values);
                         doubt |= split.is_none();
@@ -444,7 +454,7 @@ impl<'a> Refiner<'a> {
         // Only a verdict is worth a search for witnesses; a try with a small budget is not.
         let verdict = budget.0 >= Budget::default().0;
         if verdict && (d.yes.is_none() || d.no.is_none()) && doubt && !d.flags.any(Flags::UNSOUND) {
-            self.find_witnesses(cone, start, &mut d);
+            self.find_witnesses(cone, start, TURNS, &mut d);
         }
         let both = d.yes.is_some() && d.no.is_some() || some_yes && some_no;
         d.truth = if both || doubt {

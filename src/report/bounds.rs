@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 
 use serde_json::{Value, json};
 
-use crate::answer::{AllBounds, Bound, Choices, End, Stop};
+use crate::answer::{AllBounds, Bound, Choices, End, LEAST_ROOM, MOST_MARGINS, Stop};
 use crate::quantity::{Rounding, format_interval, format_quantity, format_toward};
 use crate::ruleset::Severity;
 use crate::source::Sources;
@@ -154,9 +154,6 @@ fn choices(out: &mut String, c: &Choices, sources: &Sources) {
     }
 }
 
-/// Facts shown with the least room left.
-const MOST_MARGINS: usize = 3;
-
 /// The facts that can move least before a requirement or a caution breaks, for a report.
 #[must_use]
 pub fn tightest(all: &AllBounds) -> String {
@@ -168,8 +165,7 @@ pub fn tightest(all: &AllBounds) -> String {
                 continue;
             }
             let room = ((s.last - from) / from).abs();
-            // What stands right at its limit by design says nothing about a slip.
-            if room < 1e-6 {
+            if room < LEAST_ROOM {
                 continue;
             }
             let (word, rounding) = if up {

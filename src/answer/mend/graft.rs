@@ -6,7 +6,7 @@ use super::super::residual::Place;
 use crate::design::model::{Design, ObjectId, Possible, Status, Written};
 use crate::design::parse::parse;
 use crate::design::resolve::{self, resolve};
-use crate::ruleset::Ruleset;
+use crate::ruleset::{Ruleset, Stock};
 use crate::source::FileId;
 use crate::vocabulary::FactType;
 
@@ -27,12 +27,14 @@ pub(super) struct Graft {
 pub(super) fn graft(ruleset: &Ruleset, design: &Design) -> (Design, Vec<Graft>) {
     let mut out = design.clone();
     let mut grafts: Vec<Graft> = Vec::new();
+    let mut spares: FxHashMap<usize, Option<Spare>> = FxHashMap::default();
     for id in design.ids() {
         let object = design.object(id);
         if object.phantom || !matches!(object.status, Status::New | Status::Altered) {
             continue;
         }
-        for stock in &ruleset.mending.stock {
+        let first = grafts.len();
+        for (which, stock) in ruleset.mending.stock.iter().enumerate() {
             if stock.kind != object.kind {
                 continue;
             }
@@ -42,16 +44,21 @@ pub(super) fn graft(ruleset: &Ruleset, design: &Design) -> (Design, Vec<Graft>) 
             if now != Some(&Possible::Absent) && !unknown {
                 continue;
             }
-            let Some((part, all)) = bring(ruleset, &mut out, id, stock) else {
+            // Each part is read once, however many places may take it.
+            let spare = spares.entry(which).or_insert_with(|| spare(ruleset, stock));
+            let Some(spare) = spare.as_ref() else {
+                continue;
+            };
+            let Some((part, all)) = bring(ruleset, &mut out, id, (stock, spare)) else {
                 continue;
             };
             let place = Place {
                 object: id,
                 fact: stock.fact,
             };
-            let at = grafts.iter().position(|g| g.place == place);
-            let graft = match at {
-                Some(i) => &mut grafts[i],
+            let mut here = grafts.iter().skip(first);
+            let graft = match here.position(|g| g.place == place) {
+                Some(i) => &mut grafts[first + i],
                 None => {
                     grafts.push(Graft {
                         place,
@@ -83,13 +90,18 @@ pub(super) fn graft(ruleset: &Ruleset, design: &Design) -> (Design, Vec<Graft>) 
     (out, grafts)
 }
 
-/// Resolves a part by itself and appends its objects to a design.
-fn bring(
-    ruleset: &Ruleset,
-    design: &mut Design,
-    owner: ObjectId,
-    stock: &crate::ruleset::Stock,
-) -> Option<(ObjectId, Vec<ObjectId>)> {
+/// A part from stock, resolved by itself.
+struct Spare {
+    /// A design that holds the part.
+    scratch: Design,
+    /// The object it belongs to there.
+    root: ObjectId,
+    part: ObjectId,
+    /// The part and what stands inside it.
+    inside: Vec<ObjectId>,
+}
+
+fn spare(ruleset: &Ruleset, stock: &Stock) -> Option<Spare> {
     let v = &ruleset.vocabulary;
     let kind = v.kind(stock.kind);
     let fact = kind.fact(stock.fact);
@@ -122,6 +134,28 @@ fn bring(
             false
         })
         .collect();
+    Some(Spare {
+        scratch,
+        root,
+        part,
+        inside,
+    })
+}
+
+/// Appends a part's objects to a design.
+fn bring(
+    ruleset: &Ruleset,
+    design: &mut Design,
+    owner: ObjectId,
+    (stock, spare): (&Stock, &Spare),
+) -> Option<(ObjectId, Vec<ObjectId>)> {
+    let v = &ruleset.vocabulary;
+    let Spare {
+        scratch,
+        root,
+        part,
+        inside,
+    } = spare;
     let base = u32::try_from(design.objects.len()).ok()?;
     let renamed: FxHashMap<ObjectId, ObjectId> = inside
         .iter()
@@ -135,10 +169,10 @@ fn bring(
         .get(stock.fact.0 as usize)
         .and_then(Option::as_ref)
         .map_or(head, |w| w.span);
-    for id in &inside {
+    for id in inside {
         let mut object = scratch.object(*id).clone();
         object.owner = match object.owner {
-            Some(o) if o == root => Some(owner),
+            Some(o) if o == *root => Some(owner),
             Some(o) => renamed.get(&o).copied(),
             None => None,
         };
@@ -168,7 +202,7 @@ fn bring(
         design.objects.push(object);
     }
     Some((
-        *renamed.get(&part)?,
+        *renamed.get(part)?,
         inside
             .iter()
             .filter_map(|o| renamed.get(o).copied())
