@@ -6,10 +6,10 @@
     reason = "a test that cannot read its own design must stop"
 )]
 
-use std::path::Path;
+#[path = "common/mod.rs"]
+mod common;
 
-use amperule::session::{Ask, Installation, Options, Project};
-use amperule::source::Memory;
+use amperule::session::{Ask, Installation, Options};
 
 /// Four times the points may cost so many times the operations.
 const AT_MOST: f64 = 5.0;
@@ -43,14 +43,11 @@ fn car_park(points: usize, all: bool) -> Installation {
              location: outdoors open-pen: none }}\n"
         ));
     }
-    let texts: Memory = [("car-park.amp", text)].into_iter().collect();
     let options = Options {
         edition: Some("A4".to_owned()),
         ..Options::default()
     };
-    let loaded = Project::in_memory(texts).open(Path::new("car-park.amp"), &options);
-    assert!(loaded.is_sound(), "{:?}", loaded.problems);
-    loaded.sound().expect("no mistakes").clone()
+    common::sound(&text, &options).expect("a sound design")
 }
 
 /// What something costs for 20 and 80 points.
