@@ -77,13 +77,13 @@ fn report(of: &Installation) -> Report {
     of.check(ask).report
 }
 
-/// Rule and subject of everything with one outcome and severity.
+/// Rule and full name of the subject of everything with one outcome and severity.
 fn those(report: &Report, outcome: Outcome, severity: Severity) -> BTreeSet<(String, String)> {
     report
         .findings
         .iter()
         .filter(|f| f.outcome == outcome && f.severity == severity)
-        .map(|f| (f.rule.clone(), f.subject.label.clone()))
+        .map(|f| (f.rule.clone(), f.subject.path.clone()))
         .collect()
 }
 

@@ -2,11 +2,6 @@
 //! rulesets' own derivations give for small designs. Each value names its source and how sure
 //! the one who wrote it down is; the tolerance is that of the printed figure.
 
-#![expect(
-    clippy::expect_used,
-    reason = "a check value that cannot be read is a fault of the test"
-)]
-
 #[path = "common/mod.rs"]
 mod common;
 

@@ -13,16 +13,16 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write as _;
-use std::path::Path;
 use std::process::Command;
 use std::sync::{Arc, Mutex};
 
 use amperule::check::Outcome;
 use amperule::ruleset::{Ruleset, Severity, Stage};
-use amperule::session::{Ask, Options, Project};
-use amperule::source::Memory;
+use amperule::session::{Ask, Options};
 use rayon::iter::{IntoParallelRefIterator, ParallelIterator};
 
+#[path = "common/mod.rs"]
+mod common;
 #[path = "faults/table.rs"]
 mod table;
 
@@ -35,39 +35,23 @@ const HARMLESS: usize = 150;
 /// A finding of a design: outcome and rule, as the table writes them, and the subject.
 type Findings = BTreeSet<(String, String)>;
 
-/// A project whose rulesets are loaded once, those that designs were judged by, and what was found
-/// of each sound design.
+/// The rulesets that designs were judged by, and what was found of each sound design.
+#[derive(Default)]
 struct Bench {
-    project: Project,
     rulesets: Mutex<BTreeMap<String, Arc<Ruleset>>>,
     bases: Mutex<BTreeMap<String, Arc<Findings>>>,
 }
 
 impl Bench {
-    fn new() -> Self {
-        Self {
-            project: Project::in_memory(Memory::default()),
-            rulesets: Mutex::default(),
-            bases: Mutex::default(),
-        }
-    }
-
     /// Judges a design as `check` does, with the stage and edition of an entry where it names them.
     fn findings(&self, text: &str, e: &Entry) -> Result<Findings, String> {
-        let texts: Memory = [("design.amp", text)].into_iter().collect();
         let options = Options {
             edition: e.edition.clone(),
             stage: e.stage.as_deref().and_then(Stage::from_word),
             ..Options::default()
         };
-        let loaded = self
-            .project
-            .beside(texts)
-            .open(Path::new("design.amp"), &options);
-        if let Some(p) = loaded.problems.iter().find(|p| p.is_error()) {
-            return Err(format!("the design is refused: {}", p.message));
-        }
-        let installation = loaded.sound().ok_or("the design names no rules")?;
+        let installation = common::sound(text, &options)
+            .map_err(|mistakes| format!("the design is refused: {mistakes}"))?;
         let ruleset = Arc::clone(&installation.ruleset);
         let mut rulesets = self.rulesets.lock().expect("no thread failed");
         rulesets
@@ -221,7 +205,7 @@ fn counts(came: &[(&Entry, Came, String)]) -> String {
 #[test]
 fn each_fault_is_told_once_and_no_harmless_change_is() {
     let (all, mut wrong) = entries();
-    let bench = Bench::new();
+    let bench = Bench::default();
     let judged: Vec<_> = all.par_iter().map(|e| (e, judge(&bench, e))).collect();
     let mut came = Vec::new();
     for (e, result) in judged {
@@ -256,7 +240,7 @@ fn the_table_is_as_large_as_it_promises() {
 #[test]
 fn the_sound_designs_have_no_breach_and_nothing_open() {
     let (all, _) = entries();
-    let bench = Bench::new();
+    let bench = Bench::default();
     let mut wrong = Vec::new();
     for e in all
         .iter()

@@ -476,6 +476,9 @@ impl Op {
     }
 }
 
+/// The bits of a constant, by which it is found again.
+type ConstKey = (u64, u64, u64, u8);
+
 /// Register code with the values of its registers for the leaves as written.
 #[derive(Clone, Debug, Default)]
 pub struct Program {
@@ -490,7 +493,7 @@ pub struct Program {
     /// Leaves.
     pub leaves: Vec<Leaf>,
     /// Constants that are there already, and the register of each, while the program grows.
-    known: FxHashMap<(u64, u64, u64, u8), (u32, Option<Reg>)>,
+    known: FxHashMap<ConstKey, (u32, Option<Reg>)>,
 }
 
 /// Which operations read each register: the program the other way round.
@@ -543,7 +546,7 @@ pub struct Data {
 }
 
 /// What tells two constants apart, to the last bit.
-const fn key(val: Val) -> (u64, u64, u64, u8) {
+const fn key(val: Val) -> ConstKey {
     (val.lo.to_bits(), val.hi.to_bits(), val.bits, val.flags.0)
 }
 

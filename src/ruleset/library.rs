@@ -136,7 +136,7 @@ impl Library {
             ));
         }
         if let Some(folder) = self.folder_of(name) {
-            return self.from_folder(&folder);
+            return self.read_folder(&folder);
         }
         let found: Vec<SourceFile> = shipped_files(name).collect();
         if found.is_empty() {
@@ -235,7 +235,7 @@ impl Library {
     }
 
     /// The files of a ruleset in a folder, in the order of their names.
-    fn from_folder(&self, folder: &Path) -> Result<Vec<SourceFile>, Problem> {
+    fn read_folder(&self, folder: &Path) -> Result<Vec<SourceFile>, Problem> {
         let fault = |path: &Path, why: &str| {
             let path = path.display();
             Problem::error("unreadable", format!("`{path}` cannot be read: {why}"))

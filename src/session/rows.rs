@@ -274,12 +274,11 @@ impl<'a> Rows<'a> {
     }
 }
 
+/// Columns, and the heads of those that are no parameters.
+type Head = (Vec<Option<Column>>, Vec<String>);
+
 /// What each column is, and the heads of those that are no parameters.
-fn columns(
-    head: &[&str],
-    parameters: &[Parameter],
-    table: &str,
-) -> Result<(Vec<Option<Column>>, Vec<String>), Vec<Problem>> {
+fn columns(head: &[&str], parameters: &[Parameter], table: &str) -> Result<Head, Vec<Problem>> {
     let (mut all, mut problems, mut ignored) = (Vec::new(), Vec::new(), Vec::new());
     let mut seen: Vec<Option<&str>> = vec![None; parameters.len()];
     for text in head {

@@ -23,10 +23,10 @@ fn rewritten(text: &str, b: &Bound, si: f64) -> String {
     format!("{}{}{}", &text[..start], value.trim(), &text[end..])
 }
 
-fn met(r: &Report, rule: &str, subject: &str) -> bool {
+fn met(r: &Report, rule: &str, path: &str) -> bool {
     r.findings
         .iter()
-        .filter(|f| f.rule == rule && f.subject.label == subject)
+        .filter(|f| f.rule == rule && f.subject.path == path)
         .all(|f| matches!(f.outcome, Outcome::Met | Outcome::NotApplicable))
 }
 
@@ -75,7 +75,7 @@ fn tight(text: &str) -> usize {
             if s.breaks {
                 let further = report(&design(&rewritten(text, &b, s.last + sign * step)));
                 assert!(
-                    !met(&further, &s.rule, &s.subject.label),
+                    !met(&further, &s.rule, &s.subject.path),
                     "{} of {}: {} should break beyond {}",
                     b.fact,
                     b.of,

@@ -35,11 +35,10 @@ fn keeps_its_promise(text: &str, m: &Mending) {
     };
     let (before, after) = (report(&design(text)), report(&design(edited)));
     let found = &m.found;
-    let beyond = found.beyond.iter().map(|(r, s, _)| (r, s));
-    let rest: BTreeSet<(String, String)> = beyond
-        .chain(found.left.iter().map(|(r, s)| (r, s)))
-        .map(|(r, s)| (r.clone(), s.label.clone()))
-        .collect();
+    let beyond = found.beyond.iter().map(|(rule, of, _)| (rule, of));
+    let left = found.left.iter().map(|(rule, of)| (rule, of));
+    let rest = beyond.chain(left);
+    let rest: BTreeSet<(String, String)> = rest.map(|(r, s)| (r.clone(), s.path.clone())).collect();
     assert_eq!(those(&after, Outcome::Failed, Severity::Breach), rest);
     for severity in [Severity::Breach, Severity::Caution] {
         for outcome in [Outcome::Failed, Outcome::Undecided] {

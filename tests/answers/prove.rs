@@ -26,7 +26,7 @@ fn two_parameters() -> String {
 fn points_agree(text: &str) {
     let d = design(text);
     let (proved, residual) = (d.prove(BOXES), d.residual());
-    let judge = RowJudge::new(&residual);
+    let judge = RowJudge::new(residual);
     let mut reader = judge.reader();
     let mut sequence = Sequence(11);
     let (mut passing, mut breaking) = (0_usize, 0_usize);
@@ -74,7 +74,7 @@ fn rows_say_what_a_check_says() {
     let text = two_parameters();
     let d = design(&text);
     let residual = d.residual();
-    let judge = RowJudge::new(&residual);
+    let judge = RowJudge::new(residual);
     let mut reader = judge.reader();
     let mut sequence = Sequence(3);
     for _ in 0..60 {
@@ -96,7 +96,7 @@ fn rows_say_what_a_check_says() {
                 .iter()
                 .chain(&judge.fixed)
                 .filter(|(v, t)| *t == TruthSet::F && residual.rule(*v).severity == severity)
-                .map(|(v, _)| (residual.rule(*v).id.clone(), residual.subject(*v).label))
+                .map(|(v, _)| (residual.rule(*v).id.clone(), residual.subject(*v).path))
                 .collect();
             let theirs = those(&checked, Outcome::Failed, severity);
             assert_eq!(mine, theirs, "{severity} at run {run} m, loop {ze} ohm");

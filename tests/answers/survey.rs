@@ -62,7 +62,7 @@ fn complete(text: &str, rounds: usize) {
     for _ in 0..rounds {
         let answers: Vec<(LeafId, Val)> = asked
             .iter()
-            .map(|id| (*id, some_value(&r, *id, sequence.next())))
+            .map(|id| (*id, some_value(r, *id, sequence.next())))
             .collect();
         for v in &undecided {
             let told = engine.told(*v, &answers);

@@ -91,7 +91,7 @@ fn mending(criterion: &mut Criterion, measuring: bool) -> Result<(), String> {
 fn points(measuring: bool) -> Result<(), String> {
     let loaded = open(TEMPLATE);
     let residual = sound(&loaded)?.residual();
-    let judge = RowJudge::new(&residual);
+    let judge = RowJudge::new(residual);
     let [run] = judge.parameters.as_slice() else {
         return Err("the template has one parameter".to_owned());
     };

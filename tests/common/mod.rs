@@ -28,5 +28,5 @@ pub fn sound(text: &str, options: &Options) -> Result<Installation, String> {
     let mistakes = loaded.problems.iter().filter(|p| p.is_error());
     let mistakes: Vec<&str> = mistakes.map(|p| p.message.as_str()).collect();
     let of = loaded.sound().cloned();
-    of.ok_or_else(|| format!("{}\n{text}", mistakes.join("\n")))
+    of.ok_or_else(|| mistakes.join("\n"))
 }

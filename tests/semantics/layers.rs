@@ -1,11 +1,6 @@
 //! D: layers, patches, editions.
 
-use std::sync::Arc;
-
 use amperule::check::Outcome;
-use amperule::ruleset::Request;
-use amperule::session::Project;
-use amperule::source::Memory;
 use amperule::source::Problem;
 
 use crate::world::{KINDS, World, refused, rule, rule_with, said};
@@ -430,20 +425,10 @@ fn d3_a_fact_is_stated_once_in_a_layer() {
         "kinds:\n  thing:\n    facts:\n      new-one: {is: A, means: 'one', by: site, in: '1'}",
     );
     World::of(&[("lab", &base()), ("firm", &firm)], "firm");
-    let again = "kinds:\n  thing:\n    facts:\n      new-one: {is: V, means: 'two', by: site}\n";
-    let sets: Memory = [
-        ("sets/lab/ruleset.yaml", base()),
-        ("sets/firm/ruleset.yaml", firm),
-        ("sets/firm/more.yaml", again.to_owned()),
-    ]
-    .into_iter()
-    .collect();
-    let loaded = Project::new(Arc::new(sets), vec!["sets".into()]).ruleset(&Request {
-        base: "firm".to_owned(),
-        ..Request::default()
-    });
-    assert!(loaded.ruleset.is_none());
-    assert_eq!(labels(&loaded.problems, "stated-twice"), 2);
+    let more = "kinds:\n  thing:\n    facts:\n      new-one: {is: V, means: 'two', by: site}\n";
+    let sets = [("lab", &*base()), ("firm", &firm), ("firm/more", more)];
+    let problems = refused(&sets, "firm", None);
+    assert_eq!(labels(&problems, "stated-twice"), 2);
 }
 
 /// A withdrawal of a rule that does not exist is an error with the nearest name, as an amendment is.

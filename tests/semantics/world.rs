@@ -98,9 +98,13 @@ pub const MET: Ask = Ask {
     helps: false,
 };
 
-/// A place that holds rulesets and nothing else.
+/// A place that holds rulesets and nothing else: `firm` names a ruleset, `firm/more` a further
+/// file of it.
 fn project(sets: &[(&str, &str)]) -> Project {
-    let path = |name: &str| format!("rulesets/{name}/ruleset.yaml");
+    let path = |name: &str| match name.contains('/') {
+        true => format!("rulesets/{name}.yaml"),
+        false => format!("rulesets/{name}/ruleset.yaml"),
+    };
     let files: Memory = sets.iter().map(|(n, yaml)| (path(n), *yaml)).collect();
     let own = (!sets.is_empty()).then(|| "rulesets".into());
     Project::new(Arc::new(files), own.into_iter().collect())

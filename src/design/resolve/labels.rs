@@ -1,6 +1,8 @@
 //! Labels for objects that share a name: the shortest by which a reader, and the language itself,
 //! tells them apart.
 
+use std::collections::BTreeMap;
+
 use rustc_hash::{FxHashMap, FxHashSet};
 
 use crate::design::model::{Design, ObjectId};
@@ -72,7 +74,7 @@ fn with_kind(
     vocabulary: &Vocabulary,
     owners: &FxHashSet<ObjectId>,
 ) -> Vec<(ObjectId, String)> {
-    let mut alike: FxHashMap<(KindId, String), Vec<ObjectId>> = FxHashMap::default();
+    let mut alike: BTreeMap<(KindId, String), Vec<ObjectId>> = BTreeMap::new();
     for id in design.ids().filter(|_| !owners.is_empty()) {
         let object = design.object(id);
         if object.owner.is_some() && owners.contains(&design.nearest_named(id)) {
