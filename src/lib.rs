@@ -22,8 +22,8 @@
 //!   fed-from: supply
 //!   circuit ev {
 //!     status: new
-//!     device: rcbo { In: 32 A  curve: B  rcd-type: AC  IΔn: 30 mA  poles: 2 }
-//!     cables: armoured { size: 6 mm²  cores: 3  length: 18 m  method: C  insulation: XLPE }
+//!     device: rcbo { In: 32 A  curve: B  rcd-type: A  IΔn: 30 mA  poles: 2 }
+//!     cables: armoured { size: 2.5 mm²  cores: 3  length: 18 m  method: C  insulation: XLPE }
 //!   }
 //! }
 //! charge-point drive { circuit: ev  mode: 3  In: 32 A  location: outdoors }
@@ -38,7 +38,7 @@
 //! assert_eq!(checked.standing(Severity::Breach), Standing::Breach);
 //! let judged = checked.judged.ok_or("the ruleset loads")?;
 //! let breach = judged.report.findings.iter().find(|f| f.outcome == Outcome::Failed);
-//! assert_eq!(breach.ok_or("type AC is told")?.subject.label, "ev");
+//! assert_eq!(breach.ok_or("2.5 mm² behind 32 A")?.subject.label, "ev");
 //!
 //! // What is still unknown, and how far a figure can go.
 //! let of = loaded.sound().ok_or("no mistakes")?;
@@ -46,7 +46,7 @@
 //! assert!(of.value("ev", "Zs", None).is_some());
 //!
 //! // An edit: only what it changes is read again.
-//! project.edit(lodge, text.replace("rcd-type: AC", "rcd-type: A"));
+//! project.edit(lodge, text.replace("2.5 mm²", "6 mm²"));
 //! let again = project.open(lodge, &Options::default());
 //! assert!(again.is_sound());
 //! # Ok::<(), &str>(())
