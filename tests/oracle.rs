@@ -52,7 +52,13 @@ fn oracle(program: &Program, root: Reg, values: &[Val]) -> Option<bool> {
                 LeafKind::Truth => Point::Truth(values[i as usize].as_truth() == TruthSet::T),
                 _ => Point::Word(values[i as usize].bits.trailing_zeros()),
             },
-            Op::Const(i) => Point::Number(exact(program.consts[i as usize].lo)),
+            // What is worked out from constants is one; no number is not the oracle's to judge.
+            Op::Const(i) => match program.consts[i as usize] {
+                c if c.is_number_point() && c.flags == Flags::NONE && c.lo.is_finite() => {
+                    Point::Number(exact(c.lo))
+                }
+                _ => Point::Lost,
+            },
             Op::Add(a, b) => number(two(a, b).map(|(a, b)| a + b)),
             Op::Sub(a, b) => number(two(a, b).map(|(a, b)| a - b)),
             Op::Mul(a, b) => number(two(a, b).map(|(a, b)| a * b)),
