@@ -254,6 +254,15 @@ impl Val {
         flags: Flags::NONE,
     };
 
+    /// The same, to the last bit.
+    #[must_use]
+    pub const fn is_same(&self, other: &Self) -> bool {
+        self.lo.to_bits() == other.lo.to_bits()
+            && self.hi.to_bits() == other.hi.to_bits()
+            && self.bits == other.bits
+            && self.flags.0 == other.flags.0
+    }
+
     /// As a number: whether exactly one value is possible.
     #[must_use]
     pub const fn is_number_point(&self) -> bool {

@@ -139,6 +139,8 @@ pub struct Refiner<'a> {
     round: u32,
     slopes: Vec<Interval>,
     trial: Option<Box<Trial>>,
+    /// Registers were filled with what does not follow from their operands.
+    stale: bool,
     /// Operations evaluated or looked at so far.
     work: u64,
     /// Room that is used again and again.
@@ -188,6 +190,7 @@ impl<'a> Refiner<'a> {
             round: 0,
             slopes: Vec::new(),
             trial: None,
+            stale: false,
             work: 0,
             stack: Vec::new(),
             boxes: Vec::new(),
@@ -270,21 +273,34 @@ impl<'a> Refiner<'a> {
     }
 
     /// Evaluates a cone for a box of leaf values and gives the value of its root. The registers
-    /// of the cone keep these values until [`Self::restore`].
+    /// of the cone keep these values until [`Self::restore`]; what no leaf moves since they were
+    /// last filled is left as it is.
     pub fn run(&mut self, cone: &Cone, values: &[Val]) -> Val {
+        let round = self.next_round();
+        let all = std::mem::take(&mut self.stale);
         for (leaf, val) in cone.leaves.iter().zip(values) {
-            self.vals[leaf.reg.ix()] = *val;
+            let i = leaf.reg.ix();
+            if !self.vals[i].is_same(val) {
+                self.vals[i] = *val;
+                self.mark[i] = round;
+            }
         }
+        let mut evaluated = 0;
         for r in &cone.ops {
-            let val = evaluate(
-                self.program.ops[r.ix()],
-                &self.vals,
-                self.program,
-                self.data,
-            );
-            self.vals[r.ix()] = val;
+            let op = self.program.ops[r.ix()];
+            let mut moves = all;
+            op.operands(&self.program.args, |o| moves |= self.mark[o.ix()] == round);
+            if !moves {
+                continue;
+            }
+            let val = evaluate(op, &self.vals, self.program, self.data);
+            evaluated += 1;
+            if !self.vals[r.ix()].is_same(&val) {
+                self.vals[r.ix()] = val;
+                self.mark[r.ix()] = round;
+            }
         }
-        self.work += cone.ops.len() as u64;
+        self.work += evaluated + cone.ops.len() as u64 / 4;
         self.vals[cone.root.ix()]
     }
 
@@ -359,6 +375,7 @@ impl<'a> Refiner<'a> {
         for (r, val) in all().zip(&saved) {
             self.vals[r.ix()] = *val;
         }
+        self.stale = false;
         self.saved = saved;
         decision
     }

@@ -155,6 +155,7 @@ impl Refiner<'_> {
             return None;
         }
         self.run(cone, values);
+        self.stale = true;
         for r in &cone.ops {
             let val = match settled.iter().find(|(a, _)| a == r) {
                 Some((_, val)) => *val,

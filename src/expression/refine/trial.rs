@@ -10,10 +10,8 @@ use super::{Cone, ConeLeaf, Refiner};
 /// The leaves that have other values, and what is known of the registers above them.
 pub(super) struct Trial {
     users: Users,
-    /// The round in which a register was found to stand above the leaves.
-    above: Vec<u32>,
-    /// The round in which it was last worked out.
-    fresh: Vec<u32>,
+    /// The round in which a register was found to stand above the leaves, or was last worked out.
+    stamp: Vec<u32>,
     round: u32,
     /// The round of these leaves.
     found: u32,
@@ -27,6 +25,18 @@ pub(super) struct Trial {
     touched: Vec<Reg>,
     /// What was read last, for reading it again with other values of the same leaves.
     last: Option<Read>,
+}
+
+impl Trial {
+    /// Whether a register stands above the leaves.
+    fn is_above(&self, reg: Reg) -> bool {
+        self.stamp[reg.ix()] >= self.found
+    }
+
+    /// Whether it does and was not worked out for their present values.
+    fn is_stale(&self, reg: Reg) -> bool {
+        self.is_above(reg) && self.stamp[reg.ix()] != self.now
+    }
 }
 
 /// A register that was read.
@@ -45,11 +55,10 @@ impl Refiner<'_> {
         self.trial.get_or_insert_with(|| {
             Box::new(Trial {
                 users: Users::of(program),
-                above: vec![0; n],
-                fresh: vec![0; n],
-                round: 0,
-                found: 0,
-                now: 0,
+                stamp: vec![0; n],
+                round: 1,
+                found: 1,
+                now: 1,
                 leaves: Vec::new(),
                 closure: Vec::new(),
                 touched: Vec::new(),
@@ -113,7 +122,7 @@ impl Refiner<'_> {
             .iter()
             .any(|(id, val)| !self.leaf(*id).is_point(val));
         for r in &closure {
-            if trial.fresh[r.ix()] != trial.now {
+            if trial.is_stale(*r) {
                 self.fill(&mut trial, *r);
             }
         }
@@ -150,15 +159,15 @@ impl Refiner<'_> {
         trial.closure.clear();
         for (id, _) in &trial.leaves {
             let reg = program.leaves[id.0 as usize].reg;
-            trial.above[reg.ix()] = trial.found;
+            trial.stamp[reg.ix()] = trial.found;
             trial.closure.push(reg);
         }
         let mut next = 0;
         while let Some(r) = trial.closure.get(next).copied() {
             next += 1;
             for user in trial.users.of_register(r) {
-                if trial.above[user.ix()] != trial.found {
-                    trial.above[user.ix()] = trial.found;
+                if !trial.is_above(*user) {
+                    trial.stamp[user.ix()] = trial.found;
                     trial.closure.push(*user);
                 }
             }
@@ -176,7 +185,7 @@ impl Refiner<'_> {
         for (id, val) in &trial.leaves {
             let reg = self.program.leaves[id.0 as usize].reg;
             self.vals[reg.ix()] = *val;
-            trial.fresh[reg.ix()] = trial.now;
+            trial.stamp[reg.ix()] = trial.now;
             if first {
                 trial.touched.push(reg);
             }
@@ -187,7 +196,7 @@ impl Refiner<'_> {
     pub fn is_touched(&self, reg: Reg) -> bool {
         self.trial
             .as_deref()
-            .is_some_and(|t| t.above[reg.ix()] == t.found && !t.leaves.is_empty())
+            .is_some_and(|t| t.is_above(reg) && !t.leaves.is_empty())
     }
 
     /// The value of a register for the values assigned.
@@ -195,7 +204,7 @@ impl Refiner<'_> {
         let Some(mut trial) = self.trial.take() else {
             return self.base[root.ix()];
         };
-        if trial.above[root.ix()] == trial.found && trial.fresh[root.ix()] != trial.now {
+        if trial.is_stale(root) {
             let again = matches!(&trial.last, Some(l) if l.root == root);
             if !again {
                 trial.last = Some(Read {
@@ -210,7 +219,7 @@ impl Refiner<'_> {
                     None => self.between(&trial, root),
                 };
                 for r in &ops {
-                    if trial.fresh[r.ix()] != trial.now {
+                    if trial.is_stale(*r) {
                         self.fill(&mut trial, *r);
                     }
                 }
@@ -232,10 +241,10 @@ impl Refiner<'_> {
         );
         self.work += 1;
         self.vals[r.ix()] = val;
-        if trial.fresh[r.ix()] < trial.found {
+        if trial.stamp[r.ix()] == trial.found {
             trial.touched.push(r);
         }
-        trial.fresh[r.ix()] = trial.now;
+        trial.stamp[r.ix()] = trial.now;
     }
 
     /// Works out a register and what it needs of those above the leaves.
@@ -244,9 +253,9 @@ impl Refiner<'_> {
         stack.push(root);
         while let Some(r) = stack.last().copied() {
             let before = stack.len();
-            if trial.fresh[r.ix()] != trial.now {
+            if trial.is_stale(r) {
                 self.program.ops[r.ix()].operands(&self.program.args, |o| {
-                    if trial.above[o.ix()] == trial.found && trial.fresh[o.ix()] != trial.now {
+                    if trial.is_stale(o) {
                         stack.push(o);
                     }
                 });
@@ -262,7 +271,7 @@ impl Refiner<'_> {
 
     /// The operations between the leaves and a register, ascending.
     fn between(&mut self, trial: &Trial, root: Reg) -> Vec<Reg> {
-        let mut ops = self.below(root, |_, r| trial.above[r.ix()] == trial.found);
+        let mut ops = self.below(root, |_, r| trial.is_above(r));
         ops.retain(|r| !matches!(self.program.ops[r.ix()], Op::Leaf(_)));
         ops
     }
@@ -277,9 +286,9 @@ impl Refiner<'_> {
         let cone = match last.as_ref().and_then(|l| l.cone.clone()) {
             Some(cone) => cone,
             None => {
-                let (above, round) = (&trial.above, trial.found);
+                let (stamp, first) = (&trial.stamp, trial.found);
                 let found = self.below(root, |this, r| {
-                    this.depends[r.ix()] || above[r.ix()] == round
+                    this.depends[r.ix()] || stamp[r.ix()] >= first
                 });
                 Rc::new(self.parted(root, found))
             }
