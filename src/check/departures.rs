@@ -118,14 +118,10 @@ pub fn mistaken_departures(ruleset: &Ruleset, design: &Design) -> Vec<Problem> {
         let problem = match ruleset.rule(id) {
             Some(rule) if rule.departable => continue,
             Some(_) => Problem::error("no-departure", format!("nobody may depart from `{id}`")),
-            None => Problem::error("unknown-rule", format!("there is no rule `{id}`")),
+            None => Problem::error("unknown-rule", format!("there is no rule `{id}`"))
+                .did_you_mean(id, ruleset.rules.iter().map(|r| r.id.as_str())),
         };
-        let problem = problem.at(d.rule.span, "");
-        all.push(if ruleset.rule(id).is_some() {
-            problem
-        } else {
-            problem.did_you_mean(id, ruleset.rules.iter().map(|r| r.id.as_str()))
-        });
+        all.push(problem.at(d.rule.span, ""));
     }
     all
 }

@@ -222,28 +222,23 @@ impl<'a> Refiner<'a> {
     /// The operations on which `root` depends and that change with some leaves, be these single
     /// values as written, or with any that is none.
     pub fn cone_over(&mut self, root: Reg, near: &[LeafId]) -> Cone {
-        let below = self.below(root, |_, _| true);
+        let mut found = self.below(root, |_, _| true);
         // Above a leaf that is looked at stands what had no mark before.
         let round = self.next_round();
         for id in near {
             let reg = self.leaf(*id).reg;
             self.mark[reg.ix()] = round;
         }
-        let (mut ops, mut leaves) = (Vec::new(), Vec::new());
-        for r in below {
+        found.retain(|r| {
             let mut any = self.depends[r.ix()] || self.mark[r.ix()] == round;
             let op = self.program.ops[r.ix()];
             op.operands(&self.program.args, |o| any |= self.mark[o.ix()] == round);
-            if !any {
-                continue;
+            if any {
+                self.mark[r.ix()] = round;
             }
-            self.mark[r.ix()] = round;
-            match op {
-                Op::Leaf(id) => leaves.push(ConeLeaf { id, reg: r }),
-                _ => ops.push(r),
-            }
-        }
-        Cone { root, ops, leaves }
+            any
+        });
+        self.parted(root, found)
     }
 
     /// The operations under `root`, ascending, as far as they are wanted.

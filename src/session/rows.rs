@@ -15,6 +15,7 @@ use crate::expression::Val;
 use crate::quantity::{TruthSet, Unit, parse_quantity};
 use crate::ruleset::{Rule, Severity};
 use crate::source::{Memory, Problem, closest};
+use crate::vocabulary::WordSet;
 
 /// What a column is.
 struct Column {
@@ -90,7 +91,7 @@ impl<'a> Rows<'a> {
         installation: &'a Installation,
         (head, table): (&[&str], &str),
     ) -> Result<Self, Vec<Problem>> {
-        let design = &*installation.design;
+        let design = installation.design();
         let residual = installation.residual();
         let judge = RowJudge::new(residual);
         let (columns, ignored) = columns(head, &judge.parameters, table)?;
@@ -101,7 +102,7 @@ impl<'a> Rows<'a> {
         });
         let mut rows = Self {
             verdicts: verdicts.collect(),
-            departures: Departures::new(&residual.ruleset, design, installation.on),
+            departures: Departures::new(&residual.ruleset, design, installation.on()),
             project,
             loaded,
             options,
@@ -260,7 +261,7 @@ impl<'a> Rows<'a> {
         }
         let installation = again.installation.as_ref();
         let installation = installation.ok_or("the template cannot be read with it")?;
-        let design = Arc::clone(&installation.design);
+        let design = Arc::clone(installation.design());
         for (p, text) in cells {
             let parameter = &self.judge.parameters[*p];
             let found = design.parameters.iter().find(|x| x.name == parameter.name);
@@ -371,7 +372,7 @@ fn no_parameter(parameters: &[Parameter], table: &str) -> Problem {
 fn plain_value(p: &Parameter, head: Option<&Unit>, cell: &str) -> Option<Val> {
     if !p.words.is_empty() {
         let i = p.words.iter().position(|w| w == cell)?;
-        return (p.set.bits >> i & 1 != 0).then(|| Val::bits(1 << i));
+        return p.set.as_words().has(i).then(|| Val::words(WordSet::one(i)));
     }
     let own = p.unit.as_ref()?;
     let end = cell

@@ -85,21 +85,11 @@ impl Refiner<'_> {
     /// which the bounds of set evaluation are attained.
     pub(super) fn aim(&mut self, cone: &Cone, values: &[Val], d: &mut Decision) {
         for truth in [true, false] {
-            let found = if truth {
-                d.yes.is_some()
-            } else {
-                d.no.is_some()
-            };
-            if found {
-                continue;
-            }
-            self.run(cone, values);
-            let point = self.aimed(cone, values, truth);
-            let witness = self.replay(cone, point, truth);
-            if truth {
-                d.yes = witness;
-            } else {
-                d.no = witness;
+            let slot = if truth { &mut d.yes } else { &mut d.no };
+            if slot.is_none() {
+                self.run(cone, values);
+                let point = self.aimed(cone, values, truth);
+                *slot = self.replay(cone, point, truth);
             }
         }
     }
