@@ -98,7 +98,7 @@ fn text_of(file: &str) -> String {
 fn case(name: String) -> Case {
     let text = text_of(&format!("{name}.amp"));
     let of = common::sound(&text, &Options::default()).unwrap_or_else(|e| panic!("{name}: {e}"));
-    assert_eq!(of.design.cautions, 0, "{name}");
+    assert_eq!(of.design().cautions, 0, "{name}");
     let review = serde_yaml::from_str(&text_of(&format!("{name}.expected.yaml")))
         .unwrap_or_else(|e| panic!("{name}.expected.yaml: {e}"));
     Case { name, of, review }

@@ -52,7 +52,7 @@ impl Bench {
         };
         let installation = common::sound(text, &options)
             .map_err(|mistakes| format!("the design is refused: {mistakes}"))?;
-        let ruleset = Arc::clone(&installation.ruleset);
+        let ruleset = Arc::clone(installation.ruleset());
         let mut rulesets = self.rulesets.lock().expect("no thread failed");
         rulesets
             .entry(format!("{} {}", ruleset.id, ruleset.hash))

@@ -9,6 +9,8 @@
 #[path = "common/mod.rs"]
 mod common;
 
+use std::sync::Arc;
+
 use amperule::answer::Comparison;
 use amperule::check::{Finding, Outcome, Standing};
 use amperule::ruleset::Severity;
@@ -112,7 +114,7 @@ fn one_mended_and_another_broken_is_a_new_breach() {
     let judged = |text: &str| {
         let of = open(text);
         let report = of.check(ALL).report;
-        (of.ruleset, report)
+        (Arc::clone(of.ruleset()), report)
     };
     let (from, before) = judged(&two("1.5", "6", ""));
     let (to, after) = judged(&two("6", "1.5", ""));

@@ -202,12 +202,12 @@ fn all_that_is_put_in_stands_on_the_sheet_once() {
         let (text, s) = sheet_of(name);
         let of = read(&text);
         for kind in ["circuit", "charge-point"] {
-            let id = of.ruleset.vocabulary.kind_named(kind).expect("a kind");
+            let id = of.ruleset().vocabulary.kind_named(kind).expect("a kind");
             let new = of
-                .design
+                .design()
                 .of_kind(id)
                 .filter(|o| {
-                    let object = of.design.object(*o);
+                    let object = of.design().object(*o);
                     !object.phantom && object.status == amperule::design::model::Status::New
                 })
                 .count();

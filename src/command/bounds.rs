@@ -31,7 +31,7 @@ impl Bounds {
         let mut problems = Vec::new();
         for name in &self.facts {
             if of.bounded_facts(std::slice::from_ref(name)).is_empty() {
-                let kinds = &of.ruleset.vocabulary.kinds;
+                let kinds = &of.ruleset().vocabulary.kinds;
                 let names = kinds.iter().flat_map(|k| k.writable_names());
                 let last = name.rsplit('.').next().unwrap_or(name);
                 problems.push(

@@ -68,7 +68,7 @@ impl SheetFor {
         };
         let head = SheetOf {
             installation: of.name(),
-            rules: of.ruleset.edition.title.clone(),
+            rules: of.ruleset().edition.title.clone(),
             breaches: count(Outcome::Failed),
             open: count(Outcome::Undecided),
         };
@@ -90,11 +90,11 @@ impl SheetFor {
         if facts.is_empty() {
             out.note(&format!(
                 "the ruleset `{}` does not say what the network operator is told",
-                of.ruleset.id
+                of.ruleset().id
             ));
             return exit::FAILED;
         }
-        let rules = of.ruleset.rules.iter();
+        let rules = of.ruleset().rules.iter();
         let concerned: BTreeSet<&str> = rules
             .filter(|r| r.topic == TOPIC)
             .map(|r| r.id.as_str())
@@ -102,7 +102,7 @@ impl SheetFor {
         let notice = Notice {
             to: "network operator",
             installation: &installation,
-            rules: &of.ruleset.edition.title,
+            rules: &of.ruleset().edition.title,
             facts: &facts,
             findings: report
                 .findings

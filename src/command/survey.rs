@@ -40,7 +40,7 @@ impl SurveyOf {
         if let Some(sheet) = self.sheet {
             let head = SheetHead {
                 installation: of.name(),
-                rules: of.ruleset.edition.title.clone(),
+                rules: of.ruleset().edition.title.clone(),
                 known: of.known_facts(),
             };
             out.text(&match sheet {

@@ -52,7 +52,7 @@ impl WorkingOf {
         if facts.is_empty() {
             let name = self.fact.clone().unwrap_or_default();
             let names = of
-                .ruleset
+                .ruleset()
                 .vocabulary
                 .kinds
                 .iter()
@@ -66,7 +66,7 @@ impl WorkingOf {
             return exit::FAILED;
         }
         let all: Vec<Working> = facts.into_iter().map(|(o, f)| of.working(o, f)).collect();
-        let (name, ruleset) = (of.name(), &of.ruleset);
+        let (name, ruleset) = (of.name(), of.ruleset());
         let rules = format!(
             "{} [{} {}]",
             ruleset.edition.title, ruleset.id, ruleset.hash

@@ -25,15 +25,11 @@ pub struct Ask {
 /// A design, the ruleset that judges it, the stage it has reached, and the day.
 #[derive(Clone, Debug)]
 pub struct Installation {
-    /// The ruleset.
-    pub ruleset: Arc<Ruleset>,
-    /// The design.
-    pub design: Arc<Design>,
-    /// The stage that it is judged at.
-    pub stage: Stage,
-    /// Today, in days since 1970-01-01: as it was given, or else the newest day that the design
-    /// mentions.
-    pub on: Option<i32>,
+    ruleset: Arc<Ruleset>,
+    design: Arc<Design>,
+    stage: Stage,
+    on: Option<i32>,
+    /// Of just this ruleset, design and stage: whoever wants others makes another installation.
     linked: Arc<OnceLock<Residual>>,
 }
 
@@ -59,6 +55,31 @@ impl Installation {
             linked: Arc::default(),
             ..self.clone()
         }
+    }
+
+    /// The ruleset.
+    #[must_use]
+    pub const fn ruleset(&self) -> &Arc<Ruleset> {
+        &self.ruleset
+    }
+
+    /// The design.
+    #[must_use]
+    pub const fn design(&self) -> &Arc<Design> {
+        &self.design
+    }
+
+    /// The stage that it is judged at.
+    #[must_use]
+    pub const fn stage(&self) -> Stage {
+        self.stage
+    }
+
+    /// Today, in days since 1970-01-01: as it was given, or else the newest day that the design
+    /// mentions.
+    #[must_use]
+    pub const fn on(&self) -> Option<i32> {
+        self.on
     }
 
     /// What the installation is called.

@@ -211,7 +211,8 @@ fn the_eight_faults_are_mended_as_far_as_the_designer_may() {
 #[test]
 fn nothing_existing_is_touched() {
     let m = mended(FAULTS);
-    let d = design(FAULTS).design;
+    let of = design(FAULTS);
+    let d = of.design();
     for e in m.edits() {
         let inside = d
             .objects
@@ -249,7 +250,7 @@ fn brute_force_finds_no_single_change_where_two_are_said_to_be_fewest() {
         ],
     );
     let of = design(&text);
-    let (d, vocabulary) = (&of.design, &of.ruleset.vocabulary);
+    let (d, vocabulary) = (of.design(), &of.ruleset().vocabulary);
     let (mut tried, mut fixed_one) = (0, 0);
     let all = breaches(&text);
     for id in d.ids() {
@@ -283,8 +284,12 @@ fn brute_force_finds_no_single_change_where_two_are_said_to_be_fewest() {
                 if let Some(w) = &mut other.objects[id.0 as usize].facts[ix as usize] {
                     w.value = value;
                 }
-                let other =
-                    Installation::new(Arc::clone(&of.ruleset), Arc::new(other), of.stage, of.on);
+                let other = Installation::new(
+                    Arc::clone(of.ruleset()),
+                    Arc::new(other),
+                    of.stage(),
+                    of.on(),
+                );
                 let left = those(&report(&other), Outcome::Failed, Severity::Breach);
                 assert!(!left.is_empty(), "{} of {}", fact.name, d.label(id));
                 fixed_one += usize::from(left.is_subset(&all) && left.len() < all.len());

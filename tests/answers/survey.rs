@@ -107,7 +107,7 @@ fn a_starting_file_holds_all_that_is_asked_of_it() {
         if q.inner.is_some() || q.rest {
             continue;
         }
-        let object = d.design.object(q.object);
+        let object = d.design().object(q.object);
         let written = object.facts[q.fact.0 as usize].is_some();
         assert!(
             written,

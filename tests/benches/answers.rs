@@ -66,7 +66,15 @@ fn mending(criterion: &mut Criterion, measuring: bool) -> Result<(), String> {
     let loaded = open(FAULTS);
     let of = sound(&loaded)?;
     let text = |span: Span| loaded.sources.slice(span).to_owned();
-    let once = || mend(&of.ruleset, black_box(&of.design), of.stage, of.on, &text);
+    let once = || {
+        mend(
+            of.ruleset(),
+            black_box(of.design()),
+            of.stage(),
+            of.on(),
+            &text,
+        )
+    };
     let found = once();
     if found.changes.is_empty() {
         return Err("the example with faults is mended by nothing".to_owned());

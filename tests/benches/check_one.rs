@@ -57,7 +57,7 @@ fn side_by_side(project: &Project, trees: &[&Tree], of: &Installation) {
             black_box(parsed());
         }),
         ("resolve", &|| {
-            black_box(resolved(trees, &of.ruleset));
+            black_box(resolved(trees, of.ruleset()));
         }),
         ("check", &|| {
             black_box(judged(of));
@@ -101,7 +101,7 @@ fn main() {
     let mut group = criterion.benchmark_group("check_one");
     group.throughput(Throughput::Bytes(TEXT.len() as u64));
     group.bench_function("parse", |b| b.iter(parsed));
-    group.bench_function("resolve", |b| b.iter(|| resolved(&trees, &of.ruleset)));
+    group.bench_function("resolve", |b| b.iter(|| resolved(&trees, of.ruleset())));
     group.bench_function("check", |b| b.iter(|| judged(of)));
     group.bench_function("whole", |b| b.iter(|| whole(&project)));
     group.finish();

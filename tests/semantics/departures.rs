@@ -156,7 +156,7 @@ fn e6_facts_of_a_part_can_be_pinned() {
     );
     let of = w.design(&text);
     assert_eq!(
-        of.design
+        of.design()
             .objects
             .iter()
             .filter(|o| o.owner.is_some())

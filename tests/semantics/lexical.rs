@@ -49,7 +49,8 @@ fn wrong(entries: &str) -> String {
 /// How many blocks of each kind a text has at its top level and inside.
 fn value(text: &str, object: &str, fact: &str) -> Possible {
     let w = sound(text);
-    let design = w.design(text).design;
+    let of = w.design(text);
+    let design = of.design();
     let id = design
         .ids()
         .find(|id| design.label(*id) == object)
@@ -248,7 +249,8 @@ fn s4_words_that_the_loader_takes_can_be_written() {
     );
     let w = World::of(&[("lab", &yaml)], "lab");
     for (place, word) in all.iter().enumerate() {
-        let design = w.design(&format!("thing t {{ colour: {word} }}")).design;
+        let of = w.design(&format!("thing t {{ colour: {word} }}"));
+        let design = of.design();
         let wanted = Possible::Words(WordSet::one(place));
         let found = design.objects.iter().flat_map(|o| &o.facts).flatten();
         assert!(found.map(|f| &f.value).any(|v| *v == wanted), "{word}");
