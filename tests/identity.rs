@@ -110,6 +110,39 @@ fn a_working_is_found_by_each_name_that_the_file_takes() {
 }
 
 #[test]
+fn a_bound_is_found_by_the_same_names() {
+    let of = open(&two("6", "10", ""));
+    let found = |name: &str| of.bounded_facts(&[name.to_owned()]);
+    for (fact, plain, named) in [
+        (
+            "demand",
+            "ev.demand",
+            [
+                "main.ev.demand",
+                "circuit.main.ev.demand",
+                "demand of main.ev",
+            ],
+        ),
+        (
+            "length",
+            "ev.cables 1.length",
+            [
+                "main.ev.cables 1.length",
+                "cables 1 of main.ev.length",
+                "length of cables 1 of main.ev",
+            ],
+        ),
+    ] {
+        let both = found(fact);
+        assert_eq!(both.len(), 2, "{fact}");
+        assert_eq!(found(plain), both, "{plain}");
+        for name in named {
+            assert_eq!(found(name), both[..1], "{name}");
+        }
+    }
+}
+
+#[test]
 fn one_mended_and_another_broken_is_a_new_breach() {
     let judged = |text: &str| {
         let of = open(text);

@@ -6,9 +6,10 @@
 
 use std::sync::Arc;
 
+use super::called::Called;
 use super::residual::{Engine, Place, Residual, can_be_free};
 use crate::check::Subject;
-use crate::design::model::{Design, ObjectId, Status};
+use crate::design::model::{Design, Status};
 use crate::expression::{Budget, LeafId, LeafKind, Presence, Val};
 use crate::quantity::{TruthSet, Unit};
 use crate::ruleset::{Ruleset, Severity, Stage};
@@ -153,6 +154,7 @@ pub struct AllBounds {
 /// the designer and the site. `named` picks by `fact` or `object.fact`; all, if it is empty.
 #[must_use]
 pub fn bounded_facts(ruleset: &Ruleset, design: &Design, named: &[String]) -> Vec<Place> {
+    let named: Vec<Called<'_>> = named.iter().map(|n| Called::new(n)).collect();
     let mut all = Vec::new();
     for id in design.ids() {
         let object = design.object(id);
@@ -166,7 +168,7 @@ pub fn bounded_facts(ruleset: &Ruleset, design: &Design, named: &[String]) -> Ve
             let asked = if named.is_empty() {
                 matches!(fact.ty, FactType::Quantity { .. }) && fact.name != "status"
             } else {
-                named.iter().any(|n| names(design, id, &kind.name, fact, n))
+                named.iter().any(|n| n.is(ruleset, design, id, fact))
             };
             if asked && can_be_free(ruleset, fact, &written.value) {
                 all.push(Place {
@@ -198,34 +200,6 @@ fn drifting_facts(ruleset: &Ruleset, design: &Design) -> Vec<Place> {
         told && !fact.exact && fact.series.is_none() && !counts && !unit.is_affine()
     });
     all
-}
-
-/// Whether `name` means a fact: `Ze`, `supply.Ze`, `length of cables 1 of ev`, `ev.cables 1.length`.
-fn names(design: &Design, id: ObjectId, kind: &str, fact: &Fact, name: &str) -> bool {
-    let is_fact = |f: &str| fact.name == f || fact.also.iter().any(|a| a == f);
-    if is_fact(name) {
-        return true;
-    }
-    if let Some((f, of)) = name.split_once(" of ")
-        && is_fact(f)
-        && design.label(id) == of
-    {
-        return true;
-    }
-    let Some((path, f)) = name.rsplit_once('.') else {
-        return false;
-    };
-    if !is_fact(f) {
-        return false;
-    }
-    let mut steps = vec![design.object(id).name.clone()];
-    let mut at = id;
-    while let Some(owner) = design.object(at).owner {
-        at = owner;
-        steps.insert(0, design.object(at).name.clone());
-    }
-    let whole = steps.join(".");
-    whole == path || steps.last().is_some_and(|s| s == path) || kind == path
 }
 
 /// Bounds of some facts of a design.

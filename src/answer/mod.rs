@@ -1,6 +1,7 @@
 //! Answers beyond yes and no, read from the same registers: values and their workings.
 
 mod bounds;
+mod called;
 mod compare;
 mod explain;
 mod mend;

@@ -4,6 +4,7 @@
 mod used;
 mod verdicts;
 
+use super::called::{Called, is_called};
 use crate::check::{FactKey, Linker, show_number, show_truth, show_words};
 use crate::design::model::{Design, ObjectId};
 use crate::expression::{Compiled, Presence, Reg, SetWords, TermId, TermKind, Ty, Val};
@@ -74,32 +75,6 @@ pub struct Working {
     pub steps: Vec<WorkingStep>,
 }
 
-/// Whether a name leads to an object: its label, its name with or without those of the blocks
-/// around it, its kind, or its kind and one of these.
-fn is_called(ruleset: &Ruleset, design: &Design, id: ObjectId, name: &str) -> bool {
-    let object = design.object(id);
-    let kind = &ruleset.vocabulary.kind(object.kind).name;
-    if name == kind {
-        return true;
-    }
-    let names = |name: &str| {
-        let inner = || {
-            let (around, own) = name.rsplit_once('.')?;
-            let scope = design.object(object.scope?);
-            Some(own == object.name && around == scope.name)
-        };
-        name == object.name
-            || name == design.label(id)
-            || name == design.full_name(id)
-            || inner() == Some(true)
-    };
-    let own_kind = name.strip_prefix(kind.as_str());
-    names(name)
-        || own_kind
-            .and_then(|n| n.strip_prefix('.'))
-            .is_some_and(names)
-}
-
 /// The object with this name (as messages give it), and its fact.
 fn find(
     ruleset: &Ruleset,
@@ -154,28 +129,19 @@ pub fn worked_facts(
     fact: Option<&str>,
 ) -> Vec<(ObjectId, FactIx)> {
     let mut all = Vec::new();
-    // `Zs`, `main.ev.Zs`, `cables 1 of ev.Iz`, or a title as workings print it: `Zs of ev`.
-    let wanted = fact.map(|f| match (f.rsplit_once('.'), f.split_once(" of ")) {
-        (_, Some((name, object))) if !name.contains(['.', ' ']) => (Some(object), name),
-        (Some((object, name)), _) => (Some(object), name),
-        (None, _) => (None, f),
-    });
+    let wanted = fact.map(Called::new);
     for id in design.ids() {
         let o = design.object(id);
         if o.phantom {
             continue;
         }
         let kind = ruleset.vocabulary.kind(o.kind);
-        for (i, f) in kind.facts.iter().enumerate() {
-            let ix = FactIx(u16::try_from(i).unwrap_or(u16::MAX));
+        for (ix, f) in kind.fact_ids().zip(&kind.facts) {
             if ruleset.derivation(o.kind, ix).is_none() {
                 continue;
             }
-            let take = match wanted {
-                Some((object, name)) => {
-                    let object = object.is_none_or(|x| is_called(ruleset, design, id, x));
-                    object && (f.name == name || f.also.iter().any(|a| a == name))
-                }
+            let take = match &wanted {
+                Some(wanted) => wanted.is(ruleset, design, id, f),
                 None => ruleset
                     .figures
                     .iter()
