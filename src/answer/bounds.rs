@@ -24,6 +24,8 @@ const FEW_STEPS: usize = 26;
 const MOST_OBJECTS: usize = 1500;
 /// Boxes of a verdict where a bound is only shown: more of them hardly ever make it longer.
 const FEW_BOXES: Budget = Budget(8);
+/// Whole numbers that are tried one by one; what lies farther is looked at as one range.
+const MOST_WHOLE: u32 = 64;
 /// Doublings while looking for the first value that breaks.
 const DOUBLINGS: usize = 60;
 
@@ -301,57 +303,48 @@ fn quantity(
     mut least: Option<&mut Least>,
 ) -> Option<Bound> {
     let residual = engine.residual;
-    let written = residual.written[leaf.0 as usize];
     let fact = residual.fact(leaf);
     let info = residual.info(leaf);
     let series = residual.leaf(leaf).kind == LeafKind::Choice;
-    let (low, high, ends, cures);
-    if series {
-        let all = members(residual, leaf)?;
-        let first = written.bits.trailing_zeros() as usize;
-        let last = 63 - (written.bits & !Presence::NO_WORD).leading_zeros() as usize;
-        ends = (*all.get(first)?, *all.get(last)?);
-        low = steps(engine, leaf, &all, (0..first).rev(), depending, now);
-        high = steps(engine, leaf, &all, last + 1..all.len(), depending, now);
-        cures = series_cures(engine, leaf, &all, depending, now);
-    } else {
-        if written.bits != Presence::PRESENT || !written.lo.is_finite() || !written.hi.is_finite() {
-            return None;
+    let whole = matches!(fact.ty, FactType::Quantity { whole: true, .. });
+    let brief = least.is_some();
+    let ends = ends(residual, leaf)?;
+    let set = residual.leaf(leaf).domain;
+    let way = |up| Way {
+        leaf,
+        up,
+        near: if up { ends.0 } else { ends.1 },
+        from: if up { ends.1 } else { ends.0 },
+        end: if up { set.hi } else { set.lo },
+        brief,
+    };
+    let mut end = |up: bool| {
+        let mut way = way(up);
+        if series || whole {
+            let all = beside(residual, &way);
+            let found = steps(engine, &way, &all, depending, now);
+            match all.last() {
+                Some((last, _)) if whole && found == End::Free && *last != way.end => {
+                    (way.near, way.from) = (*last, *last);
+                }
+                _ => return found,
+            }
         }
-        let set = residual.leaf(leaf).domain;
-        ends = (written.lo, written.hi);
-        let brief = least.is_some();
-        let way = |up| Way {
-            leaf,
-            up,
-            from: if up { written.hi } else { written.lo },
-            end: if up { set.hi } else { set.lo },
-            brief,
+        let Some(least) = &mut least else {
+            return stretch(engine, &way, depending, now);
         };
-        let mut end = |up: bool| {
-            let way = way(up);
-            let Some(least) = &mut least else {
-                return stretch(engine, &way, depending, now);
-            };
-            if least.has_more(engine, &way, depending) {
-                return End::Free;
-            }
-            let end = stretch(engine, &way, depending, now);
-            if let End::Stopped(s) = &end {
-                least.note(&way, s.last);
-            }
-            end
-        };
-        (low, high) = (end(false), end(true));
-        cures = [false, true]
-            .into_iter()
-            .filter(|_| !brief)
-            .flat_map(|up| number_cures(engine, &way(up), depending, now))
-            .collect();
-    }
-    // Between whole numbers nothing can be written.
-    let (mut low, mut high) = (low, high);
-    if let FactType::Quantity { whole: true, .. } = fact.ty {
+        if least.has_more(engine, &way, depending) {
+            return End::Free;
+        }
+        let end = stretch(engine, &way, depending, now);
+        if let End::Stopped(s) = &end {
+            least.note(&way, s.last);
+        }
+        end
+    };
+    let (mut low, mut high) = (end(false), end(true));
+    if whole {
+        // Between whole numbers nothing can be written.
         if let End::Stopped(s) = &mut low {
             s.last = (s.last - 1e-9).ceil();
         }
@@ -359,6 +352,11 @@ fn quantity(
             s.last = (s.last + 1e-9).floor();
         }
     }
+    let cures = [false, true]
+        .into_iter()
+        .filter(|_| !brief)
+        .flat_map(|up| cures(engine, &way(up), series || whole, depending, now))
+        .collect();
     Some(Bound {
         place,
         line: info.line,
@@ -386,9 +384,63 @@ pub fn settler(residual: &Residual, place: Place, fact: &Fact) -> Settler {
     }
 }
 
-fn members(residual: &Residual, leaf: LeafId) -> Option<Vec<f64>> {
+/// Least and greatest value as written; none of what is no number, or has no end.
+fn ends(residual: &Residual, leaf: LeafId) -> Option<(f64, f64)> {
+    let written = residual.written[leaf.0 as usize];
+    if residual.leaf(leaf).kind == LeafKind::Choice {
+        let all = members(residual, leaf)?;
+        let words = written.bits & !Presence::NO_WORD;
+        let last = words.checked_ilog2()?;
+        let first = words.trailing_zeros();
+        return Some((*all.get(first as usize)?, *all.get(last as usize)?));
+    }
+    let number = written.bits == Presence::PRESENT;
+    let ends = number && written.lo.is_finite() && written.hi.is_finite();
+    ends.then_some((written.lo, written.hi))
+}
+
+fn members(residual: &Residual, leaf: LeafId) -> Option<&[f64]> {
     let series = residual.fact(leaf).series?;
-    residual.ruleset.data.series.get(series.0 as usize).cloned()
+    residual
+        .ruleset
+        .data
+        .series
+        .get(series.0 as usize)
+        .map(Vec::as_slice)
+}
+
+/// The next values of a fact that has none in between, ever farther from what is written: members
+/// of its series, or so many whole numbers.
+fn beside(residual: &Residual, way: &Way) -> Vec<(f64, Val)> {
+    let domain = residual.leaf(way.leaf).domain;
+    let beyond = |x: f64| if way.up { x > way.from } else { x < way.from };
+    if let Some(all) = members(residual, way.leaf) {
+        let mut found: Vec<(f64, Val)> = (0..)
+            .zip(all)
+            .filter(|(k, x)| domain.bits >> k & 1 != 0 && beyond(**x))
+            .map(|(k, x)| (*x, Val::bits(1 << k)))
+            .collect();
+        if !way.up {
+            found.reverse();
+        }
+        return found;
+    }
+    let written = residual.written[way.leaf.0 as usize];
+    (1..=MOST_WHOLE)
+        .map(|k| {
+            let k = f64::from(k);
+            let x = if way.up { way.from + k } else { way.from - k };
+            (
+                x,
+                Val {
+                    lo: x,
+                    hi: x,
+                    ..written
+                },
+            )
+        })
+        .take_while(|(x, _)| (domain.lo..=domain.hi).contains(x))
+        .collect()
 }
 
 fn stop(engine: &Engine<'_>, verdict: usize, last: f64) -> Stop {
@@ -405,97 +457,50 @@ fn stop(engine: &Engine<'_>, verdict: usize, last: f64) -> Stop {
     }
 }
 
-/// Goes from member to member of a series until a verdict that holds now does not.
+/// Goes from value to value until a verdict that holds now does not.
 fn steps(
     engine: &mut Engine<'_>,
-    leaf: LeafId,
-    all: &[f64],
-    order: impl Iterator<Item = usize>,
+    way: &Way,
+    all: &[(f64, Val)],
     depending: &[usize],
     now: &[TruthSet],
 ) -> End {
-    let domain = engine.residual.leaf(leaf).domain.bits;
-    let bits = engine.residual.written[leaf.0 as usize].bits;
-    let mut good = None;
-    for k in order {
-        if domain >> k & 1 == 0 {
-            continue;
-        }
-        let with = [(leaf, Val::bits(1 << k))];
+    let mut good = way.from;
+    for (x, val) in all {
+        let with = [(way.leaf, *val)];
         for v in depending {
             if now[*v] == TruthSet::T && !engine.holds(*v, &with) {
-                let edge = good.unwrap_or_else(|| {
-                    let k = if k > bits.trailing_zeros() as usize {
-                        63 - bits.leading_zeros() as usize
-                    } else {
-                        bits.trailing_zeros() as usize
-                    };
-                    all.get(k).copied().unwrap_or(f64::NAN)
-                });
-                let mut s = stop(engine, *v, edge);
+                let mut s = stop(engine, *v, good);
                 s.breaks = engine.fails(*v, &with);
                 return End::Stopped(s);
             }
         }
-        good = all.get(k).copied();
+        good = *x;
     }
     End::Free
-}
-
-fn series_cures(
-    engine: &mut Engine<'_>,
-    leaf: LeafId,
-    all: &[f64],
-    depending: &[usize],
-    now: &[TruthSet],
-) -> Vec<Cure> {
-    let domain = engine.residual.leaf(leaf).domain.bits;
-    let at = engine.residual.written[leaf.0 as usize]
-        .bits
-        .trailing_zeros() as usize;
-    let mut cures = Vec::new();
-    for v in depending.iter().filter(|v| now[**v] == TruthSet::F) {
-        let nearest = |engine: &mut Engine<'_>, mut order: Box<dyn Iterator<Item = usize>>| {
-            order.find(|k| domain >> k & 1 != 0 && engine.holds(*v, &[(leaf, Val::bits(1 << k))]))
-        };
-        for (upward, order) in [
-            (
-                true,
-                Box::new(at + 1..all.len()) as Box<dyn Iterator<Item = usize>>,
-            ),
-            (false, Box::new((0..at).rev())),
-        ] {
-            if let Some(from) = nearest(engine, order).and_then(|k| all.get(k)) {
-                cures.push(Cure {
-                    rule: engine.residual.rule(*v).id.clone(),
-                    subject: engine.residual.subject(*v),
-                    from: *from,
-                    upward,
-                });
-            }
-        }
-    }
-    cures
 }
 
 /// A direction in which a number goes.
 struct Way {
     leaf: LeafId,
     up: bool,
+    /// Where what is certified begins.
+    near: f64,
     from: f64,
     end: f64,
     brief: bool,
 }
 
 impl Way {
-    /// The written values and everything up to `x`.
+    /// What is certified and everything up to `x`.
     fn reach(&self, engine: &Engine<'_>, x: f64) -> [(LeafId, Val); 1] {
         let w = engine.residual.written[self.leaf.0 as usize];
-        let v = if self.up {
-            Val { hi: x, ..w }
+        let (lo, hi) = if self.up {
+            (self.near, x)
         } else {
-            Val { lo: x, ..w }
+            (x, self.near)
         };
+        let v = Val { lo, hi, ..w };
         [(self.leaf, v)]
     }
 
@@ -642,31 +647,41 @@ fn stretch(engine: &mut Engine<'_>, way: &Way, depending: &[usize], now: &[Truth
     End::Stopped(s)
 }
 
-fn number_cures(
+/// The first values in a direction for which what is broken now would hold.
+fn cures(
     engine: &mut Engine<'_>,
     way: &Way,
+    stepwise: bool,
     depending: &[usize],
     now: &[TruthSet],
 ) -> Vec<Cure> {
+    let tried: Vec<(f64, Val)> = if stepwise {
+        beside(engine.residual, way)
+    } else {
+        let points = way.away(1.5).into_iter();
+        points.map(|x| (x, way.point(engine, x)[0].1)).collect()
+    };
     let mut cures = Vec::new();
     for v in depending.iter().filter(|v| now[**v] == TruthSet::F) {
-        let at = |engine: &mut Engine<'_>, x: f64| {
-            let with = way.point(engine, x);
-            engine.holds(*v, &with)
+        let mut holds = |val: Val| engine.holds(*v, &[(way.leaf, val)]);
+        let Some(at) = tried.iter().position(|(_, val)| holds(*val)) else {
+            continue;
         };
-        let mut bad = way.from;
-        for x in way.away(1.5) {
-            if at(engine, x) {
-                cures.push(Cure {
-                    rule: engine.residual.rule(*v).id.clone(),
-                    subject: engine.residual.subject(*v),
-                    from: narrow(x, bad, STEPS, |y| at(engine, y)),
-                    upward: way.up,
-                });
-                break;
-            }
-            bad = x;
-        }
+        let good = tried[at].0;
+        let from = if stepwise {
+            good
+        } else {
+            let bad = at.checked_sub(1).map_or(way.from, |k| tried[k].0);
+            narrow(good, bad, STEPS, |y| {
+                engine.holds(*v, &way.point(engine, y))
+            })
+        };
+        cures.push(Cure {
+            rule: engine.residual.rule(*v).id.clone(),
+            subject: engine.residual.subject(*v),
+            from,
+            upward: way.up,
+        });
     }
     cures
 }

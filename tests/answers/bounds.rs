@@ -14,13 +14,13 @@ fn all(text: &str) -> AllBounds {
 
 /// The design with a bound's fact written otherwise.
 fn rewritten(text: &str, b: &Bound, si: f64) -> String {
-    let value = format!(
-        "{} {}",
-        format_number(b.unit.from_si(si), 12, Rounding::Nearest),
-        b.unit.text()
-    );
+    let number = format_number(b.unit.from_si(si), 12, Rounding::Nearest);
+    let value = match b.unit.text() {
+        "" | "1" => number,
+        unit => format!("{number} {unit}"),
+    };
     let (start, end) = (b.span.start as usize, b.span.end as usize);
-    format!("{}{}{}", &text[..start], value.trim(), &text[end..])
+    format!("{}{value}{}", &text[..start], &text[end..])
 }
 
 fn met(r: &Report, rule: &str, path: &str) -> bool {
@@ -51,8 +51,10 @@ fn tight(text: &str) -> usize {
     let before = report(&design(text));
     let mut seen = 0;
     for b in all(text).bounds {
-        // Members of a series and whole numbers have no place between.
-        if b.series || b.line.is_some() || b.unit.text().is_empty() || b.unit.text() == "1" {
+        // Members of a series have no place between, whole numbers are looked at one by one.
+        let counts = b.unit.text().is_empty() || b.unit.text() == "1";
+        let whole = counts && b.written.0.fract() == 0.0;
+        if b.series || b.line.is_some() || counts && !whole {
             continue;
         }
         for (end, up) in [(&b.low, false), (&b.high, true)] {
@@ -61,9 +63,14 @@ fn tight(text: &str) -> usize {
             if s.last.abs() < 1e-12 {
                 continue;
             }
-            let step = (s.last.abs() * 1e-6).max(1e-9);
+            let (inside, step) = if whole {
+                (0.0, 1.0)
+            } else {
+                let step = (s.last.abs() * 1e-6).max(1e-9);
+                (step, step)
+            };
             let sign = if up { 1.0 } else { -1.0 };
-            let back = report(&design(&rewritten(text, &b, s.last - sign * step)));
+            let back = report(&design(&rewritten(text, &b, s.last - sign * inside)));
             assert_eq!(
                 lost(&before, &back),
                 Vec::<String>::new(),
@@ -98,6 +105,21 @@ fn bounds_of_a_clean_design_are_tight() {
 fn bounds_with_ranges_and_open_facts_are_tight() {
     assert!(tight(TEMPLATE) >= 5);
     tight(SURVEY);
+}
+
+#[test]
+fn between_whole_numbers_nothing_is_looked_at() {
+    const WORKSHOP: &str = include_str!("../../examples/mill-lane-workshop.amp");
+    assert!(tight(WORKSHOP) >= 5);
+    let of = design(WORKSHOP);
+    let found = of.bounds(&of.bounded_facts(&["outlets".to_owned()]));
+    assert!(!found.bounds.is_empty());
+    for b in &found.bounds {
+        if let End::Stopped(s) = &b.high {
+            assert_eq!(s.last.fract(), 0.0, "{}", b.of);
+            assert!(s.breaks, "{} breaks beyond", s.rule);
+        }
+    }
 }
 
 #[test]
