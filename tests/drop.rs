@@ -5,6 +5,10 @@
     clippy::expect_used,
     reason = "a test stops where its design cannot be read"
 )]
+#![expect(
+    clippy::disallowed_methods,
+    reason = "the phasors are worked out by other functions than those of the program"
+)]
 
 #[path = "common/mod.rs"]
 mod common;

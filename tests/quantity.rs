@@ -6,6 +6,10 @@
     clippy::panic,
     reason = "a test fails by panicking, in its helpers too"
 )]
+#![expect(
+    clippy::disallowed_methods,
+    reason = "values are checked by other functions than those of the program"
+)]
 
 use amperule::quantity::{
     DateError, Dim, Interval, Rounding, TruthSet, Unit, UnitMistake, absolute_floor, boundary_ge,

@@ -360,7 +360,7 @@ fn halve(
     ranges: &[Val],
     halvings: u32,
 ) -> Option<Vec<Vec<Val>>> {
-    let smallest = 0.5_f64.powi(i32::try_from(halvings).unwrap_or(30));
+    let smallest = libm::exp2(-f64::from(halvings));
     let mut best: Option<(usize, f64)> = None;
     for (i, r) in ranges.iter().enumerate() {
         let discrete = engine.residual.leaf(all[mine[i]].leaf).kind != LeafKind::Number;

@@ -273,7 +273,7 @@ fn options(
                         && *m <= ph * (1.0 + 1e-9)
                 })
                 .collect();
-            let far = |m: f64| (m / at).ln().abs();
+            let far = |m: f64| libm::log(m / at).abs();
             members.sort_by(|a, b| far(a.1).total_cmp(&far(b.1)));
             fixed(
                 members
