@@ -1,0 +1,34 @@
+# The few commands of a contributor's day; `just` lists them.
+
+_list:
+    @just --list
+
+# What must hold before a change lands.
+ci:
+    .ci/run
+
+# The whole suite, as the README has it.
+test *ARGS:
+    cargo test --locked {{ARGS}}
+
+# Formatting and lints.
+lint:
+    cargo fmt
+    cargo clippy --locked --all-targets -- -D warnings
+
+# The cases of one ruleset, with the branches that none has seen both ways.
+rules RULESET='gb':
+    cargo run --locked --release --quiet -- rules test --rules {{RULESET}} --coverage
+
+# Writes the tables of what the rulesets encode and leave out.
+tables:
+    for rules in iec gb; do cargo run --locked --release --quiet -- rules table --rules "$rules" > "rulesets/$rules/COVERAGE.md"; done
+
+# Snapshots of what the program prints, to be read before they are committed.
+snapshots:
+    INSTA_UPDATE=always cargo test --locked --test snapshots --test commands
+    git diff -- tests
+
+# The library as a guide.
+doc:
+    cargo doc --locked --no-deps --open
