@@ -224,7 +224,7 @@ fn answers() {
     let clean = "examples/quarry-cottage.amp";
     let faults = "examples/quarry-cottage-faults.amp";
     let survey = "examples/half-filled-survey.amp";
-    let all: [(&str, &[&str]); 12] = [
+    let all: [(&str, &[&str]); 13] = [
         ("survey", &["survey", survey]),
         ("survey-sheet", &["survey", "--sheet", "text", survey]),
         (
@@ -243,6 +243,7 @@ fn answers() {
         ),
         ("explain", &["explain", "iec-voltage-drop"]),
         ("sheet", &["sheet", clean]),
+        ("order", &["order", clean]),
     ];
     for (name, arguments) in all {
         insta::assert_snapshot!(format!("answer-{name}"), run(arguments));

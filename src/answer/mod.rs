@@ -5,6 +5,7 @@ mod called;
 mod compare;
 mod explain;
 mod mend;
+mod order;
 mod passing;
 mod prove;
 mod residual;
@@ -21,6 +22,7 @@ pub use bounds::{
 pub use compare::{Change, Comparison, Fate, Said, Turn, fates, share_rules};
 pub use explain::{ReadBy, facts_read};
 pub use mend::{Change as MendChange, Edit, Mended, helps, mend};
+pub use order::{Amount, Article, order, together};
 pub use passing::Passing;
 pub use prove::{
     BOXES, Map, Parameter, Part, Proof, Proved, State, Stretch, map, parameters, prove, stretches,

@@ -8,6 +8,7 @@ mod explain;
 mod format;
 mod mend;
 mod new;
+mod order;
 mod output;
 mod prove;
 mod rows;
@@ -77,6 +78,8 @@ enum Verb {
     New(new::New),
     /// Says what is to be built and tightened, and which readings to expect
     Sheet(sheet::SheetFor),
+    /// Lists what is to be bought, with quantities
+    Order(order::OrderOf),
     /// Compares two rulesets or editions over designs, or two versions of a design
     Compare(compare::Compare),
     /// Explains one rule
@@ -117,6 +120,7 @@ pub fn run() -> ExitCode {
         Verb::Prove(p) => p.run(&mut out),
         Verb::New(n) => n.run(&mut out),
         Verb::Sheet(s) => s.run(&mut out),
+        Verb::Order(o) => o.run(&mut out),
         Verb::Compare(c) => c.run(&mut out),
         Verb::Explain(e) => e.run(&mut out),
         Verb::Format(f) => f.run(&mut out),

@@ -9,7 +9,7 @@ use crate::check::{Outcome, Report};
 use crate::report::notice::{self, Notice};
 use crate::report::sheet::{SheetOf, html, json, text};
 use crate::ruleset::{Severity, Stage};
-use crate::session::Ask;
+use crate::session::{Ask, Installation};
 use crate::vocabulary::Settler;
 
 use super::args::{One, Reading};
@@ -47,31 +47,41 @@ pub(super) struct SheetFor {
     format: Form,
 }
 
+/// What is judged of readings and papers later is no reason not to build.
+pub(super) fn as_designed(of: &Installation) -> Report {
+    let ask = Ask {
+        met: true,
+        ..Ask::default()
+    };
+    of.at(Stage::Design).check(ask).report
+}
+
+/// What stands above a sheet of a design, as it was judged.
+pub(super) fn head(of: &Installation, judged: &Report) -> SheetOf {
+    let count = |outcome: Outcome| {
+        let all = judged.findings.iter();
+        all.filter(|f| f.outcome == outcome && f.severity == Severity::Breach)
+            .count()
+    };
+    SheetOf {
+        installation: of.name(),
+        rules: of.ruleset().edition.title.clone(),
+        breaches: count(Outcome::Failed),
+        open: count(Outcome::Undecided),
+    }
+}
+
 impl SheetFor {
     pub(super) fn run(&self, out: &mut Output) -> u8 {
         let Some(one) = self.reading.one(&self.file, out) else {
             return exit::FAILED;
         };
-        // What is judged of readings and papers later is no reason not to build.
         let of = &one.installation;
-        let judged = of.at(Stage::Design).check(Ask {
-            met: true,
-            ..Ask::default()
-        });
+        let judged = as_designed(of);
         if self.reader == Reader::Network {
-            return self.notice(&one, &judged.report, out);
+            return self.notice(&one, &judged, out);
         }
-        let count = |outcome: Outcome| {
-            let all = judged.report.findings.iter();
-            all.filter(|f| f.outcome == outcome && f.severity == Severity::Breach)
-                .count()
-        };
-        let head = SheetOf {
-            installation: of.name(),
-            rules: of.ruleset().edition.title.clone(),
-            breaches: count(Outcome::Failed),
-            open: count(Outcome::Undecided),
-        };
+        let head = head(of, &judged);
         let s = of.sheet();
         match self.format {
             Form::Text => out.text(&text(&head, &s)),

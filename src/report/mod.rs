@@ -11,6 +11,7 @@ pub mod json;
 mod markup;
 pub mod mend;
 pub mod notice;
+pub mod order;
 pub mod prove;
 pub mod sheet;
 pub mod survey;

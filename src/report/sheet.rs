@@ -37,7 +37,8 @@ pub struct SheetOf {
 }
 
 impl SheetOf {
-    fn warning(&self) -> Option<String> {
+    /// Why it is not to be built from yet.
+    pub(super) fn warning(&self) -> Option<String> {
         if self.breaches == 0 && self.open == 0 {
             return None;
         }

@@ -29,8 +29,8 @@ pub use edition::Edition;
 pub use left_out::LeftOut;
 pub use library::{Library, Loaded, Request};
 pub use model::{
-    Assumed, Assumption, ChangeCost, Confidence, Derivation, Expectation, Figure, Mending, Origin,
-    Requirement, Rule, Ruleset, Severity, Stage, Stock, Telling, Toward, Way,
+    Assumed, Assumption, ChangeCost, Confidence, Derivation, Expectation, Figure, Listed, Mending,
+    Origin, Requirement, Rule, Ruleset, Severity, Stage, Stock, Telling, Toward, Way,
 };
 pub use reads::{Facts, Figures, Reader};
 pub use template::{Piece, Template, default_unit};

@@ -271,7 +271,7 @@ pub struct Expectation {
 }
 
 /// A fact that somebody outside is told.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Telling {
     /// Who is told.
     pub to: Settler,
@@ -279,6 +279,24 @@ pub struct Telling {
     pub kind: KindId,
     /// The fact.
     pub fact: FactIx,
+    /// What it does on a list of many things.
+    pub part: Listed,
+}
+
+/// What a fact does on a list that puts like things together.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub enum Listed {
+    /// Things that differ in it are not alike.
+    Tells,
+    /// So many of the thing are meant.
+    Times,
+    /// It is added up, with a share to spare.
+    Sum {
+        /// What is added for waste, as a share of the sum.
+        spare: f64,
+    },
+    /// So many further things go with it, called by the fact's name.
+    Extra,
 }
 
 /// A part that may be put in where a breach is mended.

@@ -3,9 +3,9 @@
 use std::sync::{Arc, OnceLock};
 
 use crate::answer::{
-    AllBounds, Figure, Map, Mended, Place, Proved, Residual, Sheet, Survey, ToldFact, Working,
-    bounded_facts, bounds, helps, known_facts, map, margins, mend, prove, sheet, survey, told,
-    value, worked_facts, working,
+    AllBounds, Article, Figure, Map, Mended, Place, Proved, Residual, Sheet, Survey, ToldFact,
+    Working, bounded_facts, bounds, helps, known_facts, map, margins, mend, order, prove, sheet,
+    survey, told, value, worked_facts, working,
 };
 use crate::check::{Departures, Judged, Outcome, Settings, check, installation_name};
 use crate::design::model::{Design, ObjectId};
@@ -181,6 +181,12 @@ impl Installation {
     #[must_use]
     pub fn sheet(&self) -> Sheet {
         sheet(&self.ruleset, &self.design)
+    }
+
+    /// What is to be bought, like things together.
+    #[must_use]
+    pub fn order(&self) -> Vec<Article> {
+        order(&self.ruleset, &self.design)
     }
 
     /// What one who settles facts is told of the design.

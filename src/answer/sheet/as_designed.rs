@@ -112,7 +112,7 @@ pub(super) fn terminals(ruleset: &Ruleset, design: &Design) -> Vec<Terminal> {
             continue;
         };
         let outer = design.nearest_named(id);
-        if !in_works(design, outer) || !used(design, id) {
+        if !in_works(design, outer) || used(design, id).is_none() {
             continue;
         }
         let value = |ix: FactIx| {
@@ -142,21 +142,23 @@ pub(super) fn terminals(ruleset: &Ruleset, design: &Design) -> Vec<Terminal> {
     all
 }
 
-/// Whether a part is in use: what it is a part of refers to it. A part of a `define` that nothing
-/// uses is not.
-fn used(design: &Design, id: ObjectId) -> bool {
+/// Whether a part is in use, and for certain: what it is a part of refers to it, and to nothing in
+/// its stead. A part of a `define` that nothing uses is not.
+pub(in crate::answer) fn used(design: &Design, id: ObjectId) -> Option<bool> {
     let Some(owner) = design.object(id).owner else {
-        return true;
+        return Some(true);
     };
-    fn has(value: &Possible, id: ObjectId) -> bool {
+    fn has(value: &Possible, id: ObjectId) -> Option<bool> {
         match value {
-            Possible::Object(o) => *o == id,
-            Possible::List(all) | Possible::OneOf(all) => all.iter().any(|v| has(v, id)),
-            _ => false,
+            Possible::Object(o) => (*o == id).then_some(true),
+            Possible::List(all) => all.iter().find_map(|v| has(v, id)),
+            Possible::OneOf(all) => all.iter().find_map(|v| has(v, id)).map(|_| false),
+            _ => None,
         }
     }
     let facts = &design.object(owner).facts;
-    facts.iter().flatten().any(|w| has(&w.value, id)) && used(design, owner)
+    let here = facts.iter().flatten().find_map(|w| has(&w.value, id))?;
+    Some(used(design, owner)? && here)
 }
 
 /// Facts by which a device is known at a glance.

@@ -10,6 +10,7 @@ pub use accepted::{Accepted, Side};
 pub use as_designed::{Terminal, Thing};
 pub use readings::ToRead;
 pub use telling::{Told as ToldFact, told};
+pub(super) use {as_designed::used, telling::value};
 
 use std::sync::Arc;
 

@@ -63,7 +63,7 @@ pub fn told(ruleset: &Ruleset, design: &Design, to: Settler) -> Vec<Told> {
 }
 
 /// What is written; else what is worked out.
-fn value(
+pub(in crate::answer) fn value(
     ruleset: &Ruleset,
     design: &Design,
     linker: &mut Linker<'_>,
@@ -78,7 +78,16 @@ fn value(
             _ => shown(ruleset, design, fact, &w.value),
         };
     }
-    ruleset.derivation(design.object(id).kind, ix)?;
+    // Of what is not worked out, an assumption says something of plain values alone.
+    let derived = ruleset.derivation(design.object(id).kind, ix).is_some();
+    if !derived {
+        let reg = linker.fact(id, ix, None);
+        let val = linker.program.val(reg);
+        let single = val.lo == val.hi || !matches!(fact.ty, FactType::Quantity { .. });
+        let assumed = is_plain(fact) && val.flags.any(Flags::ASSUMED) && single;
+        let text = assumed.then(|| one(ruleset, linker, id, ix, fact, None));
+        return text.flatten().map(|text| format!("{text} (assumed)"));
+    }
     let per_line = matches!(fact.ty, FactType::Quantity { per_line: true, .. });
     if !per_line {
         return one(ruleset, linker, id, ix, fact, None);
@@ -107,6 +116,19 @@ fn one(
         return None;
     }
     Some(show_val(&val, fact, &ruleset.vocabulary))
+}
+
+/// A number, a date, one word, yes or no.
+const fn is_plain(fact: &Fact) -> bool {
+    matches!(
+        fact.ty,
+        FactType::Quantity {
+            per_line: false,
+            ..
+        } | FactType::Date
+            | FactType::YesNo
+            | FactType::Choice { .. }
+    )
 }
 
 /// Whether a value says something: a number within bounds, one word, yes or no.

@@ -1,0 +1,275 @@
+//! What is to be bought: all that is new, like things put together, with how much of each.
+
+use crate::check::Linker;
+use crate::design::model::{Design, ObjectId, Possible, Status, Written};
+use crate::expression::Presence;
+use crate::quantity::Unit;
+use crate::ruleset::{Listed, Ruleset, Telling};
+use crate::vocabulary::{FactIx, Settler};
+
+use super::sheet::{used, value};
+
+/// Like things that are to be bought.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Article {
+    /// What it is: a kind, or what goes with it.
+    pub what: String,
+    /// What tells it from others, fact by fact; no value where it is not settled.
+    pub facts: Vec<(String, Option<String>)>,
+    /// How many. None, where that is not settled.
+    pub count: Option<u64>,
+    /// How much in all, where it is sold by measure.
+    pub amount: Option<Amount>,
+    /// What it is for, by label.
+    pub wanted_for: Vec<String>,
+    /// The design leaves open whether this or another is taken.
+    pub one_of_several: bool,
+    /// What tells it is written as a choice or a range.
+    pub choice: bool,
+}
+
+/// A fact that is added up.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Amount {
+    /// The fact.
+    pub fact: String,
+    /// Its unit.
+    pub unit: Unit,
+    /// The sum in SI units. None, where a part of it is not settled.
+    pub sum: Option<f64>,
+    /// A share of the sum, added for waste.
+    pub spare: f64,
+}
+
+impl Amount {
+    /// What is ordered, in SI units: the sum and what is to spare.
+    #[must_use]
+    pub fn ordered(&self) -> Option<f64> {
+        Some(self.sum? * (1.0 + self.spare))
+    }
+}
+
+impl Article {
+    fn is_like(&self, other: &Self) -> bool {
+        (&self.what, &self.facts, self.one_of_several, self.choice)
+            == (
+                &other.what,
+                &other.facts,
+                other.one_of_several,
+                other.choice,
+            )
+    }
+
+    /// Adds like things to these.
+    fn add(&mut self, other: Self) {
+        self.count = self
+            .count
+            .zip(other.count)
+            .map(|(a, b)| a.saturating_add(b));
+        if let (Some(mine), Some(theirs)) = (&mut self.amount, other.amount) {
+            mine.sum = mine.sum.zip(theirs.sum).map(|(a, b)| a + b);
+        }
+        for name in other.wanted_for {
+            if !self.wanted_for.contains(&name) {
+                self.wanted_for.push(name);
+            }
+        }
+    }
+
+    /// Something of it is not settled, so that it cannot be bought yet.
+    #[must_use]
+    pub fn is_open(&self) -> bool {
+        self.one_of_several
+            || self.choice
+            || self.count.is_none()
+            || self.facts.iter().any(|(_, v)| v.is_none())
+            || self.amount.as_ref().is_some_and(|a| a.sum.is_none())
+    }
+}
+
+/// Puts like things of several lists together, in the order in which they come.
+#[must_use]
+pub fn together(all: impl IntoIterator<Item = Article>) -> Vec<Article> {
+    let mut out: Vec<Article> = Vec::new();
+    for article in all {
+        match out.iter_mut().find(|a| a.is_like(&article)) {
+            Some(first) => first.add(article),
+            None => out.push(article),
+        }
+    }
+    out
+}
+
+/// What a design asks to be bought, by what its ruleset tells the maker, kind by kind.
+#[must_use]
+pub fn order(ruleset: &Ruleset, design: &Design) -> Vec<Article> {
+    let told: Vec<&Telling> = ruleset
+        .tellings
+        .iter()
+        .filter(|t| t.to == Settler::Maker)
+        .collect();
+    let mut kinds = Vec::new();
+    for t in &told {
+        if !kinds.contains(&t.kind) {
+            kinds.push(t.kind);
+        }
+    }
+    let mut reader = Reader {
+        ruleset,
+        design,
+        told: &told,
+        linker: Linker::new(ruleset, design),
+    };
+    let mut all = Vec::new();
+    for kind in kinds {
+        let told: Vec<&Telling> = told.iter().copied().filter(|t| t.kind == kind).collect();
+        for id in design.of_kind(kind) {
+            let object = design.object(id);
+            if object.phantom || object.status != Status::New {
+                continue;
+            }
+            if let Some(certain) = used(design, id)
+                && reader.is_bought_apart(id)
+            {
+                reader.articles(id, &told, certain, &mut all);
+            }
+        }
+    }
+    together(all)
+}
+
+struct Reader<'a> {
+    ruleset: &'a Ruleset,
+    design: &'a Design,
+    told: &'a [&'a Telling],
+    linker: Linker<'a>,
+}
+
+impl Reader<'_> {
+    /// Whether a thing is an article of its own. A part that its maker puts in, or that is found on
+    /// site, is none, nor is one by which the thing that holds it is told.
+    fn is_bought_apart(&self, id: ObjectId) -> bool {
+        let Some(owner) = self.design.object(id).owner else {
+            return true;
+        };
+        let holder = self.design.object(owner);
+        let kind = self.ruleset.vocabulary.kind(holder.kind);
+        let holds = |w: &Written| mentions(&w.value, id);
+        let places = (0_u16..).map(FactIx).zip(&holder.facts);
+        let mut held = places.filter(|(_, slot)| slot.as_ref().is_some_and(holds));
+        held.any(|(ix, _)| {
+            let told = |t: &&Telling| t.kind == holder.kind && t.fact == ix;
+            let chosen = kind.fact(ix).settled_by == Settler::Designer;
+            chosen && !self.told.iter().any(told)
+        })
+    }
+
+    /// What one thing adds: itself, and what goes with it.
+    fn articles(&mut self, id: ObjectId, told: &[&Telling], certain: bool, all: &mut Vec<Article>) {
+        let kind = self.ruleset.vocabulary.kind(self.design.object(id).kind);
+        let mut article = Article {
+            what: kind.name.clone(),
+            facts: Vec::new(),
+            count: Some(1),
+            amount: None,
+            wanted_for: vec![self.design.label(self.design.nearest_named(id))],
+            one_of_several: !certain,
+            choice: false,
+        };
+        let mut extras = Vec::new();
+        for t in told {
+            let fact = kind.fact(t.fact);
+            match t.part {
+                Listed::Tells => {
+                    let written = self.written(id, t.fact);
+                    article.choice |= written.is_some_and(is_choice);
+                    let open = written == Some(&Possible::Unknown);
+                    let known = value(
+                        self.ruleset,
+                        self.design,
+                        &mut self.linker,
+                        id,
+                        t.fact,
+                        fact,
+                    );
+                    // What nobody wrote and nothing gives is the supplier's choice; what is known to
+                    // be absent is not asked for.
+                    let none = |text: &String| text.split(' ').next() == Some("none");
+                    if open || known.as_ref().is_some_and(|text| !none(text)) {
+                        article.facts.push((fact.name.clone(), known));
+                    }
+                }
+                Listed::Times => {
+                    if self.written(id, t.fact).is_some() {
+                        let n = self.whole(id, t.fact);
+                        article.count = article.count.zip(n).map(|(a, b)| a.saturating_mul(b));
+                    }
+                }
+                Listed::Sum { spare } => {
+                    if let Some(unit) = fact.unit() {
+                        article.amount = Some(Amount {
+                            fact: fact.name.clone(),
+                            unit: unit.clone(),
+                            sum: self.number(id, t.fact),
+                            spare,
+                        });
+                    }
+                }
+                Listed::Extra => extras.push((fact.name.clone(), self.whole(id, t.fact))),
+            }
+        }
+        // So many conductors of one length are so many times the length.
+        if let (Some(amount), Some(n)) = (&mut article.amount, article.count) {
+            amount.sum = amount.sum.map(|s| s * n as f64);
+        }
+        let further: Vec<Article> = extras
+            .into_iter()
+            .filter(|(_, n)| *n != Some(0))
+            .map(|(what, count)| Article {
+                what,
+                count,
+                amount: None,
+                ..article.clone()
+            })
+            .collect();
+        all.push(article);
+        all.extend(further);
+    }
+
+    fn written(&self, id: ObjectId, fact: FactIx) -> Option<&Possible> {
+        let slot = self.design.object(id).facts.get(fact.0 as usize)?;
+        slot.as_ref().map(|w| &w.value)
+    }
+
+    /// The greatest that a number may be; none where it has no end.
+    fn number(&mut self, id: ObjectId, fact: FactIx) -> Option<f64> {
+        let reg = self.linker.fact(id, fact, None);
+        let val = self.linker.program.val(reg);
+        (val.bits == Presence::PRESENT && val.hi.is_finite()).then_some(val.hi)
+    }
+
+    fn whole(&mut self, id: ObjectId, fact: FactIx) -> Option<u64> {
+        let n = self.number(id, fact)?;
+        (0.0..=1e9).contains(&n).then_some(n.round() as u64)
+    }
+}
+
+fn mentions(value: &Possible, id: ObjectId) -> bool {
+    match value {
+        Possible::Object(o) => *o == id,
+        Possible::List(all) | Possible::OneOf(all) => all.iter().any(|v| mentions(v, id)),
+        _ => false,
+    }
+}
+
+/// Whether what is written stands for more than one value.
+fn is_choice(value: &Possible) -> bool {
+    match value {
+        Possible::Number(i) => !i.is_point(),
+        Possible::Words(set) => !set.is_one(),
+        Possible::Formula(_) | Possible::OneOf(_) => true,
+        Possible::List(all) => all.iter().any(is_choice),
+        Possible::PerLine(lines) => lines.iter().flatten().any(|v| is_choice(v)),
+        _ => false,
+    }
+}
