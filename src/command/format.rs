@@ -1,8 +1,6 @@
 //! `amperule format`: lays designs out; never changes what they mean.
 
-use std::fs;
-use std::io::Write as _;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use clap::Args;
 
@@ -10,6 +8,7 @@ use crate::design::format::format;
 use crate::session::Project;
 use crate::source::{Problem, SourceFile, Sources};
 
+use super::write::{Over, Writing, write};
 use super::{Output, exit};
 
 #[derive(Debug, Args)]
@@ -53,41 +52,22 @@ impl Format {
                     out.line(&format!("{} is laid out otherwise", path.display()));
                     code = code.max(exit::BREACH);
                 }
-                Ok(new) => match write_whole(&path, &new) {
-                    Ok(()) => out.line(&format!("{} laid out", path.display())),
-                    Err(e) => {
-                        let p = Problem::error(
-                            "unwritable",
-                            format!("`{}` cannot be written: {e}", path.display()),
-                        );
-                        out.problems(&[p], &Sources::default());
-                        code = exit::FAILED;
+                Ok(new) => {
+                    let writing = Writing {
+                        path: &path,
+                        over: Over::Text(&text),
+                        text: &new,
+                    };
+                    match write(&[writing]) {
+                        Ok(()) => out.line(&format!("{} laid out", path.display())),
+                        Err(problem) => {
+                            out.problem(problem);
+                            code = exit::FAILED;
+                        }
                     }
-                },
+                }
             }
         }
         code
     }
-}
-
-/// Writes beside the file first, so that a failure leaves the old one whole.
-pub(super) fn write_whole(path: &Path, text: &str) -> std::io::Result<()> {
-    let mut beside = path.as_os_str().to_owned();
-    beside.push(".new");
-    let beside = PathBuf::from(beside);
-    let write = || -> std::io::Result<()> {
-        let mut file = fs::File::create(&beside)?;
-        file.write_all(text.as_bytes())?;
-        file.sync_all()?;
-        if let Ok(about) = fs::metadata(path) {
-            fs::set_permissions(&beside, about.permissions())?;
-        }
-        fs::rename(&beside, path)
-    };
-    let done = write();
-    if done.is_err() {
-        // What is left over is ours to take away; the first error is the one to tell.
-        let _ = fs::remove_file(&beside);
-    }
-    done
 }

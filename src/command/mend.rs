@@ -7,10 +7,9 @@ use clap::Args;
 use crate::check::Standing;
 use crate::report::mend as report;
 use crate::session::Mending;
-use crate::source::Problem;
 
 use super::args::{Format, Reading};
-use super::format::write_whole;
+use super::write::{Over, Writing, write};
 use super::{Output, exit};
 
 #[derive(Debug, Args)]
@@ -66,14 +65,23 @@ impl Mend {
             Standing::Breach
         };
         if self.write && kept == Some(true) {
-            for (name, text) in &mending.texts {
-                match write_whole(Path::new(name), text) {
-                    Ok(()) => out.note(&format!("{name} written")),
-                    Err(e) => {
-                        let text = format!("`{name}` was not written: {e}");
-                        out.problem(Problem::error("not-written", text));
-                        standing = Standing::Failed;
+            let texts = mending.texts.iter();
+            let all: Vec<Writing<'_>> = texts
+                .map(|(file, text)| Writing {
+                    path: Path::new(file.name()),
+                    over: Over::Text(file.text()),
+                    text,
+                })
+                .collect();
+            match write(&all) {
+                Ok(()) => {
+                    for w in &all {
+                        out.note(&format!("{} written", w.path.display()));
                     }
+                }
+                Err(problem) => {
+                    out.problem(problem);
+                    standing = Standing::Failed;
                 }
             }
         }

@@ -18,6 +18,7 @@ mod rules_words;
 mod sheet;
 mod survey;
 mod working;
+mod write;
 
 use std::process::ExitCode;
 

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeSet;
 use std::path::Path;
+use std::sync::Arc;
 
 use super::installation::{Ask, Installation};
 use super::loaded::Loaded;
@@ -17,8 +18,8 @@ use crate::source::{FileId, Memory, Problem, SourceFile};
 pub struct Mending {
     /// The changes.
     pub found: Mended,
-    /// Each file that changes: its name and its text with the changes made.
-    pub texts: Vec<(String, String)>,
+    /// Each file that changes, with its text after the changes.
+    pub texts: Vec<(Arc<SourceFile>, String)>,
     /// Whether the texts, judged as a whole, are as promised; nothing, if nothing changes.
     pub as_promised: Option<bool>,
 }
@@ -41,14 +42,13 @@ impl Mending {
         take_instead(&mut found, instead)?;
         let edits = found.edits();
         let files = (0_u16..).map(FileId).zip(loaded.sources.own());
-        let texts: Vec<(String, String)> = files
-            .map(|(id, file)| (file.name().to_owned(), edited(file, id, &edits)))
-            .zip(loaded.sources.own())
-            .filter(|((_, new), file)| new != file.text())
-            .map(|(edited, _)| edited)
+        let texts: Vec<(Arc<SourceFile>, String)> = files
+            .map(|(id, file)| (Arc::clone(file), edited(file, id, &edits)))
+            .filter(|(file, new)| new != file.text())
             .collect();
         let as_promised = (!edits.is_empty()).then(|| {
-            let beside = project.beside(texts.iter().cloned().collect::<Memory>());
+            let texts = texts.iter().map(|(file, new)| (file.name(), new.as_str()));
+            let beside = project.beside(texts.collect::<Memory>());
             let again = beside.open(Path::new(&loaded.path), options);
             let again = again.sound();
             again.is_some_and(|again| keeps_promise(installation, again, &found))
