@@ -150,7 +150,7 @@ impl Compare {
         }
         match self.format {
             Format::Text => out.text(&compare::text(&self.from, &self.to, &all)),
-            Format::Json => out.line(&compare::json(&self.from, &self.to, &all).to_string()),
+            Format::Json => out.json(&compare::json(&self.from, &self.to, &all)),
         }
         if failed {
             Standing::Failed.code()

@@ -6,7 +6,7 @@ use clap::Args;
 
 use crate::design::format::format;
 use crate::session::Project;
-use crate::source::{Problem, SourceFile, Sources};
+use crate::source::{Problem, SourceFile, Sources, visible_line};
 
 use super::write::{Over, Writing, write};
 use super::{Output, exit};
@@ -32,6 +32,8 @@ impl Format {
             code = exit::FAILED;
         }
         for path in files {
+            let name = path.display().to_string();
+            let name = visible_line(&name);
             let text = match project.text(&path) {
                 Ok(t) => t,
                 Err(problem) => {
@@ -49,7 +51,7 @@ impl Format {
                 }
                 Ok(new) if new == text => {}
                 Ok(_) if self.check => {
-                    out.line(&format!("{} is laid out otherwise", path.display()));
+                    out.line(&format!("{name} is laid out otherwise"));
                     code = code.max(exit::BREACH);
                 }
                 Ok(new) => {
@@ -59,7 +61,7 @@ impl Format {
                         text: &new,
                     };
                     match write(&[writing]) {
-                        Ok(()) => out.line(&format!("{} laid out", path.display())),
+                        Ok(()) => out.line(&format!("{name} laid out")),
                         Err(problem) => {
                             out.problem(problem);
                             code = exit::FAILED;

@@ -7,6 +7,7 @@ use clap::Args;
 use crate::check::Standing;
 use crate::report::mend as report;
 use crate::session::Mending;
+use crate::source::visible_line;
 
 use super::args::{Format, Reading};
 use super::write::{Over, Writing, write};
@@ -54,8 +55,8 @@ impl Mend {
         let (found, kept) = (&mending.found, mending.as_promised);
         let (path, sources) = (&loaded.path, &loaded.sources);
         match self.format {
-            Format::Text => out.text(&report::text(path, found, kept, sources)),
-            Format::Json => out.line(&report::json(path, found, kept, sources).to_string()),
+            Format::Text => out.text(&report::text(&visible_line(path), found, kept, sources)),
+            Format::Json => out.json(&report::json(path, found, kept, sources)),
         }
         let mut standing = if kept == Some(false) {
             Standing::Failed
@@ -76,7 +77,8 @@ impl Mend {
             match write(&all) {
                 Ok(()) => {
                     for w in &all {
-                        out.note(&format!("{} written", w.path.display()));
+                        let path = w.path.display().to_string();
+                        out.note(&format!("{} written", visible_line(&path)));
                     }
                 }
                 Err(problem) => {

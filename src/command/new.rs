@@ -8,7 +8,7 @@ use crate::answer::starter;
 use crate::design::format::format;
 use crate::ruleset::{Library, Request, Stage};
 use crate::session::split_rules;
-use crate::source::{SourceFile, Sources};
+use crate::source::{SourceFile, Sources, visible_line};
 
 use super::args::parse_stage;
 use super::rules::show_problems;
@@ -69,7 +69,8 @@ impl New {
         };
         match write(&[writing]) {
             Ok(()) => {
-                out.line(&format!("wrote {}", file.display()));
+                let file = file.display().to_string();
+                out.line(&format!("wrote {}", visible_line(&file)));
                 exit::CLEAN
             }
             Err(problem) => {

@@ -6,7 +6,7 @@ use clap::Args;
 
 use crate::answer::BOXES;
 use crate::report::prove as report;
-use crate::source::Problem;
+use crate::source::{Problem, visible_line};
 
 use super::args::{Format, Reading};
 use super::write::{Over, Writing, write};
@@ -96,9 +96,9 @@ impl Prove {
         match self.format {
             Format::Text => {
                 let m = cells(TEXT_CELLS);
-                out.text(&report::text(path, &proved, m.as_ref()));
+                out.text(&report::text(&visible_line(path), &proved, m.as_ref()));
             }
-            Format::Json => out.line(&report::json(path, &proved).to_string()),
+            Format::Json => out.json(&report::json(path, &proved)),
         }
         if let (Some(file), Some(m)) = (&self.svg, cells(DRAWN_CELLS)) {
             let writing = Writing {
@@ -109,7 +109,8 @@ impl Prove {
             if let Err(problem) = write(&[writing]) {
                 return fail(problem, out);
             }
-            out.note(&format!("{} written", file.display()));
+            let file = file.display().to_string();
+            out.note(&format!("{} written", visible_line(&file)));
         }
         proved.standing().code()
     }

@@ -11,7 +11,7 @@ use crate::answer::RowReader;
 use crate::check::{Outcome, Standing};
 use crate::ruleset::Severity;
 use crate::session::{RowResult, Rows, Unmet};
-use crate::source::{Problem, Sources};
+use crate::source::{Problem, Sources, visible_line};
 
 use super::Output;
 use super::args::{Format, Reading};
@@ -100,7 +100,7 @@ pub(super) fn run(
     if !rows.ignored.is_empty() {
         out.note(&format!(
             "columns that are no parameters are left aside: {}",
-            rows.ignored.join(", ")
+            visible_line(&rows.ignored.join(", "))
         ));
     }
     if !rows.problems().is_empty() {
@@ -118,7 +118,7 @@ pub(super) fn run(
         bar.set_style(style);
     }
     if check.format == Format::Json {
-        out.text(&format!(
+        out.json_part(&format!(
             "{{\"schema\": \"amperule-rows-1\", \"path\": {}, \"rows\": [\n",
             json!(one.loaded.path)
         ));
@@ -185,10 +185,13 @@ impl Table<'_> {
                 counts.bad += usize::from(t.breaches == Standing::Failed);
                 standing = standing.max(t.standing);
                 if self.format == Format::Json && !t.text.is_empty() {
-                    out.text(if first { "" } else { ",\n" });
+                    out.json_part(if first { "" } else { ",\n" });
                     first = false;
                 }
-                out.text(&t.text);
+                match self.format {
+                    Format::Text => out.text(&t.text),
+                    Format::Json => out.json_part(&t.text),
+                }
             }
             bar.set_position(reader.position().byte());
             if rows.len() < CHUNK {
@@ -211,7 +214,9 @@ impl Table<'_> {
                 breaches: Standing::Failed,
                 caution: false,
                 text: match self.format {
-                    Format::Text => format!("line {line}: cannot be judged: {why}\n"),
+                    Format::Text => {
+                        format!("line {line}: cannot be judged: {}\n", visible_line(&why))
+                    }
                     Format::Json => json!({"line": line, "error": why}).to_string(),
                 },
             },
@@ -252,8 +257,8 @@ impl Table<'_> {
     fn closing(&self, c: &Counts, out: &mut Output) {
         let every_row = &self.rows.every_row;
         if self.format == Format::Json {
-            out.line(&format!(
-                "\n], \"every-row\": {}, \"counts\": {}}}",
+            out.json_part(&format!(
+                "\n], \"every-row\": {}, \"counts\": {}}}\n",
                 json!(self.listed(every_row)),
                 json!({"rows": c.rows, "breach": c.breach, "undecided": c.undecided, "caution": c.caution, "bad": c.bad})
             ));
