@@ -40,24 +40,80 @@ impl Mending {
         let text = |span| loaded.sources.slice(span).to_owned();
         let mut found = installation.mend(&text);
         take_instead(&mut found, instead)?;
+        let judge = Judge {
+            project,
+            loaded,
+            installation,
+            options,
+        };
+        let mut judged = judge.judge(&found);
+        // What does not come out so, as a whole, is not offered: the search looks at each rule as
+        // far as it is linked, this at all of it. An alternative that was asked for is told of.
+        while instead.is_empty() && judged.as_promised == Some(false) {
+            let fewer = (0..found.filled.len() + found.changes.len()).map(|i| without(&found, i));
+            let mut tried = fewer.map(|fewer| (judge.judge(&fewer), fewer));
+            let (next, fewer) = tried
+                .find(|(judged, _)| judged.as_promised != Some(false))
+                .unwrap_or_else(|| {
+                    let fewer = without(&found, 0);
+                    (judge.judge(&fewer), fewer)
+                });
+            (judged, found) = (next, fewer);
+        }
+        Ok(Self {
+            found,
+            texts: judged.texts,
+            as_promised: judged.as_promised,
+        })
+    }
+}
+
+/// A mend without one of its changes, those that fill what is open counted first.
+fn without(found: &Mended, i: usize) -> Mended {
+    let mut fewer = found.clone();
+    if i < fewer.filled.len() {
+        fewer.filled.remove(i);
+    } else {
+        let change = fewer.changes.remove(i - fewer.filled.len());
+        let others: Vec<_> = fewer.changes.iter().flat_map(|c| &c.mends).collect();
+        let left = change.mends.iter().filter(|m| !others.contains(m));
+        fewer.left.extend(left.cloned());
+        fewer.fewest = false;
+    }
+    fewer
+}
+
+/// What a mend's texts come to.
+struct Verdict {
+    texts: Vec<(Arc<SourceFile>, String)>,
+    as_promised: Option<bool>,
+}
+
+/// A design whose mends are judged.
+struct Judge<'a> {
+    project: &'a Project,
+    loaded: &'a Loaded,
+    installation: &'a Installation,
+    options: &'a Options,
+}
+
+impl Judge<'_> {
+    /// Judges the texts that a mend makes.
+    fn judge(&self, found: &Mended) -> Verdict {
         let edits = found.edits();
-        let files = (0_u16..).map(FileId).zip(loaded.sources.own());
+        let files = (0_u16..).map(FileId).zip(self.loaded.sources.own());
         let texts: Vec<(Arc<SourceFile>, String)> = files
             .map(|(id, file)| (Arc::clone(file), edited(file, id, &edits)))
             .filter(|(file, new)| new != file.text())
             .collect();
         let as_promised = (!edits.is_empty()).then(|| {
-            let texts = texts.iter().map(|(file, new)| (file.name(), new.as_str()));
-            let beside = project.beside(texts.collect::<Memory>());
-            let again = beside.open(Path::new(&loaded.path), options);
+            let over = texts.iter().map(|(file, new)| (file.name(), new.as_str()));
+            let beside = self.project.beside(over.collect::<Memory>());
+            let again = beside.open(Path::new(&self.loaded.path), self.options);
             let again = again.sound();
-            again.is_some_and(|again| keeps_promise(installation, again, &found))
+            again.is_some_and(|again| keeps_promise(self.installation, again, found))
         });
-        Ok(Self {
-            found,
-            texts,
-            as_promised,
-        })
+        Verdict { texts, as_promised }
     }
 }
 
