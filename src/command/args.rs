@@ -40,6 +40,9 @@ pub(super) struct Reading {
     /// A folder that holds rulesets, besides those in the program
     #[arg(long)]
     rulesets: Vec<PathBuf>,
+    /// Lets `use` read files outside of the design's folder
+    #[arg(long)]
+    allow_outside: bool,
 }
 
 impl Reading {
@@ -50,6 +53,7 @@ impl Reading {
             on: self.on,
             stage: self.stage,
             set: self.set.clone(),
+            allow_outside: self.allow_outside,
         }
     }
 

@@ -34,6 +34,9 @@ pub(super) struct Compare {
     /// A folder that holds rulesets, besides those in the program
     #[arg(long)]
     rulesets: Vec<PathBuf>,
+    /// Lets `use` read files outside of the design's folder
+    #[arg(long)]
+    allow_outside: bool,
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
 }
@@ -86,6 +89,7 @@ impl Compare {
                 edition,
                 on: self.on,
                 stage: self.stage,
+                allow_outside: self.allow_outside,
                 ..Options::default()
             }
         };

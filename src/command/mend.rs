@@ -1,13 +1,14 @@
 //! `amperule mend`: the fewest changes after which nothing is in breach.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use clap::Args;
 
 use crate::check::Standing;
 use crate::report::mend as report;
 use crate::session::Mending;
-use crate::source::visible_line;
+use crate::source::{Problem, SourceFile, visible_line};
 
 use super::args::{Format, Reading};
 use super::write::{Over, Writing, write};
@@ -22,6 +23,9 @@ pub(super) struct Mend {
     /// Writes the changes into the file, if the result is as promised
     #[arg(long)]
     write: bool,
+    /// Writes changes of files outside of the design's folder, too: other designs may use them
+    #[arg(long, requires = "write")]
+    write_outside: bool,
     /// Takes an alternative in place of a change: `1.2` is the second alternative of change 1
     #[arg(long, value_parser = parse_instead)]
     instead: Vec<(usize, usize)>,
@@ -65,7 +69,25 @@ impl Mend {
         } else {
             Standing::Breach
         };
-        if self.write && kept == Some(true) {
+        let outside = |(file, _): &&(Arc<SourceFile>, String)| {
+            !one.project.is_beside(&self.file, Path::new(file.name()))
+        };
+        let outside = mending.texts.iter().find(outside);
+        if self.write
+            && kept == Some(true)
+            && !self.write_outside
+            && let Some((file, _)) = outside
+        {
+            let text = format!(
+                "`{}` lies outside of the design's folder; nothing was written",
+                file.name()
+            );
+            let help = "other designs may use it; give --write-outside to change it all the same";
+            out.problem(Problem::error("not-written", text).help(help));
+            standing = Standing::Failed;
+        } else if self.write && kept == Some(true) {
+            // What will change is told before it does.
+            out.flush();
             let texts = mending.texts.iter();
             let all: Vec<Writing<'_>> = texts
                 .map(|(file, text)| Writing {

@@ -83,6 +83,15 @@ impl Output {
         self.text("\n");
     }
 
+    /// Passes on what was written.
+    pub(super) fn flush(&mut self) {
+        if self.failed.is_none()
+            && let Err(e) = self.out.flush()
+        {
+            self.failed = Some(e);
+        }
+    }
+
     /// Writes a line to standard error.
     pub fn note(&mut self, text: &str) {
         // Nobody is left to tell if standard error is closed.
@@ -102,11 +111,7 @@ impl Output {
 
     /// Ends the output and gives the exit code: a reader that went away is no failure.
     pub(super) fn finish(mut self, code: u8) -> u8 {
-        if self.failed.is_none()
-            && let Err(e) = self.out.flush()
-        {
-            self.failed = Some(e);
-        }
+        self.flush();
         match self.failed {
             Some(e) if e.kind() != io::ErrorKind::BrokenPipe => {
                 let _ = writeln!(io::stderr().lock(), "the output cannot be written: {e}");
