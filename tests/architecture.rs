@@ -308,6 +308,33 @@ fn only_the_terminal_renderer_knows_miette() {
     assert_eq!(knowing, ["report/diagnostic.rs"]);
 }
 
+/// Every file that a command writes goes through one place, which loses nothing.
+#[test]
+fn only_one_place_writes_files() {
+    let src = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let mut files = Vec::new();
+    rust_files(&src, &mut files);
+    let writes = |text: &str| {
+        let t = tokens(text);
+        let called =
+            |a: &str, b: &str| t.windows(3).any(|w| w[0] == a && w[1] == "::" && w[2] == b);
+        t.iter()
+            .any(|x| x == "tempfile" || x == "OpenOptions" || x == "create_new")
+            || ["write", "rename", "copy", "remove_file", "hard_link"]
+                .iter()
+                .any(|f| called("fs", f))
+            || called("File", "create")
+    };
+    let mut writing: Vec<_> = files
+        .iter()
+        .filter(|p| writes(&fs::read_to_string(p).unwrap()))
+        .map(|p| p.strip_prefix(&src).unwrap().display().to_string())
+        .collect();
+    writing.sort();
+    // What the build script writes is the build's.
+    assert_eq!(writing, ["build.rs", "command/write.rs"]);
+}
+
 /// Tests and benchmarks open designs as hosts do; those of lower floors have vocabularies of
 /// their own.
 #[test]

@@ -319,3 +319,176 @@ fn rows_and_values_end_alike() {
         }
     }
 }
+
+/// What the program says about a table for the design of a terrace, whose runs up to 27.9 m pass.
+fn terrace(table: &[u8]) -> String {
+    let folder = tempfile::tempdir().expect("a folder");
+    fs::write(folder.path().join("t.csv"), table).expect("a table");
+    let design = concat!(env!("CARGO_MANIFEST_DIR"), "/examples/terrace-template.amp");
+    let done = Command::new(env!("CARGO_BIN_EXE_amperule"))
+        .args(["check", design, "--rows", "t.csv", "--color", "never"])
+        .env("COLUMNS", "1000")
+        .current_dir(folder.path())
+        .output()
+        .expect("the program starts");
+    let text = [done.stdout, done.stderr].map(|b| String::from_utf8(b).expect("UTF-8"));
+    text.concat()
+}
+
+#[test]
+fn a_row_is_told_by_its_line_in_the_file() {
+    let lines = [
+        "house,run (m)",
+        "a,12",
+        "",
+        "\"b\nc\",30",
+        "d,12",
+        "e,31",
+        "f,x",
+        "g,32",
+    ];
+    for end in ["\n", "\r\n", "\r"] {
+        for last in ["", end] {
+            let mut text = lines.join("\n").replace('\n', end);
+            text.push_str(last);
+            let said = terrace(text.as_bytes());
+            let at = |line: usize| {
+                said.contains(&format!("line {line}: breach iec-voltage-drop for wall"))
+            };
+            let told: Vec<usize> = (1..12).filter(|l| at(*l)).collect();
+            assert_eq!(told, [4, 7, 9], "{text:?}\n{said}");
+            assert!(
+                said.contains("line 8: cannot be judged"),
+                "{text:?}\n{said}"
+            );
+            assert!(said.contains("6 rows: 3 in breach"), "{text:?}\n{said}");
+        }
+    }
+    // A mark of the byte order is no part of the head, and other texts are told to be saved anew.
+    let said = terrace("\u{feff}run (m)\r\n12\r\n30\r\n".as_bytes());
+    assert!(said.contains("line 3: breach"), "{said}");
+    let wide: Vec<u8> = "\u{feff}run (m)\r\n12\r\n"
+        .encode_utf16()
+        .flat_map(u16::to_le_bytes)
+        .collect();
+    let said = terrace(&wide);
+    assert!(said.contains("save it as CSV in UTF-8"), "{said}");
+}
+
+#[test]
+fn a_table_says_by_its_head_what_parts_its_cells() {
+    // What passes and what breaks is the same, however the table was saved.
+    for text in [
+        "house,run (m)\na,27.9\nb,28.0\nc,8.5 .. 11.25\nd,\"8.5 m .. 11.25 m\"\n",
+        "house;run (m)\r\n\"a; b\";27,9\r\nb;28,0\r\nc;8,5 .. 11,25\r\nd;8,5 m .. 11,25 m\r\n",
+        "\u{feff}house;run (m)\na;27.9\nb;28\nc;8.5..11.25\nd;8,5m..11.25m\n",
+        "house\trun (m)\na\t27,9\nb\t28,0\nc\t8,5 .. 11,25\nd\t9,0\n",
+        "\"house; flat\",run (m)\na,27.9\nb,28.0\nc,8.5\nd,9\n",
+    ] {
+        let said = terrace(text.as_bytes());
+        assert!(
+            said.contains("line 3: breach iec-voltage-drop for wall\n"),
+            "{text}{said}"
+        );
+        assert!(
+            said.contains("4 rows: 1 in breach, 0 undecided, 0 with a caution, 0 that cannot"),
+            "{text}{said}"
+        );
+    }
+    // What a comma means is never guessed.
+    for (text, why) in [
+        (
+            "run (m)\n\"27,9\"\n",
+            "`27,9` has a decimal comma; write 27.9, or separate the cells by semicolons",
+        ),
+        (
+            "run (m)\n27,9\n",
+            "it has 2 cells where the head has 1; a decimal comma parts a cell: write a point, or separate the cells by semicolons",
+        ),
+        (
+            "a;run (m)\nx;1,000\n",
+            "`1,000` may be 1.000 or 1000; write 1.0000 or 1000",
+        ),
+        (
+            "a;run (m)\nx;\"8,5 .. 1.234,5\"\n",
+            "`1.234,5` has more than one sign in it; write it with one decimal point, like 1234.5",
+        ),
+        (
+            "a;run (m)\nx;1,2,3\n",
+            "`1,2,3` has more than one sign in it",
+        ),
+        (
+            "a;run (m)\nx;1;2\n",
+            "it has 3 cells where the head has 2\n",
+        ),
+    ] {
+        let said = terrace(text.as_bytes());
+        let told = format!("line 2: cannot be judged: {why}");
+        assert!(said.contains(&told), "{text}{said}");
+    }
+}
+
+#[test]
+fn a_cell_with_a_line_break_stays_in_its_line() {
+    let said = terrace(b"run (m),\"no\nte\"\n\"1\nline 9: breach\",x\n12,x\n");
+    assert!(said.contains("left aside: no[U+000A]te\n"), "{said}");
+    assert!(!said.contains("\nline 9"), "{said}");
+    assert!(said.contains("line 3: cannot be judged: "), "{said}");
+    let twice = terrace(b"run (m),run (m)\n12,30\n");
+    assert!(
+        twice.contains("`t.csv` has two columns for the parameter `run`"),
+        "{twice}"
+    );
+}
+
+/// A range is judged as the language reads it, however it is written, and bad ones are refused as
+/// it refuses them.
+#[test]
+fn a_range_in_a_cell_is_what_set_would_make_of_it() {
+    let text = template("y: 2 A  z: 2 A", "");
+    for (head, cell, set) in [
+        ("run (A)", "2 .. 9", "2 A .. 9 A"),
+        ("run (A)", "10..20.5", "10 A .. 20.5 A"),
+        ("run (A)", "2 A .. 30 A", "2 A .. 30 A"),
+        ("run (mA)", "2000 .. 9000", "2 A .. 9 A"),
+        ("run (mA)", "2 .. 9 A", "2 A .. 9 A"),
+        ("run", "2 A .. 9 A", "2 A .. 9 A"),
+        ("run", "2 .. 9 A", "2 A .. 9 A"),
+        ("run (A)", "1 .. 33", "1 A .. 33 A"),
+        ("run (A)", "7 .. 7", "7 A"),
+    ] {
+        let judged = sound(&text, Some(set)).check(Ask {
+            met: true,
+            helps: false,
+        });
+        let (project, options) = (project(&text), Options::default());
+        let loaded = project.open(Path::new(PATH), &options);
+        let of = loaded.sound().expect("a sound design");
+        let rows = Rows::new((&project, &loaded, &options), of, (&[head], "table.csv"));
+        let rows = rows.unwrap_or_else(|problems| unreachable!("{problems:#?}"));
+        let result = rows.row(&mut rows.reader(), &[cell]).expect(cell);
+        let named = |u: &Unmet| {
+            let of = &rows.verdicts[u.verdict];
+            (of.rule.clone(), of.subject.label.clone(), u.outcome)
+        };
+        let all: NotMet = result
+            .unmet
+            .iter()
+            .chain(&rows.every_row)
+            .map(named)
+            .collect();
+        assert_eq!(all, unmet(&judged.report), "{head}: {cell}");
+        for bad in [
+            "9 .. 2",
+            "0 .. 9",
+            "2 .. 40",
+            "2 .. x",
+            "2 .. 3 .. 4",
+            ".. 9",
+            "2 .. 9 V",
+        ] {
+            let refused = rows.row(&mut rows.reader(), &[bad]);
+            assert!(refused.is_err(), "{head}: {bad} {refused:?}");
+        }
+    }
+}

@@ -6,10 +6,8 @@ use std::sync::Arc;
 use clap::{Args, ValueEnum};
 
 use crate::quantity::parse_date;
-use crate::report::render_problems;
 use crate::ruleset::Stage;
 use crate::session::{Installation, Loaded, Options, Project};
-use crate::source::{Problem, Sources};
 
 use super::Output;
 
@@ -42,6 +40,9 @@ pub(super) struct Reading {
     /// A folder that holds rulesets, besides those in the program
     #[arg(long)]
     rulesets: Vec<PathBuf>,
+    /// Lets `use` read files outside of the design's folder
+    #[arg(long)]
+    allow_outside: bool,
 }
 
 impl Reading {
@@ -52,6 +53,7 @@ impl Reading {
             on: self.on,
             stage: self.stage,
             set: self.set.clone(),
+            allow_outside: self.allow_outside,
         }
     }
 
@@ -84,19 +86,6 @@ pub(super) struct One {
     pub(super) options: Options,
     pub(super) loaded: Arc<Loaded>,
     pub(super) installation: Installation,
-}
-
-impl Output {
-    /// Writes problems to standard error.
-    pub(super) fn problems(&mut self, problems: &[Problem], sources: &Sources) {
-        let text = render_problems(problems, sources, self.style());
-        self.note(text.trim_end());
-    }
-
-    /// Writes a problem that has no place in any text to standard error.
-    pub(super) fn problem(&mut self, problem: Problem) {
-        self.problems(&[problem], &Sources::default());
-    }
 }
 
 pub(super) fn parse_stage(text: &str) -> Result<Stage, String> {

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use crate::report;
-use crate::source::{Problem, Sources};
+use crate::source::{Problem, Sources, visible_line};
 
 use super::args::{Format, Reading};
 use super::{Output, exit};
@@ -53,9 +53,14 @@ impl Bounds {
         match self.format {
             Format::Text => {
                 let named = !self.facts.is_empty();
-                out.text(&report::bounds::text(path, &all, named, sources));
+                out.text(&report::bounds::text(
+                    &visible_line(path),
+                    &all,
+                    named,
+                    sources,
+                ));
             }
-            Format::Json => out.line(&report::bounds::json(path, &all, sources).to_string()),
+            Format::Json => out.json(&report::bounds::json(path, &all, sources)),
         }
         exit::CLEAN
     }

@@ -6,7 +6,7 @@ use clap::Args;
 use rayon::prelude::*;
 
 use crate::check::Standing;
-use crate::report::{self, FileReport, Style};
+use crate::report::{self, FileReport, Style, Visible};
 use crate::ruleset::{Severity, Stage};
 use crate::session::{Ask, Options, Project};
 use crate::source::{Problem, Sources};
@@ -85,12 +85,14 @@ impl Check {
             // A folder that cannot be listed, or holds nothing, must not go unseen there.
             for (path, problem) in &unlisted {
                 let stage = options.stage.unwrap_or(Stage::Design);
-                entries.text(&self.unlisted(path, problem, stage), out);
+                let mut text = Visible::default();
+                text.json(&self.unlisted(path, problem, stage));
+                entries.text(&text, out);
             }
         }
         for chunk in files.chunks(CHUNK) {
             let judge = || chunk.par_iter().map(one).collect();
-            let done: Vec<(Standing, String)> = match &pool {
+            let done: Vec<(Standing, Visible)> = match &pool {
                 Some(pool) => pool.install(judge),
                 None => judge(),
             };
@@ -111,7 +113,7 @@ impl Check {
         options: &Options,
         alone: bool,
         style: Style,
-    ) -> (Standing, String) {
+    ) -> (Standing, Visible) {
         let loaded = project.open(path, options);
         let checked = loaded.check(Ask {
             met: self.all,
@@ -131,7 +133,11 @@ impl Check {
         };
         let text = match self.format {
             Format::Text => report::terminal::render(&report, self.all, style),
-            Format::Json => report::json::file(&report, self.all),
+            Format::Json => {
+                let mut text = Visible::default();
+                text.json(&report::json::file(&report, self.all));
+                text
+            }
         };
         (checked.standing(self.least()), text)
     }
@@ -159,21 +165,21 @@ struct Entries {
 impl Entries {
     fn head(&self, out: &mut Output) {
         if self.json {
-            out.text(&report::json::head());
+            out.json_part(&report::json::head());
         }
     }
 
-    fn text(&mut self, text: &str, out: &mut Output) {
+    fn text(&mut self, text: &Visible, out: &mut Output) {
         if self.json && !self.first {
-            out.text(",\n");
+            out.json_part(",\n");
         }
         self.first = false;
-        out.text(text);
+        out.visible(text);
     }
 
     fn tail(&self, out: &mut Output) {
         if self.json {
-            out.text(report::json::TAIL);
+            out.json_part(report::json::TAIL);
         }
     }
 }

@@ -34,6 +34,9 @@ pub(super) struct Compare {
     /// A folder that holds rulesets, besides those in the program
     #[arg(long)]
     rulesets: Vec<PathBuf>,
+    /// Lets `use` read files outside of the design's folder
+    #[arg(long)]
+    allow_outside: bool,
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
 }
@@ -86,6 +89,7 @@ impl Compare {
                 edition,
                 on: self.on,
                 stage: self.stage,
+                allow_outside: self.allow_outside,
                 ..Options::default()
             }
         };
@@ -150,7 +154,7 @@ impl Compare {
         }
         match self.format {
             Format::Text => out.text(&compare::text(&self.from, &self.to, &all)),
-            Format::Json => out.line(&compare::json(&self.from, &self.to, &all).to_string()),
+            Format::Json => out.json(&compare::json(&self.from, &self.to, &all)),
         }
         if failed {
             Standing::Failed.code()

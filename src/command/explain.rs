@@ -41,7 +41,7 @@ impl Explain {
         let (files, problems) = read_cases(&ruleset.files, &ruleset.edition.id);
         if !problems.is_empty() {
             let sources = Sources::over(ruleset.files.clone());
-            out.text(&render_problems(&problems, &sources, out.style()));
+            out.visible(&render_problems(&problems, &sources, out.style()));
         }
         let cases: Vec<&Case> = files
             .iter()
@@ -52,7 +52,7 @@ impl Explain {
         match self.format {
             Format::Text => out.text(&explain::text(&ruleset, rule, &reads, &cases)),
             Format::Json => {
-                out.line(&explain::json(&ruleset, rule, &reads, &cases).to_string());
+                out.json(&explain::json(&ruleset, rule, &reads, &cases));
             }
         }
         if problems.is_empty() {

@@ -1,15 +1,14 @@
 //! `amperule format`: lays designs out; never changes what they mean.
 
-use std::fs;
-use std::io::Write as _;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use clap::Args;
 
 use crate::design::format::format;
 use crate::session::Project;
-use crate::source::{Problem, SourceFile, Sources};
+use crate::source::{Problem, SourceFile, Sources, visible_line};
 
+use super::write::{Over, Writing, write};
 use super::{Output, exit};
 
 #[derive(Debug, Args)]
@@ -33,6 +32,8 @@ impl Format {
             code = exit::FAILED;
         }
         for path in files {
+            let name = path.display().to_string();
+            let name = visible_line(&name);
             let text = match project.text(&path) {
                 Ok(t) => t,
                 Err(problem) => {
@@ -50,44 +51,25 @@ impl Format {
                 }
                 Ok(new) if new == text => {}
                 Ok(_) if self.check => {
-                    out.line(&format!("{} is laid out otherwise", path.display()));
+                    out.line(&format!("{name} is laid out otherwise"));
                     code = code.max(exit::BREACH);
                 }
-                Ok(new) => match write_whole(&path, &new) {
-                    Ok(()) => out.line(&format!("{} laid out", path.display())),
-                    Err(e) => {
-                        let p = Problem::error(
-                            "unwritable",
-                            format!("`{}` cannot be written: {e}", path.display()),
-                        );
-                        out.problems(&[p], &Sources::default());
-                        code = exit::FAILED;
+                Ok(new) => {
+                    let writing = Writing {
+                        path: &path,
+                        over: Over::Text(&text),
+                        text: &new,
+                    };
+                    match write(&[writing]) {
+                        Ok(()) => out.line(&format!("{name} laid out")),
+                        Err(problem) => {
+                            out.problem(problem);
+                            code = exit::FAILED;
+                        }
                     }
-                },
+                }
             }
         }
         code
     }
-}
-
-/// Writes beside the file first, so that a failure leaves the old one whole.
-pub(super) fn write_whole(path: &Path, text: &str) -> std::io::Result<()> {
-    let mut beside = path.as_os_str().to_owned();
-    beside.push(".new");
-    let beside = PathBuf::from(beside);
-    let write = || -> std::io::Result<()> {
-        let mut file = fs::File::create(&beside)?;
-        file.write_all(text.as_bytes())?;
-        file.sync_all()?;
-        if let Ok(about) = fs::metadata(path) {
-            fs::set_permissions(&beside, about.permissions())?;
-        }
-        fs::rename(&beside, path)
-    };
-    let done = write();
-    if done.is_err() {
-        // What is left over is ours to take away; the first error is the one to tell.
-        let _ = fs::remove_file(&beside);
-    }
-    done
 }

@@ -1,16 +1,17 @@
 //! `amperule mend`: the fewest changes after which nothing is in breach.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use clap::Args;
 
 use crate::check::Standing;
 use crate::report::mend as report;
 use crate::session::Mending;
-use crate::source::Problem;
+use crate::source::{Problem, SourceFile, visible_line};
 
 use super::args::{Format, Reading};
-use super::format::write_whole;
+use super::write::{Over, Writing, write};
 use super::{Output, exit};
 
 #[derive(Debug, Args)]
@@ -22,6 +23,9 @@ pub(super) struct Mend {
     /// Writes the changes into the file, if the result is as promised
     #[arg(long)]
     write: bool,
+    /// Writes changes of files outside of the design's folder, too: other designs may use them
+    #[arg(long, requires = "write")]
+    write_outside: bool,
     /// Takes an alternative in place of a change: `1.2` is the second alternative of change 1
     #[arg(long, value_parser = parse_instead)]
     instead: Vec<(usize, usize)>,
@@ -55,8 +59,8 @@ impl Mend {
         let (found, kept) = (&mending.found, mending.as_promised);
         let (path, sources) = (&loaded.path, &loaded.sources);
         match self.format {
-            Format::Text => out.text(&report::text(path, found, kept, sources)),
-            Format::Json => out.line(&report::json(path, found, kept, sources).to_string()),
+            Format::Text => out.text(&report::text(&visible_line(path), found, kept, sources)),
+            Format::Json => out.json(&report::json(path, found, kept, sources)),
         }
         let mut standing = if kept == Some(false) {
             Standing::Failed
@@ -65,15 +69,43 @@ impl Mend {
         } else {
             Standing::Breach
         };
-        if self.write && kept == Some(true) {
-            for (name, text) in &mending.texts {
-                match write_whole(Path::new(name), text) {
-                    Ok(()) => out.note(&format!("{name} written")),
-                    Err(e) => {
-                        let text = format!("`{name}` was not written: {e}");
-                        out.problem(Problem::error("not-written", text));
-                        standing = Standing::Failed;
+        let outside = |(file, _): &&(Arc<SourceFile>, String)| {
+            !one.project.is_beside(&self.file, Path::new(file.name()))
+        };
+        let outside = mending.texts.iter().find(outside);
+        if self.write
+            && kept == Some(true)
+            && !self.write_outside
+            && let Some((file, _)) = outside
+        {
+            let text = format!(
+                "`{}` lies outside of the design's folder; nothing was written",
+                file.name()
+            );
+            let help = "other designs may use it; give --write-outside to change it all the same";
+            out.problem(Problem::error("not-written", text).help(help));
+            standing = Standing::Failed;
+        } else if self.write && kept == Some(true) {
+            // What will change is told before it does.
+            out.flush();
+            let texts = mending.texts.iter();
+            let all: Vec<Writing<'_>> = texts
+                .map(|(file, text)| Writing {
+                    path: Path::new(file.name()),
+                    over: Over::Text(file.text()),
+                    text,
+                })
+                .collect();
+            match write(&all) {
+                Ok(()) => {
+                    for w in &all {
+                        let path = w.path.display().to_string();
+                        out.note(&format!("{} written", visible_line(&path)));
                     }
+                }
+                Err(problem) => {
+                    out.problem(problem);
+                    standing = Standing::Failed;
                 }
             }
         }

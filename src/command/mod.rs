@@ -19,6 +19,7 @@ mod rules_words;
 mod sheet;
 mod survey;
 mod working;
+mod write;
 
 use std::process::ExitCode;
 
@@ -97,13 +98,14 @@ pub fn run() -> ExitCode {
         Ok(cli) => cli,
         Err(e) => {
             // Help and version are no failures; clap knows where each is printed.
-            let code = if e.use_stderr() {
-                exit::FAILED
-            } else {
-                exit::CLEAN
-            };
-            let _ = e.print();
-            return ExitCode::from(code);
+            if !e.use_stderr() {
+                let _ = e.print();
+                return ExitCode::from(exit::CLEAN);
+            }
+            // A mistake repeats what was given, whatever characters that has.
+            let text = e.render().to_string();
+            Output::new(Some(false)).note(text.trim_end());
+            return ExitCode::from(exit::FAILED);
         }
     };
     let mut out = Output::new(match cli.color {

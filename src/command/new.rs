@@ -6,14 +6,13 @@ use clap::Args;
 
 use crate::answer::starter;
 use crate::design::format::format;
-use crate::report::render_problems;
 use crate::ruleset::{Library, Request, Stage};
 use crate::session::split_rules;
-use crate::source::{Problem, SourceFile, Sources};
+use crate::source::{SourceFile, Sources, visible_line};
 
 use super::args::parse_stage;
-use super::format::write_whole;
 use super::rules::show_problems;
+use super::write::{Over, Writing, write};
 use super::{Output, exit};
 
 #[derive(Debug, Args)]
@@ -55,8 +54,7 @@ impl New {
             Err(problems) => {
                 let mut sources = Sources::default();
                 sources.add(SourceFile::new("new design", text));
-                let shown = render_problems(&problems, &sources, out.style());
-                out.note(shown.trim_end());
+                out.problems(&problems, &sources);
                 return exit::FAILED;
             }
         };
@@ -64,23 +62,19 @@ impl New {
             out.text(&text);
             return exit::CLEAN;
         };
-        let fault = if file.exists() {
-            Some("it is there already; name another file".to_owned())
-        } else {
-            write_whole(file, &text).err().map(|e| e.to_string())
+        let writing = Writing {
+            path: file,
+            over: Over::Nothing,
+            text: &text,
         };
-        match fault {
-            None => {
-                out.line(&format!("wrote {}", file.display()));
+        match write(&[writing]) {
+            Ok(()) => {
+                let file = file.display().to_string();
+                out.line(&format!("wrote {}", visible_line(&file)));
                 exit::CLEAN
             }
-            Some(why) => {
-                let p = Problem::error(
-                    "not-written",
-                    format!("`{}` was not written: {why}", file.display()),
-                );
-                let shown = render_problems(&[p], &Sources::default(), out.style());
-                out.note(shown.trim_end());
+            Err(problem) => {
+                out.problem(problem);
                 exit::FAILED
             }
         }

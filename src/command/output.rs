@@ -1,9 +1,13 @@
-//! Writing to the terminal: colours decided once, a closed pipe is a quiet end.
+//! Writing to the terminal: colours decided once, every character of other people's texts seen, a
+//! closed pipe a quiet end.
 
 use std::env;
 use std::io::{self, IsTerminal, Write};
 
-use crate::report::Style;
+use serde_json::Value;
+
+use crate::report::{Style, Visible, render_problems};
+use crate::source::{Problem, Sources, visible, visible_json};
 
 use super::exit;
 
@@ -44,8 +48,28 @@ impl Output {
         self.style
     }
 
-    /// Writes text to standard output; a failure is kept until the end.
+    /// Writes a text to standard output, of which every character is seen.
     pub fn text(&mut self, text: &str) {
+        self.raw(&visible(text));
+    }
+
+    /// Writes what is visible already, with its colours.
+    pub fn visible(&mut self, text: &Visible) {
+        self.raw(text.as_str());
+    }
+
+    /// Writes JSON to standard output, in a line.
+    pub fn json(&mut self, value: &Value) {
+        self.json_part(&format!("{value}\n"));
+    }
+
+    /// Writes a part of JSON to standard output.
+    pub fn json_part(&mut self, json: &str) {
+        self.raw(&visible_json(json));
+    }
+
+    /// The only way out; a failure is kept until the end.
+    fn raw(&mut self, text: &str) {
         if self.failed.is_none()
             && let Err(e) = self.out.write_all(text.as_bytes())
         {
@@ -59,19 +83,35 @@ impl Output {
         self.text("\n");
     }
 
-    /// Writes a line to standard error.
-    pub fn note(&mut self, text: &str) {
-        // Nobody is left to tell if standard error is closed.
-        let _ = writeln!(io::stderr().lock(), "{text}");
-    }
-
-    /// Ends the output and gives the exit code: a reader that went away is no failure.
-    pub(super) fn finish(mut self, code: u8) -> u8 {
+    /// Passes on what was written.
+    pub(super) fn flush(&mut self) {
         if self.failed.is_none()
             && let Err(e) = self.out.flush()
         {
             self.failed = Some(e);
         }
+    }
+
+    /// Writes a line to standard error.
+    pub fn note(&mut self, text: &str) {
+        // Nobody is left to tell if standard error is closed.
+        let _ = writeln!(io::stderr().lock(), "{}", visible(text));
+    }
+
+    /// Writes problems to standard error.
+    pub(super) fn problems(&mut self, problems: &[Problem], sources: &Sources) {
+        let text = render_problems(problems, sources, self.style);
+        let _ = writeln!(io::stderr().lock(), "{}", text.as_str().trim_end());
+    }
+
+    /// Writes a problem that has no place in any text to standard error.
+    pub(super) fn problem(&mut self, problem: Problem) {
+        self.problems(&[problem], &Sources::default());
+    }
+
+    /// Ends the output and gives the exit code: a reader that went away is no failure.
+    pub(super) fn finish(mut self, code: u8) -> u8 {
+        self.flush();
         match self.failed {
             Some(e) if e.kind() != io::ErrorKind::BrokenPipe => {
                 let _ = writeln!(io::stderr().lock(), "the output cannot be written: {e}");

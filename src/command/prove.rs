@@ -6,10 +6,10 @@ use clap::Args;
 
 use crate::answer::BOXES;
 use crate::report::prove as report;
-use crate::source::Problem;
+use crate::source::{Problem, visible_line};
 
 use super::args::{Format, Reading};
-use super::format::write_whole;
+use super::write::{Over, Writing, write};
 use super::{Output, exit};
 
 /// Cells of a map on a terminal and in a drawing.
@@ -29,10 +29,19 @@ pub(super) struct Prove {
     #[arg(long, value_delimiter = ',', num_args = 1..)]
     over: Vec<String>,
     /// Draws the map into an SVG file
-    #[arg(long)]
+    #[arg(long, value_parser = parse_svg)]
     svg: Option<PathBuf>,
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
+}
+
+/// A drawing must not come down on a design.
+fn parse_svg(text: &str) -> Result<PathBuf, String> {
+    let path = PathBuf::from(text);
+    if path.extension().is_some_and(|e| e == "amp") {
+        return Err("a file that ends in `.amp` is a design; name one like map.svg".to_owned());
+    }
+    Ok(path)
 }
 
 impl Prove {
@@ -87,23 +96,21 @@ impl Prove {
         match self.format {
             Format::Text => {
                 let m = cells(TEXT_CELLS);
-                out.text(&report::text(path, &proved, m.as_ref()));
+                out.text(&report::text(&visible_line(path), &proved, m.as_ref()));
             }
-            Format::Json => out.line(&report::json(path, &proved).to_string()),
+            Format::Json => out.json(&report::json(path, &proved)),
         }
         if let (Some(file), Some(m)) = (&self.svg, cells(DRAWN_CELLS)) {
-            match write_whole(file, &report::svg(path, &proved, &m)) {
-                Ok(()) => out.note(&format!("{} written", file.display())),
-                Err(e) => {
-                    return fail(
-                        Problem::error(
-                            "not-written",
-                            format!("`{}` was not written: {e}", file.display()),
-                        ),
-                        out,
-                    );
-                }
+            let writing = Writing {
+                path: file,
+                over: Over::Anything,
+                text: &report::svg(path, &proved, &m),
+            };
+            if let Err(problem) = write(&[writing]) {
+                return fail(problem, out);
             }
+            let file = file.display().to_string();
+            out.note(&format!("{} written", visible_line(&file)));
         }
         proved.standing().code()
     }

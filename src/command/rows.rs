@@ -1,6 +1,7 @@
 //! `amperule check --rows`: a template judged for each row of a table.
 
 use std::fs::File;
+use std::io::{self, BufRead as _, BufReader, Read};
 use std::path::Path;
 
 use indicatif::{ProgressBar, ProgressStyle};
@@ -11,7 +12,7 @@ use crate::answer::RowReader;
 use crate::check::{Outcome, Standing};
 use crate::ruleset::Severity;
 use crate::session::{RowResult, Rows, Unmet};
-use crate::source::{Problem, Sources};
+use crate::source::{Problem, Sources, visible_line};
 
 use super::Output;
 use super::args::{Format, Reading};
@@ -65,8 +66,7 @@ pub(super) fn run(
         out.problem(Problem::error(code, text));
         Standing::Failed
     };
-    let opened = File::open(table).and_then(|f| Ok((f.metadata()?.len(), f)));
-    let (size, source) = match opened {
+    let (size, source, separator) = match opened(table) {
         Ok(o) => o,
         Err(e) => {
             let text = format!("`{}` cannot be read: {e}", table.display());
@@ -75,13 +75,15 @@ pub(super) fn run(
     };
     let mut reader = csv::ReaderBuilder::new()
         .flexible(true)
-        .trim(csv::Trim::All)
+        .delimiter(separator)
         .from_reader(source);
     let head = match reader.headers() {
         Ok(h) => h.clone(),
         Err(e) => {
             let text = format!("the head of `{}` cannot be read: {e}", table.display());
-            return fail("bad-table", text, out);
+            let problem = Problem::error("bad-table", text);
+            out.problem(problem.help("save it as CSV in UTF-8"));
+            return Standing::Failed;
         }
     };
     let head: Vec<&str> = head.iter().collect();
@@ -90,17 +92,18 @@ pub(super) fn run(
         &one.installation,
         (&head, &table.display().to_string()),
     );
-    let rows = match rows {
+    let mut rows = match rows {
         Ok(rows) => rows,
         Err(problems) => {
             out.problems(&problems, &Sources::default());
             return Standing::Failed;
         }
     };
+    rows.decimal_commas = separator != b',';
     if !rows.ignored.is_empty() {
         out.note(&format!(
             "columns that are no parameters are left aside: {}",
-            rows.ignored.join(", ")
+            visible_line(&rows.ignored.join(", "))
         ));
     }
     if !rows.problems().is_empty() {
@@ -118,7 +121,7 @@ pub(super) fn run(
         bar.set_style(style);
     }
     if check.format == Format::Json {
-        out.text(&format!(
+        out.json_part(&format!(
             "{{\"schema\": \"amperule-rows-1\", \"path\": {}, \"rows\": [\n",
             json!(one.loaded.path)
         ));
@@ -129,18 +132,89 @@ pub(super) fn run(
     standing.max(rows.standing(check.least()))
 }
 
+/// A table as it is read: its cells between separators, its lines between line feeds.
+type Source = BufReader<Lines<File>>;
+
+/// A text whose lines all end with a line feed, however they end in the file.
+struct Lines<R> {
+    inner: R,
+    /// The last byte that was read, and the last that was passed on.
+    last: (u8, u8),
+}
+
+impl<R: Read> Read for Lines<R> {
+    fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
+        loop {
+            let n = self.inner.read(into)?;
+            if n == 0 {
+                // The last line, too.
+                let open = !matches!(self.last.1, 0 | b'\n');
+                self.last.1 = b'\n';
+                return Ok(match into.first_mut() {
+                    Some(first) if open => {
+                        *first = b'\n';
+                        1
+                    }
+                    _ => 0,
+                });
+            }
+            let mut kept = 0;
+            for i in 0..n {
+                let byte = into[i];
+                if !(byte == b'\n' && self.last.0 == b'\r') {
+                    into[kept] = if byte == b'\r' { b'\n' } else { byte };
+                    kept += 1;
+                }
+                self.last.0 = byte;
+            }
+            if kept > 0 {
+                self.last.1 = into[kept - 1];
+                return Ok(kept);
+            }
+        }
+    }
+}
+
+/// Opens a table: its size, its text and what its head shows to stand between the cells.
+fn opened(table: &Path) -> io::Result<(u64, Source, u8)> {
+    let file = File::open(table)?;
+    let size = file.metadata()?.len();
+    let last = (0, 0);
+    let mut source = BufReader::new(Lines { inner: file, last });
+    let begin = source.fill_buf()?;
+    let mut quoted = false;
+    let bare = begin.iter().filter(|byte| {
+        quoted ^= **byte == b'"';
+        !quoted
+    });
+    let head: Vec<u8> = bare.copied().take_while(|byte| *byte != b'\n').collect();
+    let separator = if head.contains(&b';') {
+        b';'
+    } else if head.contains(&b'\t') && !head.contains(&b',') {
+        b'\t'
+    } else {
+        b','
+    };
+    Ok((size, source, separator))
+}
+
 /// Reads the next rows; the last, where there are fewer than a chunk.
-fn chunk(reader: &mut csv::Reader<File>, record: &mut csv::StringRecord) -> Vec<Row> {
+fn chunk(reader: &mut csv::Reader<Source>, record: &mut csv::StringRecord) -> Vec<Row> {
     let mut all = Vec::with_capacity(CHUNK);
     while all.len() < CHUNK {
-        let line = reader.position().line();
-        match reader.read_record(record) {
+        let read = reader.read_record(record);
+        // Every line ends, so the row that was read ends just above.
+        let last = reader.position().line().saturating_sub(1);
+        match read {
             Ok(true) => {
-                let line = record.position().map_or(line, csv::Position::line);
-                all.push((line, Ok(record.iter().map(str::to_owned).collect())));
+                let breaks = record.iter().map(|c| c.matches('\n').count() as u64);
+                let line = last.saturating_sub(breaks.sum());
+                let cells = record.iter().map(|c| c.trim().to_owned());
+                all.push((line, Ok(cells.collect())));
             }
             Ok(false) => break,
             Err(e) => {
+                let line = last;
                 let fatal = matches!(e.kind(), csv::ErrorKind::Io(_));
                 all.push((line, Err(e.to_string())));
                 if fatal {
@@ -155,7 +229,7 @@ fn chunk(reader: &mut csv::Reader<File>, record: &mut csv::StringRecord) -> Vec<
 impl Table<'_> {
     fn all_rows(
         &self,
-        reader: &mut csv::Reader<File>,
+        reader: &mut csv::Reader<Source>,
         pool: Option<&rayon::ThreadPool>,
         bar: &ProgressBar,
         out: &mut Output,
@@ -185,10 +259,13 @@ impl Table<'_> {
                 counts.bad += usize::from(t.breaches == Standing::Failed);
                 standing = standing.max(t.standing);
                 if self.format == Format::Json && !t.text.is_empty() {
-                    out.text(if first { "" } else { ",\n" });
+                    out.json_part(if first { "" } else { ",\n" });
                     first = false;
                 }
-                out.text(&t.text);
+                match self.format {
+                    Format::Text => out.text(&t.text),
+                    Format::Json => out.json_part(&t.text),
+                }
             }
             bar.set_position(reader.position().byte());
             if rows.len() < CHUNK {
@@ -211,7 +288,9 @@ impl Table<'_> {
                 breaches: Standing::Failed,
                 caution: false,
                 text: match self.format {
-                    Format::Text => format!("line {line}: cannot be judged: {why}\n"),
+                    Format::Text => {
+                        format!("line {line}: cannot be judged: {}\n", visible_line(&why))
+                    }
                     Format::Json => json!({"line": line, "error": why}).to_string(),
                 },
             },
@@ -252,8 +331,8 @@ impl Table<'_> {
     fn closing(&self, c: &Counts, out: &mut Output) {
         let every_row = &self.rows.every_row;
         if self.format == Format::Json {
-            out.line(&format!(
-                "\n], \"every-row\": {}, \"counts\": {}}}",
+            out.json_part(&format!(
+                "\n], \"every-row\": {}, \"counts\": {}}}\n",
                 json!(self.listed(every_row)),
                 json!({"rows": c.rows, "breach": c.breach, "undecided": c.undecided, "caution": c.caution, "bad": c.bad})
             ));

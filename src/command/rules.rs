@@ -219,7 +219,7 @@ impl Which {
         let Some(rule) = r.rule(id) else {
             let p = Problem::error("unknown-rule", format!("there is no rule `{id}`"))
                 .did_you_mean(id, r.rules.iter().map(|r| r.id.as_str()));
-            out.note(render_problems(&[p], &Sources::default(), out.style()).trim_end());
+            out.problem(p);
             return exit::FAILED;
         };
         out.line(&format!("{}: {}", rule.id, rule.title));
@@ -266,5 +266,5 @@ impl Which {
 pub(super) fn show_problems(loaded: &Loaded, problems: &[Problem], out: &mut Output) {
     let sources = Sources::over(loaded.files.clone());
     let text = render_problems(problems, &sources, out.style());
-    out.text(&text);
+    out.visible(&text);
 }

@@ -104,8 +104,8 @@ fn cases(
             ),
             _ => p,
         };
-        out.text(&render_problems(&[p], &sources, out.style()));
-        out.text(&render_problems(&r.problems, &r.sources, out.style()));
+        out.visible(&render_problems(&[p], &sources, out.style()));
+        out.visible(&render_problems(&r.problems, &r.sources, out.style()));
     }
     (results.len() - wrong.len(), wrong.len())
 }

@@ -1,8 +1,8 @@
 //! `amperule rules words`: which blocks, parts and facts a design may hold.
 
-use crate::report::{render_problems, words};
+use crate::report::words;
 use crate::ruleset::Ruleset;
-use crate::source::{Problem, Sources, closest};
+use crate::source::{Problem, closest};
 use crate::vocabulary::{FactIx, KindId, Vocabulary};
 
 use super::args::Format;
@@ -27,8 +27,7 @@ pub(super) fn show(which: &Which, name: Option<&str>, format: Format, out: &mut 
     let found = match name.map(|n| find(&ruleset, n)).transpose() {
         Ok(found) => found,
         Err(problem) => {
-            let text = render_problems(&[problem], &Sources::default(), out.style());
-            out.note(text.trim_end());
+            out.problem(problem);
             return exit::FAILED;
         }
     };
@@ -45,7 +44,7 @@ pub(super) fn show(which: &Which, name: Option<&str>, format: Format, out: &mut 
             let width = out.style().width.clamp(60, 100);
             out.text(&words::text(&ruleset, asked, width));
         }
-        Format::Json => out.line(&words::json(&ruleset, asked).to_string()),
+        Format::Json => out.json(&words::json(&ruleset, asked)),
     }
     exit::CLEAN
 }

@@ -86,7 +86,7 @@ impl SheetFor {
         match self.format {
             Form::Text => out.text(&text(&head, &s)),
             Form::Html => out.text(&html(&head, &s)),
-            Form::Json => out.line(&json(&one.loaded.path, &head, &s).to_string()),
+            Form::Json => out.json(&json(&one.loaded.path, &head, &s)),
         }
         exit::CLEAN
     }
@@ -123,7 +123,7 @@ impl SheetFor {
         match self.format {
             Form::Text => out.text(&notice::text(&notice)),
             Form::Html => out.text(&notice::html(&notice)),
-            Form::Json => out.line(&notice::json(&one.loaded.path, &notice).to_string()),
+            Form::Json => out.json(&notice::json(&one.loaded.path, &notice)),
         }
         exit::CLEAN
     }

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 
 use crate::report::survey::{SheetHead, json, sheet_html, sheet_text, text};
+use crate::source::visible_line;
 
 use super::args::{Format, Reading};
 use super::{Output, exit};
@@ -50,8 +51,12 @@ impl SurveyOf {
             return exit::CLEAN;
         }
         match self.format {
-            Format::Text => out.text(&text(&one.loaded.path, &s, &one.loaded.sources)),
-            Format::Json => out.line(&json(&one.loaded.path, &s, &one.loaded.sources).to_string()),
+            Format::Text => out.text(&text(
+                &visible_line(&one.loaded.path),
+                &s,
+                &one.loaded.sources,
+            )),
+            Format::Json => out.json(&json(&one.loaded.path, &s, &one.loaded.sources)),
         }
         exit::CLEAN
     }

@@ -8,7 +8,7 @@ use serde_json::json;
 use crate::answer::Working;
 use crate::report::render_problems;
 use crate::report::working::{AFTER, Above, html, json as as_json, text};
-use crate::source::Problem;
+use crate::source::{Problem, visible_line};
 
 use super::args::Reading;
 use super::{Output, exit};
@@ -43,7 +43,7 @@ impl WorkingOf {
             .open(&self.file, &self.reading.options());
         if !r.is_sound() {
             let text = render_problems(&r.problems, &r.sources, out.style());
-            out.text(&text);
+            out.visible(&text);
         }
         let Some(of) = &r.installation else {
             return exit::FAILED;
@@ -75,7 +75,7 @@ impl WorkingOf {
             Form::Text => {
                 out.line(&format!(
                     "Calculations for {name}\n{}, by {rules}\n",
-                    r.path
+                    visible_line(&r.path)
                 ));
                 for w in &all {
                     out.text(&text(w, &r.sources));
@@ -92,9 +92,8 @@ impl WorkingOf {
             }
             Form::Json => {
                 let list: Vec<_> = all.iter().map(|w| as_json(w, &r.sources)).collect();
-                out.line(
-                    &json!({"schema": "amperule-working-1", "path": r.path, "workings": list})
-                        .to_string(),
+                out.json(
+                    &json!({"schema": "amperule-working-1", "path": r.path, "workings": list}),
                 );
             }
         }

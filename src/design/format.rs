@@ -63,7 +63,13 @@ pub fn format(text: &str) -> Result<String, Vec<Problem>> {
     {
         return Err(vec![fault("the comments would differ")]);
     }
-    Ok(out)
+    // Line ends are those of the first line.
+    let first = text.split_inclusive('\n').next().unwrap_or("");
+    Ok(if first.ends_with("\r\n") {
+        out.replace('\n', "\r\n")
+    } else {
+        out
+    })
 }
 
 fn fault(why: &str) -> Problem {

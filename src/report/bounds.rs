@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 use crate::answer::{AllBounds, Bound, Choices, End, LEAST_ROOM, MOST_MARGINS, Stop};
 use crate::quantity::{Rounding, format_interval, format_quantity, format_toward};
 use crate::ruleset::Severity;
-use crate::source::Sources;
+use crate::source::{Sources, visible_line};
 use crate::vocabulary::LINES;
 
 use super::json::number;
@@ -80,7 +80,12 @@ fn bound(out: &mut String, b: &Bound, sources: &Sources) {
     };
     let _ = write!(out, "\n{} = {written}", name(b));
     if let Some(at) = sources.place(b.span) {
-        let _ = write!(out, "  [{at}; settled by {}]", b.settled_by);
+        let _ = write!(
+            out,
+            "  [{}; settled by {}]",
+            visible_line(&at),
+            b.settled_by
+        );
     }
     out.push('\n');
     let end = |out: &mut String, e: &End, up: bool| {
@@ -143,7 +148,12 @@ fn why(s: &Stop, up: bool) -> String {
 fn choices(out: &mut String, c: &Choices, sources: &Sources) {
     let _ = write!(out, "\n{} of {} = {}", c.fact, c.of, c.written);
     if let Some(at) = sources.place(c.span) {
-        let _ = write!(out, "  [{at}; settled by {}]", c.settled_by);
+        let _ = write!(
+            out,
+            "  [{}; settled by {}]",
+            visible_line(&at),
+            c.settled_by
+        );
     }
     out.push('\n');
     if !c.fine.is_empty() {

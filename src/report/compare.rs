@@ -5,6 +5,7 @@ use std::fmt::Write as _;
 use serde_json::{Value, json};
 
 use crate::answer::{Change, Comparison, Said, Turn};
+use crate::source::visible_line;
 
 use super::columns;
 
@@ -21,6 +22,7 @@ fn side(s: Option<&Said>) -> String {
 /// A comparison on a terminal.
 #[must_use]
 pub fn text(from: &str, to: &str, c: &Comparison) -> String {
+    let (from, to) = (visible_line(from), visible_line(to));
     let mut out = format!(
         "from {from}\nto   {to}\nover {} {}\n",
         c.designs,
@@ -69,7 +71,7 @@ pub fn text(from: &str, to: &str, c: &Comparison) -> String {
             let _ = writeln!(
                 out,
                 "    {}{subject}: {} → {}",
-                change.design,
+                visible_line(&change.design),
                 side(change.before.as_ref()),
                 side(change.after.as_ref())
             );

@@ -12,7 +12,9 @@ use miette::{
     ThemeStyles,
 };
 
-use crate::source::{Label, Problem, SourceFile, Sources, Weight};
+use crate::source::{
+    Label, Problem, SourceFile, Sources, Weight, is_unseen, visible, visible_json, visible_line,
+};
 
 /// How the terminal is written to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -55,22 +57,20 @@ pub(super) struct Shown<'a> {
     elsewhere: Vec<Shown<'a>>,
 }
 
-/// A file as it may be shown: with control characters in it, a copy without them.
+/// A file as it may be shown: with characters in it that are not seen, a copy without them.
 struct Lines<'a>(&'a SourceFile);
 
-/// Whether a character could steer a terminal.
-fn steers(c: char) -> bool {
-    c.is_control() && !matches!(c, '\n' | '\r' | '\t')
-}
-
-/// A text without characters that could steer a terminal; places in it stay where they are.
-fn printable(text: &str) -> Cow<'_, str> {
-    if !text.contains(steers) {
+/// A text whose every character is seen or ends a line; places in it stay where they are.
+fn in_place(text: &str) -> Cow<'_, str> {
+    let unseen = |c: char| is_unseen(c) && !matches!(c, '\n' | '\r' | '\t');
+    // A carriage return is an end of line before a line feed only.
+    let lone = |i: usize| !text.get(i + 1..).unwrap_or("").starts_with('\n');
+    if !text.contains(unseen) && !text.match_indices('\r').any(|(i, _)| lone(i)) {
         return Cow::Borrowed(text);
     }
     let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
-        if steers(c) {
+    for (i, c) in text.char_indices() {
+        if unseen(c) || c == '\r' && lone(i) {
             out.extend(std::iter::repeat_n('?', c.len_utf8()));
         } else {
             out.push(c);
@@ -115,7 +115,7 @@ fn floor_char(text: &str, mut at: usize) -> usize {
 
 impl<'a> Lines<'a> {
     fn of(file: &'a SourceFile) -> Self {
-        Self(file.shown(|text| match printable(text) {
+        Self(file.shown(|text| match in_place(text) {
             Cow::Borrowed(_) => None,
             Cow::Owned(text) => Some(text),
         }))
@@ -148,7 +148,7 @@ impl SourceCode for Lines<'_> {
             0
         };
         Ok(Box::new(MietteSpanContents::new_named(
-            file.name().to_owned(),
+            visible_line(file.name()).into_owned(),
             data,
             (from, until.saturating_sub(from)).into(),
             first,
@@ -219,10 +219,10 @@ impl<'a> Shown<'a> {
         sources: &'a Sources,
     ) -> Self {
         let mut shown = Self {
-            code: code.to_owned(),
+            code: visible_line(code).into_owned(),
             weight,
-            message: printable(&message).into_owned(),
-            help: help.map(|h| printable(&h).into_owned()),
+            message: visible_line(&message).into_owned(),
+            help: help.map(|h| visible(&h).into_owned()),
             source: None,
             labels: Vec::new(),
             elsewhere: Vec::new(),
@@ -266,7 +266,7 @@ impl<'a> Shown<'a> {
     }
 
     /// Writes it out.
-    pub(super) fn render(&self, style: Style) -> String {
+    pub(super) fn render(&self, style: Style) -> Visible {
         let theme = GraphicalTheme {
             characters: ThemeCharacters::unicode(),
             styles: if style.color {
@@ -297,7 +297,8 @@ impl<'a> Shown<'a> {
                 out.push('\n');
             }
         }
-        out
+        // All that went in is visible; what is not, now, is the theme's.
+        Visible(out)
     }
 }
 
@@ -323,7 +324,7 @@ fn labelled(source: &SourceFile, label: &Label, primary: bool) -> LabeledSpan {
     let end = end.min(line_end.max(start + 1)).max((start + 1).min(len));
     // Of a very long one the beginning is shown.
     let end = floor_char(source.text(), end.min(start + LONG_LINE)).max((start + 1).min(len));
-    let text = (!label.text.is_empty()).then(|| printable(&label.text).into_owned());
+    let text = (!label.text.is_empty()).then(|| visible_line(&label.text).into_owned());
     let place: SourceSpan = (start, end - start).into();
     if primary {
         LabeledSpan::new_primary_with_span(text, place)
@@ -332,10 +333,38 @@ fn labelled(source: &SourceFile, label: &Label, primary: bool) -> LabeledSpan {
     }
 }
 
+/// A text for output. Colours in it are the program's own; in whatever else is put in, what is not
+/// seen is made visible.
+#[derive(Clone, Debug, Default)]
+pub struct Visible(String);
+
+impl Visible {
+    /// Adds a text as it is to be read.
+    pub fn plain(&mut self, text: &str) {
+        self.0.push_str(&visible(text));
+    }
+
+    /// Adds JSON, which goes on to mean the same.
+    pub fn json(&mut self, json: &str) {
+        self.0.push_str(&visible_json(json));
+    }
+
+    /// Adds what is visible already.
+    pub fn add(&mut self, other: &Self) {
+        self.0.push_str(&other.0);
+    }
+
+    /// The text with its colours.
+    #[must_use]
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+}
+
 /// Writes problems out, each with its lines.
 #[must_use]
-pub fn render_problems(problems: &[Problem], sources: &Sources, style: Style) -> String {
-    let mut out = String::new();
+pub fn render_problems(problems: &[Problem], sources: &Sources, style: Style) -> Visible {
+    let mut out = Visible::default();
     for p in problems {
         let weight = match p.weight {
             Weight::Error => Weighting::Error,
@@ -343,8 +372,8 @@ pub fn render_problems(problems: &[Problem], sources: &Sources, style: Style) ->
         };
         let help = (!p.help.is_empty()).then(|| p.help.join("\n"));
         let shown = Shown::new(p.code, weight, p.message.clone(), &p.labels, help, sources);
-        out.push_str(&shown.render(style));
-        out.push('\n');
+        out.add(&shown.render(style));
+        out.plain("\n");
     }
     out
 }

@@ -1,12 +1,16 @@
 //! Texts inside markup.
 
-/// A text as it may stand between tags and in quoted attributes.
+use crate::source::visible_line;
+
+/// A text as it may stand between tags and in quoted attributes, every character of it seen.
 #[must_use]
 pub fn escape(text: &str) -> String {
-    text.replace('&', "&amp;")
+    visible_line(text)
+        .replace('&', "&amp;")
         .replace('<', "&lt;")
         .replace('>', "&gt;")
         .replace('"', "&quot;")
+        .replace('\'', "&#39;")
 }
 
 /// A page up to its title in the opened body.
@@ -25,8 +29,8 @@ mod tests {
     #[test]
     fn what_has_a_meaning_in_markup_is_named() {
         assert_eq!(
-            escape("<a b=\"c\"> & d"),
-            "&lt;a b=&quot;c&quot;&gt; &amp; d"
+            escape("<a b=\"c\"> & 'd'\u{1b}\u{202e}"),
+            "&lt;a b=&quot;c&quot;&gt; &amp; &#39;d&#39;[U+001B][U+202E]"
         );
     }
 }

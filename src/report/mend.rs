@@ -6,16 +6,21 @@ use serde_json::{Value, json};
 
 use crate::answer::{Edit, MendChange, Mended};
 use crate::check::Subject;
-use crate::source::Sources;
+use crate::source::{FileId, Sources, visible_line};
 
-/// The lines that an edit touches, before and after.
-fn lines(out: &mut String, edits: &[Edit], sources: &Sources) {
-    let mut files: Vec<crate::source::FileId> = edits.iter().map(|e| e.span.file).collect();
+/// The lines that an edit touches, before and after, under the name of their file where it is not
+/// the design itself.
+fn lines(out: &mut String, design: &str, edits: &[Edit], sources: &Sources) {
+    let mut files: Vec<FileId> = edits.iter().map(|e| e.span.file).collect();
     files.dedup();
     for id in files {
         let Some(file) = sources.get(id) else {
             continue;
         };
+        let name = visible_line(file.name());
+        if name != design {
+            let _ = writeln!(out, "     in {name}");
+        }
         let mut touched: Vec<usize> = edits
             .iter()
             .filter(|e| e.span.file == id)
@@ -103,7 +108,7 @@ pub fn text(path: &str, m: &Mended, kept: Option<bool>, sources: &Sources) -> St
             facts(c),
             c.cost
         );
-        lines(&mut out, &c.edits, sources);
+        lines(&mut out, path, &c.edits, sources);
         let _ = writeln!(out, "     mends {}", pairs(&c.mends));
         for (j, other) in c.instead.iter().enumerate() {
             let _ = writeln!(
@@ -121,6 +126,10 @@ pub fn text(path: &str, m: &Mended, kept: Option<bool>, sources: &Sources) -> St
         out.push_str("\nWhat the design leaves open, and a value after which a rule is met:\n");
         for c in &m.filled {
             let _ = writeln!(out, "  {}: {}  ({})", c.what, facts(c), pairs(&c.mends));
+            let file = |e: &Edit| sources.get(e.span.file).map(|f| visible_line(f.name()));
+            if c.edits.iter().any(|e| file(e).is_some_and(|f| f != path)) {
+                lines(&mut out, path, &c.edits, sources);
+            }
         }
     }
     if !m.beyond.is_empty() {
@@ -138,6 +147,11 @@ pub fn text(path: &str, m: &Mended, kept: Option<bool>, sources: &Sources) -> St
             pairs(&m.left)
         );
     }
+    let files = files(m, sources);
+    if !files.is_empty() {
+        let names: Vec<_> = files.iter().map(|f| visible_line(f)).collect();
+        let _ = writeln!(out, "\nFiles that change: {}", names.join(", "));
+    }
     match kept {
         Some(true) => out.push_str(
             if m.changes.is_empty() {
@@ -153,6 +167,14 @@ pub fn text(path: &str, m: &Mended, kept: Option<bool>, sources: &Sources) -> St
     }
     out.push_str("Whether the site allows a change is for a qualified person to say.\n");
     out
+}
+
+/// The files that the changes are in.
+fn files<'s>(m: &Mended, sources: &'s Sources) -> Vec<&'s str> {
+    let mut all: Vec<FileId> = m.edits().iter().map(|e| e.span.file).collect();
+    all.dedup();
+    let files = all.into_iter().filter_map(|id| sources.get(id));
+    files.map(|f| f.name()).collect()
 }
 
 /// Mends, schema `amperule-mend-1`.
@@ -188,6 +210,7 @@ pub fn json(path: &str, m: &Mended, kept: Option<bool>, sources: &Sources) -> Va
         "filled": m.filled.iter().map(|c| change(c, sources)).collect::<Vec<_>>(),
         "beyond": m.beyond.iter().map(|(r, s, f)| json!({"rule": r, "subject": s.label, "rests-on": f})).collect::<Vec<_>>(),
         "left": pairs(&m.left),
+        "files": files(m, sources),
         "confirmed": kept,
     })
 }

@@ -27,7 +27,7 @@ use crate::source::{Problem, Sources};
 
 pub use columns::columns;
 #[cfg(feature = "cli")]
-pub use diagnostic::{Style, Weighting, render_problems};
+pub use diagnostic::{Style, Visible, Weighting, render_problems};
 
 /// What is rendered for one design.
 #[derive(Debug)]

@@ -6,21 +6,21 @@ use std::fmt::Write as _;
 use crate::check::{FigureValue, Finding, Outcome, Reason, tame};
 use crate::quantity::{format_interval, format_quantity};
 use crate::ruleset::{Confidence, Severity, Stage};
-use crate::source::Problem;
+use crate::source::{Problem, visible_line};
 
 use super::FileReport;
 use super::columns::broken;
-use super::diagnostic::{Shown, Style, Weighting, render_problems};
+use super::diagnostic::{Shown, Style, Visible, Weighting, render_problems};
 
 /// Everything about one design.
 #[must_use]
-pub fn render(file: &FileReport<'_>, all: bool, style: Style) -> String {
-    let mut out = String::new();
-    head(&mut out, file);
-    out.push_str(&render_problems(&told(file.problems), file.sources, style));
+pub fn render(file: &FileReport<'_>, all: bool, style: Style) -> Visible {
+    let mut text = Visible::default();
+    text.plain(&head(file));
+    text.add(&render_problems(&told(file.problems), file.sources, style));
     let Some(report) = file.report else {
-        let _ = writeln!(out, "{}: not judged\n", file.path);
-        return out;
+        text.plain(&format!("{}: not judged\n\n", visible_line(file.path)));
+        return text;
     };
     let shown = |f: &&Finding| match f.outcome {
         Outcome::Failed | Outcome::Departed => true,
@@ -30,10 +30,11 @@ pub fn render(file: &FileReport<'_>, all: bool, style: Style) -> String {
     };
     let findings: Vec<&Finding> = report.findings.iter().filter(shown).collect();
     for (first, others) in alike(&findings) {
-        out.push_str(&finding(first, file, style));
-        also(&mut out, &others, file);
-        out.push('\n');
+        text.add(&finding(first, file, style));
+        text.plain(&also(&others, file));
+        text.plain("\n");
     }
+    let mut out = String::new();
     not_judged(&mut out, &report.findings);
     if !all {
         open_advice(&mut out, &report.findings);
@@ -57,7 +58,8 @@ pub fn render(file: &FileReport<'_>, all: bool, style: Style) -> String {
         out.push('\n');
     }
     closing(&mut out, file);
-    out
+    text.plain(&out);
+    text
 }
 
 /// The problems that are told: that no rules are named goes without saying in a file that cannot
@@ -99,7 +101,8 @@ fn alike<'f>(findings: &[&'f Finding]) -> Vec<(&'f Finding, Vec<&'f Finding>)> {
 }
 
 /// Findings like the one above, a line each: where, and what its message says.
-fn also(out: &mut String, others: &[&Finding], file: &FileReport<'_>) {
+fn also(others: &[&Finding], file: &FileReport<'_>) -> String {
+    let mut out = String::new();
     for f in others {
         let at = f
             .labels
@@ -109,6 +112,7 @@ fn also(out: &mut String, others: &[&Finding], file: &FileReport<'_>) {
             .unwrap_or_default();
         let _ = writeln!(out, "  also {at}{}", f.message);
     }
+    out
 }
 
 /// What could not be judged for the mistakes in the text: one mistake leaves many rules open.
@@ -154,10 +158,12 @@ fn open_advice(out: &mut String, findings: &[Finding]) {
     }
 }
 
-fn head(out: &mut String, file: &FileReport<'_>) {
+fn head(file: &FileReport<'_>) -> String {
+    let path = visible_line(file.path);
+    let mut out = String::new();
     match file.ruleset {
         Some(r) => {
-            let _ = write!(out, "{}: {}", file.path, r.edition.title);
+            let _ = write!(out, "{path}: {}", r.edition.title);
             for p in &r.patches {
                 let _ = write!(out, " + {p}");
             }
@@ -175,12 +181,13 @@ fn head(out: &mut String, file: &FileReport<'_>) {
             out.push('\n');
         }
         None => {
-            let _ = writeln!(out, "{}:\n", file.path);
+            let _ = writeln!(out, "{path}:\n");
         }
     }
+    out
 }
 
-fn finding(f: &Finding, file: &FileReport<'_>, style: Style) -> String {
+fn finding(f: &Finding, file: &FileReport<'_>, style: Style) -> Visible {
     let (word, weight) = match (f.outcome, f.severity) {
         (Outcome::Failed, Severity::Breach) => ("breach", Weighting::Error),
         (Outcome::Failed, Severity::Caution) => ("caution", Weighting::Caution),
@@ -384,7 +391,7 @@ fn closing(out: &mut String, file: &FileReport<'_>) {
             parts.push(format!("{} {word}", c.of(o)));
         }
     }
-    let _ = writeln!(out, "{}: {}", file.path, parts.join(", "));
+    let _ = writeln!(out, "{}: {}", visible_line(file.path), parts.join(", "));
     let later: Vec<&str> = Stage::ALL
         .into_iter()
         .filter(|s| *s > file.stage)

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use serde_json::{Value, json};
 
 use crate::answer::{Working, WorkingStep};
-use crate::source::Sources;
+use crate::source::{Sources, visible_line};
 
 use super::json as to_json;
 use super::markup::{escape, page};
@@ -53,7 +53,7 @@ pub fn text(w: &Working, sources: &Sources) -> String {
         for input in &s.inputs {
             let mut line = format!("       {} = {}", input.name, input.value);
             if let Some(p) = input.span.and_then(|s| sources.place(s)) {
-                let _ = write!(line, "  [{p}]");
+                let _ = write!(line, "  [{}]", visible_line(&p));
             }
             if let Some(src) = &input.source {
                 let _ = write!(line, "  [{src}]");

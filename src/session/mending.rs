@@ -2,6 +2,7 @@
 
 use std::collections::BTreeSet;
 use std::path::Path;
+use std::sync::Arc;
 
 use super::installation::{Ask, Installation};
 use super::loaded::Loaded;
@@ -17,8 +18,8 @@ use crate::source::{FileId, Memory, Problem, SourceFile};
 pub struct Mending {
     /// The changes.
     pub found: Mended,
-    /// Each file that changes: its name and its text with the changes made.
-    pub texts: Vec<(String, String)>,
+    /// Each file that changes, with its text after the changes.
+    pub texts: Vec<(Arc<SourceFile>, String)>,
     /// Whether the texts, judged as a whole, are as promised; nothing, if nothing changes.
     pub as_promised: Option<bool>,
 }
@@ -39,25 +40,80 @@ impl Mending {
         let text = |span| loaded.sources.slice(span).to_owned();
         let mut found = installation.mend(&text);
         take_instead(&mut found, instead)?;
-        let edits = found.edits();
-        let files = (0_u16..).map(FileId).zip(loaded.sources.own());
-        let texts: Vec<(String, String)> = files
-            .map(|(id, file)| (file.name().to_owned(), edited(file, id, &edits)))
-            .zip(loaded.sources.own())
-            .filter(|((_, new), file)| new != file.text())
-            .map(|(edited, _)| edited)
-            .collect();
-        let as_promised = (!edits.is_empty()).then(|| {
-            let beside = project.beside(texts.iter().cloned().collect::<Memory>());
-            let again = beside.open(Path::new(&loaded.path), options);
-            let again = again.sound();
-            again.is_some_and(|again| keeps_promise(installation, again, &found))
-        });
+        let judge = Judge {
+            project,
+            loaded,
+            installation,
+            options,
+        };
+        let mut judged = judge.judge(&found);
+        // What does not come out so, as a whole, is not offered: the search looks at each rule as
+        // far as it is linked, this at all of it. An alternative that was asked for is told of.
+        while instead.is_empty() && judged.as_promised == Some(false) {
+            let fewer = (0..found.filled.len() + found.changes.len()).map(|i| without(&found, i));
+            let mut tried = fewer.map(|fewer| (judge.judge(&fewer), fewer));
+            let (next, fewer) = tried
+                .find(|(judged, _)| judged.as_promised != Some(false))
+                .unwrap_or_else(|| {
+                    let fewer = without(&found, 0);
+                    (judge.judge(&fewer), fewer)
+                });
+            (judged, found) = (next, fewer);
+        }
         Ok(Self {
             found,
-            texts,
-            as_promised,
+            texts: judged.texts,
+            as_promised: judged.as_promised,
         })
+    }
+}
+
+/// A mend without one of its changes, those that fill what is open counted first.
+fn without(found: &Mended, i: usize) -> Mended {
+    let mut fewer = found.clone();
+    if i < fewer.filled.len() {
+        fewer.filled.remove(i);
+    } else {
+        let change = fewer.changes.remove(i - fewer.filled.len());
+        let others: Vec<_> = fewer.changes.iter().flat_map(|c| &c.mends).collect();
+        let left = change.mends.iter().filter(|m| !others.contains(m));
+        fewer.left.extend(left.cloned());
+        fewer.fewest = false;
+    }
+    fewer
+}
+
+/// What a mend's texts come to.
+struct Verdict {
+    texts: Vec<(Arc<SourceFile>, String)>,
+    as_promised: Option<bool>,
+}
+
+/// A design whose mends are judged.
+struct Judge<'a> {
+    project: &'a Project,
+    loaded: &'a Loaded,
+    installation: &'a Installation,
+    options: &'a Options,
+}
+
+impl Judge<'_> {
+    /// Judges the texts that a mend makes.
+    fn judge(&self, found: &Mended) -> Verdict {
+        let edits = found.edits();
+        let files = (0_u16..).map(FileId).zip(self.loaded.sources.own());
+        let texts: Vec<(Arc<SourceFile>, String)> = files
+            .map(|(id, file)| (Arc::clone(file), edited(file, id, &edits)))
+            .filter(|(file, new)| new != file.text())
+            .collect();
+        let as_promised = (!edits.is_empty()).then(|| {
+            let over = texts.iter().map(|(file, new)| (file.name(), new.as_str()));
+            let beside = self.project.beside(over.collect::<Memory>());
+            let again = beside.open(Path::new(&self.loaded.path), self.options);
+            let again = again.sound();
+            again.is_some_and(|again| keeps_promise(self.installation, again, found))
+        });
+        Verdict { texts, as_promised }
     }
 }
 

@@ -94,7 +94,7 @@ impl Opening<'_> {
 
     /// Reads the design and the parts files that it uses.
     fn read(&mut self, path: &Path) -> Option<Arc<Parsed>> {
-        self.done.push(path.to_path_buf());
+        self.done.push(self.project.real(path));
         let main = match self.file(path) {
             Ok(parsed) => parsed,
             Err(problem) => {
@@ -102,7 +102,7 @@ impl Opening<'_> {
                 return None;
             }
         };
-        self.uses(&main, path);
+        self.uses(&main, path, path);
         self.parsed.push(Arc::clone(&main));
         Some(main)
     }
@@ -125,12 +125,14 @@ impl Opening<'_> {
         Ok(parsed)
     }
 
-    fn uses(&mut self, parsed: &Parsed, from: &Path) {
+    /// Reads what a file uses, for a design.
+    fn uses(&mut self, parsed: &Parsed, from: &Path, design: &Path) {
         for item in &parsed.tree.items {
             let Item::Use(used) = item else { continue };
             let folder = from.parent().unwrap_or(Path::new(""));
             let path = folder.join(&used.path.value);
-            if self.done.contains(&path) {
+            let real = self.project.real(&path);
+            if self.done.contains(&real) {
                 continue;
             }
             if self.done.len() >= MOST_FILES {
@@ -144,15 +146,38 @@ impl Opening<'_> {
                 );
                 continue;
             }
-            self.done.push(path.clone());
+            self.done.push(real);
+            if let Some(problem) = self.unread(&path, design) {
+                self.problems.push(problem.at(used.path.span, ""));
+                continue;
+            }
             match self.file(&path) {
                 Ok(parts) => {
-                    self.uses(&parts, &path);
+                    self.uses(&parts, &path, design);
                     self.parsed.push(parts);
                 }
                 Err(problem) => self.problems.push(problem.at(used.path.span, "used here")),
             }
         }
+    }
+
+    /// Why a file that is used is not even looked at: what a stranger's design names is not read
+    /// wherever it lies, and lines of what is no design are not shown.
+    fn unread(&self, path: &Path, design: &Path) -> Option<Problem> {
+        let shown = path.display();
+        if !self.options.allow_outside && !self.project.is_beside(design, path) {
+            let text = format!("`{shown}` lies outside of the design's folder and is not read");
+            return Some(Problem::error("outside", text).help(
+                "put it into the folder of the design, or give --allow-outside if you trust the design",
+            ));
+        }
+        let real = self.project.real(path);
+        if real.extension().is_none_or(|e| e != "amp") {
+            let text = format!("`{shown}` is no design and is not read");
+            let why = "the name of a file with parts ends in `.amp`, and so does that of what it leads to";
+            return Some(Problem::error("no-design", text).help(why));
+        }
+        None
     }
 
     /// The ruleset that the options or the design name, and the stage it is judged at.

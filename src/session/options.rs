@@ -16,6 +16,8 @@ pub struct Options {
     pub stage: Option<Stage>,
     /// Values of parameters: name and text, `("run", "12 m")`.
     pub set: Vec<(String, String)>,
+    /// A design may use files outside of its folder.
+    pub allow_outside: bool,
 }
 
 impl Options {

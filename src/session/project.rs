@@ -1,7 +1,7 @@
 //! A place with designs and the rulesets they are judged by.
 
 use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
+use std::path::{Component, Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard};
 
 use super::kept::Kept;
@@ -124,6 +124,25 @@ impl Project {
         self.files.read(path).map_err(|why| {
             let path = path.display();
             Problem::error("unreadable", format!("`{path}` cannot be read: {why}"))
+        })
+    }
+
+    /// What a path leads to, the same for each of its spellings.
+    pub(super) fn real(&self, path: &Path) -> PathBuf {
+        self.files.real(path)
+    }
+
+    /// Whether a file is a design itself or lies in its folder or below, links followed.
+    #[must_use]
+    pub fn is_beside(&self, design: &Path, file: &Path) -> bool {
+        if design == file {
+            return true;
+        }
+        let folder = self.real(&design.parent().unwrap_or(Path::new("")).join("."));
+        let file = self.real(file);
+        file.strip_prefix(folder).is_ok_and(|inside| {
+            let mut parts = inside.components();
+            parts.all(|part| matches!(part, Component::Normal(_)))
         })
     }
 

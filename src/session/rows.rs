@@ -1,6 +1,7 @@
 //! A template judged for each row of a table: what the columns are, what a cell means, and what a
 //! row comes to, under the same departures and the same standing as a check.
 
+use std::borrow::Cow;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -41,6 +42,8 @@ pub struct Rows<'a> {
     pub every_row: Vec<Unmet>,
     /// What is counted for every row.
     fixed: Counts,
+    /// The cells are not separated by commas, so a comma in a number is a decimal one.
+    pub decimal_commas: bool,
 }
 
 /// One rule for one subject.
@@ -111,6 +114,7 @@ impl<'a> Rows<'a> {
             ignored,
             every_row: Vec::new(),
             fixed: Counts::default(),
+            decimal_commas: false,
         };
         let mut counts = Counts::default();
         rows.every_row = rows.outcomes(&rows.judge.fixed, &mut counts, &mut Used::default());
@@ -193,8 +197,13 @@ impl<'a> Rows<'a> {
     /// The set of each parameter in a row.
     fn values<S: AsRef<str>>(&self, cells: &[S]) -> Result<Vec<Val>, String> {
         if cells.len() != self.columns.len() {
+            let hint = if cells.len() > self.columns.len() && !self.decimal_commas {
+                "; a decimal comma parts a cell: write a point, or separate the cells by semicolons"
+            } else {
+                ""
+            };
             return Err(format!(
-                "it has {} {} where the head has {}",
+                "it has {} {} where the head has {}{hint}",
                 cells.len(),
                 if cells.len() == 1 { "cell" } else { "cells" },
                 self.columns.len()
@@ -210,6 +219,11 @@ impl<'a> Rows<'a> {
             if cell.is_empty() {
                 continue;
             }
+            let cell = match p.words.is_empty() {
+                true => self.with_points(cell)?,
+                false => Cow::Borrowed(cell),
+            };
+            let cell = cell.as_ref();
             match plain_value(p, column.unit.as_ref(), cell) {
                 Some(val) => values[column.parameter] = val,
                 None => slow.push((
@@ -230,7 +244,58 @@ impl<'a> Rows<'a> {
         Ok(values)
     }
 
-    /// Ranges and mistakes: the whole design is read again with these values set, so that a cell
+    /// A cell whose decimal commas are points.
+    fn with_points<'c>(&self, cell: &'c str) -> Result<Cow<'c, str>, String> {
+        if !cell.contains(',') {
+            return Ok(Cow::Borrowed(cell));
+        }
+        let mut out = String::with_capacity(cell.len());
+        let in_number = |c: char| c.is_ascii_digit() || matches!(c, ',' | '.');
+        let mut rest = cell;
+        while let Some(start) = rest.find(|c: char| c.is_ascii_digit()) {
+            out.push_str(&rest[..start]);
+            let from = &rest[start..];
+            let end = from.find(|c| !in_number(c)).unwrap_or(from.len());
+            // A range is no number, and a comma behind one is not inside of it.
+            let end = from.find("..").map_or(end, |dots| dots.min(end));
+            let number = from[..end].trim_end_matches(',');
+            out.push_str(&self.with_point(number)?);
+            rest = &from[number.len()..];
+        }
+        out.push_str(rest);
+        Ok(Cow::Owned(out))
+    }
+
+    /// One number with a point for a decimal comma, where it is told what the comma means.
+    fn with_point(&self, number: &str) -> Result<String, String> {
+        let Some((whole, part)) = number.split_once(',') else {
+            return Ok(number.to_owned());
+        };
+        if whole.contains('.') || part.contains([',', '.']) {
+            // The last sign is the decimal one where there are several.
+            let sign = number.rfind([',', '.']).unwrap_or(number.len());
+            let digits = |text: &str| text.replace([',', '.'], "");
+            return Err(format!(
+                "`{number}` has more than one sign in it; write it with one decimal point, like {}.{}",
+                digits(&number[..sign]),
+                digits(&number[sign..])
+            ));
+        }
+        let point = format!("{whole}.{part}");
+        if part.len() == 3 && whole.len() <= 3 && !whole.starts_with('0') {
+            return Err(format!(
+                "`{number}` may be {point} or {whole}{part}; write {point}0 or {whole}{part}"
+            ));
+        }
+        if self.decimal_commas {
+            return Ok(point);
+        }
+        Err(format!(
+            "`{number}` has a decimal comma; write {point}, or separate the cells by semicolons"
+        ))
+    }
+
+    /// Mistakes, and what is no plain number or range: the whole design is read again with these values set, so that a cell
     /// means what `--set` would mean.
     fn read_again(&self, cells: &[(usize, String)], values: &mut [Val]) -> Result<(), String> {
         let mut options = self.options.clone();
@@ -347,11 +412,7 @@ fn misspelt(name: &str, near: &str, table: &str) -> Problem {
         "unknown-parameter",
         format!("the column `{name}` of `{table}` is no parameter of the template"),
     )
-    .help(if name.contains(';') {
-        "separate the cells by commas, and write decimals with a point".to_owned()
-    } else {
-        format!("did you mean `{near}`?")
-    })
+    .help(format!("did you mean `{near}`?"))
 }
 
 fn no_parameter(parameters: &[Parameter], table: &str) -> Problem {
@@ -367,18 +428,38 @@ fn no_parameter(parameters: &[Parameter], table: &str) -> Problem {
     })
 }
 
-/// A plain number with the parameter's unit, or a word of its alternatives; anything else is read
-/// by the language itself.
+/// A plain number or range with the parameter's unit, or a word of its alternatives; anything else
+/// is read by the language itself.
 fn plain_value(p: &Parameter, head: Option<&Unit>, cell: &str) -> Option<Val> {
     if !p.words.is_empty() {
         let i = p.words.iter().position(|w| w == cell)?;
         return p.set.as_words().has(i).then(|| Val::words(WordSet::one(i)));
     }
+    let (lo, hi) = match cell.split_once("..") {
+        None => {
+            let (x, _) = plain_number(p, head, cell)?;
+            (x, x)
+        }
+        Some((from, to)) => {
+            let (lo, bare_from) = plain_number(p, head, from.trim())?;
+            let (hi, bare_to) = plain_number(p, head, to.trim())?;
+            // A unit behind the second number is that of the first, too, whatever the head says.
+            if lo > hi || bare_from != bare_to {
+                return None;
+            }
+            (lo, hi)
+        }
+    };
+    (p.set.lo <= lo && hi <= p.set.hi).then_some(Val { lo, hi, ..p.set })
+}
+
+/// A plain number, and whether it stands without a unit.
+fn plain_number(p: &Parameter, head: Option<&Unit>, text: &str) -> Option<(f64, bool)> {
     let own = p.unit.as_ref()?;
-    let end = cell
+    let end = text
         .find(|c: char| !(c.is_ascii_digit() || c == '.' || c == '-'))
-        .unwrap_or(cell.len());
-    let (digits, rest) = cell.split_at(end);
+        .unwrap_or(text.len());
+    let (digits, rest) = text.split_at(end);
     let rest = rest.trim();
     let unit = match (rest.is_empty(), head) {
         (true, Some(u)) => u,
@@ -387,10 +468,5 @@ fn plain_value(p: &Parameter, head: Option<&Unit>, cell: &str) -> Option<Val> {
         (false, _) if rest == own.text() => own,
         _ => return None,
     };
-    let x = parse_quantity(digits, unit)?;
-    (p.set.lo <= x && x <= p.set.hi).then_some(Val {
-        lo: x,
-        hi: x,
-        ..p.set
-    })
+    Some((parse_quantity(digits, unit)?, rest.is_empty()))
 }

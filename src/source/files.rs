@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Debug;
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::{Component, Path, PathBuf};
 use std::sync::Arc;
 
 /// The largest file that is read, in bytes: what is larger is no design and no ruleset.
@@ -26,6 +26,27 @@ pub trait Files: Debug + Send + Sync {
 
     /// Whether a path leads to a folder.
     fn is_folder(&self, path: &Path) -> bool;
+
+    /// What a path leads to: the same for each of its spellings, links followed where there are
+    /// any.
+    fn real(&self, path: &Path) -> PathBuf {
+        tidy(path)
+    }
+}
+
+/// A path without `.`, and without `..` as far as it can be told from the names.
+fn tidy(path: &Path) -> PathBuf {
+    let mut out = PathBuf::new();
+    for part in path.components() {
+        match (part, out.components().next_back()) {
+            (Component::CurDir, _) | (Component::ParentDir, Some(Component::RootDir)) => {}
+            (Component::ParentDir, Some(Component::Normal(_))) => {
+                out.pop();
+            }
+            _ => out.push(part),
+        }
+    }
+    out
 }
 
 /// One name in a folder.
@@ -82,6 +103,16 @@ impl Files for Disk {
     fn is_folder(&self, path: &Path) -> bool {
         path.is_dir()
     }
+
+    fn real(&self, path: &Path) -> PathBuf {
+        let path = std::path::absolute(path).unwrap_or_else(|_| path.to_path_buf());
+        // Of a file that is not there, the folder that is.
+        let there = path
+            .ancestors()
+            .find_map(|a| Some((a, fs::canonicalize(a).ok()?)));
+        let real = there.and_then(|(a, real)| Some(real.join(path.strip_prefix(a).ok()?)));
+        tidy(&real.unwrap_or(path))
+    }
 }
 
 /// Texts that a host keeps, by path.
@@ -109,7 +140,7 @@ impl<P: Into<PathBuf>, T: Into<String>> FromIterator<(P, T)> for Memory {
 
 impl Files for Memory {
     fn read(&self, path: &Path) -> Result<String, String> {
-        let text = self.0.get(path);
+        let text = self.0.get(path).or_else(|| self.0.get(&tidy(path)));
         text.cloned()
             .ok_or_else(|| "there is no such file".to_owned())
     }
@@ -151,7 +182,9 @@ pub struct Overlay {
 
 impl Files for Overlay {
     fn read(&self, path: &Path) -> Result<String, String> {
-        self.over.read(path).or_else(|_| self.under.read(path))
+        // Only under the very name: what `..` leads to is for the place below to say.
+        let over = self.over.0.get(path).cloned();
+        over.map_or_else(|| self.under.read(path), Ok)
     }
 
     fn list(&self, folder: &Path) -> Result<Vec<Entry>, String> {
@@ -167,5 +200,9 @@ impl Files for Overlay {
 
     fn is_folder(&self, path: &Path) -> bool {
         self.over.is_folder(path) || self.under.is_folder(path)
+    }
+
+    fn real(&self, path: &Path) -> PathBuf {
+        self.under.real(path)
     }
 }

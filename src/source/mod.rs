@@ -3,7 +3,9 @@
 mod file;
 mod files;
 mod problem;
+mod visible;
 
 pub use file::{FileId, Position, SourceFile, Sources, Span, Spanned};
 pub use files::{Disk, Entry, Files, MOST_BYTES, Memory, Overlay};
 pub use problem::{Label, Problem, Weight, closest};
+pub use visible::{is_unseen, visible, visible_json, visible_line};

@@ -5,15 +5,15 @@ use std::collections::BTreeSet;
 use std::path::Path;
 use std::sync::Arc;
 
-use amperule::answer::Mended;
-use amperule::check::Outcome;
+use amperule::answer::{Edit, Mended};
+use amperule::check::{Outcome, Subject};
 use amperule::ruleset::Severity;
 use amperule::session::{Installation, Mending, Options, Project};
 use amperule::source::Memory;
 use amperule::vocabulary::WordSet;
 
 use super::common::{PATH, project};
-use super::{CLEAN, FAULTS, breaches, design, options, report, those, with};
+use super::{CLEAN, FAULTS, SURVEY, breaches, design, options, report, those, with};
 
 /// What can be done about the text of a project, with alternatives taken.
 fn mending(project: &Project, options: &Options, instead: &[(usize, usize)]) -> Mending {
@@ -352,4 +352,80 @@ fn a_route_is_never_made_longer() {
         longer.len() == 1 && longer[0].contains("length"),
         "{longer:?}"
     );
+}
+
+/// What two changes mend, each alone, is named under one of them: no breach goes unnamed.
+#[test]
+fn every_breach_is_mended_beyond_or_left_by_name() {
+    let edits = [
+        ("premises: dwelling", "premises: private-car-park"),
+        ("phases: 1", "phases: 2"),
+        (
+            "main-switch: switch { In: 100 A  poles: 2 }",
+            "main-switch: switch { In: 100 A  poles: 3 }",
+        ),
+        (
+            "armoured { size: 6 mm²  insulation: XLPE",
+            "armoured { size: 6 mm²  insulation: XHHW-2",
+        ),
+        ("  terminal-max: 10 mm²\n", ""),
+    ];
+    // As it is, with all of these, and with each of them.
+    for picked in [&edits[..0], &edits[..]].into_iter().chain(edits.chunks(1)) {
+        let text = with(FAULTS, picked);
+        let m = mending(&project(&text), &options(), &[]);
+        keeps_its_promise(&text, &m);
+        let found = &m.found;
+        let key = |(rule, of): &(String, Subject)| (rule.clone(), of.path.clone());
+        let mended = found.changes.iter().flat_map(|c| c.mends.iter().map(key));
+        let beyond = found
+            .beyond
+            .iter()
+            .map(|(r, s, _)| (r.clone(), s.path.clone()));
+        let named: BTreeSet<_> = mended
+            .chain(beyond)
+            .chain(found.left.iter().map(key))
+            .collect();
+        let breaches: BTreeSet<_> = found.breaches.iter().map(key).collect();
+        assert_eq!(named, breaches, "{picked:?}");
+        // And no change is there for nothing.
+        assert!(
+            found.changes.iter().all(|c| !c.mends.is_empty()),
+            "{picked:?}"
+        );
+    }
+}
+
+/// A fact that is open and decides two rules gets one value that is right for both.
+#[test]
+fn what_is_open_is_filled_once_for_all_that_it_decides() {
+    let start = SURVEY.find("  location: ").expect("a location");
+    let end = start + SURVEY[start..].find('\n').expect("its end") + 1;
+    let text = format!("{}{}", &SURVEY[..start], &SURVEY[end..]);
+    let start = text.find("  ip-code: ").expect("a code");
+    let end = start + text[start..].find('\n').expect("its end");
+    let text = format!("{}  ip-code: ?{}", &text[..start], &text[end..]);
+    let m = mending(&project(&text), &options(), &[]);
+    keeps_its_promise(&text, &m);
+    let codes = m
+        .found
+        .filled
+        .iter()
+        .filter(|c| c.facts.iter().any(|(f, ..)| f == "ip-code"));
+    let codes: Vec<_> = codes.collect();
+    let [code] = codes.as_slice() else {
+        unreachable!("one change fills the code: {codes:?}")
+    };
+    assert_eq!(
+        code.facts,
+        [("ip-code".to_owned(), "?".to_owned(), "IP44".to_owned())]
+    );
+    let rules: Vec<&str> = code.mends.iter().map(|(rule, _)| rule.as_str()).collect();
+    assert_eq!(
+        rules,
+        ["iec-enclosure-suits-solids", "iec-enclosure-suits-water"]
+    );
+    let edits = m.found.edits();
+    let apart = |w: &[Edit]| w[0].span.end <= w[1].span.start;
+    assert!(edits.windows(2).all(apart), "{edits:?}");
 }

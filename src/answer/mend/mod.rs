@@ -135,17 +135,17 @@ pub fn mend(
             out.beyond.push((rule, subject, rests_on(&residual, v)));
         }
     }
-    let (turned, changed, left) = repair(&mut search, &able);
+    let (mut turned, mut changed, left) = repair(&mut search, &able);
     out.left = left.iter().map(|v| name(*v)).collect();
     let done: Vec<usize> = able.iter().copied().filter(|v| !left.contains(v)).collect();
+    drop_idle(&mut search, &mut turned, &mut changed, &done);
     search.settle(&[]);
     out.fewest = left.is_empty() && none_fewer(&mut search, &done, changed.len());
-    let mut turned = turned;
     search.settle(&turned);
     search.trim(&mut turned, &done);
-    for group in &changed {
+    let mends = shared_out(&mut search, &turned, &changed, &done);
+    for (group, mends) in changed.iter().zip(mends) {
         let without = outside(&search, &turned, *group);
-        let mends = search.left(&done, &without);
         let instead = instead(&mut search, &without, &mends, &done, &changed);
         let mut change = change(&search, &residual, *group, &turned, text);
         change.mends = mends.iter().map(|v| name(*v)).collect();
@@ -158,6 +158,51 @@ pub fn mend(
     fill(&mut search, &residual, &done, &mut turned, text, &mut out);
     out.work = residual.program.ops.len() as u64 + search.work();
     out
+}
+
+/// Takes back changes that nothing needs any more, now that all others are made.
+fn drop_idle(
+    search: &mut Search<'_>,
+    turned: &mut Turned,
+    changed: &mut Vec<usize>,
+    done: &[usize],
+) {
+    for group in changed.clone() {
+        let without = outside(search, turned, group);
+        let idle = !search.spent()
+            && search.left(done, &without).is_empty()
+            && search.suffers(&without, done).is_none();
+        if idle {
+            *turned = without;
+            changed.retain(|g| *g != group);
+        }
+    }
+}
+
+/// What each change mends: what is broken again without it. What two of them mend, each alone, is
+/// said of the first that it depends on.
+fn shared_out(
+    search: &mut Search<'_>,
+    turned: &Turned,
+    changed: &[usize],
+    done: &[usize],
+) -> Vec<Vec<usize>> {
+    let mut all: Vec<Vec<usize>> = Vec::new();
+    for group in changed {
+        let without = outside(search, turned, *group);
+        all.push(search.left(done, &without));
+    }
+    for v in done {
+        if all.iter().any(|mends| mends.contains(v)) {
+            continue;
+        }
+        let of = |group: &usize| search.deps[*v].contains(group);
+        let first = changed.iter().position(of).unwrap_or(0);
+        if let Some(mends) = all.get_mut(first) {
+            mends.push(*v);
+        }
+    }
+    all
 }
 
 /// Verdicts of which a departure covers a breach.
@@ -494,6 +539,13 @@ fn change(
     }
 }
 
+/// Facts of one thing that were `?`, by their knobs, and the verdicts that values of them decide.
+struct Filled {
+    group: usize,
+    knobs: Vec<usize>,
+    decides: Vec<usize>,
+}
+
 /// Gives values to what the designer left as `?`, where that decides an undecided requirement.
 fn fill(
     search: &mut Search<'_>,
@@ -503,43 +555,56 @@ fn fill(
     text: &dyn Fn(Span) -> String,
     out: &mut Mended,
 ) {
+    let repaired: Vec<usize> = turned.iter().map(|(k, _)| *k).collect();
     let undecided: Vec<usize> = (0..residual.verdicts.len())
         .filter(|v| {
             search.needs[*v] == Need::NotFail && residual.rule(*v).severity == Severity::Breach
         })
         .collect();
+    let mut filled: Vec<Filled> = Vec::new();
     for v in undecided {
         let with = search.assignment(turned);
         if search.spent() || search.engine.truth(v, &with) != TruthSet::U {
             continue;
         }
-        for g in search.deps[v].clone() {
-            if !search.groups[g]
-                .knobs
-                .iter()
-                .any(|k| search.knobs[*k].unknown)
-            {
+        for group in search.deps[v].clone() {
+            let open = |k: &usize| search.knobs[*k].unknown && !repaired.contains(k);
+            if !search.groups[group].knobs.iter().any(open) {
                 continue;
             }
-            let Some(way) = search.ways(g, v, turned, done).into_iter().find(|w| {
-                w.turned
-                    .iter()
-                    .filter(|t| !turned.contains(t))
-                    .all(|(k, _)| search.knobs[*k].unknown)
-            }) else {
+            let ways = search.ways(group, v, turned, done);
+            let fresh = |w: &Way| -> Vec<usize> {
+                let other = w.turned.iter().filter(|t| !turned.contains(t));
+                other.map(|(k, _)| *k).collect()
+            };
+            let open = |k: &usize| search.knobs[*k].unknown && !repaired.contains(k);
+            let Some(way) = ways.into_iter().find(|w| fresh(w).iter().all(open)) else {
                 continue;
             };
-            let fresh: Turned = way
-                .turned
-                .iter()
-                .filter(|t| !turned.contains(t))
-                .copied()
-                .collect();
-            let mut c = change(search, residual, g, &fresh, text);
-            c.mends = vec![(residual.rule(v).id.clone(), residual.subject(v))];
-            out.filled.push(c);
+            let knobs = fresh(&way);
+            match filled.iter_mut().find(|f| f.group == group) {
+                // What is chosen for two rules is chosen once.
+                Some(before) => {
+                    before.knobs.extend(knobs);
+                    before.decides.push(v);
+                }
+                None => filled.push(Filled {
+                    group,
+                    knobs,
+                    decides: vec![v],
+                }),
+            }
+            // What is met by now is not given up for the next.
+            search.needs[v] = Need::Keep;
             *turned = way.turned;
             break;
         }
+    }
+    for f in filled {
+        let chosen = turned.iter().filter(|(k, _)| f.knobs.contains(k));
+        let mut c = change(search, residual, f.group, &chosen.copied().collect(), text);
+        let name = |v: &usize| (residual.rule(*v).id.clone(), residual.subject(*v));
+        c.mends = f.decides.iter().map(name).collect();
+        out.filled.push(c);
     }
 }

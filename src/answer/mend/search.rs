@@ -204,7 +204,7 @@ impl<'a> Search<'a> {
     }
 
     /// The first verdict that suffers from what was turned.
-    fn suffers(&mut self, turned: &[(usize, Val)], mended: &[usize]) -> Option<usize> {
+    pub(super) fn suffers(&mut self, turned: &[(usize, Val)], mended: &[usize]) -> Option<usize> {
         let with = self.assignment(turned);
         self.engine.assign(&with);
         let mut seen: FxHashSet<usize> = FxHashSet::default();
