@@ -16,6 +16,8 @@ mod departures;
 mod figures;
 #[path = "semantics/layers.rs"]
 mod layers;
+#[path = "semantics/left_out.rs"]
+mod left_out;
 #[path = "semantics/lexical.rs"]
 mod lexical;
 #[path = "semantics/miniature.rs"]

@@ -65,6 +65,8 @@ pub enum Reason {
     NotComputable,
     /// The ruleset has no figure here.
     Gap,
+    /// The rules leave it out, and it matters here.
+    LeftOut,
 }
 
 impl Reason {
@@ -76,6 +78,7 @@ impl Reason {
             Self::Unresolved => "unresolved",
             Self::NotComputable => "not-computable",
             Self::Gap => "gap-in-ruleset",
+            Self::LeftOut => "left-out",
         }
     }
 }

@@ -7,7 +7,7 @@ use crate::quantity::TruthSet;
 use crate::ruleset::{Piece, Rule, Ruleset, Severity, Stage, Template, Way};
 use crate::source::{Label, Problem, Span, Weight};
 
-use super::departures::{Departures, Used};
+use super::departures::{Departures, Used, recorded};
 use super::figures::{assumed, figures};
 use super::finding::{Finding, Outcome, Reason, Report, WayState, fingerprint};
 use super::link::{LeafInfo, Linker};
@@ -131,9 +131,16 @@ pub fn check(ruleset: &Ruleset, design: &Design, settings: &Settings) -> Judged 
             continue;
         }
         let mut finding = view.finding(p, &mut refiner, settings, &installation);
-        let (outcome, reason) = departures.outcome(p.rule, p.subject, finding.outcome, &mut used);
+        if p.rule.is_left_out() && finding.outcome == Outcome::NotApplicable {
+            continue;
+        }
+        let (outcome, by) = departures.outcome(p.rule, p.subject, finding.outcome, &mut used);
         finding.outcome = outcome;
-        finding.departure = reason.map(str::to_owned);
+        finding.departure = by.and_then(recorded);
+        if p.rule.is_left_out() && by.is_some() {
+            // It says how to record what is recorded.
+            finding.help.clear();
+        }
         count(&mut judged.report, outcome, p.rule);
         judged.report.findings.push(finding);
     }
@@ -186,7 +193,9 @@ fn link<'r>(
     report: &mut Report,
 ) -> Option<Pending<'r>> {
     let Some(linked) = link_rule(linker, rule, subject) else {
-        count(report, Outcome::NotApplicable, rule);
+        if !rule.is_left_out() {
+            count(report, Outcome::NotApplicable, rule);
+        }
         return None;
     };
     let LinkedRule {
@@ -280,14 +289,17 @@ impl View<'_> {
         installation: &str,
     ) -> Finding {
         let rule = p.rule;
-        let natural = self.program.val(p.root);
+        // Of what is left out, `require` is that it does not matter here.
+        let left_out = rule.is_left_out();
+        let root = if left_out { p.require } else { p.root };
+        let natural = self.program.val(root);
         let (mut outcome, mut reason) = (Outcome::Met, None);
         let mut flags = natural.flags;
         let mut decision: Option<Decision> = None;
         let mut cone: Option<Cone> = None;
         let truth = match natural.as_truth() {
             TruthSet::U => {
-                let c = refiner.get().cone(p.root);
+                let c = refiner.get().cone(root);
                 let d = refiner.get().decide(&c, settings.budget);
                 let t = d.truth;
                 flags = flags.with(d.flags);
@@ -305,8 +317,12 @@ impl View<'_> {
             }
             t => t,
         };
-        if truth == TruthSet::F {
+        if truth == TruthSet::F && left_out {
+            (outcome, reason) = (Outcome::Undecided, Some(Reason::LeftOut));
+        } else if truth == TruthSet::F {
             outcome = Outcome::Failed;
+        } else if truth == TruthSet::T && left_out {
+            outcome = Outcome::NotApplicable;
         } else if truth == TruthSet::T {
             // Not applicable only where `where` is false for all.
             if let Some(a) = p.applies
@@ -351,13 +367,14 @@ impl View<'_> {
             return finding;
         }
         if let Some(texts) = &p.texts {
-            finding.message = match (outcome, &texts.open) {
-                (Outcome::Failed, _) => self.show(&texts.message),
-                (_, Some(open)) => self.show(open),
-                _ => format!("whether this holds is not known: {}", rule.title),
+            let told = outcome == Outcome::Failed || reason == Some(Reason::LeftOut);
+            finding.message = match &texts.open {
+                _ if told => self.show(&texts.message),
+                Some(open) => self.show(open),
+                None => format!("whether this holds is not known: {}", rule.title),
             };
             if let Some(h) = &texts.help
-                && outcome == Outcome::Failed
+                && told
             {
                 finding.help.push(self.show(h));
             }
@@ -398,7 +415,8 @@ impl View<'_> {
                         refiner.get().run_with(a, &[(n.leaf, y)]).as_truth() == TruthSet::F
                     })
                 });
-                let mut m = self.missing(n.leaf, n.yes, n.no);
+                let breaks = n.no.filter(|_| !left_out);
+                let mut m = self.missing(n.leaf, n.yes, breaks);
                 if away {
                     m.spares = m.passes.take();
                 }
@@ -407,7 +425,7 @@ impl View<'_> {
             finding
                 .missing
                 .dedup_by(|a, b| a.of == b.of && a.fact == b.fact);
-            if let (Some(y), Some(n)) = (&d.yes, &d.no) {
+            if let (Some(y), Some(n), false) = (&d.yes, &d.no, left_out) {
                 let y = plain::witness(self.program, refiner.get(), c, y, true, &about);
                 let n = plain::witness(self.program, refiner.get(), c, n, false, &about);
                 finding.witnesses = Some((self.witness(&y), self.witness(&n)));

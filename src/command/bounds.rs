@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use crate::report;
+use crate::report::{self, cautions};
 use crate::source::{Problem, Sources};
 
 use super::args::{Format, Reading};
@@ -55,7 +55,9 @@ impl Bounds {
                 let named = !self.facts.is_empty();
                 out.text(&report::bounds::text(path, &all, named, sources));
             }
-            Format::Json => out.line(&report::bounds::json(path, &all, sources).to_string()),
+            Format::Json => {
+                out.line(&cautions::with(report::bounds::json(path, &all, sources)).to_string())
+            }
         }
         exit::CLEAN
     }

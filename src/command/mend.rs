@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use crate::check::Standing;
-use crate::report::mend as report;
+use crate::report::{cautions, mend as report};
 use crate::session::Mending;
 use crate::source::Problem;
 
@@ -56,7 +56,9 @@ impl Mend {
         let (path, sources) = (&loaded.path, &loaded.sources);
         match self.format {
             Format::Text => out.text(&report::text(path, found, kept, sources)),
-            Format::Json => out.line(&report::json(path, found, kept, sources).to_string()),
+            Format::Json => {
+                out.line(&cautions::with(report::json(path, found, kept, sources)).to_string())
+            }
         }
         let mut standing = if kept == Some(false) {
             Standing::Failed

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use crate::answer::BOXES;
-use crate::report::prove as report;
+use crate::report::{cautions, prove as report};
 use crate::source::Problem;
 
 use super::args::{Format, Reading};
@@ -89,7 +89,7 @@ impl Prove {
                 let m = cells(TEXT_CELLS);
                 out.text(&report::text(path, &proved, m.as_ref()));
             }
-            Format::Json => out.line(&report::json(path, &proved).to_string()),
+            Format::Json => out.line(&cautions::with(report::json(path, &proved)).to_string()),
         }
         if let (Some(file), Some(m)) = (&self.svg, cells(DRAWN_CELLS)) {
             match write_whole(file, &report::svg(path, &proved, &m)) {

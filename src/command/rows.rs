@@ -9,6 +9,7 @@ use serde_json::json;
 
 use crate::answer::RowReader;
 use crate::check::{Outcome, Standing};
+use crate::report::cautions;
 use crate::ruleset::Severity;
 use crate::session::{RowResult, Rows, Unmet};
 use crate::source::{Problem, Sources};
@@ -253,8 +254,9 @@ impl Table<'_> {
         let every_row = &self.rows.every_row;
         if self.format == Format::Json {
             out.line(&format!(
-                "\n], \"every-row\": {}, \"counts\": {}}}",
+                "\n], \"every-row\": {}, \"caution\": {}, \"counts\": {}}}",
                 json!(self.listed(every_row)),
+                cautions::json(),
                 json!({"rows": c.rows, "breach": c.breach, "undecided": c.undecided, "caution": c.caution, "bad": c.bad})
             ));
             return;
@@ -268,8 +270,8 @@ impl Table<'_> {
             }
         }
         out.line(&format!(
-            "{} rows: {} in breach, {} undecided, {} with a caution, {} that cannot be judged",
-            c.rows, c.breach, c.undecided, c.caution, c.bad
+            "{} rows: {} in breach, {} undecided, {} with a caution, {} that cannot be judged\n\n{}",
+            c.rows, c.breach, c.undecided, c.caution, c.bad, cautions::ALWAYS
         ));
     }
 }

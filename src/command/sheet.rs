@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 
 use crate::check::{Outcome, Report};
+use crate::report::cautions;
 use crate::report::notice::{self, Notice};
 use crate::report::sheet::{SheetOf, html, json, text};
 use crate::ruleset::{Severity, Stage};
@@ -76,7 +77,7 @@ impl SheetFor {
         match self.format {
             Form::Text => out.text(&text(&head, &s)),
             Form::Html => out.text(&html(&head, &s)),
-            Form::Json => out.line(&json(&one.loaded.path, &head, &s).to_string()),
+            Form::Json => out.line(&cautions::with(json(&one.loaded.path, &head, &s)).to_string()),
         }
         exit::CLEAN
     }

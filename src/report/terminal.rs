@@ -8,9 +8,9 @@ use crate::quantity::{format_interval, format_quantity};
 use crate::ruleset::{Confidence, Severity, Stage};
 use crate::source::Problem;
 
-use super::FileReport;
 use super::columns::broken;
 use super::diagnostic::{Shown, Style, Weighting, render_problems};
+use super::{FileReport, cautions};
 
 /// Everything about one design.
 #[must_use]
@@ -24,7 +24,8 @@ pub fn render(file: &FileReport<'_>, all: bool, style: Style) -> String {
     };
     let shown = |f: &&Finding| match f.outcome {
         Outcome::Failed | Outcome::Departed => true,
-        // What is open and only advice is told in a line, further down.
+        // What is open and only advice is told in a line, further down; and so is what is left out.
+        Outcome::Undecided if f.reason == Some(Reason::LeftOut) => f.severity == Severity::Breach,
         Outcome::Undecided => f.severity != Severity::Advice || all,
         _ => false,
     };
@@ -38,6 +39,7 @@ pub fn render(file: &FileReport<'_>, all: bool, style: Style) -> String {
     if !all {
         open_advice(&mut out, &report.findings);
     }
+    left_out(&mut out, &report.findings);
     if all {
         for f in report.findings.iter().filter(|f| f.outcome == Outcome::Met) {
             let note = if f.assumed { ", on assumed values" } else { "" };
@@ -130,7 +132,10 @@ fn not_judged(out: &mut String, findings: &[Finding]) {
 
 /// Advice that is undecided, a line each.
 fn open_advice(out: &mut String, findings: &[Finding]) {
-    let open = |f: &&Finding| f.outcome == Outcome::Undecided && f.severity == Severity::Advice;
+    let open = |f: &&Finding| {
+        let here = f.outcome == Outcome::Undecided && f.reason != Some(Reason::LeftOut);
+        here && f.severity == Severity::Advice
+    };
     let mut some = false;
     for f in findings.iter().filter(open) {
         if !some {
@@ -152,6 +157,36 @@ fn open_advice(out: &mut String, findings: &[Finding]) {
     if some {
         out.push('\n');
     }
+}
+
+/// What matters here and is not judged, a line each; what could be a breach stands above.
+fn left_out(out: &mut String, findings: &[Finding]) {
+    let mut all: BTreeMap<(&str, &str, &str), Vec<&str>> = BTreeMap::new();
+    for f in findings {
+        let told = f.outcome == Outcome::Undecided && f.reason == Some(Reason::LeftOut);
+        if told && f.severity != Severity::Breach {
+            let clause = f.clause.as_deref().unwrap_or_default();
+            let of = all.entry((&f.title, clause, &f.rule)).or_default();
+            of.push(&f.subject.label);
+        }
+    }
+    if all.is_empty() {
+        return;
+    }
+    out.push_str("Not judged by these rules:\n");
+    for ((what, clause, id), subjects) in all {
+        let more = match subjects.len().saturating_sub(FULL) {
+            0 => String::new(),
+            n => format!(" and {n} more"),
+        };
+        let first: Vec<&str> = subjects.into_iter().take(FULL).collect();
+        let _ = writeln!(
+            out,
+            "  {what} ({clause}), of {}{more} [{id}]",
+            first.join(", ")
+        );
+    }
+    out.push('\n');
 }
 
 fn head(out: &mut String, file: &FileReport<'_>) {
@@ -181,7 +216,10 @@ fn head(out: &mut String, file: &FileReport<'_>) {
 }
 
 fn finding(f: &Finding, file: &FileReport<'_>, style: Style) -> String {
+    let left_out = f.reason == Some(Reason::LeftOut);
     let (word, weight) = match (f.outcome, f.severity) {
+        (Outcome::Departed, _) if left_out => ("judged elsewhere", Weighting::Advice),
+        (Outcome::Undecided, _) if left_out => ("not judged", Weighting::Caution),
         (Outcome::Failed, Severity::Breach) => ("breach", Weighting::Error),
         (Outcome::Failed, Severity::Caution) => ("caution", Weighting::Caution),
         (Outcome::Failed, Severity::Advice) => ("advice", Weighting::Advice),
@@ -243,7 +281,12 @@ fn finding(f: &Finding, file: &FileReport<'_>, style: Style) -> String {
     }
     help.extend(f.help.iter().cloned());
     if let Some(d) = &f.departure {
-        help.push(format!("departed from: {d}"));
+        let how = if left_out {
+            "judged elsewhere"
+        } else {
+            "departed from"
+        };
+        help.push(format!("{how}: {d}"));
     }
     let mut cite = f.clause.clone().unwrap_or_default();
     let sure = match f.confidence {
@@ -397,5 +440,5 @@ fn closing(out: &mut String, file: &FileReport<'_>) {
             later.join(" or --stage ")
         );
     }
-    out.push_str("Only what the ruleset states is judged. Local codes and the judgement of a qualified person decide;\nisolate and prove dead before any enclosure is opened.\n\n");
+    let _ = writeln!(out, "{}\n", cautions::ALWAYS);
 }
