@@ -10,6 +10,8 @@
 
 #[path = "semantics/capacity.rs"]
 mod capacity;
+#[path = "semantics/causes.rs"]
+mod causes;
 #[path = "semantics/departures.rs"]
 mod departures;
 #[path = "semantics/figures.rs"]

@@ -165,6 +165,8 @@ pub struct Finding {
     pub because: Option<String>,
     /// The layer that amended the rule, and why.
     pub amended: Option<(String, String)>,
+    /// The rule and subject whose failure explains this one.
+    pub follows_from: Option<(String, Subject)>,
     /// The reason of the departure that covers it.
     pub departure: Option<String>,
     /// Stays the same when lines move.

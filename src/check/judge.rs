@@ -1,10 +1,12 @@
 //! Judges every rule for every subject of a design.
 
+use std::collections::BTreeMap;
+
 use crate::design::model::{Design, ObjectId, Status};
 use crate::expression::{Budget, Cone, Decision, Flags, LeafId, Refiner, Reg, Ty};
 use crate::quantity::TruthSet;
 
-use crate::ruleset::{Piece, Rule, Ruleset, Severity, Stage, Template, Way};
+use crate::ruleset::{Path, Piece, Rule, Ruleset, Severity, Stage, Template, Way};
 use crate::source::{Label, Problem, Span, Weight};
 
 use super::departures::{Departures, Used, recorded};
@@ -64,6 +66,8 @@ pub(super) struct Pending<'r> {
     ways: Vec<(&'r Way, Reg)>,
     texts: Option<Texts>,
     pub(super) points: Vec<Reg>,
+    /// Rules and subjects whose failure would explain this one.
+    causes: Vec<(&'r str, ObjectId)>,
 }
 
 struct Texts {
@@ -125,6 +129,7 @@ pub fn check(ruleset: &Ruleset, design: &Design, settings: &Settings) -> Judged 
         Some(_) => Departures::none(),
     };
     let mut used = Used::default();
+    let mut causes = Vec::new();
     for p in &pending {
         if !settings.keep_met && view.plainly_met(p) {
             count(&mut judged.report, Outcome::Met, p.rule);
@@ -142,8 +147,12 @@ pub fn check(ruleset: &Ruleset, design: &Design, settings: &Settings) -> Judged 
             finding.help.clear();
         }
         count(&mut judged.report, outcome, p.rule);
+        if !p.causes.is_empty() {
+            causes.push((judged.report.findings.len(), p.causes.clone()));
+        }
         judged.report.findings.push(finding);
     }
+    explain(design, &mut judged.report.findings, &causes);
     let refined = refiner.refiner.as_ref().map_or(0, Refiner::work);
     judged.work = program.ops.len() as u64 + refined;
     judged.problems = departures.unused(&used);
@@ -218,6 +227,11 @@ fn link<'r>(
             .map(|c| linker.expression(c, subject))
             .collect()
     };
+    let causes = if met {
+        Vec::new()
+    } else {
+        causes(linker, rule, subject)
+    };
     Some(Pending {
         rule,
         subject,
@@ -227,7 +241,62 @@ fn link<'r>(
         ways,
         texts,
         points,
+        causes,
     })
+}
+
+/// The rules that may explain the failure of a rule for a subject, each with the subject there.
+fn causes<'r>(
+    linker: &mut Linker<'_>,
+    rule: &'r Rule,
+    subject: ObjectId,
+) -> Vec<(&'r str, ObjectId)> {
+    let mut all = Vec::new();
+    for cause in &rule.follows_from {
+        let id = cause.rule.as_str();
+        match &cause.path {
+            None => all.push((id, subject)),
+            Some(Path::At(path)) => {
+                all.extend(linker.object_at(path, subject).map(|o| (id, o)));
+            }
+            Some(Path::To(path)) => {
+                let (design, ruleset) = (linker.design, linker.ruleset);
+                let kind = ruleset.rule(id).map(|r| r.each);
+                for o in kind.into_iter().flat_map(|k| design.of_kind(k)) {
+                    if linker.object_at(path, o) == Some(subject) {
+                        all.push((id, o));
+                    }
+                }
+            }
+        }
+    }
+    all
+}
+
+/// Says of each finding by which other it is explained: one that fails, is not departed from, and
+/// is of no lesser severity.
+fn explain(design: &Design, findings: &mut [Finding], causes: &[(usize, Vec<(&str, ObjectId)>)]) {
+    let failed: BTreeMap<(&str, ObjectId), Severity> = findings
+        .iter()
+        .filter(|f| f.outcome == Outcome::Failed)
+        .map(|f| ((f.rule.as_str(), f.subject.id), f.severity))
+        .collect();
+    let mut found = Vec::new();
+    for (at, all) in causes {
+        let Some(f) = findings.get(*at) else { continue };
+        if !matches!(f.outcome, Outcome::Failed | Outcome::Undecided) {
+            continue;
+        }
+        let cause = all
+            .iter()
+            .find(|c| failed.get(*c).is_some_and(|s| *s <= f.severity));
+        if let Some((rule, subject)) = cause {
+            found.push((*at, (*rule).to_owned(), Subject::new(design, *subject)));
+        }
+    }
+    for (at, rule, subject) in found {
+        findings[at].follows_from = Some((rule, subject));
+    }
 }
 
 fn template(linker: &mut Linker<'_>, t: &Template, subject: ObjectId) -> Vec<Shown> {
@@ -356,6 +425,7 @@ impl View<'_> {
             assumed: flags.any(Flags::ASSUMED),
             because: rule.because.clone(),
             amended: rule.amended.clone(),
+            follows_from: None,
             departure: None,
             fingerprint: fingerprint(&rule.id, kind, &self.design.path(p.subject), installation),
         };

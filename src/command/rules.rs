@@ -247,6 +247,9 @@ impl Which {
             }
             Requirement::LeftOut => out.line("  not judged by these rules"),
         }
+        for cause in &rule.follows_from {
+            out.line(&format!("  follows  from {}", cause.rule));
+        }
         for (name, text) in [
             ("because", &rule.because),
             ("clause", &rule.origin.clause),

@@ -149,6 +149,7 @@ fn finding(f: &Finding, sources: &Sources) -> Value {
             "state": w.state,
         })).collect::<Vec<_>>(),
         "assumed": f.assumed,
+        "follows-from": f.follows_from.as_ref().map(|(rule, subject)| json!({"rule": rule, "subject": subject.label})),
         "departure": f.departure,
         "fingerprint": f.fingerprint,
     })

@@ -29,10 +29,15 @@ pub fn render(file: &FileReport<'_>, all: bool, style: Style) -> String {
         Outcome::Undecided => f.severity != Severity::Advice || all,
         _ => false,
     };
-    let findings: Vec<&Finding> = report.findings.iter().filter(shown).collect();
+    // What follows from another finding is a line under it.
+    let leads = |f: &&Finding| f.follows_from.is_none();
+    let findings: Vec<&Finding> = report.findings.iter().filter(shown).filter(leads).collect();
     for (first, others) in alike(&findings) {
         out.push_str(&finding(first, file, style));
         also(&mut out, &others, file);
+        for f in std::iter::once(first).chain(others) {
+            follows(&mut out, f, &report.findings);
+        }
         out.push('\n');
     }
     not_judged(&mut out, &report.findings);
@@ -113,6 +118,22 @@ fn also(out: &mut String, others: &[&Finding], file: &FileReport<'_>) {
     }
 }
 
+/// What follows from a finding, a line each, and what follows from that.
+fn follows(out: &mut String, of: &Finding, findings: &[Finding]) {
+    let from = |f: &&Finding| {
+        let cause = f.follows_from.as_ref();
+        cause.is_some_and(|(rule, subject)| *rule == of.rule && subject.id == of.subject.id)
+    };
+    for f in findings.iter().filter(from) {
+        let word = match f.outcome {
+            Outcome::Failed => f.severity.to_string(),
+            _ => format!("undecided {}", f.severity),
+        };
+        let _ = writeln!(out, "  with it, {word} {}: {}", f.rule, f.message);
+        follows(out, f, findings);
+    }
+}
+
 /// What could not be judged for the mistakes in the text: one mistake leaves many rules open.
 fn not_judged(out: &mut String, findings: &[Finding]) {
     let all: Vec<String> = findings
@@ -134,7 +155,7 @@ fn not_judged(out: &mut String, findings: &[Finding]) {
 fn open_advice(out: &mut String, findings: &[Finding]) {
     let open = |f: &&Finding| {
         let here = f.outcome == Outcome::Undecided && f.reason != Some(Reason::LeftOut);
-        here && f.severity == Severity::Advice
+        here && f.severity == Severity::Advice && f.follows_from.is_none()
     };
     let mut some = false;
     for f in findings.iter().filter(open) {

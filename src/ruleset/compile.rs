@@ -11,7 +11,7 @@ use super::model::{
 use super::reader::{Fields, texts};
 use super::template;
 use super::yaml::Node;
-use super::{Edition, cycles, left_out, ranges, replacing};
+use super::{Edition, causes, cycles, left_out, ranges, replacing};
 use crate::expression::{
     Compiled, Data, Expr, Limits, Scope, Ty, Typer, TypingError, parse, present_when,
 };
@@ -35,7 +35,7 @@ const DERIVE_KEYS: [&str; 15] = [
     "by",
     "also",
 ];
-const RULE_KEYS: [&str; 20] = [
+const RULE_KEYS: [&str; 21] = [
     "id",
     "title",
     "stage",
@@ -55,6 +55,7 @@ const RULE_KEYS: [&str; 20] = [
     "because",
     "in",
     "departable",
+    "follows-from",
     "note",
 ];
 
@@ -190,6 +191,11 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Optio
             rules.push(r);
         }
     }
+    let all = merged.rules.iter();
+    let stated: Vec<(&Item<'_>, Vec<&Item<'_>>)> = all
+        .map(|i| (i, amendments.get(i.name).cloned().unwrap_or_default()))
+        .collect();
+    causes::read(&context, &stated, &mut rules, problems);
     let mut left_out = left_out::read(&context, &mut rules, problems);
     used.extend(merged.left_out.iter().map(|i| i.name));
     for item in &merged.amend {
@@ -220,6 +226,12 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Optio
         }
     }
     rules.sort_by(|a, b| a.id.cmp(&b.id));
+    // What is withdrawn explains nothing any more.
+    for (id, ..) in &withdrawn {
+        for rule in &mut rules {
+            rule.follows_from.retain(|c| c.rule != *id);
+        }
+    }
     let mut figures: Vec<Figure> = merged
         .figures
         .iter()
@@ -669,6 +681,7 @@ fn rule<'a>(
         open,
         help,
         point_at,
+        follows_from: Vec::new(),
         topic: text("topic").unwrap_or("").to_owned(),
         origin: super::Origin {
             clause: text("clause").map(str::to_owned),

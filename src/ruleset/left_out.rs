@@ -157,6 +157,7 @@ fn told<'a>(
             "have it judged elsewhere and record it: `judged-elsewhere {id} {{ by: \"…\"  on: 2026-01-31  why: \"…\" }}`"
         ))),
         point_at: Vec::new(),
+        follows_from: Vec::new(),
         topic: text("topic").unwrap_or("left-out").to_owned(),
         origin: Origin {
             clause: Some(clause.clone()),

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use std::fmt;
 use std::sync::Arc;
 
-use super::{Edition, LeftOut, Template};
+use super::{Cause, Edition, LeftOut, Template};
 use crate::expression::{Compiled, Data, Limits, Tables};
 use crate::source::{SourceFile, Span};
 use crate::vocabulary::{FactIx, KindId, Settler, Vocabulary, WordSet};
@@ -221,6 +221,8 @@ pub struct Rule {
     pub help: Option<Template>,
     /// Facts to point at first.
     pub point_at: Vec<Compiled>,
+    /// Rules whose failure explains that of this one, the first that fails before the others.
+    pub follows_from: Vec<Cause>,
     /// What it is about.
     pub topic: String,
     /// Where it comes from.

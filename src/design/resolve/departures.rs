@@ -158,7 +158,12 @@ impl<'a> Resolver<'a> {
         }
         for (i, (key, what, example)) in form.needed.iter().enumerate() {
             if !seen.iter().any(|(k, _)| k == key) {
-                let at = if i == 0 { rule.span } else { block.kind.span };
+                // Each has a place of its own: of one place a mistake is told once.
+                let at = match i {
+                    0 => rule.span,
+                    1 => block.kind.span,
+                    _ => block.kind.span.to(rule.span),
+                };
                 self.report(
                     Problem::error(
                         "incomplete-departure",
