@@ -323,7 +323,11 @@ impl<'a> Resolver<'a> {
             (Some(word), NameRole::Reference(_)) => format!("{} {}", declared.name, own(word)),
             (Some(word), _) => own(word),
         };
-        let inherited = outer.map_or(Status::default(), |o| self.design.object(o).status);
+        // What stands in a thing that the works alter was there, too, unless it says otherwise.
+        let inherited = match outer.map_or(Status::default(), |o| self.design.object(o).status) {
+            Status::Altered => Status::Existing,
+            status => status,
+        };
         let object = Object {
             kind,
             name,
