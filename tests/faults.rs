@@ -16,7 +16,7 @@ use std::io::Write as _;
 use std::process::Command;
 use std::sync::{Arc, Mutex};
 
-use amperule::check::Outcome;
+use amperule::check::{Finding, Outcome, Reason};
 use amperule::ruleset::{Ruleset, Severity, Stage};
 use amperule::session::{Ask, Options};
 use rayon::iter::{IntoParallelRefIterator, ParallelIterator};
@@ -32,8 +32,9 @@ use table::{Entry, base, edited, entries, rule};
 const FAULTS: usize = 300;
 const HARMLESS: usize = 150;
 
-/// A finding of a design: outcome and rule, as the table writes them, and the subject.
-type Findings = BTreeSet<(String, String)>;
+/// The findings of a design: outcome and rule, as the table writes them, and the subject; with each the
+/// rule and subject that it follows from in the end, itself where it follows from nothing.
+type Findings = BTreeMap<(String, String), (String, String)>;
 
 /// The rulesets that designs were judged by, and what was found of each sound design.
 #[derive(Default)]
@@ -61,9 +62,14 @@ impl Bench {
         let judged = installation.check(Ask::default());
         let findings = judged.report.findings.iter();
         Ok(findings
+            // That something is not judged at all is no telling of a fault, unless it could be a breach.
+            .filter(|f| f.reason != Some(Reason::LeftOut) || f.severity == Severity::Breach)
             .filter_map(|f| {
                 let told = written(f.outcome, f.severity, &f.rule)?;
-                Some((told, f.subject.path.clone()))
+                Some((
+                    (told, f.subject.path.clone()),
+                    root(&judged.report.findings, f),
+                ))
             })
             .collect())
     }
@@ -94,6 +100,19 @@ fn unknown_rules(bench: &Bench, all: &[Entry]) -> Vec<String> {
         .filter(|(_, f)| rule(f).is_some_and(|rule| !known.contains(rule)))
         .map(|(id, f)| format!("{id}: there is no rule of `{f}`"))
         .collect()
+}
+
+/// The rule and subject that a finding follows from in the end.
+fn root(all: &[Finding], of: &Finding) -> (String, String) {
+    let mut of = of;
+    while let Some((rule, subject)) = &of.follows_from {
+        let cause = |f: &&Finding| f.rule == *rule && f.subject.id == subject.id;
+        of = all
+            .iter()
+            .find(cause)
+            .expect("a finding of the same report");
+    }
+    (of.rule.clone(), of.subject.path.clone())
 }
 
 /// A finding as the table writes it, if it is one that fails or stays open.
@@ -145,26 +164,41 @@ fn judge(bench: &Bench, e: &Entry) -> Result<(Came, String), String> {
         Err(why) if e.told.is_some() => return Ok((Came::Missed, why)),
         Err(why) => return Ok((Came::Alarm, why)),
     };
-    let new: BTreeSet<&str> = found.difference(&sound).map(|(f, _)| f.as_str()).collect();
+    let new: Vec<(&str, &(String, String))> = found
+        .iter()
+        .filter(|(f, _)| !sound.contains_key(*f))
+        .map(|((f, _), root)| (f.as_str(), root))
+        .collect();
     let advice = |f: &str| f.starts_with("advice ") || f.starts_with("undecided advice ");
-    let loud: Vec<&str> = new.iter().copied().filter(|f| !advice(f)).collect();
+    let loud = || new.iter().filter(|(f, _)| !advice(f));
+    let names = |all: BTreeSet<&str>| all.into_iter().collect::<Vec<_>>().join(", ");
     let Some(told) = &e.told else {
+        let loud: BTreeSet<&str> = loud().map(|(f, _)| *f).collect();
         let came = if loud.is_empty() {
             Came::Quiet
         } else {
             Came::Alarm
         };
-        return Ok((came, loud.join(", ")));
+        return Ok((came, names(loud)));
     };
     let is_told = |f: &str| match rule(told) {
         Some(_) => f == told,
         None => f.rsplit_once(' ').is_some_and(|(weight, _)| weight == told),
     };
-    if !new.iter().any(|f| is_told(f)) {
+    if !new.iter().any(|(f, _)| is_told(f)) {
         return Ok((Came::Missed, format!("{told} is not told, but {new:?}")));
     }
-    let more: Vec<&str> = loud.iter().copied().filter(|f| !is_told(f)).collect();
-    let unlisted: Vec<&str> = more
+    // What follows from one cause is told once: in lines under it.
+    let causes: BTreeSet<&(String, String)> = new
+        .iter()
+        .filter(|(f, _)| is_told(f))
+        .map(|(_, root)| *root)
+        .collect();
+    let more: BTreeSet<&str> = loud()
+        .filter(|(f, root)| !is_told(f) && !causes.contains(root))
+        .map(|(f, _)| *f)
+        .collect();
+    let unlisted: BTreeSet<&str> = more
         .iter()
         .copied()
         .filter(|f| !e.with.iter().any(|w| w == f))
@@ -172,10 +206,7 @@ fn judge(bench: &Bench, e: &Entry) -> Result<(Came, String), String> {
     Ok(match (more.is_empty(), unlisted.is_empty()) {
         (true, _) => (Came::ToldOnce, String::new()),
         (false, true) => (Came::ToldWithOthers, String::new()),
-        (false, false) => (
-            Came::ToldTwice,
-            format!("also told: {}", unlisted.join(", ")),
-        ),
+        (false, false) => (Came::ToldTwice, format!("also told: {}", names(unlisted))),
     })
 }
 
@@ -249,7 +280,7 @@ fn the_sound_designs_have_no_breach_and_nothing_open() {
         let loud = |f: &&(String, String)| {
             f.0.starts_with("breach") || f.0.starts_with("undecided breach")
         };
-        for (finding, subject) in bench.base(e).iter().filter(loud) {
+        for (finding, subject) in bench.base(e).keys().filter(loud) {
             wrong.push(format!("{}: {finding} of {subject}", e.base));
         }
     }

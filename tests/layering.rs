@@ -192,3 +192,75 @@ fn a_case_of_no_rule_is_an_error() {
     let (_, out) = rules("test", &lab, FIRM);
     assert!(!out.contains("there is no rule"), "{out}");
 }
+
+/// What rules rest on is compared, not the rules alone: a limit, a table, a formula, an assumption,
+/// the values of a fact, and what is left out.
+#[test]
+fn whatever_can_turn_a_verdict_is_compared() {
+    let lab = LAB
+        .replace("domain: '>= 0 A'}", "domain: '>= 0 A'}\n      y: {is: A, means: 'another', by: site}\n      z: {is: A, means: 'a third', by: site}")
+        .replace("rules:\n  - {id", "tables:\n  rating: {title: 'a rating', source: 'of this test', keys: {size: {is: mm², between: nothing}}, gives: A, rows: [[1, 10], [2, 20]]}\nassume:\n  thing.y: {is: 5 A, source: 'of this test'}\nderive:\n  thing.sum: {is: A, means: 'the sum', formula: 'y + z', source: 'of this test'}\nleft-out:\n  - {what: 'its weight', clause: 'LAB 2', why: 'no fact', id: lab-weight, each: thing, where: 'x > 5 A'}\nrules:\n  - {id");
+    let firm = "ruleset: firm
+title: Our firm
+kinds:
+  thing:
+    facts:
+      z: {is: A, means: 'a third', by: site, domain: '> 1 A', replaces: yes}
+limits:
+  cap: {is: 7 A, was: 10 A, means: 'our cap', source: own}
+tables:
+  rating: {title: 'a rating', source: own, replaces: yes, keys: {size: {is: mm², between: nothing}}, gives: A, rows: [[1, 10], [2, 18]]}
+assume:
+  thing.y: {is: 6 A, source: own, replaces: yes}
+derive:
+  thing.sum: {is: A, means: 'the sum', formula: 'y + 2 * z', source: own, replaces: yes}
+amend:
+  - {id: lab-weight, severity: breach, because: 'we insist'}
+";
+    let sets = tempfile::tempdir().expect("a folder");
+    for (name, yaml) in [("lab", lab.as_str()), ("firm", firm)] {
+        let folder = sets.path().join(name);
+        fs::create_dir_all(&folder).expect("made");
+        fs::write(folder.join("ruleset.yaml"), yaml).expect("written");
+    }
+    let design = sets.path().join("t.amp");
+    fs::write(&design, "thing t { x: 1 A  z: 3 A }\n").expect("written");
+    let run = |format: &str| {
+        let done = Command::new(env!("CARGO_BIN_EXE_amperule"))
+            .args([
+                "compare",
+                "--from",
+                "lab@B",
+                "--to",
+                "lab@B + firm",
+                "--format",
+                format,
+            ])
+            .arg("--rulesets")
+            .arg(sets.path())
+            .arg(&design)
+            .output()
+            .expect("the program starts");
+        String::from_utf8_lossy(&done.stdout).into_owned() + &String::from_utf8_lossy(&done.stderr)
+    };
+    let text = run("text");
+    let line = |of: &str, name: &str, says: &str| {
+        let mut lines = text.lines().filter(|l| l.contains(says));
+        assert!(
+            lines.any(|l| l.trim_start().starts_with(of) && l.contains(name)),
+            "{of} {name} {says}: {text}"
+        );
+    };
+    line("amended limit", "cap", "10 A → 7 A");
+    line("amended table", "rating", "1 of 2 figures");
+    line("amended formula", "thing.sum", "y + z → y + 2 * z");
+    line("amended assumption", "thing.y", "5 A → 6 A");
+    line("amended fact", "thing.z", "a third");
+    line("amended", "lab-weight", "not judged: its weight");
+    let json: serde_json::Value = serde_json::from_str(&run("json")).expect("sound JSON");
+    assert_eq!(
+        json["differences"].as_array().map(Vec::len),
+        Some(6),
+        "{json}"
+    );
+}

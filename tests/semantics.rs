@@ -10,12 +10,16 @@
 
 #[path = "semantics/capacity.rs"]
 mod capacity;
+#[path = "semantics/causes.rs"]
+mod causes;
 #[path = "semantics/departures.rs"]
 mod departures;
 #[path = "semantics/figures.rs"]
 mod figures;
 #[path = "semantics/layers.rs"]
 mod layers;
+#[path = "semantics/left_out.rs"]
+mod left_out;
 #[path = "semantics/lexical.rs"]
 mod lexical;
 #[path = "semantics/miniature.rs"]

@@ -3,6 +3,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::differences::Difference;
 use crate::check::{Finding, Outcome, Report, Standing};
 use crate::ruleset::{Ruleset, Severity};
 
@@ -91,36 +92,13 @@ impl Turn {
     }
 }
 
-/// What became of a rule between two rulesets.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Fate {
-    /// Only in the second.
-    New,
-    /// Only in the first.
-    Withdrawn,
-    /// In both, with other conditions, severity, stage or clause.
-    Amended,
-}
-
-impl Fate {
-    /// The word reports use.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::New => "new",
-            Self::Withdrawn => "withdrawn",
-            Self::Amended => "amended",
-        }
-    }
-}
-
 /// A comparison over any number of designs.
 #[derive(Clone, Debug, Default)]
 pub struct Comparison {
     /// Changes, in the order of designs, then rules.
     pub changes: Vec<(Turn, Change)>,
-    /// Rules that exist on one side only or are stated otherwise: id, fate, title.
-    pub rules: Vec<(String, Fate, String)>,
+    /// What exists on one side only or is stated otherwise, and can turn a verdict.
+    pub differences: Vec<Difference>,
     /// How often each outcome before became each outcome after.
     pub matrix: BTreeMap<(&'static str, &'static str), usize>,
     /// Designs that were compared.
@@ -129,45 +107,6 @@ pub struct Comparison {
     pub not_read: usize,
     /// Rules are paired by topic, since no ids are shared.
     pub by_topic: bool,
-}
-
-/// Rules that were added, withdrawn or amended between two rulesets.
-#[must_use]
-pub fn fates(from: &Ruleset, to: &Ruleset) -> Vec<(String, Fate, String)> {
-    use crate::ruleset::{Requirement, Rule};
-    let ids: BTreeSet<&str> = from
-        .rules
-        .iter()
-        .chain(&to.rules)
-        .map(|r| r.id.as_str())
-        .collect();
-    let text = |r: &Rule| {
-        let require: Vec<String> = match &r.require {
-            Requirement::One(c) => vec![c.text.to_string()],
-            Requirement::Ways(w) => w
-                .iter()
-                .map(|w| format!("{}: {}", w.name, w.condition.text))
-                .collect(),
-        };
-        (
-            r.where_.as_ref().map(|w| w.text.to_string()),
-            require,
-            r.severity,
-            r.stage,
-            r.origin.clause.clone(),
-        )
-    };
-    ids.into_iter()
-        .filter_map(|id| {
-            let (fate, title) = match (from.rule(id), to.rule(id)) {
-                (None, Some(r)) => (Fate::New, &r.title),
-                (Some(r), None) => (Fate::Withdrawn, &r.title),
-                (Some(a), Some(b)) if text(a) != text(b) => (Fate::Amended, &b.title),
-                _ => return None,
-            };
-            Some((id.to_owned(), fate, title.clone()))
-        })
-        .collect()
 }
 
 /// Whether two rulesets share rules at all; else findings are paired by topic.

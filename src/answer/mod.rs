@@ -3,6 +3,7 @@
 mod bounds;
 mod called;
 mod compare;
+mod differences;
 mod explain;
 mod mend;
 mod order;
@@ -19,7 +20,8 @@ pub use bounds::{
     AllBounds, Bound, Choices, Cure, End, LEAST_ROOM, MOST_MARGINS, Stop, bounded_facts, bounds,
     margins,
 };
-pub use compare::{Change, Comparison, Fate, Said, Turn, fates, share_rules};
+pub use compare::{Change, Comparison, Said, Turn, share_rules};
+pub use differences::{Difference, Fate, Stated, differences};
 pub use explain::{ReadBy, facts_read};
 pub use mend::{Change as MendChange, Edit, Mended, helps, mend};
 pub use order::{Amount, Article, order, together};
@@ -31,5 +33,5 @@ pub use residual::{Assignment, Engine, Place, Residual, Told, can_be_free};
 pub use rows::{RowJudge, RowReader};
 pub use sheet::{Accepted, Sheet, Side, Terminal, Thing, ToRead, ToldFact, sheet, told};
 pub use starter::starter;
-pub use survey::{Question, Survey, Waiting, known_facts, survey};
+pub use survey::{NotJudged, Question, Survey, Waiting, known_facts, survey};
 pub use working::{Figure, Input, Working, WorkingStep, value, worked_facts, working};

@@ -160,6 +160,10 @@ pub struct Proved {
     pub always_departed: Vec<(String, Subject)>,
     /// Verdicts that are open and have no parameter in them, by severity.
     pub always_open: Vec<(Severity, usize)>,
+    /// What matters whatever the parameters and these rules do not judge: id, subject, what it is.
+    pub left_out: Vec<(String, Subject, String)>,
+    /// Whether some of it could be a breach.
+    pub breach_left_out: bool,
     /// Departures that are not in force, as cautions.
     pub problems: Vec<Problem>,
 }
@@ -175,7 +179,10 @@ impl Proved {
         };
         if some(State::Breaks) || self.always_broken.iter().any(|(_, _, s)| breach(*s)) {
             Standing::Breach
-        } else if some(State::Open) || self.always_open.iter().any(|(s, _)| breach(*s)) {
+        } else if some(State::Open)
+            || self.always_open.iter().any(|(s, _)| breach(*s))
+            || self.breach_left_out
+        {
             Standing::Undecided
         } else {
             Standing::Clean
@@ -254,6 +261,12 @@ pub fn prove(residual: &Residual, departures: &Departures<'_>, boxes: u32) -> Pr
                     out.always_broken
                         .push((rule.id.clone(), residual.subject(v), rule.severity))
                 }
+                TruthSet::U if rule.is_left_out() && departed => {}
+                TruthSet::U if rule.is_left_out() && engine.applies(v, &[]) == TruthSet::T => {
+                    out.breach_left_out |= rule.severity == Severity::Breach;
+                    out.left_out
+                        .push((rule.id.clone(), residual.subject(v), rule.told_as()));
+                }
                 TruthSet::U => match out
                     .always_open
                     .iter_mut()
@@ -281,7 +294,8 @@ pub fn prove(residual: &Residual, departures: &Departures<'_>, boxes: u32) -> Pr
             parts,
             exhausted,
             departed,
-            open_departed: departed && only_parameters_open(&mut engine, v, &parameters),
+            open_departed: departed
+                && (rule.is_left_out() || only_parameters_open(&mut engine, v, &parameters)),
         });
     }
     out.always_open.sort();
@@ -307,6 +321,7 @@ fn tree(
     all: &[Parameter],
     boxes: u32,
 ) -> (Vec<Part>, bool) {
+    let left_out = engine.residual.rule(v).is_left_out();
     let halvings = HALVINGS[mine.len().min(3) - 1];
     let whole: Vec<Val> = mine.iter().map(|i| all[*i].set).collect();
     let budget = engine.budget;
@@ -324,7 +339,9 @@ fn tree(
             .collect();
         spent += 1;
         let state = State::of(engine.truth(v, &with));
-        if state != State::Open {
+        // Where it matters what the rules leave out, no smaller part settles it.
+        let stays = left_out && engine.applies(v, &with) == TruthSet::T;
+        if state != State::Open || stays {
             parts.push(Part { ranges, state });
             continue;
         }

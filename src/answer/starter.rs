@@ -9,6 +9,7 @@ use std::sync::Arc;
 
 use super::residual::Residual;
 use super::survey::{Question, survey};
+use crate::check::Departures;
 use crate::design::model::{Design, ObjectId};
 use crate::design::parse::parse;
 use crate::design::resolve::{self, resolve};
@@ -29,7 +30,10 @@ pub fn starter(ruleset: &Arc<Ruleset>, rules: &str, name: &str, stage: Stage) ->
     for _ in 0..ROUNDS {
         let parsed = parse(FileId(0), &text);
         let resolved = resolve(&[&parsed.tree], v, &resolve::Settings::default());
-        let found = survey(&Residual::new(ruleset, &resolved.design, &[], stage));
+        let found = survey(
+            &Residual::new(ruleset, &resolved.design, &[], stage),
+            &Departures::none(),
+        );
         let before = asked.len();
         for q in &found.questions {
             if let Some(entry) = entry(v, &resolved.design, q) {

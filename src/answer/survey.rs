@@ -10,7 +10,7 @@ use rustc_hash::FxHashMap;
 
 use super::passing::{Passing, Sense, passing};
 use super::residual::Residual;
-use crate::check::{Subject, What, show_val, tame};
+use crate::check::{Departures, Subject, What, show_val, tame};
 use crate::design::model::{Design, ObjectId, Status};
 use crate::expression::{Budget, LeafId, LeafSource, Named, Val};
 use crate::quantity::{TruthSet, format_interval};
@@ -104,17 +104,32 @@ pub struct Survey {
     /// Undecided verdicts that no fact can settle: the ruleset lacks a figure, or nothing can be
     /// computed.
     pub stuck: Vec<(String, Subject)>,
+    /// What matters here and these rules do not judge, heaviest first.
+    pub left_out: Vec<NotJudged>,
     /// Operations that were linked, worked out again or looked at: what the survey cost.
     pub work: u64,
 }
 
-/// Surveys a design as it is written.
+/// Something that the rules leave out and that matters for a design.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NotJudged {
+    /// Its id.
+    pub rule: String,
+    /// What it is, with its clause.
+    pub what: String,
+    /// What it matters for.
+    pub subject: Subject,
+    /// How its failure would weigh.
+    pub severity: Severity,
+}
+
+/// Surveys a design as it is written; what was judged elsewhere is not asked for.
 #[must_use]
-pub fn survey(residual: &Residual) -> Survey {
+pub fn survey(residual: &Residual, departures: &Departures<'_>) -> Survey {
     let mut engine = residual.engine();
     let mut found: BTreeMap<Key, Question> = BTreeMap::new();
     let mut counts: BTreeMap<Severity, usize> = BTreeMap::new();
-    let mut stuck = Vec::new();
+    let (mut stuck, mut left_out) = (Vec::new(), Vec::new());
     let mut alone: BTreeMap<Key, Vec<(LeafId, usize, Named)>> = BTreeMap::new();
     let mut told: FxHashMap<(Key, usize, ObjectId), usize> = FxHashMap::default();
     for v in 0..residual.verdicts.len() {
@@ -122,6 +137,21 @@ pub fn survey(residual: &Residual) -> Survey {
             continue;
         }
         let rule = residual.rule(v);
+        if rule.is_left_out() {
+            let subject = residual.subject(v);
+            if departures.covers(rule, subject.id) {
+                continue;
+            }
+            if engine.applies(v, &[]) == TruthSet::T {
+                left_out.push(NotJudged {
+                    rule: rule.id.clone(),
+                    what: rule.told_as(),
+                    subject,
+                    severity: rule.severity,
+                });
+                continue;
+            }
+        }
         *counts.entry(rule.severity).or_insert(0) += 1;
         let live = engine.live(v);
         if live.is_empty() {
@@ -201,10 +231,12 @@ pub fn survey(residual: &Residual) -> Survey {
         q.waiting
             .sort_by(|a, b| (a.severity, !a.alone, &a.rule).cmp(&(b.severity, !b.alone, &b.rule)));
     }
+    left_out.sort_by(|a, b| (a.severity, &a.rule).cmp(&(b.severity, &b.rule)));
     Survey {
         questions,
         undecided: counts.into_iter().collect(),
         stuck,
+        left_out,
         work: residual.program.ops.len() as u64 + engine.work(),
     }
 }

@@ -14,7 +14,7 @@ use crate::design::model::{Design, ObjectId, Status};
 use crate::expression::{Aggregate, Compiled, Over, Range, Term, TermId, TermKind, Ty};
 use crate::quantity::TruthSet;
 use crate::ruleset::yaml::{Node, Yaml};
-use crate::ruleset::{Requirement, Rule, Ruleset};
+use crate::ruleset::{Rule, Ruleset};
 use crate::source::{FileId, Span};
 
 /// One branch of a rule.
@@ -134,10 +134,7 @@ fn branches(ruleset: &Ruleset, rule: &Rule) -> Vec<Branch> {
     if let Some(w) = &rule.where_ {
         take(w, false);
     }
-    match &rule.require {
-        Requirement::One(c) => take(c, true),
-        Requirement::Ways(ways) => ways.iter().for_each(|w| take(&w.condition, true)),
-    }
+    rule.conditions().into_iter().for_each(|c| take(c, true));
     all
 }
 

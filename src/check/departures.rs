@@ -31,7 +31,7 @@ impl<'a> Departures<'a> {
         let today = on.or(design.newest_date);
         for d in &design.departures {
             // What is mistaken was told when the design was opened.
-            let Some(rule) = ruleset.rule(&d.rule.value).filter(|r| r.departable) else {
+            let Some(rule) = ruleset.rule(&d.rule.value).filter(|r| allowed(d, r)) else {
                 continue;
             };
             match out_of_force(ruleset, design, d, today) {
@@ -61,29 +61,35 @@ impl<'a> Departures<'a> {
     #[must_use]
     pub fn covers(&self, rule: &Rule, subject: ObjectId) -> bool {
         let mut used = Used::default();
-        self.outcome(rule, subject, Outcome::Failed, &mut used).0 == Outcome::Departed
+        let outcome = match rule.is_left_out() {
+            true => Outcome::Undecided,
+            false => Outcome::Failed,
+        };
+        self.outcome(rule, subject, outcome, &mut used).0 == Outcome::Departed
     }
 
-    /// What becomes of an outcome of a rule for a subject, with the reason where a departure
-    /// covers a breach. Nothing else is covered: what is undecided may yet be kept.
+    /// What becomes of an outcome of a rule for a subject, with the departure where one covers a
+    /// breach, or what is left out. Nothing else is covered: what is undecided may yet be kept.
     pub fn outcome(
         &self,
         rule: &Rule,
         subject: ObjectId,
         outcome: Outcome,
         used: &mut Used,
-    ) -> (Outcome, Option<&'a str>) {
+    ) -> (Outcome, Option<&'a Departure>) {
         used.0.resize(self.active.len(), false);
         let mut out = (outcome, None);
-        let breach = outcome == Outcome::Failed && rule.severity == Severity::Breach;
+        let open = match rule.is_left_out() {
+            true => outcome == Outcome::Undecided,
+            false => outcome == Outcome::Failed && rule.severity == Severity::Breach,
+        };
         for ((d, of), used) in self.active.iter().zip(&mut used.0) {
             let covers = d.subject.as_ref().is_none_or(|s| s.value == subject);
             if of.id != rule.id || !covers {
                 continue;
             }
-            if breach && out.0 == Outcome::Failed {
-                let reason = d.reason.as_ref().map(|r| r.value.as_str());
-                out = (Outcome::Departed, reason);
+            if open && out.1.is_none() {
+                out = (Outcome::Departed, Some(*d));
                 *used = true;
             }
             *used |= outcome == Outcome::Undecided;
@@ -99,13 +105,39 @@ impl<'a> Departures<'a> {
             all.push(
                 Problem::caution(
                     "departure-unused",
-                    format!("the departure from `{}` covers nothing", rule.id),
+                    format!("the {} `{}` covers nothing", name(d), rule.id),
                 )
                 .at(d.rule.span, "")
                 .help("take it out, or name the subject it is meant for"),
             );
         }
         all
+    }
+}
+
+/// What messages call a departure.
+const fn name(d: &Departure) -> &'static str {
+    match d.elsewhere {
+        true => "`judged-elsewhere` of",
+        false => "departure from",
+    }
+}
+
+/// What is recorded of a departure: its reason; of what was judged elsewhere by whom and when, too.
+pub(super) fn recorded(d: &Departure) -> Option<String> {
+    let reason = d.reason.as_ref()?.value.clone();
+    let (Some(by), Some(on)) = (&d.agreed_by, &d.on) else {
+        return Some(reason);
+    };
+    let day = crate::quantity::format_date(on.value);
+    Some(format!("{reason} ({}, {day})", by.value))
+}
+
+/// Whether such a departure can be from such a rule at all.
+const fn allowed(d: &Departure, rule: &Rule) -> bool {
+    match d.elsewhere {
+        true => rule.is_left_out(),
+        false => rule.departable,
     }
 }
 
@@ -116,7 +148,19 @@ pub fn mistaken_departures(ruleset: &Ruleset, design: &Design) -> Vec<Problem> {
     for d in &design.departures {
         let id = &d.rule.value;
         let problem = match ruleset.rule(id) {
-            Some(rule) if rule.departable => continue,
+            Some(rule) if allowed(d, rule) => continue,
+            Some(_) if d.elsewhere => Problem::error(
+                "no-departure",
+                format!("`{id}` is a rule, and is judged here"),
+            )
+            .help(format!(
+                "write `departure from {id} {{`, if it is not kept on purpose"
+            )),
+            Some(rule) if rule.is_left_out() => Problem::error(
+                "no-departure",
+                format!("`{id}` is not judged by these rules"),
+            )
+            .help(format!("write `judged-elsewhere {id} {{`, once it was")),
             Some(_) => Problem::error("no-departure", format!("nobody may depart from `{id}`")),
             None => Problem::error("unknown-rule", format!("there is no rule `{id}`"))
                 .did_you_mean(id, ruleset.rules.iter().map(|r| r.id.as_str())),
@@ -139,9 +183,24 @@ fn out_of_force(
         return Some(
             Problem::caution(
                 "departure-expired",
-                format!("the departure from `{}` has expired", d.rule.value),
+                format!("the {} `{}` has expired", name(d), d.rule.value),
             )
             .at(until.span, "its last day"),
+        );
+    }
+    if let (Some(on), Some(today)) = (&d.on, today)
+        && today < on.value
+    {
+        return Some(
+            Problem::caution(
+                "departure-to-come",
+                format!(
+                    "the {} `{}` is of a day that is still to come",
+                    name(d),
+                    d.rule.value
+                ),
+            )
+            .at(on.span, ""),
         );
     }
     lapsed(ruleset, design, d)
@@ -168,7 +227,8 @@ fn lapsed(ruleset: &Ruleset, design: &Design, d: &Departure) -> Option<Problem> 
     let mut problem = Problem::caution(
         "departure-lapsed",
         format!(
-            "the departure from `{}` has lapsed: `{}` of {} is not what was agreed on",
+            "the {} `{}` has lapsed: `{}` of {} is not what was agreed on",
+            name(d),
             d.rule.value,
             change.fact,
             design.label(subject)

@@ -65,6 +65,8 @@ pub enum Reason {
     NotComputable,
     /// The ruleset has no figure here.
     Gap,
+    /// The rules leave it out, and it matters here.
+    LeftOut,
 }
 
 impl Reason {
@@ -76,6 +78,7 @@ impl Reason {
             Self::Unresolved => "unresolved",
             Self::NotComputable => "not-computable",
             Self::Gap => "gap-in-ruleset",
+            Self::LeftOut => "left-out",
         }
     }
 }
@@ -162,6 +165,8 @@ pub struct Finding {
     pub because: Option<String>,
     /// The layer that amended the rule, and why.
     pub amended: Option<(String, String)>,
+    /// The rule and subject whose failure explains this one.
+    pub follows_from: Option<(String, Subject)>,
     /// The reason of the departure that covers it.
     pub departure: Option<String>,
     /// Stays the same when lines move.

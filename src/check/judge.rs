@@ -1,13 +1,15 @@
 //! Judges every rule for every subject of a design.
 
+use std::collections::BTreeMap;
+
 use crate::design::model::{Design, ObjectId, Status};
 use crate::expression::{Budget, Cone, Decision, Flags, LeafId, Refiner, Reg, Ty};
 use crate::quantity::TruthSet;
 
-use crate::ruleset::{Piece, Rule, Ruleset, Severity, Stage, Template, Way};
+use crate::ruleset::{Path, Piece, Rule, Ruleset, Severity, Stage, Template, Way};
 use crate::source::{Label, Problem, Span, Weight};
 
-use super::departures::{Departures, Used};
+use super::departures::{Departures, Used, recorded};
 use super::figures::{assumed, figures};
 use super::finding::{Finding, Outcome, Reason, Report, WayState, fingerprint};
 use super::link::{LeafInfo, Linker};
@@ -64,6 +66,8 @@ pub(super) struct Pending<'r> {
     ways: Vec<(&'r Way, Reg)>,
     texts: Option<Texts>,
     pub(super) points: Vec<Reg>,
+    /// Rules and subjects whose failure would explain this one.
+    causes: Vec<(&'r str, ObjectId)>,
 }
 
 struct Texts {
@@ -125,18 +129,30 @@ pub fn check(ruleset: &Ruleset, design: &Design, settings: &Settings) -> Judged 
         Some(_) => Departures::none(),
     };
     let mut used = Used::default();
+    let mut causes = Vec::new();
     for p in &pending {
         if !settings.keep_met && view.plainly_met(p) {
             count(&mut judged.report, Outcome::Met, p.rule);
             continue;
         }
         let mut finding = view.finding(p, &mut refiner, settings, &installation);
-        let (outcome, reason) = departures.outcome(p.rule, p.subject, finding.outcome, &mut used);
+        if p.rule.is_left_out() && finding.outcome == Outcome::NotApplicable {
+            continue;
+        }
+        let (outcome, by) = departures.outcome(p.rule, p.subject, finding.outcome, &mut used);
         finding.outcome = outcome;
-        finding.departure = reason.map(str::to_owned);
+        finding.departure = by.and_then(recorded);
+        if p.rule.is_left_out() && by.is_some() {
+            // It says how to record what is recorded.
+            finding.help.clear();
+        }
         count(&mut judged.report, outcome, p.rule);
+        if !p.causes.is_empty() {
+            causes.push((judged.report.findings.len(), p.causes.clone()));
+        }
         judged.report.findings.push(finding);
     }
+    explain(design, &mut judged.report.findings, &causes);
     let refined = refiner.refiner.as_ref().map_or(0, Refiner::work);
     judged.work = program.ops.len() as u64 + refined;
     judged.problems = departures.unused(&used);
@@ -186,7 +202,9 @@ fn link<'r>(
     report: &mut Report,
 ) -> Option<Pending<'r>> {
     let Some(linked) = link_rule(linker, rule, subject) else {
-        count(report, Outcome::NotApplicable, rule);
+        if !rule.is_left_out() {
+            count(report, Outcome::NotApplicable, rule);
+        }
         return None;
     };
     let LinkedRule {
@@ -209,6 +227,11 @@ fn link<'r>(
             .map(|c| linker.expression(c, subject))
             .collect()
     };
+    let causes = if met {
+        Vec::new()
+    } else {
+        causes(linker, rule, subject)
+    };
     Some(Pending {
         rule,
         subject,
@@ -218,7 +241,62 @@ fn link<'r>(
         ways,
         texts,
         points,
+        causes,
     })
+}
+
+/// The rules that may explain the failure of a rule for a subject, each with the subject there.
+fn causes<'r>(
+    linker: &mut Linker<'_>,
+    rule: &'r Rule,
+    subject: ObjectId,
+) -> Vec<(&'r str, ObjectId)> {
+    let mut all = Vec::new();
+    for cause in &rule.follows_from {
+        let id = cause.rule.as_str();
+        match &cause.path {
+            None => all.push((id, subject)),
+            Some(Path::At(path)) => {
+                all.extend(linker.object_at(path, subject).map(|o| (id, o)));
+            }
+            Some(Path::To(path)) => {
+                let (design, ruleset) = (linker.design, linker.ruleset);
+                let kind = ruleset.rule(id).map(|r| r.each);
+                for o in kind.into_iter().flat_map(|k| design.of_kind(k)) {
+                    if linker.object_at(path, o) == Some(subject) {
+                        all.push((id, o));
+                    }
+                }
+            }
+        }
+    }
+    all
+}
+
+/// Says of each finding by which other it is explained: one that fails, is not departed from, and
+/// is of no lesser severity.
+fn explain(design: &Design, findings: &mut [Finding], causes: &[(usize, Vec<(&str, ObjectId)>)]) {
+    let failed: BTreeMap<(&str, ObjectId), Severity> = findings
+        .iter()
+        .filter(|f| f.outcome == Outcome::Failed)
+        .map(|f| ((f.rule.as_str(), f.subject.id), f.severity))
+        .collect();
+    let mut found = Vec::new();
+    for (at, all) in causes {
+        let Some(f) = findings.get(*at) else { continue };
+        if !matches!(f.outcome, Outcome::Failed | Outcome::Undecided) {
+            continue;
+        }
+        let cause = all
+            .iter()
+            .find(|c| failed.get(*c).is_some_and(|s| *s <= f.severity));
+        if let Some((rule, subject)) = cause {
+            found.push((*at, (*rule).to_owned(), Subject::new(design, *subject)));
+        }
+    }
+    for (at, rule, subject) in found {
+        findings[at].follows_from = Some((rule, subject));
+    }
 }
 
 fn template(linker: &mut Linker<'_>, t: &Template, subject: ObjectId) -> Vec<Shown> {
@@ -280,14 +358,17 @@ impl View<'_> {
         installation: &str,
     ) -> Finding {
         let rule = p.rule;
-        let natural = self.program.val(p.root);
+        // Of what is left out, `require` is that it does not matter here.
+        let left_out = rule.is_left_out();
+        let root = if left_out { p.require } else { p.root };
+        let natural = self.program.val(root);
         let (mut outcome, mut reason) = (Outcome::Met, None);
         let mut flags = natural.flags;
         let mut decision: Option<Decision> = None;
         let mut cone: Option<Cone> = None;
         let truth = match natural.as_truth() {
             TruthSet::U => {
-                let c = refiner.get().cone(p.root);
+                let c = refiner.get().cone(root);
                 let d = refiner.get().decide(&c, settings.budget);
                 let t = d.truth;
                 flags = flags.with(d.flags);
@@ -305,8 +386,12 @@ impl View<'_> {
             }
             t => t,
         };
-        if truth == TruthSet::F {
+        if truth == TruthSet::F && left_out {
+            (outcome, reason) = (Outcome::Undecided, Some(Reason::LeftOut));
+        } else if truth == TruthSet::F {
             outcome = Outcome::Failed;
+        } else if truth == TruthSet::T && left_out {
+            outcome = Outcome::NotApplicable;
         } else if truth == TruthSet::T {
             // Not applicable only where `where` is false for all.
             if let Some(a) = p.applies
@@ -340,6 +425,7 @@ impl View<'_> {
             assumed: flags.any(Flags::ASSUMED),
             because: rule.because.clone(),
             amended: rule.amended.clone(),
+            follows_from: None,
             departure: None,
             fingerprint: fingerprint(&rule.id, kind, &self.design.path(p.subject), installation),
         };
@@ -351,13 +437,14 @@ impl View<'_> {
             return finding;
         }
         if let Some(texts) = &p.texts {
-            finding.message = match (outcome, &texts.open) {
-                (Outcome::Failed, _) => self.show(&texts.message),
-                (_, Some(open)) => self.show(open),
-                _ => format!("whether this holds is not known: {}", rule.title),
+            let told = outcome == Outcome::Failed || reason == Some(Reason::LeftOut);
+            finding.message = match &texts.open {
+                _ if told => self.show(&texts.message),
+                Some(open) => self.show(open),
+                None => format!("whether this holds is not known: {}", rule.title),
             };
             if let Some(h) = &texts.help
-                && outcome == Outcome::Failed
+                && told
             {
                 finding.help.push(self.show(h));
             }
@@ -398,7 +485,8 @@ impl View<'_> {
                         refiner.get().run_with(a, &[(n.leaf, y)]).as_truth() == TruthSet::F
                     })
                 });
-                let mut m = self.missing(n.leaf, n.yes, n.no);
+                let breaks = n.no.filter(|_| !left_out);
+                let mut m = self.missing(n.leaf, n.yes, breaks);
                 if away {
                     m.spares = m.passes.take();
                 }
@@ -407,7 +495,7 @@ impl View<'_> {
             finding
                 .missing
                 .dedup_by(|a, b| a.of == b.of && a.fact == b.fact);
-            if let (Some(y), Some(n)) = (&d.yes, &d.no) {
+            if let (Some(y), Some(n), false) = (&d.yes, &d.no, left_out) {
                 let y = plain::witness(self.program, refiner.get(), c, y, true, &about);
                 let n = plain::witness(self.program, refiner.get(), c, n, false, &about);
                 finding.witnesses = Some((self.witness(&y), self.witness(&n)));

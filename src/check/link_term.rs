@@ -73,6 +73,18 @@ impl Linker<'_> {
         self.name_of(&found)
     }
 
+    /// The object that an expression certainly leads to.
+    pub(super) fn object_at(
+        &mut self,
+        c: &Compiled,
+        subject: crate::design::model::ObjectId,
+    ) -> Option<crate::design::model::ObjectId> {
+        match self.root_object(c, &mut Env::of(Obj::One(subject), None)) {
+            Obj::One(id) => Some(id),
+            _ => None,
+        }
+    }
+
     fn name_of(&self, o: &Obj) -> String {
         match o {
             Obj::One(id) => self.design.label(*id),

@@ -2,9 +2,9 @@
 //! findings. Answers beyond a check read these.
 
 use crate::design::model::{Design, ObjectId, Status};
-use crate::expression::{Op, Reg};
+use crate::expression::{Op, Reg, Val};
 use crate::quantity::TruthSet;
-use crate::ruleset::{Requirement, Rule, Ruleset, Stage, Way};
+use crate::ruleset::{Requirement, Rule, Ruleset, Severity, Stage, Way};
 
 use super::link::Linker;
 
@@ -78,6 +78,23 @@ pub(super) fn link_rule<'r>(
     let data = &linker.ruleset.data;
     let mut ways = Vec::new();
     let require = match &rule.require {
+        // It is kept only where it does not matter; else nobody can say here.
+        Requirement::LeftOut => {
+            let a = applies?;
+            // Only of what would be a breach it is asked whether it matters.
+            let known = linker.program.val(a).as_truth() == TruthSet::T;
+            if !known && rule.severity != Severity::Breach {
+                return None;
+            }
+            let spared = linker.program.push(Op::Not(a), data);
+            let open = linker.program.constant(Val::truth(TruthSet::U));
+            return Some(LinkedRule {
+                applies,
+                root: linker.program.push(Op::Or(spared, open), data),
+                require: spared,
+                ways,
+            });
+        }
         Requirement::One(c) => linker.expression(c, subject),
         Requirement::Ways(list) => {
             let mut acc: Option<Reg> = None;

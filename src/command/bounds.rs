@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use crate::report;
+use crate::report::{self, cautions};
 use crate::source::{Problem, Sources, visible_line};
 
 use super::args::{Format, Reading};
@@ -60,7 +60,7 @@ impl Bounds {
                     sources,
                 ));
             }
-            Format::Json => out.json(&report::bounds::json(path, &all, sources)),
+            Format::Json => out.json(&cautions::with(report::bounds::json(path, &all, sources))),
         }
         exit::CLEAN
     }

@@ -6,9 +6,9 @@ use std::sync::Arc;
 use clap::Args;
 use rayon::prelude::*;
 
-use crate::answer::{Comparison, fates, share_rules};
+use crate::answer::{Comparison, differences, share_rules};
 use crate::check::{Report, Standing};
-use crate::report::compare;
+use crate::report::{cautions, compare};
 use crate::session::{Ask, Loaded, Options, Project};
 use crate::source::{Problem, Sources};
 
@@ -143,7 +143,7 @@ impl Compare {
             if all.designs == 0 {
                 all.by_topic = !share_rules(from, to);
                 if !all.by_topic {
-                    all.rules = fates(from, to);
+                    all.differences = differences(from, to);
                 }
             }
             all.add(name, (from, x), (to, y));
@@ -154,7 +154,7 @@ impl Compare {
         }
         match self.format {
             Format::Text => out.text(&compare::text(&self.from, &self.to, &all)),
-            Format::Json => out.json(&compare::json(&self.from, &self.to, &all)),
+            Format::Json => out.json(&cautions::with(compare::json(&self.from, &self.to, &all))),
         }
         if failed {
             Standing::Failed.code()

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use clap::Args;
 
 use crate::check::Standing;
-use crate::report::mend as report;
+use crate::report::{cautions, mend as report};
 use crate::session::Mending;
 use crate::source::{Problem, SourceFile, visible_line};
 
@@ -60,7 +60,7 @@ impl Mend {
         let (path, sources) = (&loaded.path, &loaded.sources);
         match self.format {
             Format::Text => out.text(&report::text(&visible_line(path), found, kept, sources)),
-            Format::Json => out.json(&report::json(path, found, kept, sources)),
+            Format::Json => out.json(&cautions::with(report::json(path, found, kept, sources))),
         }
         let mut standing = if kept == Some(false) {
             Standing::Failed

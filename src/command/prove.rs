@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use crate::answer::BOXES;
-use crate::report::prove as report;
+use crate::report::{cautions, prove as report};
 use crate::source::{Problem, visible_line};
 
 use super::args::{Format, Reading};
@@ -98,7 +98,7 @@ impl Prove {
                 let m = cells(TEXT_CELLS);
                 out.text(&report::text(&visible_line(path), &proved, m.as_ref()));
             }
-            Format::Json => out.json(&report::json(path, &proved)),
+            Format::Json => out.json(&cautions::with(report::json(path, &proved))),
         }
         if let (Some(file), Some(m)) = (&self.svg, cells(DRAWN_CELLS)) {
             let writing = Writing {

@@ -10,6 +10,7 @@ use serde_json::json;
 
 use crate::answer::RowReader;
 use crate::check::{Outcome, Standing};
+use crate::report::cautions;
 use crate::ruleset::Severity;
 use crate::session::{RowResult, Rows, Unmet};
 use crate::source::{Problem, Sources, visible_line};
@@ -332,8 +333,9 @@ impl Table<'_> {
         let every_row = &self.rows.every_row;
         if self.format == Format::Json {
             out.json_part(&format!(
-                "\n], \"every-row\": {}, \"counts\": {}}}\n",
+                "\n], \"every-row\": {}, \"caution\": {}, \"counts\": {}}}\n",
                 json!(self.listed(every_row)),
+                cautions::json(),
                 json!({"rows": c.rows, "breach": c.breach, "undecided": c.undecided, "caution": c.caution, "bad": c.bad})
             ));
             return;
@@ -347,8 +349,8 @@ impl Table<'_> {
             }
         }
         out.line(&format!(
-            "{} rows: {} in breach, {} undecided, {} with a caution, {} that cannot be judged",
-            c.rows, c.breach, c.undecided, c.caution, c.bad
+            "{} rows: {} in breach, {} undecided, {} with a caution, {} that cannot be judged\n\n{}",
+            c.rows, c.breach, c.undecided, c.caution, c.bad, cautions::ALWAYS
         ));
     }
 }

@@ -150,7 +150,7 @@ impl Which {
                     "{} edition {edition}: {} kinds, {} rules, {derived} derivations, {} tables, {} limits, hash {}",
                     self.rules,
                     r.vocabulary.kinds.len(),
-                    r.rules.len(),
+                    r.judging().count(),
                     r.data.tables.len(),
                     r.limits.all.len(),
                     r.hash
@@ -195,8 +195,13 @@ impl Which {
             return exit::FAILED;
         };
         for rule in &r.rules {
+            let left_out = if rule.is_left_out() {
+                "not judged: "
+            } else {
+                ""
+            };
             out.line(&format!(
-                "{:<44} {:<9} {:<8} {}",
+                "{:<44} {:<9} {:<8} {left_out}{}",
                 rule.id, rule.stage, rule.severity, rule.title
             ));
         }
@@ -205,7 +210,7 @@ impl Which {
         }
         out.line(&format!(
             "{} rules of {} in edition {}",
-            r.rules.len(),
+            r.judging().count(),
             r.id,
             r.edition.id
         ));
@@ -240,6 +245,10 @@ impl Which {
                     out.line(&format!("  way {}: {}", w.name, w.condition.text));
                 }
             }
+            Requirement::LeftOut => out.line("  not judged by these rules"),
+        }
+        for cause in &rule.follows_from {
+            out.line(&format!("  follows  from {}", cause.rule));
         }
         for (name, text) in [
             ("because", &rule.because),

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use rustc_hash::FxHashMap;
 
-use crate::ruleset::{Confidence, Origin, Ruleset, Severity};
+use crate::ruleset::{Confidence, LeftOut, Origin, Ruleset, Severity};
 
 use super::rules::{Which, show_problems};
 use super::{Output, exit};
@@ -64,9 +64,8 @@ fn head(which: &Which, newest: &Ruleset, all: &[Arc<Ruleset>], out: &mut Output)
         .collect();
     out.line(&format!("Editions: {}.", titles.join(", ")));
     out.line("");
-    let count = |test: &dyn Fn(&crate::ruleset::Rule) -> bool| {
-        newest.rules.iter().filter(|r| test(r)).count()
-    };
+    let count =
+        |test: &dyn Fn(&crate::ruleset::Rule) -> bool| newest.judging().filter(|r| test(r)).count();
     let severities: Vec<String> = Severity::ALL
         .iter()
         .map(|s| format!("{} {s}", count(&|r| r.severity == *s)))
@@ -78,7 +77,7 @@ fn head(which: &Which, newest: &Ruleset, all: &[Arc<Ruleset>], out: &mut Output)
     out.line(&format!(
         "In edition `{}`: {} rules; by severity {}; by confidence {}.",
         newest.edition.id,
-        newest.rules.len(),
+        newest.judging().count(),
         severities.join(", "),
         confidences.join(", ")
     ));
@@ -217,7 +216,7 @@ fn rules(all: &[Arc<Ruleset>]) -> Section {
         ],
     );
     for (i, r) in all.iter().enumerate() {
-        for rule in &r.rules {
+        for rule in r.judging() {
             let [clause, source, layer] = cited(&rule.origin);
             let layer = match &rule.amended {
                 Some((by, _)) => format!("{layer}, amended by {by}"),
@@ -363,8 +362,9 @@ fn withdrawn(all: &[Arc<Ruleset>]) -> Section {
 fn left_out(all: &[Arc<Ruleset>]) -> Section {
     let mut section = Section::new(
         "Left out",
-        "What the references state and nothing above encodes.",
-        &["what", "clause", "why", "layer"],
+        "What the references state and nothing above encodes; where it has an id, every report says so of a design \
+         that it matters for.",
+        &["what", "clause", "why", "layer", "told as"],
     );
     for (i, r) in all.iter().enumerate() {
         for l in &r.left_out {
@@ -375,9 +375,18 @@ fn left_out(all: &[Arc<Ruleset>]) -> Section {
                     l.clause.clone(),
                     l.why.clone(),
                     l.layer.clone(),
+                    told_as(r, l),
                 ],
             );
         }
     }
     section
+}
+
+/// The id and weight under which a report tells what is left out.
+fn told_as(r: &Ruleset, left_out: &LeftOut) -> String {
+    let told = left_out.id.as_ref().and_then(|id| r.rule(id));
+    told.map_or_else(String::new, |rule| {
+        format!("`{}`, {}", rule.id, rule.severity)
+    })
 }

@@ -13,6 +13,8 @@ use super::{Output, exit};
 
 /// The outcomes of which every rule needs a case.
 const WANTED: [&str; 3] = ["met", "failed", "undecided"];
+/// The outcomes of which everything that is left out needs a case: told, and not.
+const WANTED_OF_LEFT_OUT: [&str; 2] = ["undecided", "not-applicable"];
 
 /// Runs the cases of one edition or of all.
 pub(super) fn test(which: &Which, coverage: bool, out: &mut Output) -> u8 {
@@ -59,10 +61,14 @@ pub(super) fn test(which: &Which, coverage: bool, out: &mut Output) -> u8 {
         if coverage {
             list_unseen(&loaded, &reached, out);
         }
-        let all = ruleset.rules.len();
+        let (all, judging) = (ruleset.rules.len(), ruleset.judging().count());
+        let besides = match all - judging {
+            0 => String::new(),
+            n => format!(" and {n} left out"),
+        };
         let seen = reached.iter().filter(|r| r.seen.both()).count();
         out.line(&format!(
-            "{name}: {all} rules, {} cases; {} of {all} rules have cases met, failed and \
+            "{name}: {judging} rules{besides}, {} cases; {} of {all} rules have cases met, failed and \
              undecided; {seen} of {} branches ({}) seen true and seen false",
             results.len(),
             all - lacking.rules,
@@ -128,7 +134,11 @@ fn rules_without_cases(
     let mut lacking = Lacking::default();
     for rule in &ruleset.rules {
         let before = lacking.cases;
-        for wanted in WANTED {
+        let all: &[&str] = match rule.is_left_out() {
+            true => &WANTED_OF_LEFT_OUT,
+            false => &WANTED,
+        };
+        for wanted in all.iter().copied() {
             let some = results
                 .iter()
                 .any(|r| r.rule == rule.id && r.wanted == wanted);

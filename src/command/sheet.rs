@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 
 use crate::check::{Outcome, Report};
+use crate::report::cautions;
 use crate::report::notice::{self, Notice};
 use crate::report::sheet::{SheetOf, html, json, text};
 use crate::ruleset::{Severity, Stage};
@@ -86,7 +87,7 @@ impl SheetFor {
         match self.format {
             Form::Text => out.text(&text(&head, &s)),
             Form::Html => out.text(&html(&head, &s)),
-            Form::Json => out.json(&json(&one.loaded.path, &head, &s)),
+            Form::Json => out.json(&cautions::with(json(&one.loaded.path, &head, &s))),
         }
         exit::CLEAN
     }

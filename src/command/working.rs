@@ -6,8 +6,8 @@ use clap::{Args, ValueEnum};
 use serde_json::json;
 
 use crate::answer::Working;
-use crate::report::render_problems;
 use crate::report::working::{AFTER, Above, html, json as as_json, text};
+use crate::report::{cautions, render_problems};
 use crate::source::{Problem, visible_line};
 
 use super::args::Reading;
@@ -80,7 +80,7 @@ impl WorkingOf {
                 for w in &all {
                     out.text(&text(w, &r.sources));
                 }
-                out.line(AFTER);
+                out.line(&format!("{AFTER}\n\n{}", cautions::ALWAYS));
             }
             Form::Html => {
                 let above = Above {
@@ -92,9 +92,9 @@ impl WorkingOf {
             }
             Form::Json => {
                 let list: Vec<_> = all.iter().map(|w| as_json(w, &r.sources)).collect();
-                out.json(
-                    &json!({"schema": "amperule-working-1", "path": r.path, "workings": list}),
-                );
+                let answer =
+                    json!({"schema": "amperule-working-1", "path": r.path, "workings": list});
+                out.json(&cautions::with(answer));
             }
         }
         if r.is_sound() {

@@ -137,16 +137,20 @@ pub struct Parameter {
     pub span: Span,
 }
 
-/// A recorded exception to one rule.
+/// A recorded exception to one rule, or a record that what the rules leave out was judged elsewhere.
 #[derive(Clone, Debug)]
 pub struct Departure {
-    /// The rule's id.
+    /// The id of the rule, or of what is left out.
     pub rule: Spanned<String>,
+    /// Not departed from, but judged elsewhere.
+    pub elsewhere: bool,
+    /// The day on which it was judged elsewhere, in days since 1970-01-01.
+    pub on: Option<Spanned<i32>>,
     /// The one subject it covers; all, if none is named.
     pub subject: Option<Spanned<ObjectId>>,
     /// Why.
     pub reason: Option<Spanned<String>>,
-    /// Who agreed.
+    /// Who agreed, or judged.
     pub agreed_by: Option<Spanned<String>>,
     /// The last day on which it holds, in days since 1970-01-01.
     pub until: Option<Spanned<i32>>,

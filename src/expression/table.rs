@@ -1,5 +1,7 @@
 //! Tables: what stands between their rows, beyond their ends, and in empty cells.
 
+use std::collections::BTreeMap;
+
 use serde::{Deserialize, Serialize};
 
 use super::program::{Flags, Presence, Val};
@@ -101,6 +103,46 @@ pub enum RowKey {
 }
 
 impl Table {
+    /// Each cell under the keys that lead to it, in SI units and words.
+    #[must_use]
+    pub fn cells(&self) -> BTreeMap<String, String> {
+        let mut all = BTreeMap::new();
+        self.collect(&self.rows, String::new(), 0, &mut all);
+        all
+    }
+
+    fn collect(
+        &self,
+        level: &Level,
+        under: String,
+        depth: usize,
+        all: &mut BTreeMap<String, String>,
+    ) {
+        match level {
+            Level::Number(rows, ..) => {
+                for (key, below) in rows {
+                    self.collect(below, format!("{under}{key}; "), depth + 1, all);
+                }
+            }
+            Level::Word(rows, any) => {
+                let words = match self.keys.get(depth).map(|k| &k.ty) {
+                    Some(KeyType::Word(words)) => words.as_slice(),
+                    _ => &[],
+                };
+                for (key, below) in rows {
+                    let word = words.get(*key as usize).map_or("", String::as_str);
+                    self.collect(below, format!("{under}{word}; "), depth + 1, all);
+                }
+                if let Some(below) = any {
+                    self.collect(below, format!("{under}any; "), depth + 1, all);
+                }
+            }
+            Level::Cell(cell) => {
+                all.insert(under, format!("{cell:?}"));
+            }
+        }
+    }
+
     /// Builds a table from its rows.
     ///
     /// # Errors

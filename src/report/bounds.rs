@@ -58,6 +58,7 @@ pub fn text(path: &str, all: &AllBounds, named: bool, sources: &Sources) -> Stri
             "Where several take their value from one line, a bound moves it in one of them only; changing\nthe line changes all, so check the design afterwards.\n",
         );
     }
+    let _ = writeln!(out, "\n{}", super::cautions::ALWAYS);
     out
 }
 

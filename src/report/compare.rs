@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use serde_json::{Value, json};
 
-use crate::answer::{Change, Comparison, Said, Turn};
+use crate::answer::{Change, Comparison, Difference, Said, Stated, Turn};
 use crate::source::visible_line;
 
 use super::columns;
@@ -16,6 +16,17 @@ fn side(s: Option<&Said>) -> String {
     match s {
         None => "no such rule or subject".to_owned(),
         Some(s) => format!("{} ({})", s.outcome.word(), s.severity),
+    }
+}
+
+/// What is other, in short; what is long only by its title.
+fn changed(d: &Difference) -> String {
+    const MOST: usize = 40;
+    let short = |t: &Option<String>| t.as_ref().filter(|t| t.chars().count() <= MOST).cloned();
+    match (short(&d.before), short(&d.after)) {
+        (Some(a), Some(b)) => format!("{a} → {b}: {}", d.title),
+        (None, Some(b)) if d.before.is_none() => format!("{b}: {}", d.title),
+        _ => d.title.clone(),
     }
 }
 
@@ -90,14 +101,30 @@ pub fn text(from: &str, to: &str, c: &Comparison) -> String {
             }
         }
     }
-    if !c.rules.is_empty() {
-        out.push_str("\nRules that differ themselves\n");
-        let rows: Vec<Vec<String>> = c
-            .rules
-            .iter()
-            .map(|(id, fate, title)| vec![fate.word().to_owned(), id.clone(), title.clone()])
-            .collect();
-        out.push_str(&columns(&rows, 2));
+    let rule = |d: &Difference| matches!(d.of, Stated::Rule | Stated::LeftOut);
+    let row = |d: &Difference| match d.of {
+        Stated::LeftOut => vec![
+            d.fate.word().to_owned(),
+            d.name.clone(),
+            format!("not judged: {}", d.title),
+        ],
+        Stated::Rule => vec![d.fate.word().to_owned(), d.name.clone(), d.title.clone()],
+        of => vec![
+            format!("{} {}", d.fate.word(), of.word()),
+            d.name.clone(),
+            changed(d),
+        ],
+    };
+    for (title, rules) in [
+        ("Rules that differ themselves", true),
+        ("What rules rest on and differs", false),
+    ] {
+        let of = c.differences.iter().filter(|d| rule(d) == rules);
+        let rows: Vec<Vec<String>> = of.map(row).collect();
+        if !rows.is_empty() {
+            let _ = writeln!(out, "\n{title}");
+            out.push_str(&columns(&rows, 2));
+        }
     }
     out.push_str("\nOutcomes, from → to\n");
     let rows: Vec<Vec<String>> = c
@@ -122,6 +149,7 @@ pub fn text(from: &str, to: &str, c: &Comparison) -> String {
         count(Turn::Passes),
         count(Turn::Settles)
     );
+    let _ = writeln!(out, "\n{}", super::cautions::ALWAYS);
     out
 }
 
@@ -152,7 +180,15 @@ pub fn json(from: &str, to: &str, c: &Comparison) -> Value {
             "before": said(&x.before),
             "after": said(&x.after),
         })).collect::<Vec<_>>(),
-        "rules": c.rules.iter().map(|(id, fate, title)| json!({"rule": id, "fate": fate.word(), "title": title})).collect::<Vec<_>>(),
+    "rules": c.differences.iter().filter(|d| d.of == Stated::Rule).map(|d| json!({"rule": d.name, "fate": d.fate.word(), "title": d.title})).collect::<Vec<_>>(),
+        "differences": c.differences.iter().filter(|d| d.of != Stated::Rule).map(|d| json!({
+            "of": d.of.word(),
+            "name": d.name,
+            "fate": d.fate.word(),
+            "title": d.title,
+            "before": d.before,
+            "after": d.after,
+        })).collect::<Vec<_>>(),
         "matrix": c.matrix.iter().map(|((a, b), n)| json!({"from": a, "to": b, "count": n})).collect::<Vec<_>>(),
         "not-read": c.not_read,
     })

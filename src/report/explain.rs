@@ -70,6 +70,7 @@ pub fn text(ruleset: &Ruleset, rule: &Rule, reads: &[ReadBy], cases: &[&Case]) -
                 let _ = writeln!(out, "    {}: {}", w.name, w.condition.text);
             }
         }
+        Requirement::LeftOut => out.push_str("    what these rules do not judge\n"),
     }
     let _ = writeln!(
         out,
@@ -148,6 +149,7 @@ pub fn text(ruleset: &Ruleset, rule: &Rule, reads: &[ReadBy], cases: &[&Case]) -
 pub fn json(ruleset: &Ruleset, rule: &Rule, reads: &[ReadBy], cases: &[&Case]) -> Value {
     let require = match &rule.require {
         Requirement::One(c) => json!({"condition": c.text.to_string()}),
+        Requirement::LeftOut => Value::Null,
         Requirement::Ways(ways) => {
             json!({"ways": ways.iter().map(|w| json!({"name": w.name, "condition": w.condition.text.to_string()})).collect::<Vec<_>>()})
         }

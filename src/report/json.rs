@@ -11,7 +11,10 @@ use super::FileReport;
 #[must_use]
 pub fn head() -> String {
     let tool = json!({"name": "amperule", "version": env!("CARGO_PKG_VERSION")});
-    format!("{{\"schema\": \"amperule-check-1\", \"tool\": {tool}, \"files\": [\n")
+    let caution = super::cautions::json();
+    format!(
+        "{{\"schema\": \"amperule-check-1\", \"tool\": {tool}, \"caution\": {caution}, \"files\": [\n"
+    )
 }
 
 /// What stands after the files.
@@ -146,6 +149,7 @@ fn finding(f: &Finding, sources: &Sources) -> Value {
             "state": w.state,
         })).collect::<Vec<_>>(),
         "assumed": f.assumed,
+        "follows-from": f.follows_from.as_ref().map(|(rule, subject)| json!({"rule": rule, "subject": subject.label})),
         "departure": f.departure,
         "fingerprint": f.fingerprint,
     })

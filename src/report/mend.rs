@@ -77,7 +77,10 @@ fn count(n: usize, one: &str, many: &str) -> String {
 #[must_use]
 pub fn text(path: &str, m: &Mended, kept: Option<bool>, sources: &Sources) -> String {
     if m.breaches.is_empty() && m.filled.is_empty() {
-        return format!("{path}: nothing is in breach; there is nothing to mend\n");
+        return format!(
+            "{path}: nothing is in breach; there is nothing to mend\n\n{}\n",
+            super::cautions::ALWAYS
+        );
     }
     let mended = m.breaches.len() - m.beyond.len() - m.left.len();
     let breaches = count(m.breaches.len(), "breach", "breaches");
@@ -166,6 +169,7 @@ pub fn text(path: &str, m: &Mended, kept: Option<bool>, sources: &Sources) -> St
         None => {}
     }
     out.push_str("Whether the site allows a change is for a qualified person to say.\n");
+    let _ = writeln!(out, "\n{}", super::cautions::ALWAYS);
     out
 }
 

@@ -2,6 +2,7 @@
 //! miette.
 
 pub mod bounds;
+pub mod cautions;
 mod columns;
 pub mod compare;
 #[cfg(feature = "cli")]

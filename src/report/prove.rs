@@ -9,6 +9,7 @@ use crate::expression::Val;
 use crate::quantity::{Rounding, format_toward};
 use crate::ruleset::Severity;
 
+use super::cautions;
 use super::json::number;
 use super::markup::escape;
 
@@ -95,7 +96,8 @@ fn line(out: &mut String, s: &Stretch, proved: &Proved) {
 pub fn text(path: &str, proved: &Proved, map: Option<&Map>) -> String {
     if proved.parameters.is_empty() {
         return format!(
-            "{path}: no parameter varies, so there is nothing to prove; `amperule check` judges it\n"
+            "{path}: no parameter varies, so there is nothing to prove; `amperule check` judges it\n\n{}\n",
+            cautions::ALWAYS
         );
     }
     let declared: Vec<String> = proved
@@ -199,6 +201,13 @@ pub fn text(path: &str, proved: &Proved, map: Option<&Map>) -> String {
             open.join(", ")
         );
     }
+    for (rule, subject, what) in &proved.left_out {
+        let _ = writeln!(
+            out,
+            "Not judged by these rules: {what}, of {subject} ({rule})"
+        );
+    }
+    let _ = writeln!(out, "\n{}", cautions::ALWAYS);
     out
 }
 
@@ -434,6 +443,7 @@ pub fn json(path: &str, proved: &Proved) -> Value {
         "met": proved.met,
         "always-broken": proved.always_broken.iter().map(|(r, s, w)| json!({"rule": r, "subject": s.label, "severity": w.word()})).collect::<Vec<_>>(),
         "always-departed": proved.always_departed.iter().map(|(r, s)| json!({"rule": r, "subject": s.label})).collect::<Vec<_>>(),
+        "left-out": proved.left_out.iter().map(|(r, s, what)| json!({"rule": r, "subject": s.label, "what": what})).collect::<Vec<_>>(),
         "always-open": proved.always_open.iter().map(|(s, n)| json!({"severity": s.word(), "count": n})).collect::<Vec<_>>(),
     })
 }

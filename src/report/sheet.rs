@@ -15,8 +15,8 @@ const WIDTH: usize = 76;
 
 /// Said above all, whatever is built.
 const BEFORE: [&str; 3] = [
-    "Isolate, lock off and prove dead before any enclosure is opened. A cut-out is opened, and a service fuse withdrawn, only by those allowed to.",
-    "Dead tests come before live ones; live tests are for competent people with instruments proved before and after.",
+    super::cautions::OPENING,
+    super::cautions::TESTING,
     "A reading beyond what is expected is a question to the work, not to the instrument: look for a loose joint, a longer run, another path.",
 ];
 
@@ -287,6 +287,8 @@ pub fn json(path: &str, head: &SheetOf, sheet: &Sheet) -> Value {
     json!({
         "schema": "amperule-sheet-1",
         "path": path,
+        "before": BEFORE,
+        "after": AFTER,
         "installation": head.installation,
         "rules": head.rules,
         "breaches": head.breaches,

@@ -9,6 +9,7 @@ use crate::ruleset::Severity;
 use crate::source::Sources;
 use crate::vocabulary::Settler;
 
+use super::cautions;
 use super::markup::{escape, page};
 
 /// Rules named with each question on a terminal.
@@ -31,12 +32,8 @@ fn heading(settler: Settler) -> &'static str {
 /// What a person is reminded of before they do it.
 fn caution(settler: Settler) -> Option<&'static str> {
     match settler {
-        Settler::Site => Some(
-            "Isolate and prove dead before any enclosure is opened. A cut-out is opened, and a service fuse withdrawn, only by those allowed to.",
-        ),
-        Settler::Test => Some(
-            "Live tests only by competent people with instruments proved before and after; dead tests after safe isolation.",
-        ),
+        Settler::Site => Some(cautions::OPENING),
+        Settler::Test => Some(cautions::TESTING),
         _ => None,
     }
 }
@@ -66,6 +63,8 @@ pub fn text(path: &str, survey: &Survey, sources: &Sources) -> String {
             out,
             "{path}: nothing is undecided at this stage; there is nothing to ask"
         );
+        left_out(&mut out, survey);
+        let _ = writeln!(out, "\n{}", cautions::ALWAYS);
         return out;
     }
     let _ = writeln!(
@@ -128,7 +127,24 @@ pub fn text(path: &str, survey: &Survey, sources: &Sources) -> String {
             let _ = writeln!(out, "  {rule} for {subject}");
         }
     }
+    left_out(&mut out, survey);
+    let _ = writeln!(out, "\n{}", cautions::ALWAYS);
     out
+}
+
+/// What no answer settles, since these rules do not judge it.
+fn left_out(out: &mut String, survey: &Survey) {
+    if survey.left_out.is_empty() {
+        return;
+    }
+    out.push_str("\nNot judged by these rules; have it judged elsewhere, and record it as `judged-elsewhere ID { … }`:\n");
+    for l in &survey.left_out {
+        let _ = writeln!(
+            out,
+            "  {}, of {} ({}; {})",
+            l.what, l.subject, l.rule, l.severity
+        );
+    }
 }
 
 /// The answers that settle the rules which a question decides alone, in words.
@@ -183,6 +199,13 @@ pub fn json(path: &str, survey: &Survey, sources: &Sources) -> Value {
         "path": path,
         "undecided": survey.undecided.iter().map(|(s, n)| (s.word().to_owned(), json!(n))).collect::<serde_json::Map<_, _>>(),
         "questions": questions,
+        "left-out": survey.left_out.iter().map(|l| json!({
+            "rule": l.rule,
+            "what": l.what,
+            "subject": l.subject.label,
+            "severity": l.severity.word(),
+        })).collect::<Vec<_>>(),
+        "caution": cautions::json(),
         "stuck": survey.stuck.iter().map(|(r, s)| json!({"rule": r, "subject": s.label})).collect::<Vec<_>>(),
     })
 }
@@ -259,9 +282,9 @@ pub fn sheet_text(head: &SheetHead, survey: &Survey) -> String {
             }
         }
     }
-    out.push_str(
-        "\n* a requirement waits for it; the others are for cautions and advice.\nLocal codes and the judgement of a qualified person decide.\n",
-    );
+    out.push_str("\n* a requirement waits for it; the others are for cautions and advice.\n");
+    left_out(&mut out, survey);
+    let _ = writeln!(out, "\n{}", cautions::ALWAYS);
     out
 }
 
@@ -347,6 +370,16 @@ pub fn sheet_html(head: &SheetHead, survey: &Survey) -> String {
             out.push_str("</table>\n");
         }
     }
-    out.push_str("<p>* a requirement waits for it; the others are for cautions and advice.</p>\n<p class=\"warn\">Local codes and the judgement of a qualified person decide.</p>\n</body></html>\n");
+    out.push_str("<p>* a requirement waits for it; the others are for cautions and advice.</p>\n");
+    if !survey.left_out.is_empty() {
+        out.push_str("<h2>Not judged by these rules</h2>\n<ul>\n");
+        for l in &survey.left_out {
+            let text = format!("{}, of {} ({}; {})", l.what, l.subject, l.rule, l.severity);
+            let _ = writeln!(out, "<li>{}</li>", escape(&text));
+        }
+        out.push_str("</ul>\n");
+    }
+    out.push_str(&cautions::html());
+    out.push_str("</body></html>\n");
     out
 }

@@ -8,9 +8,9 @@ use crate::quantity::{format_interval, format_quantity};
 use crate::ruleset::{Confidence, Severity, Stage};
 use crate::source::{Problem, visible_line};
 
-use super::FileReport;
 use super::columns::broken;
 use super::diagnostic::{Shown, Style, Visible, Weighting, render_problems};
+use super::{FileReport, cautions};
 
 /// Everything about one design.
 #[must_use]
@@ -24,14 +24,21 @@ pub fn render(file: &FileReport<'_>, all: bool, style: Style) -> Visible {
     };
     let shown = |f: &&Finding| match f.outcome {
         Outcome::Failed | Outcome::Departed => true,
-        // What is open and only advice is told in a line, further down.
+        // What is open and only advice is told in a line, further down; and so is what is left out.
+        Outcome::Undecided if f.reason == Some(Reason::LeftOut) => f.severity == Severity::Breach,
         Outcome::Undecided => f.severity != Severity::Advice || all,
         _ => false,
     };
-    let findings: Vec<&Finding> = report.findings.iter().filter(shown).collect();
+    // What follows from another finding is a line under it.
+    let leads = |f: &&Finding| f.follows_from.is_none();
+    let findings: Vec<&Finding> = report.findings.iter().filter(shown).filter(leads).collect();
     for (first, others) in alike(&findings) {
         text.add(&finding(first, file, style));
-        text.plain(&also(&others, file));
+        let mut below = also(&others, file);
+        for f in std::iter::once(first).chain(others) {
+            follows(&mut below, f, &report.findings);
+        }
+        text.plain(&below);
         text.plain("\n");
     }
     let mut out = String::new();
@@ -39,6 +46,7 @@ pub fn render(file: &FileReport<'_>, all: bool, style: Style) -> Visible {
     if !all {
         open_advice(&mut out, &report.findings);
     }
+    left_out(&mut out, &report.findings);
     if all {
         for f in report.findings.iter().filter(|f| f.outcome == Outcome::Met) {
             let note = if f.assumed { ", on assumed values" } else { "" };
@@ -115,6 +123,22 @@ fn also(others: &[&Finding], file: &FileReport<'_>) -> String {
     out
 }
 
+/// What follows from a finding, a line each, and what follows from that.
+fn follows(out: &mut String, of: &Finding, findings: &[Finding]) {
+    let from = |f: &&Finding| {
+        let cause = f.follows_from.as_ref();
+        cause.is_some_and(|(rule, subject)| *rule == of.rule && subject.id == of.subject.id)
+    };
+    for f in findings.iter().filter(from) {
+        let word = match f.outcome {
+            Outcome::Failed => f.severity.to_string(),
+            _ => format!("undecided {}", f.severity),
+        };
+        let _ = writeln!(out, "  with it, {word} {}: {}", f.rule, f.message);
+        follows(out, f, findings);
+    }
+}
+
 /// What could not be judged for the mistakes in the text: one mistake leaves many rules open.
 fn not_judged(out: &mut String, findings: &[Finding]) {
     let all: Vec<String> = findings
@@ -134,7 +158,10 @@ fn not_judged(out: &mut String, findings: &[Finding]) {
 
 /// Advice that is undecided, a line each.
 fn open_advice(out: &mut String, findings: &[Finding]) {
-    let open = |f: &&Finding| f.outcome == Outcome::Undecided && f.severity == Severity::Advice;
+    let open = |f: &&Finding| {
+        let here = f.outcome == Outcome::Undecided && f.reason != Some(Reason::LeftOut);
+        here && f.severity == Severity::Advice && f.follows_from.is_none()
+    };
     let mut some = false;
     for f in findings.iter().filter(open) {
         if !some {
@@ -156,6 +183,36 @@ fn open_advice(out: &mut String, findings: &[Finding]) {
     if some {
         out.push('\n');
     }
+}
+
+/// What matters here and is not judged, a line each; what could be a breach stands above.
+fn left_out(out: &mut String, findings: &[Finding]) {
+    let mut all: BTreeMap<(&str, &str, &str), Vec<&str>> = BTreeMap::new();
+    for f in findings {
+        let told = f.outcome == Outcome::Undecided && f.reason == Some(Reason::LeftOut);
+        if told && f.severity != Severity::Breach {
+            let clause = f.clause.as_deref().unwrap_or_default();
+            let of = all.entry((&f.title, clause, &f.rule)).or_default();
+            of.push(&f.subject.label);
+        }
+    }
+    if all.is_empty() {
+        return;
+    }
+    out.push_str("Not judged by these rules:\n");
+    for ((what, clause, id), subjects) in all {
+        let more = match subjects.len().saturating_sub(FULL) {
+            0 => String::new(),
+            n => format!(" and {n} more"),
+        };
+        let first: Vec<&str> = subjects.into_iter().take(FULL).collect();
+        let _ = writeln!(
+            out,
+            "  {what} ({clause}), of {}{more} [{id}]",
+            first.join(", ")
+        );
+    }
+    out.push('\n');
 }
 
 fn head(file: &FileReport<'_>) -> String {
@@ -188,7 +245,10 @@ fn head(file: &FileReport<'_>) -> String {
 }
 
 fn finding(f: &Finding, file: &FileReport<'_>, style: Style) -> Visible {
+    let left_out = f.reason == Some(Reason::LeftOut);
     let (word, weight) = match (f.outcome, f.severity) {
+        (Outcome::Departed, _) if left_out => ("judged elsewhere", Weighting::Advice),
+        (Outcome::Undecided, _) if left_out => ("not judged", Weighting::Caution),
         (Outcome::Failed, Severity::Breach) => ("breach", Weighting::Error),
         (Outcome::Failed, Severity::Caution) => ("caution", Weighting::Caution),
         (Outcome::Failed, Severity::Advice) => ("advice", Weighting::Advice),
@@ -250,7 +310,12 @@ fn finding(f: &Finding, file: &FileReport<'_>, style: Style) -> Visible {
     }
     help.extend(f.help.iter().cloned());
     if let Some(d) = &f.departure {
-        help.push(format!("departed from: {d}"));
+        let how = if left_out {
+            "judged elsewhere"
+        } else {
+            "departed from"
+        };
+        help.push(format!("{how}: {d}"));
     }
     let mut cite = f.clause.clone().unwrap_or_default();
     let sure = match f.confidence {
@@ -404,5 +469,5 @@ fn closing(out: &mut String, file: &FileReport<'_>) {
             later.join(" or --stage ")
         );
     }
-    out.push_str("Only what the ruleset states is judged. Local codes and the judgement of a qualified person decide;\nisolate and prove dead before any enclosure is opened.\n\n");
+    let _ = writeln!(out, "{}\n", cautions::ALWAYS);
 }

@@ -139,11 +139,9 @@ pub fn html(above: &Above<'_>, all: &[Working], sources: &Sources) -> String {
             step(&mut out, i + 1, s, sources);
         }
     }
-    let _ = writeln!(
-        out,
-        "<p class=\"warn\">{}</p>\n</body></html>",
-        escape(AFTER)
-    );
+    let _ = writeln!(out, "<p class=\"warn\">{}</p>", escape(AFTER));
+    out.push_str(&super::cautions::html());
+    out.push_str("</body></html>\n");
     out
 }
 

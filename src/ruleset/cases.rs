@@ -182,6 +182,7 @@ pub fn check_cases(files: &[Arc<SourceFile>]) -> Vec<Problem> {
         // What cannot be read was reported when the ruleset was loaded, or when its cases were.
         if let Ok(node) = yaml::read(id, source, 0) {
             rules.extend(ids(&node, "rules"));
+            rules.extend(ids(&node, "left-out"));
             editions.extend(ids(&node, "editions"));
         }
         if let Some(from) = yaml::second_document(source.text())

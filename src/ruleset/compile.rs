@@ -11,7 +11,7 @@ use super::model::{
 use super::reader::{Fields, texts};
 use super::template;
 use super::yaml::Node;
-use super::{Edition, cycles, left_out, ranges, replacing};
+use super::{Edition, causes, cycles, left_out, ranges, replacing};
 use crate::expression::{
     Compiled, Data, Expr, Limits, Scope, Ty, Typer, TypingError, parse, present_when,
 };
@@ -35,7 +35,7 @@ const DERIVE_KEYS: [&str; 15] = [
     "by",
     "also",
 ];
-const RULE_KEYS: [&str; 20] = [
+const RULE_KEYS: [&str; 21] = [
     "id",
     "title",
     "stage",
@@ -55,13 +55,14 @@ const RULE_KEYS: [&str; 20] = [
     "because",
     "in",
     "departable",
+    "follows-from",
     "note",
 ];
 
 /// Everything needed to compile an expression of a ruleset.
-struct Context<'a, 'm> {
-    merged: &'m Merged<'a>,
-    vocabulary: &'m Vocabulary,
+pub(super) struct Context<'a, 'm> {
+    pub(super) merged: &'m Merged<'a>,
+    pub(super) vocabulary: &'m Vocabulary,
     limits: &'m Limits,
     typer: Typer<'m>,
 }
@@ -121,7 +122,7 @@ impl Context<'_, '_> {
         }
     }
 
-    fn compile(
+    pub(super) fn compile(
         &self,
         node: &Node,
         scope: &Scope,
@@ -190,6 +191,13 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Optio
             rules.push(r);
         }
     }
+    let all = merged.rules.iter();
+    let stated: Vec<(&Item<'_>, Vec<&Item<'_>>)> = all
+        .map(|i| (i, amendments.get(i.name).cloned().unwrap_or_default()))
+        .collect();
+    causes::read(&context, &stated, &mut rules, problems);
+    let mut left_out = left_out::read(&context, &mut rules, problems);
+    used.extend(merged.left_out.iter().map(|i| i.name));
     for item in &merged.amend {
         if !used.contains(&item.name) {
             problems.push(missing_rule(item, &rules, "amended"));
@@ -201,6 +209,7 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Optio
         match rules.iter().position(|r| r.id == item.name) {
             Some(i) => {
                 rules.remove(i);
+                left_out.retain(|l| l.id.as_deref() != Some(item.name));
                 withdrawn.push((
                     item.name.to_owned(),
                     merged.layer_name(item).to_owned(),
@@ -217,7 +226,12 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Optio
         }
     }
     rules.sort_by(|a, b| a.id.cmp(&b.id));
-    let left_out = left_out::read(merged, problems);
+    // What is withdrawn explains nothing any more.
+    for (id, ..) in &withdrawn {
+        for rule in &mut rules {
+            rule.follows_from.retain(|c| c.rule != *id);
+        }
+    }
     let mut figures: Vec<Figure> = merged
         .figures
         .iter()
@@ -309,7 +323,7 @@ fn missing_rule(item: &Item<'_>, rules: &[Rule], done: &str) -> Problem {
     .did_you_mean(item.name, rules.iter().map(|r| r.id.as_str()))
 }
 
-fn by_id<'a, 'i>(
+pub(super) fn by_id<'a, 'i>(
     merged: &'i Merged<'a>,
     problems: &mut Vec<Problem>,
 ) -> FxHashMap<&'a str, Vec<&'i Item<'a>>> {
@@ -540,7 +554,7 @@ fn derivation(
 }
 
 /// A field of a rule: an amendment's, else the rule's own.
-fn field<'a>(item: &Item<'a>, changes: &[&Item<'a>], key: &str) -> Option<&'a Node> {
+pub(super) fn field<'a>(item: &Item<'a>, changes: &[&Item<'a>], key: &str) -> Option<&'a Node> {
     changes
         .iter()
         .rev()
@@ -605,20 +619,7 @@ fn rule<'a>(
     .and_then(Confidence::from_word)?;
     let kind_name = text("each")?;
     let v = context.vocabulary;
-    let Some(each) = v
-        .kind_named(kind_name)
-        .filter(|k| !v.kind(*k).is_abstract())
-    else {
-        problems.push(
-            Problem::error(
-                "unknown-kind",
-                format!("there is no kind `{kind_name}` to judge"),
-            )
-            .at(at("each"), "")
-            .did_you_mean(kind_name, v.kinds.iter().map(|k| k.name.as_str())),
-        );
-        return None;
-    };
+    let each = subject_kind(v, kind_name, at("each"), problems)?;
     let mut scope = Scope {
         subject: each,
         per_line: false,
@@ -680,6 +681,7 @@ fn rule<'a>(
         open,
         help,
         point_at,
+        follows_from: Vec::new(),
         topic: text("topic").unwrap_or("").to_owned(),
         origin: super::Origin {
             clause: text("clause").map(str::to_owned),
@@ -688,23 +690,46 @@ fn rule<'a>(
         },
         confidence,
         because: text("because").map(str::to_owned),
-        amended: changes.last().map(|c| {
-            (
-                context.merged.layer_name(c).to_owned(),
-                c.node
-                    .get("because")
-                    .and_then(Node::text)
-                    .unwrap_or("")
-                    .to_owned(),
-            )
-        }),
+        amended: amended(context, changes),
         departable: text("departable") != Some("no"),
         editions: text("in").map(str::to_owned),
         span: item.at,
     })
 }
 
-fn choice<'t>(
+/// The layer that made the last amendment, and why.
+pub(super) fn amended(
+    context: &Context<'_, '_>,
+    changes: &[&Item<'_>],
+) -> Option<(String, String)> {
+    let last = changes.last()?;
+    let because = last.node.get("because").and_then(Node::text);
+    let layer = context.merged.layer_name(last).to_owned();
+    Some((layer, because.unwrap_or("").to_owned()))
+}
+
+/// The kind that a rule is about.
+pub(super) fn subject_kind(
+    v: &Vocabulary,
+    name: &str,
+    at: Span,
+    problems: &mut Vec<Problem>,
+) -> Option<KindId> {
+    let found = v.kind_named(name).filter(|k| !v.kind(*k).is_abstract());
+    if found.is_none() {
+        problems.push(
+            Problem::error(
+                "unknown-kind",
+                format!("there is no kind `{name}` to judge"),
+            )
+            .at(at, "")
+            .did_you_mean(name, v.kinds.iter().map(|k| k.name.as_str())),
+        );
+    }
+    found
+}
+
+pub(super) fn choice<'t>(
     text: &'t str,
     at: Span,
     words: &[&str],

@@ -1,12 +1,21 @@
 //! What a layer leaves out knowingly: facts of the trade that no rule, limit, table or derivation
-//! states, each with the reason.
+//! states, each with the reason. One with an id is told where it matters, as a rule of which nobody
+//! can say here whether it is kept.
 
 use rustc_hash::FxHashMap;
 use serde::{Deserialize, Serialize};
 
-use super::layers::Merged;
+use super::compile::{Context, by_id, choice, field, subject_kind};
+use super::layers::{Item, stated_twice};
+use super::model::{Confidence, Origin, Requirement, Rule, Severity, Stage};
 use super::reader::Fields;
+use super::template::Template;
+use crate::expression::{Scope, Ty};
 use crate::source::{Problem, Span};
+
+const KEYS: [&str; 9] = [
+    "what", "clause", "why", "in", "id", "each", "where", "severity", "topic",
+];
 
 /// Something that a layer does not encode.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -19,16 +28,25 @@ pub struct LeftOut {
     pub why: String,
     /// The layer that leaves it out.
     pub layer: String,
+    /// The id under which it is told where it matters.
+    pub id: Option<String>,
 }
 
-/// Reads the entries of all layers that hold in the chosen edition, in the order of the layers.
-pub(super) fn read(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Vec<LeftOut> {
+/// Reads the entries of all layers that hold in the chosen edition, in the order of the layers; those
+/// that are told are added to the rules.
+pub(super) fn read(
+    context: &Context<'_, '_>,
+    rules: &mut Vec<Rule>,
+    problems: &mut Vec<Problem>,
+) -> Vec<LeftOut> {
+    let merged = context.merged;
     let mut all = Vec::new();
     let mut stated: FxHashMap<(usize, &str), Span> = FxHashMap::default();
+    // What is wrong with amendments was reported with those of rules.
+    let amendments = by_id(merged, &mut Vec::new());
     for item in &merged.left_out {
         let name = "an entry of `left-out`";
-        let keys = ["what", "clause", "why", "in"];
-        let Some(f) = Fields::new(item.node, item.at, name, &keys, problems) else {
+        let Some(f) = Fields::new(item.node, item.at, name, &KEYS, problems) else {
             continue;
         };
         let mut needed = |key: &str| {
@@ -55,12 +73,102 @@ pub(super) fn read(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Vec<Left
                     .help("take one out"),
             );
         }
-        all.push(LeftOut {
+        let mut left_out = LeftOut {
             what: what.to_owned(),
             clause: clause.to_owned(),
             why: why.to_owned(),
             layer: merged.layer_name(item).to_owned(),
-        });
+            id: None,
+        };
+        let changes = amendments.get(item.name).map_or(&[][..], |c| c);
+        if let Some(rule) = told(context, item, &left_out, changes, problems) {
+            if let Some(first) = rules.iter().find(|r| r.id == rule.id) {
+                problems.push(stated_twice(item, first.span));
+            }
+            left_out.id = Some(rule.id.clone());
+            rules.push(rule);
+        }
+        all.push(left_out);
     }
     all
+}
+
+/// What is left out as a rule: where it has an id, and a `where` that says of which designs it is
+/// told.
+fn told<'a>(
+    context: &Context<'a, '_>,
+    item: &Item<'a>,
+    left_out: &LeftOut,
+    changes: &[&Item<'a>],
+    problems: &mut Vec<Problem>,
+) -> Option<Rule> {
+    let get = |key: &str| field(item, changes, key);
+    let text = |key: &str| get(key).and_then(super::yaml::Node::text);
+    let given = |key: &&str| item.node.get(key).is_some();
+    let (id, condition) = (item.node.get("id"), get("where"));
+    let (Some(id), Some(condition)) = (id, condition) else {
+        if let Some(key) = ["id", "where", "each", "severity", "topic"]
+            .into_iter()
+            .find(given)
+        {
+            let lacking = if id.is_none() { "id" } else { "where" };
+            problems.push(
+                Problem::error(
+                    "missing-key",
+                    format!("an entry of `left-out` with `{key}` needs `{lacking}`"),
+                )
+                .at(item.at, "")
+                .help("give both, so that a report can tell of which designs it is not judged, or neither"),
+            );
+        }
+        return None;
+    };
+    let at = |key: &str| get(key).map_or(item.at, |n| n.span);
+    let severity = choice(
+        text("severity").unwrap_or("advice"),
+        at("severity"),
+        &Severity::ALL.map(Severity::word),
+        problems,
+    )
+    .and_then(Severity::from_word)?;
+    let kind = text("each").unwrap_or("installation");
+    let each = subject_kind(context.vocabulary, kind, at("each"), problems)?;
+    let scope = Scope {
+        subject: each,
+        per_line: false,
+        guards: Vec::new(),
+    };
+    let (where_, _) = context.compile(condition, &scope, Some(&Ty::Truth), problems)?;
+    let LeftOut { what, clause, .. } = left_out;
+    let id = id.text()?;
+    Some(Rule {
+        id: id.to_owned(),
+        title: what.clone(),
+        stage: Stage::Design,
+        severity,
+        each,
+        where_: Some(where_),
+        require: Requirement::LeftOut,
+        message: Template::plain(&format!("not judged by these rules: {what} ({clause})")),
+        open: Some(Template::plain(&format!(
+            "not judged by these rules, and whether it matters here is not known: {what} ({clause})"
+        ))),
+        help: Some(Template::plain(&format!(
+            "have it judged elsewhere and record it: `judged-elsewhere {id} {{ by: \"…\"  on: 2026-01-31  why: \"…\" }}`"
+        ))),
+        point_at: Vec::new(),
+        follows_from: Vec::new(),
+        topic: text("topic").unwrap_or("left-out").to_owned(),
+        origin: Origin {
+            clause: Some(clause.clone()),
+            source: None,
+            layer: left_out.layer.clone(),
+        },
+        confidence: Confidence::FromMemory,
+        because: Some(left_out.why.clone()),
+        amended: super::compile::amended(context, changes),
+        departable: false,
+        editions: text("in").map(str::to_owned),
+        span: item.at,
+    })
 }

@@ -2,6 +2,7 @@
 //! rules.
 
 mod cases;
+mod causes;
 mod compile;
 mod cycles;
 mod edition;
@@ -25,6 +26,7 @@ mod template;
 pub mod yaml;
 
 pub use cases::{Case, CaseFile, Patch, check_cases, read_cases};
+pub use causes::{Cause, Path};
 pub use edition::Edition;
 pub use left_out::LeftOut;
 pub use library::{Library, Loaded, Request};

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use std::fmt;
 use std::sync::Arc;
 
-use super::{Edition, LeftOut, Template};
+use super::{Cause, Edition, LeftOut, Template};
 use crate::expression::{Compiled, Data, Limits, Tables};
 use crate::source::{SourceFile, Span};
 use crate::vocabulary::{FactIx, KindId, Settler, Vocabulary, WordSet};
@@ -191,6 +191,9 @@ pub enum Requirement {
     One(Compiled),
     /// One of several.
     Ways(Vec<Way>),
+    /// Something that these rules do not judge: where it applies, nobody can say here whether it is
+    /// kept.
+    LeftOut,
 }
 
 /// A rule.
@@ -218,6 +221,8 @@ pub struct Rule {
     pub help: Option<Template>,
     /// Facts to point at first.
     pub point_at: Vec<Compiled>,
+    /// Rules whose failure explains that of this one, the first that fails before the others.
+    pub follows_from: Vec<Cause>,
     /// What it is about.
     pub topic: String,
     /// Where it comes from.
@@ -234,6 +239,31 @@ pub struct Rule {
     pub editions: Option<String>,
     /// Where it stands: its id.
     pub span: Span,
+}
+
+impl Rule {
+    /// Whether it only tells that something is not judged.
+    #[must_use]
+    pub const fn is_left_out(&self) -> bool {
+        matches!(self.require, Requirement::LeftOut)
+    }
+
+    /// Its title and, in brackets, its clause: how reports tell what is left out.
+    #[must_use]
+    pub fn told_as(&self) -> String {
+        let clause = self.origin.clause.as_deref().unwrap_or_default();
+        format!("{} ({clause})", self.title)
+    }
+
+    /// The conditions of which one must hold.
+    #[must_use]
+    pub fn conditions(&self) -> Vec<&Compiled> {
+        match &self.require {
+            Requirement::One(c) => vec![c],
+            Requirement::Ways(ways) => ways.iter().map(|w| &w.condition).collect(),
+            Requirement::LeftOut => Vec::new(),
+        }
+    }
 }
 
 /// A figure that every report shows.
@@ -413,7 +443,7 @@ pub struct Ruleset {
     pub assumptions: Vec<Vec<Option<Assumption>>>,
     /// Derivations, by kind and fact.
     pub derivations: Vec<Vec<Option<Derivation>>>,
-    /// Rules, in order of their ids.
+    /// Rules, and what is left out where it is told, in order of their ids.
     pub rules: Vec<Rule>,
     /// Rules that a child or patch withdrew: id, layer, why.
     pub withdrawn: Vec<(String, String, String)>,
@@ -451,6 +481,11 @@ impl Ruleset {
             .get(kind.0 as usize)?
             .get(fact.0 as usize)?
             .as_ref()
+    }
+
+    /// The rules that judge something: all but what is left out.
+    pub fn judging(&self) -> impl Iterator<Item = &Rule> {
+        self.rules.iter().filter(|r| !r.is_left_out())
     }
 
     /// A rule by its id.

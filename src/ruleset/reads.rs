@@ -44,10 +44,7 @@ impl Rule {
     /// All its expressions, those in its texts too.
     fn expressions(&self) -> Vec<&Compiled> {
         let mut all: Vec<&Compiled> = self.where_.iter().chain(&self.point_at).collect();
-        match &self.require {
-            Requirement::One(c) => all.push(c),
-            Requirement::Ways(ways) => all.extend(ways.iter().map(|w| &w.condition)),
-        }
+        all.extend(self.conditions());
         let texts = [Some(&self.message), self.open.as_ref(), self.help.as_ref()];
         for piece in texts.into_iter().flatten().flat_map(|t| &t.pieces) {
             if let Piece::Value(c, _) = piece {
@@ -64,6 +61,7 @@ impl Rule {
         match &mut self.require {
             Requirement::One(c) => all.push(c),
             Requirement::Ways(ways) => all.extend(ways.iter_mut().map(|w| &mut w.condition)),
+            Requirement::LeftOut => {}
         }
         let texts = [
             Some(&mut self.message),
@@ -82,11 +80,7 @@ impl Rule {
     #[must_use]
     pub fn reads(&self) -> Facts {
         let mut all = Facts::new();
-        let require: Vec<&Compiled> = match &self.require {
-            Requirement::One(c) => vec![c],
-            Requirement::Ways(ways) => ways.iter().map(|w| &w.condition).collect(),
-        };
-        for c in self.where_.iter().chain(require) {
+        for c in self.where_.iter().chain(self.conditions()) {
             add_reads(c, &mut all);
         }
         all

@@ -155,7 +155,8 @@ impl Installation {
     /// What is still unknown and matters.
     #[must_use]
     pub fn survey(&self) -> Survey {
-        survey(self.residual())
+        let departures = Departures::new(&self.ruleset, &self.design, self.on);
+        survey(self.residual(), &departures)
     }
 
     /// What is known already: object, fact and value.

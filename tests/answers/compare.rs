@@ -1,6 +1,6 @@
 //! Comparisons: every turn from one outcome to another, and rulesets that share no rule.
 
-use amperule::answer::{Comparison, Fate, Turn, fates, share_rules};
+use amperule::answer::{Comparison, Fate, Stated, Turn, differences, share_rules};
 
 use super::{CLEAN, FAULTS, design, gb, report, rules};
 
@@ -35,11 +35,20 @@ fn a_version_compared_with_itself_changes_nothing() {
 
 #[test]
 fn rules_that_came_with_an_edition_are_new() {
-    let all = fates(&rules("gb", "2018"), &gb());
-    let of = |id: &str| all.iter().find(|(i, ..)| i == id).map(|(_, f, _)| *f);
+    let all = differences(&rules("gb", "2018"), &gb());
+    let of = |id: &str| {
+        let mut rules = all.iter().filter(|d| d.of == Stated::Rule);
+        rules.find(|d| d.name == id).map(|d| d.fate)
+    };
     assert_eq!(of("gb-open-pen-lower-window"), Some(Fate::New));
     assert_eq!(of("iec-rcd-trips-in-time"), Some(Fate::Amended));
     assert_eq!(of("iec-voltage-drop"), None);
+}
+
+/// A ruleset differs in nothing from itself.
+#[test]
+fn the_same_rules_differ_in_nothing() {
+    assert_eq!(differences(&gb(), &gb()), []);
 }
 
 #[test]

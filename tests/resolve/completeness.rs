@@ -12,6 +12,14 @@ fn status_is_inherited() {
     assert_eq!(status("b"), Status::Altered);
     assert_eq!(status("device of b"), Status::Altered);
     assert_eq!(status("main"), Status::New);
+    // What stands in a thing that the works alter is old, unless it says otherwise.
+    let design = sound(
+        "board yard { status: altered\n circuit a { }\n circuit b { status: new }\n main-switch: mcb { } }\n",
+    );
+    let status = |name| design.object(object(&design, name)).status;
+    assert_eq!(status("a"), Status::Existing);
+    assert_eq!(status("b"), Status::New);
+    assert_eq!(status("main-switch of yard"), Status::Altered);
     assert_eq!(
         problems("board yard { status: exsting }\n"),
         [

@@ -258,7 +258,7 @@ impl World {
             bounds: None,
         };
         let plain = terminal::render(&report, all, Style::default());
-        (plain, json::file(&report, all))
+        (plain.as_str().to_owned(), json::file(&report, all))
     }
 
     /// The one verdict of one rule.

@@ -16,6 +16,7 @@ use std::sync::Arc;
 
 use super::residual::Residual;
 use super::survey::{Question, survey};
+use crate::check::Departures;
 use crate::design::model::Design;
 use crate::ruleset::{Ruleset, Stage};
 use crate::vocabulary::Settler;
@@ -40,11 +41,14 @@ pub fn sheet(ruleset: &Arc<Ruleset>, design: &Design) -> Sheet {
     Sheet {
         things: as_designed::things(ruleset, design),
         terminals: as_designed::terminals(ruleset, design),
-        to_settle: survey(&Residual::new(ruleset, design, &[], Stage::Verify))
-            .questions
-            .into_iter()
-            .filter(|q| q.settled_by == Settler::Installer)
-            .collect(),
+        to_settle: survey(
+            &Residual::new(ruleset, design, &[], Stage::Verify),
+            &Departures::none(),
+        )
+        .questions
+        .into_iter()
+        .filter(|q| q.settled_by == Settler::Installer)
+        .collect(),
         readings: readings::to_read(ruleset, design),
     }
 }

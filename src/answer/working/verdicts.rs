@@ -4,9 +4,8 @@ use super::WorkingStep;
 use super::used::one_line;
 use crate::check::{Linker, show_number};
 use crate::design::model::{ObjectId, Status};
-use crate::expression::{Compiled, Op, Presence, Reg, Val};
+use crate::expression::{Op, Presence, Reg, Val};
 use crate::quantity::TruthSet;
-use crate::ruleset::Requirement;
 use crate::vocabulary::{FactIx, FactType};
 
 /// What the rules say of a fact: each comparison of it that a rule makes of its object, with the
@@ -43,10 +42,7 @@ pub(super) fn verdicts(
                     continue;
                 }
             }
-            let conditions: Vec<&Compiled> = match &rule.require {
-                Requirement::One(c) => vec![c],
-                Requirement::Ways(ways) => ways.iter().map(|w| &w.condition).collect(),
-            };
+            let conditions = rule.conditions();
             for c in &conditions {
                 let root = linker.expression(c, subject);
                 for (other, at_most, truth) in compared(linker, root, &regs) {

@@ -69,10 +69,11 @@ impl<'a> Resolver<'a> {
     }
 
     fn block(&mut self, block: &'a Block, place: Place, turn: Option<Turn>) {
-        if block.from.is_some() {
+        if block.from.is_some() || block.kind.text == "judged-elsewhere" {
             if !matches!(place, Place::Top) {
+                let what = &block.kind.text;
                 self.report(
-                    Problem::error("misplaced-block", "a departure stands inside a block")
+                    Problem::error("misplaced-block", format!("a {what} stands inside a block"))
                         .at(block.kind.span, "")
                         .help("move it out of all blocks; `for:` says which one it is about"),
                 );
@@ -322,7 +323,11 @@ impl<'a> Resolver<'a> {
             (Some(word), NameRole::Reference(_)) => format!("{} {}", declared.name, own(word)),
             (Some(word), _) => own(word),
         };
-        let inherited = outer.map_or(Status::default(), |o| self.design.object(o).status);
+        // What stands in a thing that the works alter was there, too, unless it says otherwise.
+        let inherited = match outer.map_or(Status::default(), |o| self.design.object(o).status) {
+            Status::Altered => Status::Existing,
+            status => status,
+        };
         let object = Object {
             kind,
             name,

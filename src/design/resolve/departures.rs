@@ -1,4 +1,4 @@
-//! Departures: recorded exceptions to one rule.
+//! Departures: recorded exceptions to one rule, and records of what was judged elsewhere.
 
 use super::resolver::{Resolver, Site, Turn};
 use super::words::{day_of, plain_text};
@@ -7,8 +7,34 @@ use crate::design::tree::{Block, Entry, FactEntry, Value, ValueKind};
 use crate::source::{Problem, Span, Spanned};
 use crate::vocabulary::{Fact, FactType};
 
-/// What a departure may say.
-const KEYS: [&str; 5] = ["for", "reason", "agreed-by", "until", "as-found"];
+/// How a record of an exception is written.
+struct Form {
+    /// What messages call it.
+    name: &'static str,
+    /// What it may say: whom it is for, why, who agreed, and so on.
+    keys: &'static [&'static str],
+    /// What it must say, and what is said where it does not.
+    needed: &'static [(&'static str, &'static str, &'static str)],
+}
+
+const DEPARTURE: Form = Form {
+    name: "departure from",
+    keys: &["for", "reason", "agreed-by", "until", "as-found"],
+    needed: &[
+        ("reason", "does not give its reason", "\"…\""),
+        ("agreed-by", "does not say who agreed", "\"…\""),
+    ],
+};
+
+const ELSEWHERE: Form = Form {
+    name: "judged-elsewhere",
+    keys: &["for", "why", "by", "on", "until", "as-found"],
+    needed: &[
+        ("why", "does not say what came of it", "\"…\""),
+        ("by", "does not say who judged", "\"…\""),
+        ("on", "does not say when", "2026-01-31"),
+    ],
+};
 
 /// What every block may say, and what is no fact that could be pinned.
 const NO_FACTS: [&str; 4] = ["status", "all-listed", "present", "evidence"];
@@ -25,9 +51,20 @@ impl<'a> Resolver<'a> {
     }
 
     fn departure(&mut self, block: &'a Block) -> Option<Departure> {
-        let rule = block.from.as_ref()?;
+        let elsewhere = block.from.is_none();
+        let form = if elsewhere { &ELSEWHERE } else { &DEPARTURE };
+        let Some(rule) = block.from.as_ref().or(block.name.as_ref().map(|n| &n.word)) else {
+            self.report(
+                Problem::error("no-name", "`judged-elsewhere` does not say what was judged")
+                    .at(block.kind.span, "")
+                    .help("write the id that the report names: `judged-elsewhere ID { … }`"),
+            );
+            return None;
+        };
         let mut departure = Departure {
             rule: Spanned::new(rule.text.clone(), rule.span),
+            elsewhere,
+            on: None,
             subject: None,
             reason: None,
             agreed_by: None,
@@ -78,26 +115,38 @@ impl<'a> Resolver<'a> {
             seen.push((key, fact.key.span));
             let value = &fact.value;
             match key {
+                _ if !form.keys.contains(&key) => {
+                    sound = false;
+                    self.unknown_in(form, fact);
+                }
                 "for" => match self.subject(value) {
                     Some(id) => departure.subject = Some(Spanned::new(id, value.span)),
                     None => sound = false,
                 },
-                "reason" => departure.reason = self.text_in_departure(fact),
-                "agreed-by" => departure.agreed_by = self.text_in_departure(fact),
-                "until" => match day_of(value) {
-                    Some(day) => departure.until = Some(Spanned::new(day, value.span)),
+                "reason" | "why" => departure.reason = self.text_in_departure(fact),
+                "agreed-by" | "by" => departure.agreed_by = self.text_in_departure(fact),
+                "until" | "on" => match day_of(value) {
+                    Some(day) => {
+                        let day = Some(Spanned::new(day, value.span));
+                        if key == "on" {
+                            departure.on = day;
+                        } else {
+                            departure.until = day;
+                        }
+                    }
                     None => {
                         sound = false;
+                        let day = if key == "on" { "day" } else { "last day" };
                         if !value.is_bad() {
                             self.report(
-                                Problem::error("wrong-type", "`until` takes a date")
+                                Problem::error("wrong-type", format!("`{key}` takes a date"))
                                     .at(value.span, "")
-                                    .help("write the last day, as in `until: 2027-03-31`"),
+                                    .help(format!("write the {day}, as in `{key}: 2027-03-31`")),
                             );
                         }
                     }
                 },
-                "as-found" => {
+                _ => {
                     sound = false;
                     self.report(
                         Problem::error("wrong-form", "`as-found` is a block, not a fact")
@@ -105,43 +154,36 @@ impl<'a> Resolver<'a> {
                             .help("write the facts of the subject in it, without a colon before the brace, as in `as-found { length: 18 m }`"),
                     );
                 }
-                _ => {
-                    sound = false;
-                    self.report(
-                        Problem::error(
-                            "unknown-fact",
-                            format!("a departure has no fact called `{key}`"),
-                        )
-                        .at(
-                            fact.key.span,
-                            "expected `for`, `reason`, `agreed-by`, `until` or `as-found { … }`",
-                        )
-                        .did_you_mean(key, KEYS),
-                    );
-                }
             }
         }
-        for (key, what) in [
-            ("reason", "does not give its reason"),
-            ("agreed-by", "does not say who agreed"),
-        ] {
-            if !seen.iter().any(|(k, _)| *k == key) {
+        for (i, (key, what, example)) in form.needed.iter().enumerate() {
+            if !seen.iter().any(|(k, _)| k == key) {
+                // Each has a place of its own: of one place a mistake is told once.
+                let at = match i {
+                    0 => rule.span,
+                    1 => block.kind.span,
+                    _ => block.kind.span.to(rule.span),
+                };
                 self.report(
                     Problem::error(
                         "incomplete-departure",
-                        format!("this departure from `{}` {what}", rule.text),
+                        format!("this {} `{}` {what}", form.name, rule.text),
                     )
-                    .at(
-                        if key == "reason" {
-                            rule.span
-                        } else {
-                            block.kind.span
-                        },
-                        "",
-                    )
-                    .help(format!("add `{key}: \"…\"`")),
+                    .at(at, "")
+                    .help(format!("add `{key}: {example}`")),
                 );
             }
+        }
+        if let Some(day) = &departure.on {
+            self.note_date(day.value);
+        }
+        if let Some(repeat) = block.name.as_ref().and_then(|n| n.repeat.as_ref()) {
+            sound = false;
+            self.report(
+                Problem::error("wrong-form", "this record stands for itself, not for many")
+                    .at(repeat.span, "")
+                    .help("take the brackets out; without `for:` it is about all of them"),
+            );
         }
         if let Some(block) = pinned {
             match &departure.subject {
@@ -253,6 +295,23 @@ impl<'a> Resolver<'a> {
             Problem::error("misplaced-block", "this cannot stand inside a departure")
                 .at(span, "")
                 .help("move it out, to the outermost level of the file"),
+        );
+    }
+
+    fn unknown_in(&mut self, form: &Form, fact: &FactEntry) {
+        let key = &fact.key.text;
+        let keys: Vec<String> = form.keys.iter().map(|k| format!("`{k}`")).collect();
+        let keys = keys
+            .join(", ")
+            .replace("`, `as-found`", "` or `as-found { … }`");
+        let what = form.name.trim_end_matches(" from");
+        self.report(
+            Problem::error(
+                "unknown-fact",
+                format!("a {what} has no fact called `{key}`"),
+            )
+            .at(fact.key.span, format!("expected {keys}"))
+            .did_you_mean(key, form.keys.iter().copied()),
         );
     }
 

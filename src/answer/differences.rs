@@ -1,0 +1,267 @@
+//! Everything in which two rulesets differ that can turn a verdict: rules, and what rules rest on.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use crate::expression::KeyType;
+use crate::ruleset::{Requirement, Rule, Ruleset};
+use crate::vocabulary::{Fact, FactType, Vocabulary};
+
+/// What became of something between two rulesets.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Fate {
+    /// Only in the second.
+    New,
+    /// Only in the first.
+    Withdrawn,
+    /// In both, and not alike.
+    Amended,
+}
+
+impl Fate {
+    /// The word reports use.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::New => "new",
+            Self::Withdrawn => "withdrawn",
+            Self::Amended => "amended",
+        }
+    }
+}
+
+/// What is stated otherwise.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Stated {
+    /// A rule, with another condition, severity, stage or clause.
+    Rule,
+    /// Something that is told as not judged.
+    LeftOut,
+    /// A named figure.
+    Limit,
+    /// A table.
+    Table,
+    /// The formula of a fact.
+    Formula,
+    /// What is taken where a design says nothing.
+    Assumption,
+    /// The values that exist of something.
+    Series,
+    /// A fact: which values it takes, and what its silence means.
+    Fact,
+}
+
+impl Stated {
+    /// The word reports use.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Rule => "rule",
+            Self::LeftOut => "left-out",
+            Self::Limit => "limit",
+            Self::Table => "table",
+            Self::Formula => "formula",
+            Self::Assumption => "assumption",
+            Self::Series => "series",
+            Self::Fact => "fact",
+        }
+    }
+}
+
+/// One thing that two rulesets state differently.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Difference {
+    /// What sort of thing.
+    pub of: Stated,
+    /// Its name.
+    pub name: String,
+    /// What became of it.
+    pub fate: Fate,
+    /// What it is.
+    pub title: String,
+    /// As the first states it.
+    pub before: Option<String>,
+    /// As the second states it.
+    pub after: Option<String>,
+}
+
+/// One thing as a ruleset states it: what it is, and what of it can turn a verdict.
+struct Statement {
+    title: String,
+    text: String,
+    /// The cells of a table, which are counted and not repeated.
+    cells: BTreeMap<String, String>,
+}
+
+impl Statement {
+    fn new(title: &str, text: String) -> Self {
+        Self {
+            title: title.to_owned(),
+            text: text.split_whitespace().collect::<Vec<_>>().join(" "),
+            cells: BTreeMap::new(),
+        }
+    }
+}
+
+/// Everything in which two rulesets differ that can turn a verdict.
+#[must_use]
+pub fn differences(from: &Ruleset, to: &Ruleset) -> Vec<Difference> {
+    let (mut a, mut b) = (statements(from), statements(to));
+    let keys: BTreeSet<(Stated, String)> = a.keys().chain(b.keys()).cloned().collect();
+    let mut all = Vec::new();
+    for key in keys {
+        let (x, y) = (a.remove(&key), b.remove(&key));
+        let (fate, title) = match (&x, &y) {
+            (None, Some(y)) => (Fate::New, &y.title),
+            (Some(x), None) => (Fate::Withdrawn, &x.title),
+            (Some(x), Some(y)) if x.text != y.text || x.cells != y.cells => {
+                (Fate::Amended, &y.title)
+            }
+            _ => continue,
+        };
+        let title = title.clone();
+        let changed = match (&x, &y) {
+            (Some(x), Some(y)) => {
+                let cells: BTreeSet<&String> = x.cells.keys().chain(y.cells.keys()).collect();
+                let other = cells
+                    .iter()
+                    .filter(|k| x.cells.get(**k) != y.cells.get(**k));
+                Some((other.count(), cells.len())).filter(|(n, _)| *n > 0)
+            }
+            _ => None,
+        };
+        let (of, name) = key;
+        all.push(Difference {
+            of,
+            name,
+            fate,
+            title: match changed {
+                Some((n, of)) => format!("{title}: {n} of {of} figures"),
+                None => title,
+            },
+            before: x.map(|s| s.text).filter(|t| !t.is_empty()),
+            after: y.map(|s| s.text).filter(|t| !t.is_empty()),
+        });
+    }
+    all
+}
+
+/// All that a ruleset states, by sort and name.
+fn statements(r: &Ruleset) -> BTreeMap<(Stated, String), Statement> {
+    let mut all = BTreeMap::new();
+    let mut add = |of: Stated, name: &str, s: Statement| {
+        all.insert((of, name.to_owned()), s);
+    };
+    for rule in &r.rules {
+        let of = if rule.is_left_out() {
+            Stated::LeftOut
+        } else {
+            Stated::Rule
+        };
+        add(
+            of,
+            &rule.id,
+            Statement::new(&rule.title, rule_text(r, rule)),
+        );
+    }
+    for l in &r.limits.all {
+        // Told as it is written; the value decides, so that `3 %` and `0.03` are alike.
+        let value = l.value.map_or_else(String::new, |v| {
+            crate::quantity::format_quantity(v, &l.unit, 9)
+        });
+        add(Stated::Limit, &l.name, Statement::new(&l.means, value));
+    }
+    for t in &r.data.tables {
+        let keys = t.keys.iter().map(|k| match &k.ty {
+            KeyType::Number(_, between, beyond) => format!("{} {between:?} {beyond:?}", k.name),
+            KeyType::Word(_) => k.name.clone(),
+        });
+        let keys: Vec<String> = keys.collect();
+        let mut s = Statement::new(&t.title, keys.join(", "));
+        s.cells = t.cells();
+        add(Stated::Table, &t.name, s);
+    }
+    for s in &r.vocabulary.series {
+        let members: Vec<String> = s
+            .members
+            .iter()
+            .map(|m| crate::quantity::format_quantity(m.value, &s.unit, 9))
+            .collect();
+        add(
+            Stated::Series,
+            &s.name,
+            Statement::new("", members.join(", ")),
+        );
+    }
+    let kinds = r.vocabulary.kinds.iter().enumerate();
+    for (k, kind) in kinds {
+        let (derived, assumed) = (r.derivations.get(k), r.assumptions.get(k));
+        for (f, fact) in kind.facts.iter().enumerate() {
+            let name = format!("{}.{}", kind.name, fact.name);
+            if let Some(Some(d)) = derived.and_then(|d| d.get(f)) {
+                let wins = match d.unless_written {
+                    true => " (unless written)",
+                    false => "",
+                };
+                let text = format!("{}{wins}", d.formula.text);
+                add(Stated::Formula, &name, Statement::new(&fact.means, text));
+            }
+            if let Some(Some(a)) = assumed.and_then(|a| a.get(f)) {
+                let s = Statement::new(&fact.means, a.text.clone());
+                add(Stated::Assumption, &name, s);
+            }
+            let s = Statement::new(&fact.means, fact_text(&r.vocabulary, kind, fact));
+            add(Stated::Fact, &name, s);
+        }
+    }
+    all
+}
+
+/// What of a rule can turn its verdict, and its clause.
+fn rule_text(r: &Ruleset, rule: &Rule) -> String {
+    let mut parts = vec![format!("each {}", r.vocabulary.kind(rule.each).name)];
+    if let Some(w) = &rule.where_ {
+        parts.push(format!("where {}", w.text));
+    }
+    match &rule.require {
+        Requirement::One(c) => parts.push(format!("require {}", c.text)),
+        Requirement::Ways(ways) => {
+            parts.extend(
+                ways.iter()
+                    .map(|w| format!("way {}: {}", w.name, w.condition.text)),
+            );
+        }
+        Requirement::LeftOut => {}
+    }
+    parts.push(format!("{} at stage {}", rule.severity, rule.stage));
+    parts.extend(rule.origin.clause.clone());
+    parts.join("; ")
+}
+
+/// Which values a fact takes, and what its silence means.
+fn fact_text(v: &Vocabulary, kind: &crate::vocabulary::Kind, fact: &Fact) -> String {
+    let mut parts = Vec::new();
+    match &fact.ty {
+        FactType::Quantity { unit, per_line, .. } => {
+            parts.push(unit.text().to_owned());
+            parts.extend(per_line.then(|| "per line".to_owned()));
+        }
+        FactType::Choice { words, .. } | FactType::Some { words } => {
+            parts.push(format!("one of {}", words.join(" ")));
+        }
+        _ => parts.extend(fact.target().map(|k| v.kind(k).name.clone())),
+    }
+    let d = &fact.domain;
+    if *d != crate::vocabulary::Bounds::ALL {
+        parts.push(format!("from {} to {}", d.lo, d.hi));
+    }
+    parts.extend(fact.series.map(|s| format!("series {}", v.series(s).name)));
+    parts.extend(fact.optional.then(|| "may be none".to_owned()));
+    if fact.open != crate::vocabulary::Openness::Closed {
+        parts.push("may not all be listed".to_owned());
+    }
+    if let Some(of) = fact.inherits {
+        let of = kind.facts.get(of.0 as usize);
+        parts.extend(of.map(|f| format!("as of its {}", f.name)));
+    }
+    parts.join(", ")
+}

@@ -1,0 +1,200 @@
+//! One cause, one finding: which rules explain the failure of another.
+
+use serde::{Deserialize, Serialize};
+
+use super::compile::{Context, field};
+use super::layers::Item;
+use super::model::Rule;
+use super::reader::Fields;
+use super::yaml::{Node, Yaml};
+use crate::expression::{Compiled, Scope, Ty};
+use crate::source::{Problem, Span};
+use crate::vocabulary::KindId;
+
+/// A rule whose failure explains that of another.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct Cause {
+    /// The rule.
+    pub rule: String,
+    /// How its subject is found; without one it is the same.
+    pub path: Option<Path>,
+}
+
+/// The way between the subject of a rule and that of its cause.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub enum Path {
+    /// From the subject to that of the cause.
+    At(Compiled),
+    /// From the subject of the cause to the subject.
+    To(Compiled),
+}
+
+/// Reads the causes of all rules, once each rule is known.
+pub(super) fn read<'a>(
+    context: &Context<'a, '_>,
+    stated: &[(&Item<'a>, Vec<&Item<'a>>)],
+    rules: &mut [Rule],
+    problems: &mut Vec<Problem>,
+) {
+    let known: Vec<(String, KindId)> = rules.iter().map(|r| (r.id.clone(), r.each)).collect();
+    for (item, changes) in stated {
+        let Some(node) = field(item, changes, "follows-from") else {
+            continue;
+        };
+        let Some(rule) = rules.iter_mut().find(|r| r.id == item.name) else {
+            continue;
+        };
+        // An edition that an entry names is one of the layer that states it.
+        let by = changes
+            .iter()
+            .rev()
+            .find(|c| c.node.get("follows-from").is_some());
+        let layer = by.map_or(item.layer, |c| c.layer);
+        let entries: &[Node] = match &node.value {
+            Yaml::List(all) => all,
+            _ => std::slice::from_ref(node),
+        };
+        for entry in entries {
+            let cause = cause(context, (layer, rule.each), entry, &known, problems);
+            rule.follows_from.extend(cause);
+        }
+    }
+    circles(rules, problems);
+}
+
+fn cause(
+    context: &Context<'_, '_>,
+    (layer, each): (usize, KindId),
+    node: &Node,
+    known: &[(String, KindId)],
+    problems: &mut Vec<Problem>,
+) -> Option<Cause> {
+    let (name, at, path) = match node.text() {
+        Some(name) => (name, node.span, None),
+        None => {
+            let what = "an entry of `follows-from`";
+            let f = Fields::new(node, node.span, what, &["rule", "at", "to", "in"], problems)?;
+            if let Some(editions) = f.get("in")
+                && !context.merged.in_edition(layer, editions, problems)
+            {
+                return None;
+            }
+            let name = f.needed("rule", what, problems)?;
+            let at = f.get("rule").map_or(node.span, |n| n.span);
+            if let (Some(_), Some(second)) = (f.get("at"), f.get("to")) {
+                problems.push(
+                    Problem::error(
+                        "both-ways",
+                        "a cause is found by `at` or by `to`, not by both",
+                    )
+                    .at(second.span, "")
+                    .help("`at` leads from the subject to that of the cause, `to` the other way"),
+                );
+            }
+            let path = f
+                .get("at")
+                .map(|n| (n, true))
+                .or_else(|| f.get("to").map(|n| (n, false)));
+            (name, at, path)
+        }
+    };
+    let Some((_, kind)) = known.iter().find(|(id, _)| id == name) else {
+        problems.push(
+            Problem::error(
+                "unknown-rule",
+                format!("there is no rule `{name}` to follow from"),
+            )
+            .at(at, "")
+            .did_you_mean(name, known.iter().map(|(id, _)| id.as_str())),
+        );
+        return None;
+    };
+    let path = match path {
+        None if *kind == each => None,
+        None => {
+            let v = context.vocabulary;
+            let (here, there) = (&v.kind(each).name, &v.kind(*kind).name);
+            problems.push(
+                Problem::error(
+                    "missing-key",
+                    format!("`{name}` judges each {there}, and this rule each {here}"),
+                )
+                .at(at, "")
+                .help(format!("write how they are found: `{{rule: {name}, at: …}}` with a path from the {here} to the {there}, or `to: …` with one from the {there} to the {here}")),
+            );
+            return None;
+        }
+        Some((n, onward)) => {
+            let (from, to) = if onward { (each, *kind) } else { (*kind, each) };
+            let compiled = leads(context, n, from, to, problems)?;
+            Some(if onward {
+                Path::At(compiled)
+            } else {
+                Path::To(compiled)
+            })
+        }
+    };
+    Some(Cause {
+        rule: name.to_owned(),
+        path,
+    })
+}
+
+/// A path from one kind to another.
+fn leads(
+    context: &Context<'_, '_>,
+    node: &Node,
+    from: KindId,
+    to: KindId,
+    problems: &mut Vec<Problem>,
+) -> Option<Compiled> {
+    let scope = Scope {
+        subject: from,
+        per_line: false,
+        guards: Vec::new(),
+    };
+    let (path, _) = context.compile(node, &scope, None, problems)?;
+    let v = context.vocabulary;
+    let fits = matches!(path.root_term().ty, Ty::Object(k) if v.fits(to, k) || v.fits(k, to));
+    if !fits {
+        problems.push(
+            Problem::error(
+                "wrong-type",
+                format!("this does not lead to a {}", v.kind(to).name),
+            )
+            .at(node.span, ""),
+        );
+    }
+    fits.then_some(path)
+}
+
+/// Rules that explain each other in a circle.
+fn circles(rules: &[Rule], problems: &mut Vec<Problem>) {
+    let of = |id: &str| rules.iter().find(|r| r.id == id);
+    for rule in rules.iter().filter(|r| !r.follows_from.is_empty()) {
+        let mut seen: Vec<&str> = Vec::new();
+        let mut open: Vec<&Rule> = vec![rule];
+        while let Some(next) = open.pop() {
+            for cause in &next.follows_from {
+                if cause.rule == rule.id {
+                    problems.push(circle(rule, next.span));
+                    return;
+                }
+                if !seen.contains(&cause.rule.as_str()) {
+                    seen.push(&cause.rule);
+                    open.extend(of(&cause.rule));
+                }
+            }
+        }
+    }
+}
+
+fn circle(rule: &Rule, by: Span) -> Problem {
+    Problem::error(
+        "circular-cause",
+        format!("`{}` follows from what follows from it", rule.id),
+    )
+    .at(rule.span, "this rule")
+    .at(by, "follows from it")
+    .help("take one of them out: a cause comes before what follows from it")
+}
