@@ -1,23 +1,31 @@
 //! Findings and problems → terminal, JSON. Renderers are siblings; only the terminal one knows
 //! miette.
 
+pub mod baseline;
 pub mod bounds;
 mod columns;
 pub mod compare;
 #[cfg(feature = "cli")]
 mod diagnostic;
+pub mod entry;
 pub mod explain;
 pub mod json;
+#[cfg(feature = "cli")]
+pub mod junit;
 mod markup;
 pub mod mend;
 pub mod notice;
 pub mod prove;
+pub mod sarif;
+#[cfg(feature = "cli")]
+pub mod screen;
 pub mod sheet;
 pub mod survey;
 #[cfg(feature = "cli")]
 pub mod terminal;
 pub mod words;
 pub mod working;
+mod wrap;
 
 use crate::answer::AllBounds;
 use crate::check::Report;
