@@ -6,6 +6,8 @@
     reason = "a test stops where the program does not start"
 )]
 
+#[path = "report/config.rs"]
+mod config;
 #[path = "report/formats.rs"]
 mod formats;
 

@@ -8,7 +8,7 @@ use clap::{Args, ValueEnum};
 use crate::quantity::parse_date;
 use crate::report::render_problems;
 use crate::ruleset::Stage;
-use crate::session::{Installation, Loaded, Options, Project};
+use crate::session::{Config, Defaults, Installation, Loaded, Options, Project};
 use crate::source::{Problem, Sources};
 
 use super::Output;
@@ -42,9 +42,17 @@ pub(super) struct Reading {
     /// A folder that holds rulesets, besides those in the program
     #[arg(long)]
     rulesets: Vec<PathBuf>,
+    #[arg(skip)]
+    defaults: Defaults,
 }
 
 impl Reading {
+    /// Takes what holds for the folder behind what the command line says.
+    pub(super) fn take(&mut self, config: &Config) {
+        self.rulesets.extend(config.rulesets.iter().cloned());
+        self.defaults.clone_from(&config.defaults);
+    }
+
     pub(super) fn options(&self) -> Options {
         Options {
             rules: self.rules.clone(),
@@ -52,6 +60,7 @@ impl Reading {
             on: self.on,
             stage: self.stage,
             set: self.set.clone(),
+            defaults: self.defaults.clone(),
         }
     }
 

@@ -10,7 +10,7 @@ use crate::report::baseline::{Against, Baseline};
 use crate::report::screen::{self, Screen};
 use crate::report::{self, FileReport, Style, entry, json, junit, sarif};
 use crate::ruleset::{Severity, Stage};
-use crate::session::{Ask, Options, Project};
+use crate::session::{Ask, Config, Options, Project};
 use crate::source::{Problem, Sources};
 
 use super::Output;
@@ -38,8 +38,7 @@ pub(super) enum Told {
 
 #[derive(Debug, Args)]
 pub(super) struct Check {
-    /// Design files, or folders that hold some
-    #[arg(required = true)]
+    /// Design files, or folders that hold some; those of `amperule.toml`, if none are named
     paths: Vec<PathBuf>,
     #[command(flatten)]
     reading: Reading,
@@ -115,7 +114,24 @@ impl Check {
         }
     }
 
+    /// Takes what holds for the folder behind what the command line says.
+    pub(super) fn take(&mut self, config: &Config) {
+        self.reading.take(config);
+        if self.deny.is_none() {
+            self.deny = config.deny.map(|s| s.word().to_owned());
+        }
+        if self.paths.is_empty() {
+            self.paths.clone_from(&config.files);
+        }
+    }
+
     pub(super) fn run(&self, out: &mut Output) -> u8 {
+        if self.paths.is_empty() {
+            let problem = Problem::error("no-designs", "no design is named")
+                .help("name files or folders, or write them as `files` into amperule.toml");
+            out.problem(problem);
+            return Standing::Failed.code();
+        }
         if let Some(rows) = &self.rows {
             let [file] = self.paths.as_slice() else {
                 out.note("--rows takes one template");

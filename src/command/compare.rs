@@ -33,7 +33,7 @@ pub(super) struct Compare {
     stage: Option<crate::ruleset::Stage>,
     /// A folder that holds rulesets, besides those in the program
     #[arg(long)]
-    rulesets: Vec<PathBuf>,
+    pub(super) rulesets: Vec<PathBuf>,
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
 }

@@ -22,7 +22,7 @@ pub(super) struct SurveyOf {
     /// A design file
     file: PathBuf,
     #[command(flatten)]
-    reading: Reading,
+    pub(super) reading: Reading,
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
     /// A form to take along, with what is known filled in

@@ -16,6 +16,17 @@ pub struct Options {
     pub stage: Option<Stage>,
     /// Values of parameters: name and text, `("run", "12 m")`.
     pub set: Vec<(String, String)>,
+    /// What holds where neither this nor the design says it.
+    pub defaults: Defaults,
+}
+
+/// What holds for designs that do not say it themselves.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Defaults {
+    /// The ruleset and its patches, `gb + our-firm`.
+    pub rules: Option<String>,
+    /// The stage that the design has reached.
+    pub stage: Option<Stage>,
 }
 
 impl Options {
