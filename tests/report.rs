@@ -355,6 +355,24 @@ fn papers_that_are_missing_are_told_as_they_are_written() {
     }
 }
 
+/// Nothing that is written in a design steers a terminal or begins a line of its own.
+#[test]
+fn other_peoples_texts_keep_to_their_lines() {
+    let text = example("quarry-cottage-faults")
+        + "\ndeparture from iec-bond-large-enough { for: water  agreed-by: \"owner\"\n  reason: \"x\u{1b}[2Jy\" }\n";
+    let text = text.replacen("Quarry Cottage", "Quarry\u{1b}[31m Cottage", 1);
+    let dir = folder(&[("a.amp", &text), ("b.amp", &text)]);
+    for arguments in [
+        &["check", "a.amp"][..],
+        &["check", "a.amp", "b.amp"],
+        &["check", "--format", "concise", "a.amp"],
+        &["check", "--quiet", "a.amp"],
+    ] {
+        let (_, out, _) = run(dir.path(), arguments, 100);
+        assert!(!out.contains('\u{1b}'), "{arguments:?}: {out:?}");
+    }
+}
+
 /// A breach, something open, a clean design, and one that cannot be read.
 fn jobs() -> TempDir {
     folder(&[

@@ -8,6 +8,7 @@ use crate::ruleset::Severity;
 use crate::source::{Label, Position, Problem, Sources};
 
 use super::FileReport;
+use super::wrap::flat;
 
 /// How much an entry weighs for whoever waits for the run.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -141,8 +142,8 @@ impl Entry<'_> {
             Some(p) => format!("{}:{}:{}", p.file, p.from.line, p.from.column),
             None => path.to_owned(),
         };
-        let _ = writeln!(out, ": {}: {}", self.word, self.said());
-        out
+        let _ = write!(out, ": {}: {}", self.word, self.said());
+        flat(&out) + "\n"
     }
 
     /// An annotation as a workflow of a forge reads it from the output.

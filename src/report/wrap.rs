@@ -1,5 +1,11 @@
 //! Text in lines of a width.
 
+/// A text on one line, without characters that could steer a terminal.
+pub(super) fn flat(text: &str) -> String {
+    let seen = |c: char| if c.is_control() { '?' } else { c };
+    text.chars().map(seen).collect()
+}
+
 /// Breaks a text at blanks into lines of at most `width` columns. The first begins with `lead`, the
 /// others with `hang` blanks. A word that no line holds stands on a line of its own.
 pub(super) fn wrapped(lead: &str, text: &str, hang: usize, width: usize) -> String {
@@ -17,7 +23,7 @@ pub(super) fn wrapped(lead: &str, text: &str, hang: usize, width: usize) -> Stri
         if begun {
             line.push(' ');
         }
-        line.push_str(word);
+        line.push_str(&flat(word));
         begun = true;
     }
     out.push_str(line.trim_end());
