@@ -143,10 +143,10 @@ fn the_first_screen_fits_sixty_columns() {
     texts.push(("mistaken".to_owned(), MISTAKEN.to_owned()));
     for (name, text) in texts {
         let dir = folder(&[("a.amp", &text)]);
-        for width in [60, 80] {
-            let (_, text, _) = run(dir.path(), &["check", "a.amp"], width);
+        for (width, verb) in [(60, "check"), (80, "check"), (60, "survey"), (80, "survey")] {
+            let (_, text, _) = run(dir.path(), &[verb, "a.amp"], width);
             let wide: Vec<&str> = text.lines().filter(|l| l.chars().count() > width).collect();
-            assert!(wide.is_empty(), "{name} at {width}: {wide:#?}");
+            assert!(wide.is_empty(), "{verb} {name} at {width}: {wide:#?}");
         }
     }
 }
@@ -178,6 +178,40 @@ fn what_is_left_out_is_counted() {
     );
     assert!(text.contains("Assumed where not written: "), "{text}");
     assert!(text.contains("Not due: "), "{text}");
+}
+
+/// What is asked, or to be looked at again, of six points alike is told once.
+#[test]
+fn what_is_alike_is_told_once() {
+    let mut text = String::from(
+        "installation \"Yard\" { rules: gb  premises: office  designed-on: 2026-05-12 }\n\
+         supply { status: existing  earthing: TN-C-S  phases: 3 }\n\
+         board main { fed-from: supply\n\
+         circuit bay[1..6] { status: new  device: rcbo { In: 40 A  curve: B }\n\
+         cables: armoured { size: 6 mm²  length: 10 m  method: C } } }\n\
+         charge-point post[1..6] { circuit: bay[n]  mode: 3  In: 32 A }\n",
+    );
+    text.push_str("law { qualified: yes }\n");
+    let dir = folder(&[("yard.amp", &text)]);
+    let (_, out, _) = run(dir.path(), &["check", "yard.amp"], 100);
+    let points = "outlet of post[1], post[2], post[3], post[4], post[5], post[6]";
+    assert!(out.contains(points), "{out}");
+    assert_eq!(out.matches("outlet of ").count(), 1, "{out}");
+    // Those that are told and those that are left out are all of them.
+    let before = |end: &str| -> usize {
+        let number = out
+            .split(end)
+            .next()
+            .and_then(|t| t.split([' ', '\n']).next_back());
+        number.and_then(|n| n.parse().ok()).expect("a number")
+    };
+    let asked = out.split("To see on site").nth(1).unwrap_or_default();
+    let asked = asked.split("… ").next().unwrap_or_default();
+    let names = asked.matches(" of ").count() + asked.matches(", ").count();
+    assert!(
+        before(" questions open") - before(" more: `amperule") <= names,
+        "{out}"
+    );
 }
 
 #[test]

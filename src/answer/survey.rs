@@ -107,12 +107,11 @@ pub struct Survey {
 }
 
 impl Survey {
-    /// The questions that decide most.
+    /// The questions, what decides most first.
     #[must_use]
-    pub fn heaviest(&self, most: usize) -> Vec<&Question> {
+    pub fn heaviest(&self) -> Vec<&Question> {
         let mut all: Vec<&Question> = self.questions.iter().collect();
         all.sort_by_key(|q| std::cmp::Reverse(q.weight()));
-        all.truncate(most);
         all
     }
 }

@@ -8,7 +8,7 @@ use rayon::prelude::*;
 use crate::check::{Standing, Totals};
 use crate::report::baseline::{Against, Baseline};
 use crate::report::screen::{self, Screen};
-use crate::report::{self, FileReport, Style, entry, json, junit, sarif};
+use crate::report::{self, FileReport, Style, entry, json, junit, sarif, totals};
 use crate::ruleset::{Severity, Stage};
 use crate::session::{Ask, Config, Options, Project};
 use crate::source::{Problem, Sources};
@@ -218,44 +218,47 @@ impl Run<'_> {
                 written.one(one, out);
             }
         }
-        self.below(&written, &totals, against, out);
-        totals.worst
+        match self.below(written, &totals, against, out) {
+            Ok(()) => totals.worst,
+            Err(why) => {
+                out.note(&why);
+                Standing::Failed
+            }
+        }
     }
 
     /// What stands below the reports.
     fn below(
         &self,
-        written: &Written,
-        totals: &Totals,
+        written: Written,
+        sum: &Totals,
         against: Option<Against>,
         out: &mut Output,
-    ) {
+    ) -> Result<(), String> {
         match self.check.format {
-            Told::Text if self.alone && !self.check.quiet => return,
+            Told::Text if self.alone && !self.check.quiet => return Ok(()),
             Told::Text if self.full() => {
-                out.line(&screen::totals(totals, against));
-                return;
+                out.line(&totals::totals(sum, against));
+                return Ok(());
             }
             Told::Text => {
                 if !written.findings.is_empty() {
                     out.text(&format!("\n{}\n", written.findings));
                 }
-                out.text(&screen::below(totals, against, self.style));
-                return;
+                out.text(&totals::below(sum, against, self.style));
+                return Ok(());
             }
             Told::Json => {
-                out.text(&json::tail(totals, against));
-                return;
+                out.text(&json::tail(sum, against));
+                return Ok(());
             }
-            Told::Sarif => out.text(&sarif::tail(&written.rules, totals.worst)),
-            Told::Junit => match junit::report(written.suites.clone()) {
-                Ok(text) => out.text(&text),
-                Err(why) => out.note(&format!("the test report cannot be written: {why}")),
-            },
+            Told::Sarif => out.text(&sarif::tail(&written.rules, sum.worst)),
+            Told::Junit => out.text(&junit::report(written.suites)?),
             Told::Concise | Told::Github => {}
         }
         // What programs read holds the findings alone.
-        out.note(&screen::totals(totals, against));
+        out.note(&totals::totals(sum, against));
+        Ok(())
     }
 
     /// Whether each report tells everything.
@@ -335,7 +338,7 @@ impl Run<'_> {
             }
             Told::Text if self.alone => done.text = screen::render(told, self.style),
             Told::Text => {
-                done.text = screen::line(told, self.style);
+                done.text = totals::line(told, self.style);
                 done.findings = lines(&|e| e.level == entry::Level::Error || e.word == "caution");
             }
             Told::Concise => {

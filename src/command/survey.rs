@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
 
+use crate::report::fit;
 use crate::report::survey::{SheetHead, json, sheet_html, sheet_text, text};
 
 use super::args::{Format, Reading};
@@ -50,7 +51,10 @@ impl SurveyOf {
             return exit::CLEAN;
         }
         match self.format {
-            Format::Text => out.text(&text(&one.loaded.path, &s, &one.loaded.sources)),
+            Format::Text => {
+                let text = text(&one.loaded.path, &s, &one.loaded.sources);
+                out.text(&fit(&text, out.style().width.clamp(60, 120)));
+            }
             Format::Json => out.line(&json(&one.loaded.path, &s, &one.loaded.sources).to_string()),
         }
         exit::CLEAN

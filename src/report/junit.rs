@@ -91,5 +91,6 @@ fn mistake(p: &Problem, file: &FileReport<'_>) -> TestCase {
 pub fn report(suites: Vec<TestSuite>) -> Result<String, String> {
     let mut report = Report::new("amperule");
     report.add_test_suites(suites);
-    report.to_string().map_err(|e| e.to_string())
+    let text = report.to_string();
+    text.map_err(|e| format!("the test report cannot be written: {e}"))
 }

@@ -23,6 +23,8 @@ pub mod sheet;
 pub mod survey;
 #[cfg(feature = "cli")]
 pub mod terminal;
+#[cfg(feature = "cli")]
+pub mod totals;
 pub mod words;
 pub mod working;
 mod wrap;
@@ -35,6 +37,7 @@ use crate::source::{Problem, Sources};
 pub use columns::columns;
 #[cfg(feature = "cli")]
 pub use diagnostic::{Style, Weighting, render_problems};
+pub use wrap::fit;
 
 /// What is rendered for one design.
 #[derive(Debug)]

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
 use crate::answer::{Question, Survey};
-use crate::check::{FigureValue, Finding, Outcome, Reason, Report, Standing, Totals, tame};
+use crate::check::{FigureValue, Finding, Outcome, Reason, Report, tame};
 use crate::ruleset::{Severity, Stage};
 use crate::source::{Label, Problem};
 use crate::vocabulary::Settler;
@@ -16,12 +16,15 @@ use super::columns::columns;
 use super::diagnostic::{Shown, Style, problems_within, room};
 use super::survey::heading;
 use super::terminal::{cells, cited, lines, premise, told, weighed};
+use super::totals::compared;
 use super::wrap::wrapped;
 
-/// The most questions, figures, and further breaches of one cause that are told.
+/// The most questions, figures, further breaches of one cause, and names of things alike that are
+/// told.
 const QUESTIONS: usize = 12;
 const FIGURES: usize = 16;
 const ALIKE: usize = 4;
+const NAMES: usize = 6;
 
 /// Said at the end of every report.
 pub(super) const SAFETY: &str = "Only what the ruleset states is judged. Local codes and the judgement of a qualified person decide; isolate and prove dead before any enclosure is opened.";
@@ -50,7 +53,7 @@ impl Screen<'_> {
         format!("{name}: {}", self.parts().join("; "))
     }
 
-    fn parts(&self) -> Vec<String> {
+    pub(super) fn parts(&self) -> Vec<String> {
         let mut parts = Vec::new();
         let mistakes = self.file.problems.iter().filter(|p| p.is_error()).count();
         if mistakes > 0 {
@@ -142,62 +145,6 @@ impl Screen<'_> {
         });
         all
     }
-}
-
-/// How designs compare with an earlier report.
-fn compared(a: Against) -> String {
-    let known = counted(a.known, "known finding", "known findings");
-    format!("{known} not told again, {} gone", a.gone)
-}
-
-/// What many designs come to, in one line.
-#[must_use]
-pub fn totals(t: &Totals, against: Option<Against>) -> String {
-    let parts: Vec<String> = Totals::ALL
-        .into_iter()
-        .filter(|s| t.of(*s) > 0)
-        .map(|s| {
-            let what = match s {
-                Standing::Failed => "with mistakes, or not to be read",
-                Standing::Breach => "in breach",
-                Standing::Undecided => "undecided",
-                Standing::Clean => "with neither",
-            };
-            format!("{} {what}", t.of(s))
-        })
-        .collect();
-    let mut text = format!(
-        "{}: {}",
-        counted(t.files(), "file", "files"),
-        parts.join(", ")
-    );
-    if t.of(Standing::Failed) > 0 {
-        text.push_str(match t.worst_judged {
-            Some(Standing::Breach) => "; what could be judged holds a breach",
-            Some(Standing::Undecided) => "; what could be judged holds no breach, but is undecided",
-            Some(_) => "; what could be judged holds nothing",
-            None => "; nothing could be judged",
-        });
-    }
-    if let Some(a) = against {
-        let _ = write!(text, "; {}", compared(a));
-    }
-    text
-}
-
-/// What stands below the reports of many designs.
-#[must_use]
-pub fn below(t: &Totals, against: Option<Against>, style: Style) -> String {
-    let width = style.width.clamp(60, 120);
-    let told = wrapped("", &totals(t, against), 2, width);
-    format!("{told}{}", wrapped("", SAFETY, 0, width))
-}
-
-/// The line of one design among many.
-#[must_use]
-pub fn line(screen: &Screen<'_>, style: Style) -> String {
-    let text = format!("{}: {}", screen.file.path, screen.parts().join("; "));
-    wrapped("", &text, 4, style.width.clamp(60, 120))
 }
 
 /// A number with its noun: `no breach`, `1 breach`, `2 breaches`.
@@ -297,6 +244,15 @@ fn by_cause(report: &Report) -> Vec<Vec<&Finding>> {
         }
     }
     all
+}
+
+/// Names of things alike; of many the first, and how many more.
+fn names(all: &[&str]) -> String {
+    let (told, more) = all.split_at(all.len().min(NAMES));
+    match more.len() {
+        0 => told.join(", "),
+        n => format!("{} and {n} more", told.join(", ")),
+    }
 }
 
 struct Page<'a> {
@@ -410,24 +366,51 @@ impl Page<'_> {
         }
     }
 
+    /// Findings in two lines each; of a rule the first, and for what else.
     fn lines(&mut self, all: &[&Finding], say: impl Fn(&Finding) -> String) {
-        for f in all {
+        for (i, f) in all.iter().enumerate() {
+            let like = |o: &&&Finding| o.rule == f.rule && o.outcome == f.outcome;
+            if all.iter().take(i).any(|o| like(&o)) {
+                continue;
+            }
             let (word, _) = weighed(f);
             self.para(&format!("{word}: "), &say(f), 2);
             let at = f.labels.first().map(|l| self.place(l)).unwrap_or_default();
-            self.para("  ", &format!("{at}; {} ({})", f.rule, cited(f)), 4);
+            let mut text = format!("{at}; {} ({})", f.rule, cited(f));
+            let others = all.iter().skip(i + 1).filter(like);
+            let others: Vec<&str> = others.map(|o| o.subject.label.as_str()).collect();
+            if !others.is_empty() {
+                self.cut = true;
+                let _ = write!(text, "; also for {}", names(&others));
+            }
+            self.para("  ", &text, 4);
         }
         if !all.is_empty() {
             self.out.push('\n');
         }
     }
 
-    /// The questions that decide most, by who answers, in the order of the text.
+    /// The questions that decide most, by who answers, in the order of the text; one that is asked of
+    /// several things is one.
     fn questions(&mut self, survey: &Survey) {
-        let mut asked: Vec<&Question> = survey.heaviest(QUESTIONS);
-        asked.sort_by_key(|q| (Settler::ALL.iter().position(|s| *s == q.settled_by), q.span));
+        let mut asked: Vec<Vec<&Question>> = Vec::new();
+        for q in survey.heaviest() {
+            let like = |g: &&mut Vec<&Question>| {
+                let key = |o: &Question| (o.settled_by, o.asked.clone(), o.rest, o.passes.clone());
+                g.first().is_some_and(|o| !o.rest && key(o) == key(q))
+            };
+            let room = asked.len() < QUESTIONS;
+            match asked.iter_mut().find(like) {
+                Some(group) => group.push(q),
+                None if room => asked.push(vec![q]),
+                None => {}
+            }
+        }
+        let place = |s: Settler| Settler::ALL.iter().position(|o| *o == s);
+        asked.sort_by_key(|g| g.first().map(|q| (place(q.settled_by), q.span)));
         let mut last = None;
-        for q in &asked {
+        for group in &asked {
+            let Some(q) = group.first() else { continue };
             if last != Some(q.settled_by) {
                 let all = survey.questions.iter();
                 let n = all.filter(|o| o.settled_by == q.settled_by).count();
@@ -439,15 +422,17 @@ impl Page<'_> {
             let hint = q.passes.as_ref();
             let hint = hint.map_or(String::new(), |p| format!("; passes with {p}"));
             let means = self.awaited(q).unwrap_or_else(|| q.means.clone());
-            let text = format!("{} of {}{at}: {means}{hint}", q.asked, q.of);
+            let of: Vec<&str> = group.iter().map(|q| q.of.as_str()).collect();
+            let text = format!("{} of {}{at}: {means}{hint}", q.asked, names(&of));
             self.para("  ", &text, 4);
         }
-        let more = survey.questions.len() - asked.len();
+        let told: usize = asked.iter().map(Vec::len).sum();
+        let more = survey.questions.len() - told;
         if more > 0 {
             let text = format!("… {more} more: `amperule survey {}`", self.file.path);
             self.para("", &text, 2);
         }
-        if !asked.is_empty() {
+        if told > 0 {
             self.out.push('\n');
         }
     }
