@@ -28,8 +28,11 @@ struct Run {
 
 /// Runs the program in a folder and stops it after [`LONGEST`].
 fn run(folder: &Path, args: &[&str]) -> Run {
+    // Every message and verdict is looked at, not those of the first screen.
+    let full = args.first() == Some(&"check") && !args.contains(&"--format");
     let mut child = Command::new(env!("CARGO_BIN_EXE_amperule"))
         .args(args)
+        .args(full.then_some("--full"))
         .current_dir(folder)
         .env_remove("NO_COLOR")
         .env_remove("FORCE_COLOR")

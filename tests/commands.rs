@@ -28,7 +28,7 @@ fn check_changed(old: &str, new: &str) -> (i32, String) {
     let text = fs::read_to_string(cottage).expect("an example");
     assert!(text.contains(old), "{old}");
     fs::write(&path, text.replace(old, new)).expect("a file");
-    run(&["check", path.to_str().expect("a path")])
+    run(&["check", "--full", path.to_str().expect("a path")])
 }
 
 #[test]
@@ -279,7 +279,11 @@ fn an_example_keeps_the_number_that_was_written() {
 /// Like findings are told in full once; the others say their own figures in a line each.
 #[test]
 fn like_findings_are_told_once_in_full() {
-    let (code, out) = run(&["check", "tests/designs/granary-court-car-park.amp"]);
+    let (code, out) = run(&[
+        "check",
+        "--full",
+        "tests/designs/granary-court-car-park.amp",
+    ]);
     assert_eq!(code, 0, "{out}");
     assert_eq!(
         out.matches("advice: iec-spd-near-point").count(),
@@ -300,7 +304,7 @@ fn what_is_not_judged_is_told_in_one_place() {
     assert_eq!(code, 2, "{out}");
     assert_eq!(out.matches("ot judged").count(), 2, "{out}");
     assert!(
-        out.contains("Not judged, for the mistakes above ("),
+        out.contains("Not judged, for what line 128 holds ("),
         "{out}"
     );
     assert!(out.contains("iec-voltage-drop for drive"), "{out}");

@@ -67,6 +67,15 @@ fn told(readme: &str) -> Told {
                 if info == "sh" {
                     out.lines.extend(line(number, text));
                 }
+                // A step of a workflow goes on only after exit code 0.
+                if let Some(step) = text
+                    .trim()
+                    .strip_prefix("- run: ")
+                    .filter(|_| info.starts_with("yaml"))
+                {
+                    let step = line(number, &format!("{step}  # exit 0"));
+                    out.lines.extend(step);
+                }
                 body.push_str(text);
                 body.push('\n');
                 Some((info, body))
@@ -80,18 +89,22 @@ fn told(readme: &str) -> Told {
 fn the_reader_of_the_readme_is_not_blind() {
     let told = told(
         "a\n```sh\ncargo test\namperule new --name \"Two words\" x.amp  # exit 3\n```\n\
-         ```csv t.csv\na,b\n1,2\n```\n```\namperule check y\n```\n",
+         ```csv t.csv\na,b\n1,2\n```\n```\namperule check y\n```\n\
+         ```yaml a.yml\n  - run: amperule check z\n```\n",
     );
     let wanted = ["new", "--name", "Two words", "x.amp"].map(str::to_owned);
-    assert_eq!(
-        told.lines,
-        [Line {
-            number: 4,
-            arguments: wanted.to_vec(),
-            promised: Some(3),
-        }]
-    );
-    assert_eq!(told.files, [("t.csv".to_owned(), "a,b\n1,2\n".to_owned())]);
+    let step = Line {
+        number: 14,
+        arguments: ["check", "z"].map(str::to_owned).to_vec(),
+        promised: Some(0),
+    };
+    let first = Line {
+        number: 4,
+        arguments: wanted.to_vec(),
+        promised: Some(3),
+    };
+    assert_eq!(told.lines, [first, step]);
+    assert_eq!(told.files[0], ("t.csv".to_owned(), "a,b\n1,2\n".to_owned()));
 }
 
 #[test]
@@ -107,8 +120,11 @@ fn every_command_line_ends_as_the_readme_says() {
         fs::copy(&from, copy.path().join("examples").join(name)).expect("copied");
     }
     for (name, text) in &told.files {
-        fs::write(copy.path().join(name), text).expect("written");
+        let path = copy.path().join(name);
+        fs::create_dir_all(path.parent().expect("a folder")).expect("made");
+        fs::write(path, text).expect("written");
     }
+    assert!(told.files.iter().any(|(name, _)| name.ends_with(".yml")));
     let mut wrong = Vec::new();
     for line in &told.lines {
         let done = Command::new(env!("CARGO_BIN_EXE_amperule"))

@@ -49,7 +49,7 @@ fn without_hash(text: &str) -> String {
 }
 
 fn example(name: &str) -> String {
-    run(&["check", &format!("examples/{name}.amp")])
+    run(&["check", "--full", &format!("examples/{name}.amp")])
 }
 
 #[test]
@@ -64,6 +64,8 @@ fn check_of_each_example() {
         "terrace-template",
     ] {
         insta::assert_snapshot!(format!("check-{name}"), example(name));
+        let first = run(&["check", &format!("examples/{name}.amp")]);
+        insta::assert_snapshot!(format!("first-{name}"), first);
     }
 }
 
@@ -136,7 +138,7 @@ fn folder(design: &str, ruleset: Option<&str>) -> TempDir {
 /// What is said of `bad.amp` before any verdict.
 fn refused(design: &str, ruleset: Option<&str>) -> String {
     let dir = folder(design, ruleset);
-    let mut arguments = vec!["check", "bad.amp"];
+    let mut arguments = vec!["check", "--full", "bad.amp"];
     if ruleset.is_some() {
         arguments.extend(["--rulesets", "sets", "--rules", "mine"]);
     }

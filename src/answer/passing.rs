@@ -1,5 +1,4 @@
-//! The answers to one open question after which the rules that it alone decides are met, or no
-//! longer concern it.
+//! The answers to one open question after which the rules that it alone decides are met.
 
 use super::residual::Engine;
 use crate::expression::{LeafId, LeafKind, Presence, Val};
@@ -19,32 +18,22 @@ pub enum Passing {
     Bits(u64),
 }
 
-/// Which answers count as passing.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Sense {
-    /// What is required is kept: an answer that only takes the rule's condition away does not
-    /// count, or the advice would be to answer so that nothing is required.
-    Kept,
-    /// Nothing is broken, be it that the rule no longer applies.
-    NotBroken,
-}
-
-/// Values of a leaf, the others as written, for which all of some verdicts are met in a sense. A
-/// stretch of numbers is certified by set evaluation, so no value of it breaks one.
+/// Values of a leaf, the others as written, for which all of some verdicts are met. A stretch of
+/// numbers is certified by set evaluation, so no value of it breaks one. What is required must be
+/// kept: an answer that only takes the rule's condition away does not count, or the advice would be
+/// to answer so that nothing is required.
 pub fn passing(
     engine: &mut Engine<'_>,
     leaf: LeafId,
     verdicts: &[usize],
     seeds: &[Val],
-    sense: Sense,
 ) -> Passing {
     let l = engine.residual.leaf(leaf);
     let set = engine.residual.written[leaf.0 as usize];
     let met = |engine: &mut Engine<'_>, val: Val| {
         verdicts.iter().all(|v| {
             let with = [(leaf, val)];
-            engine.holds(*v, &with)
-                && (sense == Sense::NotBroken || engine.applies(*v, &with) != TruthSet::F)
+            engine.holds(*v, &with) && engine.applies(*v, &with) != TruthSet::F
         })
     };
     match l.kind {

@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 
 use rustc_hash::FxHashMap;
 
-use super::passing::{Passing, Sense, passing};
+use super::passing::{Passing, passing};
 use super::residual::Residual;
 use crate::check::{Departures, Subject, What, show_val, tame};
 use crate::design::model::{Design, ObjectId, Status};
@@ -69,11 +69,9 @@ pub struct Question {
     pub known: Option<String>,
     /// The rules that wait for it.
     pub waiting: Vec<Waiting>,
-    /// Answers after which each rule that this fact alone can decide is kept.
+    /// Answers that keep every requirement that waits for this fact, where one who designs or buys
+    /// can choose among them: what the site or a measurement turns out to be is nobody's choice.
     pub passes: Option<String>,
-    /// Where no answer keeps them all: answers after which none of them is broken, some because
-    /// they no longer apply.
-    pub spares: Option<String>,
     /// Where it stands, or should stand.
     pub span: Span,
 }
@@ -121,6 +119,16 @@ pub struct NotJudged {
     pub subject: Subject,
     /// How its failure would weigh.
     pub severity: Severity,
+}
+
+impl Survey {
+    /// The questions, what decides most first.
+    #[must_use]
+    pub fn heaviest(&self) -> Vec<&Question> {
+        let mut all: Vec<&Question> = self.questions.iter().collect();
+        all.sort_by_key(|q| std::cmp::Reverse(q.weight()));
+        all
+    }
 }
 
 /// Surveys a design as it is written; what was judged elsewhere is not asked for.
@@ -197,18 +205,14 @@ pub fn survey(residual: &Residual, departures: &Departures<'_>) -> Survey {
         {
             continue;
         }
+        let others = |w: &Waiting| w.severity == Severity::Breach && !w.alone;
+        if !is_chosen(residual, *leaf) || q.waiting.iter().any(others) {
+            continue;
+        }
         let verdicts: Vec<usize> = mine.iter().map(|(_, v, _)| *v).collect();
         let seeds: Vec<Val> = mine.iter().filter_map(|(_, _, n)| n.yes).collect();
-        let mut answers = |sense| {
-            let p = passing(&mut engine, *leaf, &verdicts, &seeds, sense);
-            shown(residual, *leaf, q, &p)
-        };
-        let kept = answers(Sense::Kept);
-        let spares = match kept {
-            Some(_) => None,
-            None => answers(Sense::NotBroken),
-        };
-        (q.passes, q.spares) = (kept, spares);
+        let p = passing(&mut engine, *leaf, &verdicts, &seeds);
+        q.passes = shown(residual, *leaf, q, &p);
     }
     let mut questions: Vec<Question> = found.into_values().collect();
     // What stands in one object is asked together; the object that decides most comes first.
@@ -287,7 +291,6 @@ fn question(residual: &Residual, leaf: LeafId) -> Question {
             known: None,
             waiting: Vec::new(),
             passes: None,
-            spares: None,
             span: parameter.span,
         };
     }
@@ -352,7 +355,6 @@ fn question(residual: &Residual, leaf: LeafId) -> Question {
         known,
         waiting: Vec::new(),
         passes: None,
-        spares: None,
         span: written.map_or(object.head, |w| w.span),
     }
 }
@@ -447,6 +449,16 @@ fn answer(fact: &Fact, ruleset: &Ruleset) -> (String, Vec<String>, Option<String
 fn article(name: &str) -> String {
     let vowel = name.starts_with(['a', 'e', 'i', 'o', 'u']);
     format!("{} {name}", if vowel { "an" } else { "a" })
+}
+
+/// Whether a fact of its kind is chosen, in the design or with what is bought; also where a thing is
+/// there already, it could be replaced.
+fn is_chosen(residual: &Residual, leaf: LeafId) -> bool {
+    match residual.info(leaf).what {
+        What::Parameter(_) => true,
+        _ => inner_fact(residual, leaf)
+            .is_some_and(|f| matches!(f.settled_by, Settler::Designer | Settler::Maker)),
+    }
 }
 
 fn shown(residual: &Residual, leaf: LeafId, q: &Question, p: &Passing) -> Option<String> {

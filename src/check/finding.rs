@@ -98,8 +98,6 @@ pub struct Missing {
     pub passes: Option<String>,
     /// A value for which it fails.
     pub breaks: Option<String>,
-    /// A value for which the rule does not apply, where none is known for which it holds.
-    pub spares: Option<String>,
     /// Where it is written or could be written.
     pub span: Span,
 }

@@ -12,6 +12,7 @@ use crate::source::{Label, Problem, Span, Weight};
 use super::departures::{Departures, Used, recorded};
 use super::figures::{assumed, figures};
 use super::finding::{Finding, Outcome, Reason, Report, WayState, fingerprint};
+use super::labels::mistaken;
 use super::link::{LeafInfo, Linker};
 use super::plain;
 use super::show::{show_number, show_set, show_truth, show_words};
@@ -122,6 +123,7 @@ pub fn check(ruleset: &Ruleset, design: &Design, settings: &Settings) -> Judged 
         design,
         leaves: &leaves,
         program: &program,
+        mistaken: mistaken(ruleset, design),
     };
     let installation = view.installation();
     let mut departures = match settings.only {
@@ -322,6 +324,8 @@ pub(super) struct View<'a> {
     pub(super) design: &'a Design,
     pub(super) leaves: &'a [LeafInfo],
     pub(super) program: &'a crate::expression::Program,
+    /// Facts that are written wrongly, each with the rules that rest on it.
+    pub(super) mistaken: Vec<(Span, Vec<&'a str>)>,
 }
 
 /// A refiner that is made when something is first refined: most designs leave nothing.
@@ -375,7 +379,10 @@ impl View<'_> {
                 if t == TruthSet::U {
                     outcome = Outcome::Undecided;
                     reason = Some(why(&d));
-                    if d.flags.any(Flags::POISON) && !(d.yes.is_some() && d.no.is_some()) {
+                    // What is written wrongly leaves everything open, until the work limit is met.
+                    let poisoned = d.flags.any(Flags::POISON)
+                        || d.exhausted && natural.flags.any(Flags::POISON);
+                    if poisoned && !(d.yes.is_some() && d.no.is_some()) {
                         outcome = Outcome::NotJudged;
                         reason = None;
                     }
@@ -479,7 +486,7 @@ impl View<'_> {
                 .map(|a| refiner.get().cone(a));
             for n in plain::deciding(self.program, refiner.get(), c, found, &about) {
                 places.push(n.leaf);
-                // A value that only takes the rule away is told as such: the rule is not kept by it.
+                // A value that only takes the rule away does not pass: the rule is not kept by it.
                 let away = n.yes.is_some_and(|y| {
                     applies.as_ref().is_some_and(|a| {
                         refiner.get().run_with(a, &[(n.leaf, y)]).as_truth() == TruthSet::F
@@ -488,7 +495,7 @@ impl View<'_> {
                 let breaks = n.no.filter(|_| !left_out);
                 let mut m = self.missing(n.leaf, n.yes, breaks);
                 if away {
-                    m.spares = m.passes.take();
+                    m.passes = None;
                 }
                 finding.missing.push(m);
             }
@@ -502,6 +509,9 @@ impl View<'_> {
             }
         }
         finding.labels = self.labels(p, outcome, &places, refiner);
+        if outcome == Outcome::NotJudged {
+            self.point_at_mistakes(p, &mut finding.labels);
+        }
         finding
     }
 

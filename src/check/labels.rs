@@ -9,14 +9,15 @@ use super::finding::Outcome;
 use super::judge::{Lazy, Pending, View};
 use super::link::{LeafInfo, What};
 use super::plain;
-use crate::design::model::{ObjectId, Possible, Written};
+use crate::design::model::{Design, ObjectId, Possible, Written};
 use crate::expression::{
     Compiled, Fuel, LeafId, LeafKind, ObjectTerm, Op, Presence, ReadFact, Refiner, Reg, TermKind,
     Val,
 };
 use crate::quantity::TruthSet;
-use crate::ruleset::Requirement;
+use crate::ruleset::{Requirement, Ruleset};
 use crate::source::{Label, Span};
+use crate::vocabulary::FactIx;
 
 /// The most places of a finding.
 const MOST: usize = 3;
@@ -89,11 +90,27 @@ impl View<'_> {
         if spans.is_empty() {
             spans.push(subject.head);
         }
-        let label = |span| Label {
-            span,
-            text: String::new(),
-        };
-        spans.into_iter().map(label).collect()
+        spans.into_iter().map(labelled).collect()
+    }
+
+    /// Puts the mistakes that keep a rule from being judged before all else: those inside the
+    /// subject, or, without any, those elsewhere that the rule rests on.
+    pub(super) fn point_at_mistakes(&self, p: &Pending<'_>, labels: &mut Vec<Label>) {
+        let subject = self.design.object(p.subject).span;
+        let inside =
+            |s: &Span| s.file == subject.file && subject.start <= s.start && s.end <= subject.end;
+        let of_rule = self.mistaken.iter();
+        let mut all: Vec<Span> = of_rule
+            .filter(|(_, rules)| rules.contains(&p.rule.id.as_str()))
+            .map(|(span, _)| *span)
+            .collect();
+        if all.iter().any(inside) {
+            all.retain(inside);
+        }
+        all.truncate(MOST);
+        if !all.is_empty() {
+            *labels = all.into_iter().map(labelled).collect();
+        }
     }
 
     /// Where a fact that the rule points at is written, and whether it is a plain value; of a part
@@ -226,6 +243,29 @@ impl View<'_> {
         }
         out
     }
+}
+
+fn labelled(span: Span) -> Label {
+    Label {
+        span,
+        text: String::new(),
+    }
+}
+
+/// The facts of a design that are written wrongly, each with the rules that rest on it.
+pub(super) fn mistaken<'r>(ruleset: &'r Ruleset, design: &Design) -> Vec<(Span, Vec<&'r str>)> {
+    let mut all = Vec::new();
+    for object in &design.objects {
+        for (ix, fact) in (0_u16..).zip(&object.facts) {
+            let Some(w) = fact.as_ref().filter(|w| w.value == Possible::Poison) else {
+                continue;
+            };
+            let readers = ruleset.readers(object.kind, FactIx(ix)).into_iter();
+            let rules = readers.map(|r| r.rule.id.as_str()).collect();
+            all.push((w.key.to(w.span), rules));
+        }
+    }
+    all
 }
 
 fn push(spans: &mut Vec<Span>, span: Span) {

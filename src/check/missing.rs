@@ -72,7 +72,6 @@ impl View<'_> {
                 settled_by: Settler::Designer.word(),
                 passes: value(yes),
                 breaks: value(no),
-                spares: None,
                 span: p.span,
             };
         }
@@ -154,7 +153,6 @@ impl View<'_> {
             settled_by: settler.word(),
             passes: value(yes),
             breaks: value(no),
-            spares: None,
             span,
         }
     }

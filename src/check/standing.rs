@@ -35,6 +35,17 @@ impl Standing {
         }
     }
 
+    /// The word reports use.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Clean => "clean",
+            Self::Undecided => "undecided",
+            Self::Breach => "breach",
+            Self::Failed => "failed",
+        }
+    }
+
     /// The exit code, as README lists them.
     #[must_use]
     pub const fn code(self) -> u8 {
@@ -44,5 +55,45 @@ impl Standing {
             Self::Failed => 2,
             Self::Undecided => 3,
         }
+    }
+}
+
+/// What many designs come to. One that cannot be read takes the exit code, but hides nothing: what
+/// the others come to is kept beside it.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Totals {
+    counts: [usize; 4],
+    /// The worst of all: it gives the exit code.
+    pub worst: Standing,
+    /// The worst of what could be judged, also in files with mistakes; none, where nothing could.
+    pub worst_judged: Option<Standing>,
+}
+
+impl Totals {
+    /// All that a design may come to, the heaviest first.
+    pub const ALL: [Standing; 4] = [
+        Standing::Failed,
+        Standing::Breach,
+        Standing::Undecided,
+        Standing::Clean,
+    ];
+
+    /// Counts a design: what it comes to, and what the part of it does that could be judged.
+    pub fn add(&mut self, standing: Standing, judged: Option<Standing>) {
+        self.counts[standing as usize] += 1;
+        self.worst = self.worst.max(standing);
+        self.worst_judged = self.worst_judged.max(judged);
+    }
+
+    /// How many designs came to this.
+    #[must_use]
+    pub const fn of(&self, standing: Standing) -> usize {
+        self.counts[standing as usize]
+    }
+
+    /// How many there are.
+    #[must_use]
+    pub fn files(&self) -> usize {
+        self.counts.iter().sum()
     }
 }

@@ -7,7 +7,7 @@ use clap::{Args, ValueEnum};
 
 use crate::quantity::parse_date;
 use crate::ruleset::Stage;
-use crate::session::{Installation, Loaded, Options, Project};
+use crate::session::{Config, Defaults, Installation, Loaded, Options, Project};
 
 use super::Output;
 
@@ -43,9 +43,17 @@ pub(super) struct Reading {
     /// Lets `use` read files outside of the design's folder
     #[arg(long)]
     allow_outside: bool,
+    #[arg(skip)]
+    defaults: Defaults,
 }
 
 impl Reading {
+    /// Takes what holds for the folder behind what the command line says.
+    pub(super) fn take(&mut self, config: &Config) {
+        self.rulesets.extend(config.rulesets.iter().cloned());
+        self.defaults.clone_from(&config.defaults);
+    }
+
     pub(super) fn options(&self) -> Options {
         Options {
             rules: self.rules.clone(),
@@ -54,6 +62,7 @@ impl Reading {
             stage: self.stage,
             set: self.set.clone(),
             allow_outside: self.allow_outside,
+            defaults: self.defaults.clone(),
         }
     }
 

@@ -17,7 +17,7 @@ pub(super) struct Bounds {
     /// Facts: `Ze`, `supply.Ze`, `ev.device.In`; all quantities that are written, if none is named
     facts: Vec<String>,
     #[command(flatten)]
-    reading: Reading,
+    pub(super) reading: Reading,
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
 }

@@ -2,13 +2,15 @@
 
 use std::path::{Path, PathBuf};
 
-use clap::Args;
+use clap::{Args, ValueEnum};
 use rayon::prelude::*;
 
-use crate::check::Standing;
-use crate::report::{self, FileReport, Style, Visible};
+use crate::check::{Standing, Totals};
+use crate::report::baseline::{Against, Baseline};
+use crate::report::screen::{self, Screen};
+use crate::report::{self, FileReport, Style, Visible, entry, json, junit, sarif, totals};
 use crate::ruleset::{Severity, Stage};
-use crate::session::{Ask, Options, Project};
+use crate::session::{Ask, Config, Options, Project};
 use crate::source::{Problem, Sources};
 
 use super::Output;
@@ -17,27 +19,76 @@ use super::args::{Format, Reading};
 /// Designs judged before they are printed: memory stays flat, and order is that of the files.
 const CHUNK: usize = 512;
 
+/// How findings are told.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(super) enum Told {
+    /// For people
+    Text,
+    /// A line for each finding
+    Concise,
+    /// For programs
+    Json,
+    /// Annotations that a forge shows beside the lines of a change
+    Github,
+    /// For tools that gather findings (SARIF 2.1.0)
+    Sarif,
+    /// For build servers that show tests (JUnit)
+    Junit,
+}
+
 #[derive(Debug, Args)]
 pub(super) struct Check {
-    /// Design files, or folders that hold some
-    #[arg(required = true)]
+    /// Design files, or folders that hold some; those of `amperule.toml`, if none are named
     paths: Vec<PathBuf>,
     #[command(flatten)]
     reading: Reading,
-    /// Shows what is met, too
+    /// Tells everything: each finding with its places and help, what is assumed, what has least room
+    #[arg(long)]
+    full: bool,
+    /// The same, and what is met, too
     #[arg(long)]
     pub(super) all: bool,
+    /// Tells only mistakes, breaches and what it all comes to, a line each
+    #[arg(long, short, conflicts_with_all = ["full", "all"])]
+    quiet: bool,
     /// Lets cautions decide the exit code like breaches
     #[arg(long, value_parser = ["caution", "advice"])]
     deny: Option<String>,
-    #[arg(long, value_enum, default_value_t = Format::Text)]
-    pub(super) format: Format,
+    #[arg(long, value_enum, default_value_t = Told::Text)]
+    format: Told,
+    /// An earlier report of `check --format json`: only what is new is told, and counts
+    #[arg(long, value_name = "REPORT", conflicts_with = "rows")]
+    baseline: Option<PathBuf>,
     /// A table (CSV) with a column for each parameter: the template is judged once for each row
     #[arg(long)]
     rows: Option<PathBuf>,
     /// Threads; as many as there are cores, if not given
     #[arg(long)]
     jobs: Option<usize>,
+}
+
+/// A design as it is told.
+struct Done {
+    standing: Standing,
+    judged: Option<Standing>,
+    /// Its report, or its line among many.
+    text: Visible,
+    /// Its findings, a line each, that stand below the lines of all.
+    findings: String,
+    rules: sarif::Rules,
+    suite: Option<quick_junit::TestSuite>,
+    against: Option<Against>,
+}
+
+/// What all designs of a run have in common.
+struct Run<'a> {
+    check: &'a Check,
+    project: &'a Project,
+    options: &'a Options,
+    baseline: Option<Baseline>,
+    /// It is about one design: more can be said of it.
+    alone: bool,
+    style: Style,
 }
 
 impl Check {
@@ -54,72 +105,186 @@ impl Check {
         pool.build().ok()
     }
 
+    /// The format of rows; none, if they cannot be told in the one that is asked for.
+    pub(super) const fn row_format(&self) -> Option<Format> {
+        match self.format {
+            Told::Text => Some(Format::Text),
+            Told::Json => Some(Format::Json),
+            _ => None,
+        }
+    }
+
+    /// Takes what holds for the folder behind what the command line says.
+    pub(super) fn take(&mut self, config: &Config) {
+        self.reading.take(config);
+        if self.deny.is_none() {
+            self.deny = config.deny.map(|s| s.word().to_owned());
+        }
+        if self.paths.is_empty() {
+            self.paths.clone_from(&config.files);
+        }
+    }
+
     pub(super) fn run(&self, out: &mut Output) -> u8 {
+        if self.paths.is_empty() {
+            let problem = Problem::error("no-designs", "no design is named")
+                .help("name files or folders, or write them as `files` into amperule.toml");
+            out.problem(problem);
+            return Standing::Failed.code();
+        }
         if let Some(rows) = &self.rows {
             let [file] = self.paths.as_slice() else {
                 out.note("--rows takes one template");
                 return Standing::Failed.code();
             };
-            return super::rows::run(self, &self.reading, file, rows, out).code();
+            let Some(format) = self.row_format() else {
+                out.note("--rows tells text or json");
+                return Standing::Failed.code();
+            };
+            return super::rows::run(self, format, &self.reading, file, rows, out).code();
         }
         let project = self.reading.project();
         let options = self.reading.options();
         let (files, unlisted) = project.designs(&self.paths);
-        let mut standing = Standing::Clean;
-        if !unlisted.is_empty() {
+        let baseline = match self.baseline(&project, &files) {
+            Ok(baseline) => baseline,
+            Err(problem) => {
+                out.problem(problem);
+                return Standing::Failed.code();
+            }
+        };
+        let run = Run {
+            check: self,
+            project: &project,
+            options: &options,
+            baseline,
+            alone: files.len() + unlisted.len() == 1,
+            style: out.style(),
+        };
+        run.all(&files, &unlisted, out).code()
+    }
+
+    /// The earlier report, if one is named.
+    fn baseline(&self, project: &Project, files: &[PathBuf]) -> Result<Option<Baseline>, Problem> {
+        let Some(path) = &self.baseline else {
+            return Ok(None);
+        };
+        let text = project.text(path)?;
+        let files: Vec<String> = files.iter().map(|f| f.display().to_string()).collect();
+        let read = Baseline::read(&text, files.iter().map(String::as_str));
+        read.map(Some).map_err(|why| {
+            let text = format!("`{}` is no earlier report: {why}", path.display());
+            Problem::error("bad-baseline", text)
+                .help("write one with `amperule check --format json FILES > baseline.json`")
+        })
+    }
+}
+
+impl Run<'_> {
+    fn all(
+        &self,
+        files: &[PathBuf],
+        unlisted: &[(PathBuf, Problem)],
+        out: &mut Output,
+    ) -> Standing {
+        let mut totals = Totals::default();
+        let mut against: Option<Against> = self.baseline.as_ref().map(|_| Against::default());
+        let mut written = Written::new(self.check.format);
+        written.head(out);
+        if !unlisted.is_empty() && matches!(self.check.format, Told::Text | Told::Concise) {
             let problems: Vec<_> = unlisted.iter().map(|(_, p)| p.clone()).collect();
             out.problems(&problems, &Sources::default());
-            standing = Standing::Failed;
         }
-        let style = out.style();
-        // Of many designs the least room of each would be a flood.
-        let alone = files.len() == 1;
-        let one = |path: &PathBuf| self.one(path, &project, &options, alone, style);
-        let pool = self.pool();
-        let mut entries = Entries {
-            json: self.format == Format::Json,
-            first: true,
-        };
-        entries.head(out);
-        if self.format == Format::Json {
-            // A folder that cannot be listed, or holds nothing, must not go unseen there.
-            for (path, problem) in &unlisted {
-                let stage = options.stage.unwrap_or(Stage::Design);
-                let mut text = Visible::default();
-                text.json(&self.unlisted(path, problem, stage));
-                entries.text(&text, out);
+        for (path, problem) in unlisted {
+            totals.add(Standing::Failed, None);
+            // A folder that cannot be listed, or holds nothing, must not go unseen by programs.
+            if !matches!(self.check.format, Told::Text | Told::Concise) {
+                written.one(self.unlisted(path, problem), out);
             }
         }
+        let pool = self.check.pool();
         for chunk in files.chunks(CHUNK) {
-            let judge = || chunk.par_iter().map(one).collect();
-            let done: Vec<(Standing, Visible)> = match &pool {
+            let judge = || chunk.par_iter().map(|path| self.one(path)).collect();
+            let done: Vec<Done> = match &pool {
                 Some(pool) => pool.install(judge),
                 None => judge(),
             };
-            for (came_to, text) in done {
-                entries.text(&text, out);
-                standing = standing.max(came_to);
+            for one in done {
+                totals.add(one.standing, one.judged);
+                if let (Some(sum), Some(one)) = (&mut against, one.against) {
+                    sum.known += one.known;
+                    sum.gone += one.gone;
+                }
+                written.one(one, out);
             }
         }
-        entries.tail(out);
-        standing.code()
+        match self.below(written, &totals, against, out) {
+            Ok(()) => totals.worst,
+            Err(why) => {
+                out.note(&why);
+                Standing::Failed
+            }
+        }
     }
 
-    /// Judges one design and renders its report.
-    fn one(
+    /// What stands below the reports.
+    fn below(
         &self,
-        path: &Path,
-        project: &Project,
-        options: &Options,
-        alone: bool,
-        style: Style,
-    ) -> (Standing, Visible) {
-        let loaded = project.open(path, options);
-        let checked = loaded.check(Ask {
-            met: self.all,
+        written: Written,
+        sum: &Totals,
+        against: Option<Against>,
+        out: &mut Output,
+    ) -> Result<(), String> {
+        match self.check.format {
+            Told::Text if self.alone && !self.check.quiet => return Ok(()),
+            Told::Text if self.full() => {
+                out.line(&totals::totals(sum, against));
+                return Ok(());
+            }
+            Told::Text => {
+                if !written.findings.is_empty() {
+                    out.text(&format!("\n{}\n", written.findings));
+                }
+                out.text(&totals::below(sum, against, self.style));
+                return Ok(());
+            }
+            Told::Json => {
+                out.json_part(&json::tail(sum, against));
+                return Ok(());
+            }
+            Told::Sarif => out.json_part(&sarif::tail(&written.rules, sum.worst)),
+            Told::Junit => out.text(&junit::report(written.suites)?),
+            Told::Concise | Told::Github => {}
+        }
+        // What programs read holds the findings alone.
+        out.note(&totals::totals(sum, against));
+        Ok(())
+    }
+
+    /// Whether each report tells everything.
+    const fn full(&self) -> bool {
+        self.check.full || self.check.all
+    }
+
+    /// Judges one design and tells of it.
+    fn one(&self, path: &Path) -> Done {
+        let check = self.check;
+        let loaded = self.project.open(path, self.options);
+        let full = self.full();
+        let mut checked = loaded.check(Ask {
+            met: check.all || check.format == Told::Junit,
             helps: true,
         });
-        let margins = (alone && self.format == Format::Text)
+        let screened = check.format == Told::Text && !full && !check.quiet;
+        let asked = screened.then(|| loaded.questions(&checked));
+        let mut survey = asked.flatten();
+        let report = checked.judged.as_mut().map(|j| &mut j.report);
+        let against = match (&self.baseline, report) {
+            (Some(b), Some(report)) => Some(b.sift(&loaded.path, report, survey.as_mut())),
+            _ => None,
+        };
+        // Of many designs the least room of each would be a flood.
+        let margins = (self.alone && full && check.format == Told::Text)
             .then(|| loaded.installation.as_ref().map(|i| i.margins()))
             .flatten();
         let report = FileReport {
@@ -131,55 +296,131 @@ impl Check {
             report: checked.judged.as_ref().map(|j| &j.report),
             bounds: margins.as_ref(),
         };
-        let text = match self.format {
-            Format::Text => report::terminal::render(&report, self.all, style),
-            Format::Json => {
-                let mut text = Visible::default();
-                text.json(&report::json::file(&report, self.all));
-                text
-            }
+        let name = loaded.installation.as_ref().map(|i| i.name());
+        let told = Screen {
+            file: &report,
+            name: name.unwrap_or_default(),
+            survey: survey.as_ref(),
+            against,
         };
-        (checked.standing(self.least()), text)
+        Done {
+            judged: checked.standing_judged(check.least()),
+            against,
+            ..self.told(&told, checked.standing(check.least()))
+        }
     }
 
-    fn unlisted(&self, path: &Path, problem: &Problem, stage: Stage) -> String {
+    fn told(&self, told: &Screen<'_>, standing: Standing) -> Done {
+        let (check, file) = (self.check, told.file);
+        let least = check.least();
+        let mut done = Done {
+            standing,
+            judged: None,
+            text: Visible::default(),
+            findings: String::new(),
+            rules: sarif::Rules::new(),
+            suite: None,
+            against: None,
+        };
+        let lines = |keep: &dyn Fn(&entry::Entry<'_>) -> bool| -> String {
+            let all = entry::entries(file, least);
+            all.iter()
+                .filter(|e| keep(e))
+                .map(|e| e.line(file.path))
+                .collect()
+        };
+        match check.format {
+            Told::Text if self.full() => {
+                done.text = report::terminal::render(file, check.all, self.style);
+            }
+            Told::Text if check.quiet => {
+                done.findings = lines(&|e| e.level == entry::Level::Error);
+            }
+            Told::Text if self.alone => done.text = screen::render(told, self.style),
+            Told::Text => {
+                done.text.plain(&totals::line(told, self.style));
+                done.findings = lines(&|e| e.level == entry::Level::Error || e.word == "caution");
+            }
+            Told::Concise => {
+                let all = |e: &entry::Entry<'_>| !check.quiet || e.level == entry::Level::Error;
+                done.text.plain(&lines(&all));
+            }
+            Told::Json => done.text.json(&json::file(file, check.all)),
+            Told::Github => {
+                let all = entry::entries(file, least);
+                for e in all {
+                    done.text.plain(&e.annotation(file.path));
+                }
+            }
+            Told::Sarif => {
+                let (results, rules) = sarif::file(file, least);
+                done.text.json(&results);
+                done.rules = rules;
+            }
+            Told::Junit => done.suite = Some(junit::suite(file, least)),
+        }
+        done
+    }
+
+    /// A folder that holds no design, or cannot be listed.
+    fn unlisted(&self, path: &Path, problem: &Problem) -> Done {
         let entry = FileReport {
             path: &path.display().to_string(),
             sources: &Sources::default(),
             problems: std::slice::from_ref(problem),
             ruleset: None,
-            stage,
+            stage: self.options.stage.unwrap_or(Stage::Design),
             report: None,
             bounds: None,
         };
-        report::json::file(&entry, self.all)
+        let told = Screen {
+            file: &entry,
+            name: String::new(),
+            survey: None,
+            against: None,
+        };
+        self.told(&told, Standing::Failed)
     }
 }
 
-/// Reports one after the other; in JSON the members of a list.
-struct Entries {
-    json: bool,
+/// Reports one after the other; of some formats the members of a list.
+struct Written {
+    format: Told,
     first: bool,
+    findings: String,
+    rules: sarif::Rules,
+    suites: Vec<quick_junit::TestSuite>,
 }
 
-impl Entries {
+impl Written {
+    fn new(format: Told) -> Self {
+        Self {
+            format,
+            first: true,
+            findings: String::new(),
+            rules: sarif::Rules::new(),
+            suites: Vec::new(),
+        }
+    }
+
     fn head(&self, out: &mut Output) {
-        if self.json {
-            out.json_part(&report::json::head());
+        match self.format {
+            Told::Json => out.json_part(&json::head()),
+            Told::Sarif => out.json_part(&sarif::head()),
+            _ => {}
         }
     }
 
-    fn text(&mut self, text: &Visible, out: &mut Output) {
-        if self.json && !self.first {
-            out.json_part(",\n");
+    fn one(&mut self, done: Done, out: &mut Output) {
+        let listed = matches!(self.format, Told::Json | Told::Sarif);
+        let empty = done.text.as_str().is_empty();
+        if listed && !self.first && !empty {
+            out.text(",\n");
         }
-        self.first = false;
-        out.visible(text);
-    }
-
-    fn tail(&self, out: &mut Output) {
-        if self.json {
-            out.json_part(report::json::TAIL);
-        }
+        self.first &= empty;
+        out.visible(&done.text);
+        self.findings.push_str(&done.findings);
+        self.rules.extend(done.rules);
+        self.suites.extend(done.suite);
     }
 }

@@ -33,7 +33,7 @@ pub(super) struct Compare {
     stage: Option<crate::ruleset::Stage>,
     /// A folder that holds rulesets, besides those in the program
     #[arg(long)]
-    rulesets: Vec<PathBuf>,
+    pub(super) rulesets: Vec<PathBuf>,
     /// Lets `use` read files outside of the design's folder
     #[arg(long)]
     allow_outside: bool,

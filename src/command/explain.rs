@@ -16,7 +16,7 @@ pub(super) struct Explain {
     /// The rule's id
     rule: String,
     #[command(flatten)]
-    which: Which,
+    pub(super) which: Which,
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
 }

@@ -19,7 +19,7 @@ pub(super) struct Mend {
     /// A design file
     file: PathBuf,
     #[command(flatten)]
-    reading: Reading,
+    pub(super) reading: Reading,
     /// Writes the changes into the file, if the result is as promised
     #[arg(long)]
     write: bool,

@@ -17,6 +17,7 @@ mod rules_table;
 mod rules_test;
 mod rules_words;
 mod sheet;
+mod shell;
 mod survey;
 mod working;
 mod write;
@@ -24,6 +25,9 @@ mod write;
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand, ValueEnum};
+
+use crate::session::Config;
+use crate::source::Disk;
 
 pub use output::Output;
 
@@ -52,6 +56,9 @@ struct Cli {
     /// When to use colours
     #[arg(long, global = true, value_enum, default_value_t = Color::Auto)]
     color: Color,
+    /// Leaves `amperule.toml` unread
+    #[arg(long, global = true)]
+    no_config: bool,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -89,12 +96,37 @@ enum Verb {
     Format(format::Format),
     /// Shows, checks and tests rulesets
     Rules(rules::Rules),
+    /// Writes what a shell needs to complete command lines
+    Completions(shell::Completions),
+    /// Writes the manual page of the program, or of one command
+    Man(shell::Man),
+}
+
+impl Verb {
+    /// Takes what holds for the folder behind what the command line says.
+    fn take(&mut self, config: &Config) {
+        match self {
+            Self::Check(v) => v.take(config),
+            Self::Working(v) => v.reading.take(config),
+            Self::Bounds(v) => v.reading.take(config),
+            Self::Survey(v) => v.reading.take(config),
+            Self::Mend(v) => v.reading.take(config),
+            Self::Prove(v) => v.reading.take(config),
+            Self::Sheet(v) => v.reading.take(config),
+            Self::Order(v) => v.reading.take(config),
+            Self::New(v) => v.rulesets.extend_from_slice(&config.rulesets),
+            Self::Compare(v) => v.rulesets.extend_from_slice(&config.rulesets),
+            Self::Explain(v) => v.which.rulesets.extend_from_slice(&config.rulesets),
+            Self::Rules(v) => v.rulesets().extend_from_slice(&config.rulesets),
+            Self::Format(_) | Self::Completions(_) | Self::Man(_) => {}
+        }
+    }
 }
 
 /// Runs the program on its command line.
 #[must_use]
 pub fn run() -> ExitCode {
-    let cli = match Cli::try_parse() {
+    let mut cli = match Cli::try_parse() {
         Ok(cli) => cli,
         Err(e) => {
             // Help and version are no failures; clap knows where each is printed.
@@ -113,6 +145,17 @@ pub fn run() -> ExitCode {
         Color::Always => Some(true),
         Color::Never => Some(false),
     });
+    if !cli.no_config {
+        let here = std::env::current_dir().unwrap_or_default();
+        match Config::find(&Disk, &here) {
+            Ok(Some(config)) => cli.verb.take(&config),
+            Ok(None) => {}
+            Err((problems, sources)) => {
+                out.problems(&problems, &sources);
+                return ExitCode::from(out.finish(exit::FAILED));
+            }
+        }
+    }
     let code = match cli.verb {
         Verb::Check(c) => c.run(&mut out),
         Verb::Working(w) => w.run(&mut out),
@@ -127,6 +170,8 @@ pub fn run() -> ExitCode {
         Verb::Explain(e) => e.run(&mut out),
         Verb::Format(f) => f.run(&mut out),
         Verb::Rules(r) => r.run(&mut out),
+        Verb::Completions(c) => c.run(&mut out),
+        Verb::Man(m) => m.run(&mut out),
     };
     ExitCode::from(out.finish(code))
 }

@@ -30,7 +30,7 @@ pub(super) struct New {
     stage: Stage,
     /// A folder that holds rulesets, besides those in the program
     #[arg(long)]
-    rulesets: Vec<PathBuf>,
+    pub(super) rulesets: Vec<PathBuf>,
 }
 
 impl New {

@@ -30,7 +30,7 @@ pub(super) struct OrderOf {
     #[arg(required = true)]
     files: Vec<PathBuf>,
     #[command(flatten)]
-    reading: Reading,
+    pub(super) reading: Reading,
     #[arg(long, value_enum, default_value_t = Form::Text)]
     format: Form,
 }

@@ -34,6 +34,7 @@ impl Output {
         let width = env::var("COLUMNS")
             .ok()
             .and_then(|c| c.parse().ok())
+            .or_else(|| terminal_size::terminal_size().map(|(w, _)| usize::from(w.0)))
             .unwrap_or(100);
         Self {
             out: Box::new(io::BufWriter::new(io::stdout().lock())),

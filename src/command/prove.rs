@@ -21,7 +21,7 @@ pub(super) struct Prove {
     /// A template
     file: PathBuf,
     #[command(flatten)]
-    reading: Reading,
+    pub(super) reading: Reading,
     /// Boxes that each rule may be split into
     #[arg(long, default_value_t = BOXES)]
     boxes: u32,

@@ -55,6 +55,7 @@ struct Table<'a> {
 /// Judges the rows of a file for one template.
 pub(super) fn run(
     check: &Check,
+    format: Format,
     reading: &Reading,
     file: &Path,
     table: &Path,
@@ -112,7 +113,7 @@ pub(super) fn run(
     }
     let told = Table {
         rows: &rows,
-        format: check.format,
+        format,
         all: check.all,
         least: check.least(),
     };
@@ -121,7 +122,7 @@ pub(super) fn run(
     {
         bar.set_style(style);
     }
-    if check.format == Format::Json {
+    if format == Format::Json {
         out.json_part(&format!(
             "{{\"schema\": \"amperule-rows-1\", \"path\": {}, \"rows\": [\n",
             json!(one.loaded.path)

@@ -29,7 +29,21 @@ pub(super) struct Which {
     pub(super) edition: Option<String>,
     /// A folder that holds rulesets, besides those in the program
     #[arg(long)]
-    rulesets: Vec<PathBuf>,
+    pub(super) rulesets: Vec<PathBuf>,
+}
+
+impl Rules {
+    /// Folders that hold rulesets.
+    pub(super) const fn rulesets(&mut self) -> &mut Vec<PathBuf> {
+        match &mut self.verb {
+            Verb::Check(which)
+            | Verb::List(which)
+            | Verb::Show { which, .. }
+            | Verb::Table(which)
+            | Verb::Words { which, .. }
+            | Verb::Test { which, .. } => &mut which.rulesets,
+        }
+    }
 }
 
 #[derive(Debug, Subcommand)]

@@ -40,7 +40,7 @@ pub(super) struct SheetFor {
     /// A design file
     file: PathBuf,
     #[command(flatten)]
-    reading: Reading,
+    pub(super) reading: Reading,
     /// Whom it is for
     #[arg(long = "for", value_enum, default_value_t = Reader::Works)]
     reader: Reader,

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
 
+use crate::report::fit;
 use crate::report::survey::{SheetHead, json, sheet_html, sheet_text, text};
 use crate::source::visible_line;
 
@@ -23,7 +24,7 @@ pub(super) struct SurveyOf {
     /// A design file
     file: PathBuf,
     #[command(flatten)]
-    reading: Reading,
+    pub(super) reading: Reading,
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
     /// A form to take along, with what is known filled in
@@ -51,11 +52,11 @@ impl SurveyOf {
             return exit::CLEAN;
         }
         match self.format {
-            Format::Text => out.text(&text(
-                &visible_line(&one.loaded.path),
-                &s,
-                &one.loaded.sources,
-            )),
+            Format::Text => {
+                let path = visible_line(&one.loaded.path);
+                let text = text(&path, &s, &one.loaded.sources);
+                out.text(&fit(&text, out.style().width.clamp(60, 120)));
+            }
             Format::Json => out.json(&json(&one.loaded.path, &s, &one.loaded.sources)),
         }
         exit::CLEAN

@@ -30,7 +30,7 @@ pub(super) struct WorkingOf {
     /// A derived fact: `Zs`, `ev.Zs`, `circuit.Zs`; the key figures, if none is named
     fact: Option<String>,
     #[command(flatten)]
-    reading: Reading,
+    pub(super) reading: Reading,
     #[arg(long, value_enum, default_value_t = Form::Text)]
     format: Form,
 }

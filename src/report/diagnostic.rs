@@ -58,7 +58,11 @@ pub(super) struct Shown<'a> {
 }
 
 /// A file as it may be shown: with characters in it that are not seen, a copy without them.
-struct Lines<'a>(&'a SourceFile);
+struct Lines<'a> {
+    file: &'a SourceFile,
+    /// A line longer than this is shown around its labels only.
+    room: usize,
+}
 
 /// A text whose every character is seen or ends a line; places in it stay where they are.
 fn in_place(text: &str) -> Cow<'_, str> {
@@ -79,27 +83,36 @@ fn in_place(text: &str) -> Cow<'_, str> {
     Cow::Owned(out)
 }
 
-/// A longer line is shown around its labels only.
-const LONG_LINE: usize = 240;
+/// Of a line longer than this only what is around its labels is shown, whatever the width.
+pub(super) const LONG_LINE: usize = 240;
 
 /// How much of a long line is shown before and behind what is labelled.
 const AROUND: usize = 60;
 
+/// Columns that the number of a line and its rule take.
+const GUTTER: usize = 8;
+
 /// The stretch of some lines that is shown: the first and last are cut around the labels where
 /// they are long.
-fn clipped(text: &str, lines: (usize, usize), label: (usize, usize)) -> (usize, usize) {
+fn clipped(
+    text: &str,
+    lines: (usize, usize),
+    label: (usize, usize),
+    room: usize,
+) -> (usize, usize) {
     let ((mut from, mut until), (start, end)) = (lines, label);
+    let around = AROUND.min(room.saturating_sub(end.saturating_sub(start)) / 2);
     let rest = |a: usize, b: usize| text.get(a..b).unwrap_or("");
     let first_end = rest(from, until).find('\n').map_or(until, |i| from + i);
-    if first_end - from > LONG_LINE && start >= from {
-        let near = start.saturating_sub(AROUND);
+    if first_end - from > room && start >= from {
+        let near = start.saturating_sub(around);
         from = floor_char(text, near.max(from));
     }
     let last_start = rest(from, until.saturating_sub(1))
         .rfind('\n')
         .map_or(from, |i| from + i + 1);
-    if until - last_start > LONG_LINE && end >= last_start {
-        let near = floor_char(text, (end + AROUND).min(until));
+    if until - last_start > room && end >= last_start {
+        let near = floor_char(text, (end + around).min(until));
         until = near.max(end);
     }
     (from, until)
@@ -114,11 +127,40 @@ fn floor_char(text: &str, mut at: usize) -> usize {
 }
 
 impl<'a> Lines<'a> {
-    fn of(file: &'a SourceFile) -> Self {
-        Self(file.shown(|text| match in_place(text) {
+    fn of(file: &'a SourceFile, room: usize) -> Self {
+        let file = file.shown(|text| match in_place(text) {
             Cow::Borrowed(_) => None,
             Cow::Owned(text) => Some(text),
-        }))
+        });
+        Self { file, room }
+    }
+
+    /// What was rendered, with a mark where a line is not shown to its ends.
+    fn with_cuts_told(&self, rendered: &str) -> String {
+        let mut out = String::with_capacity(rendered.len());
+        for line in rendered.split_inclusive('\n') {
+            let shown = line.split_once(" │ ").and_then(|(head, text)| {
+                let digits = head.trim_start_matches(|c: char| !c.is_ascii_digit());
+                let number: usize = digits.parse().ok()?;
+                let whole = self.file.line(number.checked_sub(1)?);
+                Some((head, text.trim_end(), whole.trim_end()))
+            });
+            match shown {
+                // Tabs are drawn as blanks.
+                Some((head, text, whole)) if text != whole && !whole.contains('\t') => {
+                    let mut rest = text.chars();
+                    let front = match whole.starts_with(text) {
+                        true => None,
+                        false => rest.next().map(|_| '…'),
+                    };
+                    let back = (!whole.ends_with(text)).then_some('…');
+                    let text: String = front.into_iter().chain(rest).chain(back).collect();
+                    out.push_str(&format!("{head} │ {text}\n"));
+                }
+                _ => out.push_str(line),
+            }
+        }
+        out
     }
 }
 
@@ -129,7 +171,7 @@ impl SourceCode for Lines<'_> {
         before: usize,
         after: usize,
     ) -> Result<Box<dyn SpanContents<'b> + 'b>, MietteError> {
-        let file = self.0;
+        let file = self.file;
         let len = file.text().len();
         let start = span.offset().min(len);
         let end = (span.offset() + span.len()).min(len).max(start);
@@ -139,6 +181,7 @@ impl SourceCode for Lines<'_> {
             file.text(),
             (file.line_start(first), file.line_start(last + 1)),
             (start, end),
+            self.room,
         );
         let data = file.text().as_bytes().get(from..until).unwrap_or(&[]);
         let place = file.position(start);
@@ -216,7 +259,7 @@ impl<'a> Shown<'a> {
         message: String,
         labels: &[Label],
         help: Option<String>,
-        sources: &'a Sources,
+        (sources, room): (&'a Sources, usize),
     ) -> Self {
         let mut shown = Self {
             code: visible_line(code).into_owned(),
@@ -244,11 +287,11 @@ impl<'a> Shown<'a> {
                 .iter()
                 .filter(|l| l.span.file == file)
                 .enumerate()
-                .map(|(i, l)| labelled(source, l, i == 0 && file == first.span.file))
+                .map(|(i, l)| labelled(source, l, i == 0 && file == first.span.file, room))
                 .collect();
-            near_first(source, &mut mine);
+            near_first(source, &mut mine, room);
             if file == first.span.file {
-                shown.source = Some(Lines::of(source));
+                shown.source = Some(Lines::of(source, room));
                 shown.labels = mine;
             } else {
                 shown.elsewhere.push(Self {
@@ -256,7 +299,7 @@ impl<'a> Shown<'a> {
                     weight,
                     message: String::new(),
                     help: None,
-                    source: Some(Lines::of(source)),
+                    source: Some(Lines::of(source, room)),
                     labels: mine,
                     elsewhere: Vec::new(),
                 });
@@ -281,9 +324,10 @@ impl<'a> Shown<'a> {
             .with_context_lines(0);
         let render = |shown: &Self| {
             let mut out = String::new();
-            match handler.render_report(&mut out, shown) {
-                Ok(()) => Some(out),
-                Err(_) => None,
+            match (handler.render_report(&mut out, shown), &shown.source) {
+                (Ok(()), Some(lines)) => Some(lines.with_cuts_told(&out)),
+                (Ok(()), None) => Some(out),
+                (Err(_), _) => None,
             }
         };
         // The message itself is never lost.
@@ -304,17 +348,17 @@ impl<'a> Shown<'a> {
 
 /// Leaves out all labels but the first where a long line lies among them: it is shown around that
 /// one only.
-fn near_first(source: &SourceFile, labels: &mut Vec<LabeledSpan>) {
+fn near_first(source: &SourceFile, labels: &mut Vec<LabeledSpan>, room: usize) {
     let lines = || labels.iter().map(|l| source.line_of(l.offset()));
     let (Some(first), Some(last)) = (lines().min(), lines().max()) else {
         return;
     };
-    if labels.len() > 1 && (first..=last).any(|l| source.line(l).len() > LONG_LINE) {
+    if labels.len() > 1 && (first..=last).any(|l| source.line(l).len() > room) {
         labels.truncate(1);
     }
 }
 
-fn labelled(source: &SourceFile, label: &Label, primary: bool) -> LabeledSpan {
+fn labelled(source: &SourceFile, label: &Label, primary: bool, room: usize) -> LabeledSpan {
     let len = source.text().len();
     let start = label.span.from().min(len.saturating_sub(1));
     let end = label.span.until().min(len).max(start);
@@ -323,7 +367,7 @@ fn labelled(source: &SourceFile, label: &Label, primary: bool) -> LabeledSpan {
         source.line_start(source.line_of(start)) + source.line(source.line_of(start)).len();
     let end = end.min(line_end.max(start + 1)).max((start + 1).min(len));
     // Of a very long one the beginning is shown.
-    let end = floor_char(source.text(), end.min(start + LONG_LINE)).max((start + 1).min(len));
+    let end = floor_char(source.text(), end.min(start + room)).max((start + 1).min(len));
     let text = (!label.text.is_empty()).then(|| visible_line(&label.text).into_owned());
     let place: SourceSpan = (start, end - start).into();
     if primary {
@@ -361,9 +405,24 @@ impl Visible {
     }
 }
 
+/// Columns of a source line that a terminal of this width has room for.
+pub(super) fn room(style: Style) -> usize {
+    style.width.clamp(60, 120) - GUTTER
+}
+
 /// Writes problems out, each with its lines.
 #[must_use]
 pub fn render_problems(problems: &[Problem], sources: &Sources, style: Style) -> Visible {
+    problems_within(problems, sources, style, LONG_LINE)
+}
+
+/// The same, with lines no longer than there is room for.
+pub(super) fn problems_within(
+    problems: &[Problem],
+    sources: &Sources,
+    style: Style,
+    room: usize,
+) -> Visible {
     let mut out = Visible::default();
     for p in problems {
         let weight = match p.weight {
@@ -371,7 +430,8 @@ pub fn render_problems(problems: &[Problem], sources: &Sources, style: Style) ->
             Weight::Caution => Weighting::Caution,
         };
         let help = (!p.help.is_empty()).then(|| p.help.join("\n"));
-        let shown = Shown::new(p.code, weight, p.message.clone(), &p.labels, help, sources);
+        let message = p.message.clone();
+        let shown = Shown::new(p.code, weight, message, &p.labels, help, (sources, room));
         out.add(&shown.render(style));
         out.plain("\n");
     }

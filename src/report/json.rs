@@ -2,23 +2,40 @@
 
 use serde_json::{Map, Value, json};
 
-use crate::check::{Finding, Outcome};
+use crate::check::{Finding, Outcome, Standing, Totals};
 use crate::source::{Label, Problem, Sources, Weight};
 
 use super::FileReport;
+use super::baseline::Against;
+
+/// The schema of the report.
+pub const SCHEMA: &str = "amperule-check-1";
 
 /// What stands before the files.
 #[must_use]
 pub fn head() -> String {
     let tool = json!({"name": "amperule", "version": env!("CARGO_PKG_VERSION")});
     let caution = super::cautions::json();
-    format!(
-        "{{\"schema\": \"amperule-check-1\", \"tool\": {tool}, \"caution\": {caution}, \"files\": [\n"
-    )
+    format!("{{\"schema\": \"{SCHEMA}\", \"tool\": {tool}, \"caution\": {caution}, \"files\": [\n")
 }
 
-/// What stands after the files.
-pub const TAIL: &str = "\n]}\n";
+/// What stands after the files: what they come to, and how they compare with an earlier report.
+#[must_use]
+pub fn tail(totals: &Totals, against: Option<Against>) -> String {
+    let mut all = json!({
+        "files": totals.files(),
+        "worst": totals.worst.word(),
+        "worst-judged": totals.worst_judged.map(Standing::word),
+    });
+    for s in Totals::ALL {
+        all[s.word()] = json!(totals.of(s));
+    }
+    if let Some(a) = against {
+        all["known"] = json!(a.known);
+        all["gone"] = json!(a.gone);
+    }
+    format!("\n], \"totals\": {all}}}\n")
+}
 
 /// One design.
 #[must_use]
@@ -139,7 +156,6 @@ fn finding(f: &Finding, sources: &Sources) -> Value {
             "settled-by": m.settled_by,
             "passes": m.passes,
             "breaks": m.breaks,
-            "does-not-apply": m.spares,
         })).collect::<Vec<_>>(),
         "witnesses": f.witnesses.as_ref().map(|(y, n)| json!({"passes": witness(y), "breaks": witness(n)})),
         "help": f.help,

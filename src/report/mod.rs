@@ -1,25 +1,35 @@
 //! Findings and problems → terminal, JSON. Renderers are siblings; only the terminal one knows
 //! miette.
 
+pub mod baseline;
 pub mod bounds;
 pub mod cautions;
 mod columns;
 pub mod compare;
 #[cfg(feature = "cli")]
 mod diagnostic;
+pub mod entry;
 pub mod explain;
 pub mod json;
+#[cfg(feature = "cli")]
+pub mod junit;
 mod markup;
 pub mod mend;
 pub mod notice;
 pub mod order;
 pub mod prove;
+pub mod sarif;
+#[cfg(feature = "cli")]
+pub mod screen;
 pub mod sheet;
 pub mod survey;
 #[cfg(feature = "cli")]
 pub mod terminal;
+#[cfg(feature = "cli")]
+pub mod totals;
 pub mod words;
 pub mod working;
+mod wrap;
 
 use crate::answer::AllBounds;
 use crate::check::Report;
@@ -29,6 +39,7 @@ use crate::source::{Problem, Sources};
 pub use columns::columns;
 #[cfg(feature = "cli")]
 pub use diagnostic::{Style, Visible, Weighting, render_problems};
+pub use wrap::fit;
 
 /// What is rendered for one design.
 #[derive(Debug)]

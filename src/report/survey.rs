@@ -16,7 +16,7 @@ use super::markup::{escape, page};
 const MOST_RULES: usize = 3;
 
 /// What the questions of one settler are headed by.
-fn heading(settler: Settler) -> &'static str {
+pub(super) fn heading(settler: Settler) -> &'static str {
     match settler {
         Settler::Site => "To see on site",
         Settler::Network => "To ask the network operator",
@@ -100,8 +100,8 @@ pub fn text(path: &str, survey: &Survey, sources: &Sources) -> String {
             if let Some(k) = &q.known {
                 let _ = writeln!(out, "      known so far: {k}");
             }
-            if let Some(said) = decides(q) {
-                let _ = writeln!(out, "      {said}");
+            if let Some(p) = &q.passes {
+                let _ = writeln!(out, "      passes with: {p}");
             }
             let names: Vec<&str> = q
                 .waiting
@@ -147,22 +147,6 @@ fn left_out(out: &mut String, survey: &Survey) {
     }
 }
 
-/// The answers that settle the rules which a question decides alone, in words.
-fn decides(q: &Question) -> Option<String> {
-    let alone = q.waiting.iter().filter(|w| w.alone).count();
-    match (&q.passes, &q.spares) {
-        (Some(p), _) if alone == 1 => Some(format!("passes the rule it decides: {p}")),
-        (Some(p), _) => Some(format!("passes the {alone} rules it decides: {p}")),
-        (None, Some(s)) if alone == 1 => {
-            Some(format!("the rule it decides does not apply with: {s}"))
-        }
-        (None, Some(s)) => Some(format!(
-            "the {alone} rules it decides are not broken, or do not apply, with: {s}"
-        )),
-        (None, None) => None,
-    }
-}
-
 /// A survey, schema `amperule-survey-1`.
 #[must_use]
 pub fn json(path: &str, survey: &Survey, sources: &Sources) -> Value {
@@ -181,7 +165,6 @@ pub fn json(path: &str, survey: &Survey, sources: &Sources) -> Value {
                 "settled-by": q.settled_by.word(),
                 "known": q.known,
                 "passes": q.passes,
-                "spares": q.spares,
                 "line": sources.position(q.span).map(|p| p.line),
                 "file": sources.get(q.span.file).map(|f| f.name().to_owned()),
                 "waiting": q.waiting.iter().map(|w| json!({

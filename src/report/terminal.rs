@@ -6,10 +6,13 @@ use std::fmt::Write as _;
 use crate::check::{FigureValue, Finding, Outcome, Reason, tame};
 use crate::quantity::{format_interval, format_quantity};
 use crate::ruleset::{Confidence, Severity, Stage};
-use crate::source::{Problem, visible_line};
+use crate::source::{Label, Problem, visible_line};
 
-use super::columns::broken;
-use super::diagnostic::{Shown, Style, Visible, Weighting, render_problems};
+use super::columns::{broken, columns};
+use super::diagnostic::{LONG_LINE, Shown, Style, Visible, Weighting, render_problems};
+use super::entry::word;
+use super::screen::counted;
+use super::wrap::wrapped;
 use super::{FileReport, cautions};
 
 /// Everything about one design.
@@ -42,7 +45,7 @@ pub fn render(file: &FileReport<'_>, all: bool, style: Style) -> Visible {
         text.plain("\n");
     }
     let mut out = String::new();
-    not_judged(&mut out, &report.findings);
+    not_judged(&mut out, &report.findings, file);
     if !all {
         open_advice(&mut out, &report.findings);
     }
@@ -72,7 +75,7 @@ pub fn render(file: &FileReport<'_>, all: bool, style: Style) -> Visible {
 
 /// The problems that are told: that no rules are named goes without saying in a file that cannot
 /// be read, where the line that names them may be the one that is broken.
-fn told(problems: &[Problem]) -> Vec<Problem> {
+pub(super) fn told(problems: &[Problem]) -> Vec<Problem> {
     let broken = problems
         .iter()
         .any(|p| p.is_error() && p.code != "no-rules");
@@ -124,7 +127,7 @@ fn also(others: &[&Finding], file: &FileReport<'_>) -> String {
 }
 
 /// What follows from a finding, a line each, and what follows from that.
-fn follows(out: &mut String, of: &Finding, findings: &[Finding]) {
+pub(super) fn follows(out: &mut String, of: &Finding, findings: &[Finding]) {
     let from = |f: &&Finding| {
         let cause = f.follows_from.as_ref();
         cause.is_some_and(|(rule, subject)| *rule == of.rule && subject.id == of.subject.id)
@@ -140,20 +143,35 @@ fn follows(out: &mut String, of: &Finding, findings: &[Finding]) {
 }
 
 /// What could not be judged for the mistakes in the text: one mistake leaves many rules open.
-fn not_judged(out: &mut String, findings: &[Finding]) {
-    let all: Vec<String> = findings
-        .iter()
-        .filter(|f| f.outcome == Outcome::NotJudged)
-        .map(|f| format!("{} for {}", f.rule, f.subject))
-        .collect();
-    if all.is_empty() {
-        return;
+fn not_judged(out: &mut String, findings: &[Finding], file: &FileReport<'_>) {
+    let mut all: BTreeMap<Vec<u32>, Vec<String>> = BTreeMap::new();
+    for f in findings.iter().filter(|f| f.outcome == Outcome::NotJudged) {
+        let name = format!("{} for {}", f.rule, f.subject);
+        all.entry(lines(f, file)).or_default().push(name);
     }
-    let _ = writeln!(out, "Not judged, for the mistakes above ({}):", all.len());
-    for line in broken(&all.join(", "), 96) {
-        let _ = writeln!(out, "  {line}");
+    for (lines, names) in all {
+        let many = if lines.len() > 1 { "lines" } else { "line" };
+        let lines: Vec<String> = lines.iter().map(u32::to_string).collect();
+        let _ = writeln!(
+            out,
+            "Not judged, for what {many} {} holds ({}):",
+            lines.join(", "),
+            names.len()
+        );
+        for line in broken(&names.join(", "), 96) {
+            let _ = writeln!(out, "  {line}");
+        }
+        out.push('\n');
     }
-    out.push('\n');
+}
+
+/// The lines a finding points at, in order.
+pub(super) fn lines(f: &Finding, file: &FileReport<'_>) -> Vec<u32> {
+    let at = |l: &Label| file.sources.position(l.span).map(|p| p.line);
+    let mut all: Vec<u32> = f.labels.iter().filter_map(at).collect();
+    all.sort_unstable();
+    all.dedup();
+    all
 }
 
 /// Advice that is undecided, a line each.
@@ -244,19 +262,21 @@ fn head(file: &FileReport<'_>) -> String {
     out
 }
 
+/// How a finding is called, and how heavily it weighs.
+pub(super) fn weighed(f: &Finding) -> (&'static str, Weighting) {
+    let weight = match (f.outcome, f.severity) {
+        (Outcome::Failed, Severity::Breach) => Weighting::Error,
+        (Outcome::Failed, Severity::Caution) => Weighting::Caution,
+        (Outcome::Undecided | Outcome::NotJudged, Severity::Breach) => Weighting::Caution,
+        (Outcome::Undecided, _) if f.reason == Some(Reason::LeftOut) => Weighting::Caution,
+        _ => Weighting::Advice,
+    };
+    (word(f), weight)
+}
+
 fn finding(f: &Finding, file: &FileReport<'_>, style: Style) -> Visible {
     let left_out = f.reason == Some(Reason::LeftOut);
-    let (word, weight) = match (f.outcome, f.severity) {
-        (Outcome::Departed, _) if left_out => ("judged elsewhere", Weighting::Advice),
-        (Outcome::Undecided, _) if left_out => ("not judged", Weighting::Caution),
-        (Outcome::Failed, Severity::Breach) => ("breach", Weighting::Error),
-        (Outcome::Failed, Severity::Caution) => ("caution", Weighting::Caution),
-        (Outcome::Failed, Severity::Advice) => ("advice", Weighting::Advice),
-        (Outcome::Departed, _) => ("departed", Weighting::Advice),
-        (_, Severity::Breach) => ("undecided", Weighting::Caution),
-        (_, Severity::Caution) => ("undecided caution", Weighting::Advice),
-        _ => ("undecided advice", Weighting::Advice),
-    };
+    let (word, weight) = weighed(f);
     let mut help = Vec::new();
     if !f.ways.is_empty() {
         help.push("one of these ways must hold:".to_owned());
@@ -270,31 +290,10 @@ fn finding(f: &Finding, file: &FileReport<'_>, style: Style) -> Visible {
         ));
     }
     for m in f.missing.iter().take(4) {
-        let mut line = format!(
+        help.push(format!(
             "needs {} of {} ({}; settled by {})",
             m.fact, m.of, m.means, m.settled_by
-        );
-        let same = m.passes == m.breaks;
-        let told: Vec<String> = [
-            m.passes
-                .as_ref()
-                .filter(|_| !same)
-                .map(|y| format!("passes with {y}")),
-            m.spares
-                .as_ref()
-                .map(|y| format!("does not apply with {y}")),
-            m.breaks
-                .as_ref()
-                .filter(|_| !same)
-                .map(|n| format!("breaks with {n}")),
-        ]
-        .into_iter()
-        .flatten()
-        .collect();
-        if !told.is_empty() {
-            let _ = write!(line, ": {}", told.join(", "));
-        }
-        help.push(line);
+        ));
     }
     match f.reason {
         Some(Reason::Unresolved) => {
@@ -317,17 +316,7 @@ fn finding(f: &Finding, file: &FileReport<'_>, style: Style) -> Visible {
         };
         help.push(format!("{how}: {d}"));
     }
-    let mut cite = f.clause.clone().unwrap_or_default();
-    let sure = match f.confidence {
-        Confidence::Published => "",
-        Confidence::FromMemory => "from memory",
-        Confidence::CommonPractice => "common practice",
-    };
-    if cite.is_empty() {
-        cite.push_str(sure);
-    } else if !cite.contains(sure) {
-        let _ = write!(cite, " ({sure})");
-    }
+    let mut cite = cited(f);
     if let Some((layer, why)) = &f.amended {
         let _ = write!(cite, "; amended by {layer}: {why}");
     }
@@ -342,9 +331,24 @@ fn finding(f: &Finding, file: &FileReport<'_>, style: Style) -> Visible {
         f.message.clone(),
         &f.labels,
         help,
-        file.sources,
+        (file.sources, LONG_LINE),
     )
     .render(style)
+}
+
+/// The clause of a rule, and how sure its encoder is.
+pub(super) fn cited(f: &Finding) -> String {
+    let cite = f.clause.clone().unwrap_or_default();
+    let sure = match f.confidence {
+        Confidence::Published => "",
+        Confidence::FromMemory => "from memory",
+        Confidence::CommonPractice => "common practice",
+    };
+    match cite.is_empty() {
+        true => sure.to_owned(),
+        false if cite.contains(sure) => cite,
+        false => format!("{cite} ({sure})"),
+    }
 }
 
 /// A condition, cut after a word where it is long.
@@ -368,62 +372,40 @@ fn shortened(condition: &str) -> String {
 }
 
 /// What must be known to read a figure rightly: under which fault it stands.
-fn premise(means: &str) -> &'static str {
+pub(super) fn premise(means: &str) -> &'static str {
     if means.contains("PEN conductor open") {
-        "  (with the PEN conductor open)"
+        "(with the PEN conductor open)"
     } else {
         ""
     }
+}
+
+/// A figure in cells: what it is, its value, its limit, what is in hand.
+pub(super) fn cells(f: &FigureValue) -> Vec<String> {
+    let value = if f.low == f.high {
+        format_quantity(f.low, &f.unit, 4)
+    } else {
+        format_interval(tame(f.low), tame(f.high), &f.unit)
+    };
+    let limit = f.limit.map_or(String::new(), |(x, upper)| {
+        let sign = if upper { "at most" } else { "at least" };
+        format!("{sign} {}", format_quantity(x, &f.unit, 4))
+    });
+    let margin = f
+        .margin()
+        .map_or(String::new(), |m| format!("{:+.0} %", m * 100.0));
+    let name = format!("{} of {}", f.fact, f.subject);
+    vec![name, value, limit, margin]
 }
 
 fn figures(out: &mut String, all: &[FigureValue]) {
     if all.is_empty() {
         return;
     }
-    let rows: Vec<[String; 5]> = all
-        .iter()
-        .map(|f| {
-            let value = if f.low == f.high {
-                format_quantity(f.low, &f.unit, 4)
-            } else {
-                format_interval(tame(f.low), tame(f.high), &f.unit)
-            };
-            let limit = f.limit.map_or(String::new(), |(x, upper)| {
-                let sign = if upper { "at most" } else { "at least" };
-                format!("{sign} {}", format_quantity(x, &f.unit, 4))
-            });
-            let margin = f
-                .margin()
-                .map_or(String::new(), |m| format!("{:+.0} %", m * 100.0));
-            [
-                format!("{} of {}", f.fact, f.subject),
-                value,
-                limit,
-                margin,
-                premise(&f.means).to_owned(),
-            ]
-        })
-        .collect();
-    let width = |i: usize| {
-        rows.iter()
-            .map(|r| r.get(i).map_or(0, |c| c.chars().count()))
-            .max()
-            .unwrap_or(0)
-    };
-    let widths = [width(0), width(1), width(2)];
+    let rows: Vec<Vec<String>> = all.iter().map(cells).collect();
     out.push_str("Figures:\n");
-    for r in &rows {
-        let line = format!(
-            "  {:a$}  {:b$}  {:c$}  {}{}",
-            r[0],
-            r[1],
-            r[2],
-            r[3],
-            r[4],
-            a = widths[0],
-            b = widths[1],
-            c = widths[2]
-        );
+    for (line, f) in columns(&rows, 2).lines().zip(all) {
+        let line = format!("{line}  {}", premise(&f.means));
         let _ = writeln!(out, "{}", line.trim_end());
     }
     out.push('\n');
@@ -433,8 +415,10 @@ fn closing(out: &mut String, file: &FileReport<'_>) {
     let Some(report) = file.report else { return };
     let c = &report.counts;
     let failed = |s| c.cell(Outcome::Failed, s);
-    let plural =
-        |n: usize, one: &str, many: &str| format!("{n} {}", if n == 1 { one } else { many });
+    let plural = |n: usize, one: &str, many: &str| match n {
+        0 => format!("0 {many}"),
+        n => counted(n, one, many),
+    };
     let mut parts = vec![
         plural(failed(Severity::Breach), "breach", "breaches"),
         plural(failed(Severity::Caution), "caution", "cautions"),
@@ -469,5 +453,5 @@ fn closing(out: &mut String, file: &FileReport<'_>) {
             later.join(" or --stage ")
         );
     }
-    let _ = writeln!(out, "{}\n", cautions::ALWAYS);
+    let _ = writeln!(out, "{}", wrapped("", cautions::ALWAYS, 0, 104));
 }

@@ -144,7 +144,8 @@ impl Library {
             return Err(
                 Problem::error("unknown-ruleset", format!("there is no ruleset `{name}`"))
                     .help(format!("there are {}", names.join(", ")))
-                    .did_you_mean(name, names.iter().map(String::as_str)),
+                    .did_you_mean(name, names.iter().map(String::as_str))
+                    .help("one of your own is found if its folder is named: --rulesets FOLDER"),
             );
         }
         Ok(found)

@@ -106,6 +106,12 @@ pub(super) fn read(
         if open > at {
             pieces.push(Piece::Text(text.get(at..open).unwrap_or("").to_owned()));
         }
+        // Doubled, it is the brace of a block that the reader is to write.
+        if text.get(open..).is_some_and(|t| t.starts_with("{{")) {
+            pieces.push(Piece::Text("{".to_owned()));
+            at = open + 2;
+            continue;
+        }
         let Some(len) = text.get(open..).and_then(|t| t.find('}')) else {
             let place = source.map_or(node.span, |s| node.place(s, open..open + 1));
             problems.push(Problem::error("open-brace", "this brace is not closed").at(place, ""));

@@ -3,7 +3,8 @@
 use std::sync::Arc;
 
 use super::installation::{Ask, Installation};
-use crate::check::{Judged, Standing};
+use crate::answer::Survey;
+use crate::check::{Judged, Outcome, Standing};
 use crate::ruleset::{Ruleset, Severity, Stage};
 use crate::source::{Problem, Sources};
 
@@ -58,6 +59,19 @@ impl Loaded {
         Checked { judged, problems }
     }
 
+    /// The questions that a check left open; none are told of a design with mistakes, since answers
+    /// beyond a check rest on all of it.
+    #[must_use]
+    pub fn questions(&self, checked: &Checked) -> Option<Survey> {
+        let judged = checked.judged.as_ref()?;
+        let of = self.sound()?;
+        // Most designs leave nothing open, and need not be linked again to say so.
+        Some(match judged.report.counts.of(Outcome::Undecided) {
+            0 => Survey::default(),
+            _ => of.survey(),
+        })
+    }
+
     /// Whether it was made of just these files and this ruleset, and as much was wrong with them;
     /// `set` values of parameters follow from the options.
     pub(super) fn is_over(
@@ -85,5 +99,12 @@ impl Checked {
             }
             _ => Standing::Failed,
         }
+    }
+
+    /// What the part of it comes to that could be judged, mistakes or not.
+    #[must_use]
+    pub fn standing_judged(&self, least: Severity) -> Option<Standing> {
+        let judged = self.judged.as_ref()?;
+        Some(Standing::of(&judged.report.counts, least))
     }
 }

@@ -4,6 +4,8 @@
 //! The command line, tests and benchmarks come through here, and so can an editor or a page: see
 //! the front page of the crate for how to judge one text.
 
+#[cfg(feature = "cli")]
+mod config;
 mod installation;
 mod kept;
 mod limits;
@@ -14,10 +16,12 @@ mod options;
 mod project;
 mod rows;
 
+#[cfg(feature = "cli")]
+pub use config::{CONFIG, Config};
 pub use installation::{Ask, Installation};
 pub use limits::{MOST_DEPTH, MOST_FILES};
 pub use loaded::{Checked, Loaded};
 pub use mending::Mending;
-pub use options::{Options, split_rules};
+pub use options::{Defaults, Options, split_rules};
 pub use project::Project;
 pub use rows::{RowResult, Rows, Unmet, Verdict};

@@ -37,7 +37,9 @@ pub(super) fn open(project: &Project, path: &Path, options: &Options) -> Arc<Loa
         problems: Vec::new(),
         parsed: Vec::new(),
         done: Vec::new(),
-        stage: options.stage.unwrap_or(Stage::Design),
+        stage: (options.stage)
+            .or(options.defaults.stage)
+            .unwrap_or(Stage::Design),
     };
     let ruleset = opening
         .read(path)
@@ -212,6 +214,9 @@ impl Opening<'_> {
             (None, Some(named)) => {
                 let patches = named.patches.iter().map(|p| p.value.clone());
                 (named.base.value.clone(), patches.collect())
+            }
+            (None, None) if self.options.defaults.rules.is_some() => {
+                split_rules(self.options.defaults.rules.as_deref().unwrap_or_default())
             }
             (None, None) => {
                 self.problems.push(

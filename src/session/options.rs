@@ -18,6 +18,17 @@ pub struct Options {
     pub set: Vec<(String, String)>,
     /// A design may use files outside of its folder.
     pub allow_outside: bool,
+    /// What holds where neither this nor the design says it.
+    pub defaults: Defaults,
+}
+
+/// What holds for designs that do not say it themselves.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Defaults {
+    /// The ruleset and its patches, `gb + our-firm`.
+    pub rules: Option<String>,
+    /// The stage that the design has reached.
+    pub stage: Option<Stage>,
 }
 
 impl Options {

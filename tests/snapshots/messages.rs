@@ -8,7 +8,7 @@ use crate::{bomb, changed, example, folder, refused, run, run_in, sound};
 
 fn check(design: &str, arguments: &[&str]) -> (i32, String) {
     let dir = folder(design, None);
-    let mut all = vec!["check", "bad.amp"];
+    let mut all = vec!["check", "--full", "bad.amp"];
     all.extend(arguments);
     run_in(dir.path(), &all)
 }
@@ -84,6 +84,7 @@ fn undecided_advice_and_what_is_not_due_are_told() {
     );
     let last = run(&[
         "check",
+        "--full",
         "examples/half-filled-survey.amp",
         "--stage",
         "handover",

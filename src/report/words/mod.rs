@@ -3,7 +3,6 @@
 mod json;
 mod say;
 mod text;
-mod wrap;
 
 pub use json::json;
 pub use text::text;

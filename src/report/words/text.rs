@@ -3,8 +3,8 @@
 use std::fmt::Write as _;
 
 use super::say::{article, conditions, either, form, members, real_kinds, unwritten};
-use super::wrap::wrapped;
 use super::{Asked, Role, facts_of, held_by, kinds_in_order, role, sets};
+use crate::report::wrap::wrapped;
 use crate::ruleset::Ruleset;
 use crate::vocabulary::{Fact, FactIx, Kind, KindId, NameRole};
 

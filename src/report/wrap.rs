@@ -1,5 +1,7 @@
 //! Text in lines of a width.
 
+use crate::source::visible_line;
+
 /// Breaks a text at blanks into lines of at most `width` columns. The first begins with `lead`, the
 /// others with `hang` blanks. A word that no line holds stands on a line of its own.
 pub(super) fn wrapped(lead: &str, text: &str, hang: usize, width: usize) -> String {
@@ -17,7 +19,7 @@ pub(super) fn wrapped(lead: &str, text: &str, hang: usize, width: usize) -> Stri
         if begun {
             line.push(' ');
         }
-        line.push_str(word);
+        line.push_str(&visible_line(word));
         begun = true;
     }
     out.push_str(line.trim_end());
@@ -25,9 +27,30 @@ pub(super) fn wrapped(lead: &str, text: &str, hang: usize, width: usize) -> Stri
     out
 }
 
+/// A text of which lines that are longer than a width are broken, each behind its own indent.
+#[must_use]
+pub fn fit(text: &str, width: usize) -> String {
+    let mut out = String::new();
+    for line in text.lines() {
+        if line.chars().count() <= width {
+            out.push_str(line);
+            out.push('\n');
+            continue;
+        }
+        let (lead, rest) = line.split_at(line.len() - line.trim_start().len());
+        out.push_str(&wrapped(lead, rest, lead.len() + 2, width));
+    }
+    out
+}
+
 #[cfg(test)]
 mod tests {
-    use super::wrapped;
+    use super::{fit, wrapped};
+
+    #[test]
+    fn only_long_lines_are_broken() {
+        assert_eq!(fit("a  b\n  one two\n\n", 7), "a  b\n  one\n    two\n\n");
+    }
 
     #[test]
     fn lines_break_at_blanks_and_hang() {

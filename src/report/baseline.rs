@@ -1,0 +1,111 @@
+//! What an earlier check found already, read from its JSON report: only what is new is told and
+//! counts then.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use serde_json::Value;
+
+use crate::answer::Survey;
+use crate::check::{Finding, Outcome, Report, Subject};
+
+use super::json::SCHEMA;
+
+/// Fingerprints of what failed or was undecided, each with whether it failed.
+type Found = BTreeMap<String, bool>;
+
+/// An earlier report.
+#[derive(Clone, Debug, Default)]
+pub struct Baseline {
+    by_path: BTreeMap<String, Found>,
+    /// What was found in files that are not judged now: they may have been moved.
+    elsewhere: Found,
+}
+
+/// How a design compares with an earlier report.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Against {
+    /// Findings that were there already, and are not told.
+    pub known: usize,
+    /// Findings of then that are gone.
+    pub gone: usize,
+}
+
+/// A path, however it was typed.
+fn plain(path: &str) -> String {
+    let path = path.replace('\\', "/");
+    path.strip_prefix("./").unwrap_or(&path).to_owned()
+}
+
+impl Baseline {
+    /// Reads a report that `check --format json` wrote; `judged` are the files that are judged now.
+    ///
+    /// # Errors
+    /// What it is instead, in words.
+    pub fn read<'p>(text: &str, judged: impl IntoIterator<Item = &'p str>) -> Result<Self, String> {
+        let all: Value = serde_json::from_str(text).map_err(|e| format!("it is no JSON: {e}"))?;
+        if all["schema"] != SCHEMA {
+            return Err(format!("it does not have the schema `{SCHEMA}`"));
+        }
+        let now: BTreeSet<String> = judged.into_iter().map(plain).collect();
+        let mut read = Self::default();
+        for file in all["files"].as_array().into_iter().flatten() {
+            let path = plain(file["path"].as_str().ok_or("a file in it has no path")?);
+            let mut found = Found::new();
+            for f in file["findings"].as_array().into_iter().flatten() {
+                let outcome = f["outcome"].as_str();
+                let failed = outcome == Some(Outcome::Failed.word());
+                if failed || outcome == Some(Outcome::Undecided.word()) {
+                    let print = f["fingerprint"].as_str();
+                    let print = print.ok_or("a finding in it has no fingerprint")?;
+                    *found.entry(print.to_owned()).or_default() |= failed;
+                }
+            }
+            if now.contains(&path) {
+                read.by_path.entry(path).or_default().extend(found);
+            } else {
+                read.elsewhere.extend(found);
+            }
+        }
+        Ok(read)
+    }
+
+    /// Takes what was there already out of a report; what was undecided and fails now is new.
+    pub fn sift(&self, path: &str, report: &mut Report, survey: Option<&mut Survey>) -> Against {
+        let mine = self.by_path.get(&plain(path));
+        let counts = |f: &Finding| matches!(f.outcome, Outcome::Failed | Outcome::Undecided);
+        let still: BTreeSet<&str> = report
+            .findings
+            .iter()
+            .filter(|f| counts(f))
+            .map(|f| f.fingerprint.as_str())
+            .collect();
+        let gone = mine.map_or(0, |m| {
+            m.keys().filter(|p| !still.contains(p.as_str())).count()
+        });
+        let known = |f: &Finding| {
+            let was = mine.unwrap_or(&self.elsewhere).get(&f.fingerprint);
+            counts(f) && was.is_some_and(|failed| *failed || f.outcome == Outcome::Undecided)
+        };
+        let before = report.findings.len();
+        for f in report.findings.iter().filter(|f| known(f)) {
+            if let Some(n) = report.counts.0.get_mut(&(f.outcome, f.severity)) {
+                *n = n.saturating_sub(1);
+            }
+        }
+        report.findings.retain(|f| !known(f));
+        if let Some(survey) = survey {
+            let open = |rule: &str, subject: &Subject| {
+                let mut all = report.findings.iter();
+                all.any(|f| f.rule == rule && f.subject == *subject)
+            };
+            survey
+                .questions
+                .retain(|q| q.waiting.iter().any(|w| open(&w.rule, &w.subject)));
+            survey.stuck.retain(|(rule, subject)| open(rule, subject));
+        }
+        Against {
+            known: before - report.findings.len(),
+            gone,
+        }
+    }
+}

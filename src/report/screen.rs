@@ -1,0 +1,594 @@
+//! The first screen of a check: the answer in a line, and below it what one needs to act on it.
+//! What is left out is counted, with the command that tells it.
+
+use std::collections::BTreeSet;
+use std::fmt::Write as _;
+
+use crate::answer::{Question, Survey};
+use crate::check::{FigureValue, Finding, Outcome, Reason, Report, tame};
+use crate::ruleset::{Severity, Stage};
+use crate::source::{Label, Problem};
+use crate::vocabulary::Settler;
+
+use super::baseline::Against;
+use super::columns::columns;
+use super::diagnostic::{Shown, Style, Visible, problems_within, room};
+use super::survey::heading;
+use super::terminal::{cells, cited, follows, lines, premise, told, weighed};
+use super::totals::compared;
+use super::wrap::wrapped;
+use super::{FileReport, cautions};
+
+/// The most questions, figures, further breaches of one cause, and names of things alike that are
+/// told.
+const QUESTIONS: usize = 12;
+const FIGURES: usize = 16;
+const ALIKE: usize = 4;
+const NAMES: usize = 6;
+
+/// What is told of one design.
+#[derive(Debug)]
+pub struct Screen<'a> {
+    /// What was judged.
+    pub file: &'a FileReport<'a>,
+    /// What the installation is called.
+    pub name: String,
+    /// The questions that are open; none, where the text has mistakes.
+    pub survey: Option<&'a Survey>,
+    /// How it compares with an earlier report, from which what was known is taken out.
+    pub against: Option<Against>,
+}
+
+impl Screen<'_> {
+    /// The answer in one line.
+    #[must_use]
+    pub fn answer(&self) -> String {
+        let name = match self.name.as_str() {
+            "" => self.file.path,
+            name => name,
+        };
+        format!("{name}: {}", self.parts().join("; "))
+    }
+
+    pub(super) fn parts(&self) -> Vec<String> {
+        let mut parts = Vec::new();
+        let mistakes = self.file.problems.iter().filter(|p| p.is_error()).count();
+        if mistakes > 0 {
+            parts.push(format!(
+                "{} in the text",
+                counted(mistakes, "mistake", "mistakes")
+            ));
+        }
+        let Some(report) = self.file.report else {
+            parts.push("not judged".to_owned());
+            return parts;
+        };
+        let c = &report.counts;
+        let failed = |s| c.cell(Outcome::Failed, s);
+        let mut found = vec![counted(failed(Severity::Breach), "breach", "breaches")];
+        if mistakes > 0 {
+            found.insert(0, "as far as it could be read".to_owned());
+        }
+        for (n, one, many) in [
+            (failed(Severity::Caution), "caution", "cautions"),
+            (
+                failed(Severity::Advice),
+                "piece of advice",
+                "pieces of advice",
+            ),
+            (c.of(Outcome::Departed), "departure", "departures"),
+        ] {
+            if n > 0 {
+                found.push(counted(n, one, many));
+            }
+        }
+        parts.push(found.join(", "));
+        parts.push(self.open(report));
+        let unsettled = self.unsettled(report).len();
+        let left_out = left_out(report).len();
+        if left_out > 0 {
+            parts.push(format!("{left_out} not judged by these rules"));
+        }
+        if unsettled > 0 {
+            parts.push(format!(
+                "{} unresolved",
+                counted(unsettled, "verdict", "verdicts")
+            ));
+        }
+        let not_judged = c.of(Outcome::NotJudged);
+        if not_judged > 0 {
+            parts.push(format!(
+                "{} not judged",
+                counted(not_judged, "verdict", "verdicts")
+            ));
+        }
+        match self.against {
+            Some(a) => parts.push(compared(a)),
+            None if mistakes + unsettled + not_judged + left_out == 0 => {
+                parts.push("nothing else found".to_owned());
+            }
+            None => {}
+        }
+        parts
+    }
+
+    /// How much is open, and who answers.
+    fn open(&self, report: &Report) -> String {
+        let Some(survey) = self.survey else {
+            let open = report.counts.of(Outcome::Undecided);
+            return format!("{} undecided", counted(open, "verdict", "verdicts"));
+        };
+        let mut text = counted(survey.questions.len(), "question", "questions") + " open";
+        let first = survey.questions.first().map(|q| q.settled_by);
+        if let Some(settler) = first {
+            let all = survey.questions.iter();
+            let n = all.filter(|q| q.settled_by == settler).count();
+            let n = match n == survey.questions.len() {
+                true => String::new(),
+                false => format!("{n} "),
+            };
+            let _ = write!(text, ", {n}{}", whom(settler));
+        }
+        text
+    }
+
+    /// Findings that are undecided whatever is answered.
+    fn unsettled<'r>(&self, report: &'r Report) -> Vec<&'r Finding> {
+        let stuck = |f: &Finding| {
+            let survey = self.survey.map_or(&[][..], |s| s.stuck.as_slice());
+            survey
+                .iter()
+                .any(|(rule, subject)| *rule == f.rule && *subject == f.subject)
+        };
+        let mut all: Vec<&Finding> = report.findings.iter().collect();
+        all.retain(|f| {
+            let open = f.outcome == Outcome::Undecided && f.reason != Some(Reason::LeftOut);
+            open && (f.reason == Some(Reason::Unresolved) || stuck(f))
+        });
+        all
+    }
+}
+
+/// What matters for the design and the rules leave out.
+fn left_out(report: &Report) -> Vec<&Finding> {
+    let open = |f: &&Finding| f.outcome == Outcome::Undecided;
+    let all = report.findings.iter().filter(open);
+    all.filter(|f| f.reason == Some(Reason::LeftOut)).collect()
+}
+
+/// A number with its noun: `no breach`, `1 breach`, `2 breaches`.
+pub(super) fn counted(n: usize, one: &str, many: &str) -> String {
+    match n {
+        0 => format!("no {one}"),
+        1 => format!("1 {one}"),
+        n => format!("{n} {many}"),
+    }
+}
+
+/// Whose questions they are.
+const fn whom(settler: Settler) -> &'static str {
+    match settler {
+        Settler::Site => "for the site",
+        Settler::Network => "for the network operator",
+        Settler::Test => "to be measured",
+        Settler::Designer => "for the designer",
+        Settler::Maker => "for the makers",
+        Settler::Client => "for the client",
+        Settler::Installer => "for the installer",
+        Settler::Authority => "for an authority",
+    }
+}
+
+/// The first screen.
+#[must_use]
+pub fn render(screen: &Screen<'_>, style: Style) -> Visible {
+    let mut page = Page {
+        file: screen.file,
+        style,
+        width: style.width.clamp(60, 120),
+        out: Visible::default(),
+        cut: false,
+    };
+    page.para("", &screen.answer(), 2);
+    page.para("", &judged_by(screen.file), 2);
+    page.out.plain("\n");
+    let (mistakes, cautions): (Vec<_>, Vec<_>) = told(screen.file.problems)
+        .into_iter()
+        .partition(Problem::is_error);
+    page.mistakes(&mistakes);
+    let Some(report) = screen.file.report else {
+        return page.out;
+    };
+    page.breaches(report);
+    page.lighter(report, &cautions);
+    page.lines(&left_out(report), |f| {
+        let what = &f.title;
+        format!("{what}, of {}: these rules leave it out", f.subject.label)
+    });
+    page.lines(&screen.unsettled(report), |f| {
+        let why = match f.reason {
+            Some(Reason::Unresolved) => "the work limit was met",
+            Some(Reason::Gap) => "the ruleset has no figure here",
+            _ => "there is nothing to compute with",
+        };
+        format!("{}; {why}", f.message)
+    });
+    if let Some(survey) = screen.survey {
+        page.questions(survey);
+    }
+    page.figures(report);
+    page.closing(report);
+    page.out
+}
+
+/// By what a design was judged.
+fn judged_by(file: &FileReport<'_>) -> String {
+    let Some(r) = file.ruleset else {
+        return file.path.to_owned();
+    };
+    let mut text = format!("{}: {}", file.path, r.edition.title);
+    for p in &r.patches {
+        let _ = write!(text, " + {p}");
+    }
+    let _ = write!(text, ", stage {}", file.stage);
+    if let Some(n) = &r.edition_note {
+        let _ = write!(text, "; {n}");
+    }
+    if !r.other_editions.is_empty() {
+        let _ = write!(text, ", {} usable too", r.other_editions.join(", "));
+    }
+    let _ = write!(text, " [{} {}]", r.id, r.hash);
+    text
+}
+
+/// Breaches of one cause: of one rule, or at the very same places.
+fn by_cause(report: &Report) -> Vec<Vec<&Finding>> {
+    let breach = |f: &&Finding| {
+        let leads = f.follows_from.is_none();
+        leads && f.outcome == Outcome::Failed && f.severity == Severity::Breach
+    };
+    let places = |f: &Finding| -> Vec<_> { f.labels.iter().map(|l| l.span).collect() };
+    let mut all: Vec<Vec<&Finding>> = Vec::new();
+    for f in report.findings.iter().filter(breach) {
+        let like = |g: &&mut Vec<&Finding>| {
+            g.first()
+                .is_some_and(|o| o.rule == f.rule || places(o) == places(f))
+        };
+        match all.iter_mut().find(like) {
+            Some(group) => group.push(f),
+            None => all.push(vec![f]),
+        }
+    }
+    all
+}
+
+/// Names of things alike; of many the first, and how many more.
+fn names(all: &[&str]) -> String {
+    let (told, more) = all.split_at(all.len().min(NAMES));
+    match more.len() {
+        0 => told.join(", "),
+        n => format!("{} and {n} more", told.join(", ")),
+    }
+}
+
+struct Page<'a> {
+    file: &'a FileReport<'a>,
+    style: Style,
+    width: usize,
+    out: Visible,
+    /// Something was left out that the whole report tells.
+    cut: bool,
+}
+
+impl Page<'_> {
+    fn para(&mut self, lead: &str, text: &str, hang: usize) {
+        let text = wrapped(lead, text, hang, self.width);
+        self.out.plain(&text);
+    }
+
+    fn line_of(&self, label: Option<&Label>) -> Option<u32> {
+        Some(self.file.sources.position(label?.span)?.line)
+    }
+
+    /// `line 12`, or `parts.amp line 12` in another file than the first.
+    fn place(&self, label: &Label) -> String {
+        let Some(line) = self.line_of(Some(label)) else {
+            return String::new();
+        };
+        match self.file.sources.get(label.span.file) {
+            Some(f) if f.name() != self.file.path => format!("{} line {line}", f.name()),
+            _ => format!("line {line}"),
+        }
+    }
+
+    fn mistakes(&mut self, mistakes: &[Problem]) {
+        let room = room(self.style);
+        let text = problems_within(mistakes, self.file.sources, self.style, room);
+        self.out.add(&text);
+    }
+
+    fn breaches(&mut self, report: &Report) {
+        for group in by_cause(report) {
+            let Some((first, others)) = group.split_first() else {
+                continue;
+            };
+            self.breach(first);
+            self.follows(first, report);
+            for f in others.iter().take(ALIKE) {
+                let at = f.labels.first().map(|l| self.place(l)).unwrap_or_default();
+                let rule = match f.rule == first.rule {
+                    true => String::new(),
+                    false => format!(" (breach: {})", f.rule),
+                };
+                self.para("  also ", &format!("{at}: {}{rule}", f.message), 4);
+                self.follows(f, report);
+            }
+            if others.len() > ALIKE {
+                self.cut = true;
+                let text = format!("… {} more breaches of {}", others.len() - ALIKE, first.rule);
+                self.para("  ", &text, 4);
+            }
+            self.out.plain("\n");
+        }
+    }
+
+    /// What follows from a breach, a line each.
+    fn follows(&mut self, of: &Finding, report: &Report) {
+        let mut text = String::new();
+        follows(&mut text, of, &report.findings);
+        for line in text.lines() {
+            self.para("  ", line.trim_start(), 4);
+        }
+    }
+
+    /// A breach with the place where it is seen, the help that comes first and its clause.
+    fn breach(&mut self, f: &Finding) {
+        let near = |l: &Label| {
+            let first = f.labels.first();
+            let (a, b) = (self.line_of(first), self.line_of(Some(l)));
+            let same_file = first.is_some_and(|o| o.span.file == l.span.file);
+            same_file && a.zip(b).is_some_and(|(a, b)| a.abs_diff(b) <= 1)
+        };
+        let (near, far): (Vec<Label>, Vec<Label>) = f.labels.iter().cloned().partition(near);
+        let mut help: Vec<String> = f.help.first().cloned().into_iter().collect();
+        let mut last = cited(f);
+        if !far.is_empty() {
+            let mut all: Vec<String> = far.iter().map(|l| self.place(l)).collect();
+            all.dedup();
+            last = format!("{last}; see {} too", all.join(" and "));
+        }
+        help.push(last);
+        self.cut |= f.help.len() > 1 || !f.ways.is_empty() || f.amended.is_some();
+        let (word, weight) = weighed(f);
+        let shown = Shown::new(
+            &format!("{word}: {}", f.rule),
+            weight,
+            f.message.clone(),
+            &near,
+            Some(help.join("\n")),
+            (self.file.sources, room(self.style)),
+        );
+        self.out.add(&shown.render(self.style));
+    }
+
+    /// Cautions, advice and departures: what is the matter, and where.
+    fn lighter(&mut self, report: &Report, written: &[Problem]) {
+        for p in written {
+            let at = p.labels.first().map(|l| self.place(l)).unwrap_or_default();
+            self.para("caution: ", &p.message, 2);
+            self.para("  ", &format!("{at}; {}", p.help.join("; ")), 4);
+        }
+        let failed = |f: &&Finding| match f.outcome {
+            Outcome::Failed => f.severity == Severity::Caution && f.follows_from.is_none(),
+            outcome => outcome == Outcome::Departed,
+        };
+        let all: Vec<&Finding> = report.findings.iter().filter(failed).collect();
+        self.lines(&all, |f| match &f.departure {
+            Some(reason) => format!("{}; departed from: {reason}", f.message),
+            None => f.message.clone(),
+        });
+        self.cut |= all.iter().any(|f| !f.help.is_empty());
+        if !written.is_empty() && all.is_empty() {
+            self.out.plain("\n");
+        }
+    }
+
+    /// Findings in two lines each; of a rule the first, and for what else.
+    fn lines(&mut self, all: &[&Finding], say: impl Fn(&Finding) -> String) {
+        for (i, f) in all.iter().enumerate() {
+            let like = |o: &&&Finding| o.rule == f.rule && o.outcome == f.outcome;
+            if all.iter().take(i).any(|o| like(&o)) {
+                continue;
+            }
+            let (word, _) = weighed(f);
+            self.para(&format!("{word}: "), &say(f), 2);
+            let at = f.labels.first().map(|l| self.place(l)).unwrap_or_default();
+            let mut text = format!("{at}; {} ({})", f.rule, cited(f));
+            let others = all.iter().skip(i + 1).filter(like);
+            let others: Vec<&str> = others.map(|o| o.subject.label.as_str()).collect();
+            if !others.is_empty() {
+                self.cut = true;
+                let _ = write!(text, "; also for {}", names(&others));
+            }
+            self.para("  ", &text, 4);
+        }
+        if !all.is_empty() {
+            self.out.plain("\n");
+        }
+    }
+
+    /// The questions that decide most, by who answers, in the order of the text; one that is asked of
+    /// several things is one.
+    fn questions(&mut self, survey: &Survey) {
+        let mut asked: Vec<Vec<&Question>> = Vec::new();
+        for q in survey.heaviest() {
+            let like = |g: &&mut Vec<&Question>| {
+                let key = |o: &Question| (o.settled_by, o.asked.clone(), o.rest, o.passes.clone());
+                g.first().is_some_and(|o| !o.rest && key(o) == key(q))
+            };
+            let room = asked.len() < QUESTIONS;
+            match asked.iter_mut().find(like) {
+                Some(group) => group.push(q),
+                None if room => asked.push(vec![q]),
+                None => {}
+            }
+        }
+        let place = |s: Settler| Settler::ALL.iter().position(|o| *o == s);
+        asked.sort_by_key(|g| g.first().map(|q| (place(q.settled_by), q.span)));
+        let mut last = None;
+        for group in &asked {
+            let Some(q) = group.first() else { continue };
+            if last != Some(q.settled_by) {
+                let all = survey.questions.iter();
+                let n = all.filter(|o| o.settled_by == q.settled_by).count();
+                self.out
+                    .plain(&format!("{} ({n})\n", heading(q.settled_by)));
+                last = Some(q.settled_by);
+            }
+            let at = self.file.sources.position(q.span);
+            let at = at.map_or(String::new(), |p| format!(" (line {})", p.line));
+            let hint = q.passes.as_ref();
+            let hint = hint.map_or(String::new(), |p| format!("; passes with {p}"));
+            let means = self.awaited(q).unwrap_or_else(|| q.means.clone());
+            let of: Vec<&str> = group.iter().map(|q| q.of.as_str()).collect();
+            let text = format!("{} of {}{at}: {means}{hint}", q.asked, names(&of));
+            self.para("  ", &text, 4);
+        }
+        let told: usize = asked.iter().map(Vec::len).sum();
+        let more = survey.questions.len() - told;
+        if more > 0 {
+            let text = format!("… {more} more: `amperule survey {}`", self.file.path);
+            self.para("", &text, 2);
+        }
+        if told > 0 {
+            self.out.plain("\n");
+        }
+    }
+
+    /// Of a question whether all is listed: what is looked for in the list.
+    fn awaited(&self, q: &Question) -> Option<String> {
+        let report = self.file.report.filter(|_| q.rest)?;
+        let waits = |f: &&Finding| {
+            let mut all = q.waiting.iter();
+            f.outcome == Outcome::Undecided
+                && all.any(|w| w.rule == f.rule && w.subject == f.subject)
+        };
+        let said = report.findings.iter().filter(waits);
+        let said: Vec<&str> = said.map(|f| f.message.as_str()).collect();
+        (!said.is_empty()).then(|| said.join("; "))
+    }
+
+    /// The figures that are known to both sides, or have a limit; of many those with the least in
+    /// hand.
+    fn figures(&mut self, report: &Report) {
+        let known = |f: &&FigureValue| f.low.is_finite() && tame(f.high).is_finite();
+        let mut shown: Vec<_> = report.figures.iter().collect();
+        shown.retain(|f| known(f) || f.limit.is_some());
+        let unknown = report.figures.len() - shown.len();
+        let all = shown.len();
+        if shown.len() > FIGURES {
+            let hand = |f: &&FigureValue| f.margin().unwrap_or(f64::INFINITY);
+            shown.sort_by(|a, b| hand(a).total_cmp(&hand(b)));
+            shown.truncate(FIGURES);
+            self.cut = true;
+        }
+        if all + unknown == 0 {
+            return;
+        }
+        self.out.plain("Figures:\n");
+        let rows: Vec<Vec<String>> = shown.iter().copied().map(cells).collect();
+        let table = columns(&rows, 2);
+        let fits = table.lines().all(|l| l.chars().count() <= self.width);
+        for ((row, line), f) in rows.iter().zip(table.lines()).zip(&shown) {
+            let premise = premise(&f.means);
+            if fits && line.chars().count() + premise.chars().count() + 2 <= self.width {
+                let line = format!("{line}  {premise}");
+                self.out.plain(&format!("{}\n", line.trim_end()));
+                continue;
+            }
+            let cells: Vec<&str> = row.iter().skip(1).map(String::as_str).collect();
+            let rest = cells.join(", ");
+            let text = format!("{} {premise}", rest.trim_end_matches([',', ' ']));
+            let name = row.first().map_or("", String::as_str);
+            self.para(&format!("  {name}: "), &text, 6);
+        }
+        if all > FIGURES {
+            let text = format!("… {} more, with no less in hand", all - FIGURES);
+            self.para("  ", &text, 4);
+        }
+        if unknown > 0 {
+            let text = format!("… {unknown} of which too little is known");
+            self.para("  ", &text, 4);
+        }
+        self.out.plain("\n");
+    }
+
+    fn closing(&mut self, report: &Report) {
+        let c = &report.counts;
+        let not_judged = c.of(Outcome::NotJudged);
+        if not_judged > 0 {
+            let n = counted(not_judged, "verdict", "verdicts");
+            let mistaken = report.findings.iter();
+            let mistaken = mistaken.filter(|f| f.outcome == Outcome::NotJudged);
+            let all: BTreeSet<u32> = mistaken.flat_map(|f| lines(f, self.file)).collect();
+            let all: Vec<String> = all.iter().map(u32::to_string).collect();
+            let text = format!("Not judged: {n}, for what line {} holds.", all.join(", "));
+            self.para("", &text, 2);
+        }
+        let open = c.of(Outcome::Undecided);
+        if self.file.problems.iter().any(Problem::is_error) && open > 0 {
+            let n = counted(open, "verdict", "verdicts");
+            let text =
+                format!("Undecided: {n}; mend the mistakes first, then the questions are told.");
+            self.para("", &text, 2);
+        }
+        let advice = |f: &&Finding| f.outcome == Outcome::Failed && f.severity == Severity::Advice;
+        let mut advice: Vec<String> = report
+            .findings
+            .iter()
+            .filter(advice)
+            .map(|f| f.rule.clone())
+            .collect();
+        advice.sort();
+        advice.dedup();
+        if !advice.is_empty() {
+            self.cut = true;
+            self.para("", &format!("Advice: {}.", advice.join(", ")), 2);
+        }
+        if !report.assumed.is_empty() {
+            self.cut = true;
+            let n = counted(report.assumed.len(), "value", "values");
+            self.para("", &format!("Assumed where not written: {n}."), 2);
+        }
+        let notes = self.file.ruleset.map_or(0, |r| r.notes.len());
+        if notes > 0 {
+            self.cut = true;
+            let n = counted(notes, "note", "notes");
+            let text =
+                format!("On the rules: {n}, of figures from memory and what is not confirmed.");
+            self.para("", &text, 2);
+        }
+        let later: Vec<&str> = Stage::ALL
+            .into_iter()
+            .filter(|s| *s > self.file.stage)
+            .map(Stage::word)
+            .collect();
+        if c.of(Outcome::NotDue) > 0 && !later.is_empty() {
+            let text = format!(
+                "Not due: {} of a later stage; judge them with --stage {}.",
+                counted(c.of(Outcome::NotDue), "verdict", "verdicts"),
+                later.join(" or --stage ")
+            );
+            self.para("", &text, 2);
+        }
+        if self.cut {
+            let text = format!(
+                "All of it, with every place and help: `amperule check --full {}`",
+                self.file.path
+            );
+            self.para("", &text, 2);
+        }
+        self.para("", cautions::ALWAYS, 0);
+        self.out.plain("\n");
+    }
+}
