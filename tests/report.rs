@@ -16,7 +16,7 @@ use std::fs;
 use std::path::Path;
 use std::process::Command;
 
-use amperule::check::Outcome;
+use amperule::check::{Outcome, Reason};
 use amperule::ruleset::Severity;
 use amperule::session::{Ask, Options, Project};
 use amperule::vocabulary::Settler;
