@@ -376,10 +376,11 @@ fn a_mistake_is_named_where_it_keeps_rules_from_being_judged() {
 fn papers_that_are_missing_are_told_as_they_are_written() {
     let file = "examples/quarry-cottage.amp";
     for arguments in [
-        &["--stage", "handover", file][..],
-        &["--full", "--stage", "handover", file],
+        &["check", "--stage", "handover", file][..],
+        &["check", "--full", "--stage", "handover", file],
+        &["survey", "--stage", "handover", file],
     ] {
-        let text = check(arguments);
+        let (_, text, _) = run(Path::new(ROOT), arguments, 100);
         let joined = text.replace("-\n  │ ", "-");
         let flat = joined.split_whitespace().collect::<Vec<_>>().join(" ");
         for paper in ["installation-certificate", "instructions", "labels"] {

@@ -14,7 +14,7 @@ use crate::check::{Departures, Subject, What, show_val, tame};
 use crate::design::model::{Design, ObjectId, Status};
 use crate::expression::{Budget, LeafId, LeafSource, Named, Val};
 use crate::quantity::{TruthSet, format_interval};
-use crate::ruleset::{Ruleset, Severity};
+use crate::ruleset::{Ruleset, Severity, Template};
 use crate::source::Span;
 use crate::vocabulary::{Fact, FactIx, FactType, KindId, LINES, Settler, WordSet};
 
@@ -34,6 +34,8 @@ pub struct Waiting {
     pub severity: Severity,
     /// This fact alone can decide it.
     pub alone: bool,
+    /// What is said while it is undecided, where no values stand in it.
+    pub open: Option<String>,
 }
 
 /// One open fact.
@@ -185,6 +187,7 @@ pub fn survey(residual: &Residual, departures: &Departures<'_>) -> Survey {
                 subject: residual.subject(v),
                 severity: rule.severity,
                 alone: named.is_some(),
+                open: rule.open.as_ref().and_then(Template::text),
             };
             let this = (key, residual.verdicts[v].rule, waiting.subject.id);
             let at = *told.entry(this).or_insert(q.waiting.len());

@@ -48,7 +48,7 @@ pub(super) struct Check {
     /// The same, and what is met, too
     #[arg(long)]
     pub(super) all: bool,
-    /// Tells only mistakes, breaches and what it all comes to, a line each
+    /// Tells only mistakes, breaches and what it all comes to, a line each (text, concise, github)
     #[arg(long, short, conflicts_with_all = ["full", "all"])]
     quiet: bool,
     /// Lets cautions decide the exit code like breaches
@@ -236,11 +236,12 @@ impl Run<'_> {
         out: &mut Output,
     ) -> Result<(), String> {
         match self.check.format {
-            Told::Text if self.alone && !self.check.quiet => return Ok(()),
-            Told::Text if self.full() => {
+            // The whole report of one does not say what an earlier one told already.
+            Told::Text if self.full() && (against.is_some() || !self.alone) => {
                 out.line(&totals::totals(sum, against));
                 return Ok(());
             }
+            Told::Text if self.alone && !self.check.quiet => return Ok(()),
             Told::Text => {
                 if !written.findings.is_empty() {
                     out.text(&format!("\n{}\n", written.findings));
@@ -329,6 +330,7 @@ impl Run<'_> {
                 .map(|e| e.line(file.path))
                 .collect()
         };
+        let asked = |e: &entry::Entry<'_>| !check.quiet || e.level == entry::Level::Error;
         match check.format {
             Told::Text if self.full() => {
                 done.text = report::terminal::render(file, check.all, self.style);
@@ -341,14 +343,11 @@ impl Run<'_> {
                 done.text.plain(&totals::line(told, self.style));
                 done.findings = lines(&|e| e.level == entry::Level::Error || e.word == "caution");
             }
-            Told::Concise => {
-                let all = |e: &entry::Entry<'_>| !check.quiet || e.level == entry::Level::Error;
-                done.text.plain(&lines(&all));
-            }
+            Told::Concise => done.text.plain(&lines(&asked)),
             Told::Json => done.text.json(&json::file(file, check.all)),
             Told::Github => {
                 let all = entry::entries(file, least);
-                for e in all {
+                for e in all.iter().filter(|e| asked(e)) {
                     done.text.plain(&e.annotation(file.path));
                 }
             }

@@ -146,6 +146,7 @@ pub fn run() -> ExitCode {
         Color::Never => Some(false),
     });
     if !cli.no_config {
+        // Without a folder to stand in there is none above it.
         let here = std::env::current_dir().unwrap_or_default();
         match Config::find(&Disk, &here) {
             Ok(Some(config)) => cli.verb.take(&config),

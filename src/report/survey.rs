@@ -103,6 +103,11 @@ pub fn text(path: &str, survey: &Survey, sources: &Sources) -> String {
             if let Some(p) = &q.passes {
                 let _ = writeln!(out, "      passes with: {p}");
             }
+            // Whether all is listed says little: what is looked for in the list does.
+            let looked_for = q.waiting.iter().filter(|_| q.rest);
+            for open in looked_for.filter_map(|w| w.open.as_ref()) {
+                let _ = writeln!(out, "      {open}");
+            }
             let names: Vec<&str> = q
                 .waiting
                 .iter()

@@ -35,6 +35,19 @@ impl Template {
             pieces: vec![Piece::Text(text.to_owned())],
         }
     }
+
+    /// The text, if no values stand in it.
+    #[must_use]
+    pub fn text(&self) -> Option<String> {
+        let mut text = String::new();
+        for p in &self.pieces {
+            match p {
+                Piece::Text(part) => text.push_str(part),
+                _ => return None,
+            }
+        }
+        Some(text)
+    }
 }
 
 /// The unit a figure of some dimension is shown in where nothing better is known.

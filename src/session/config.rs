@@ -45,6 +45,7 @@ impl Config {
     pub fn find(files: &dyn Files, from: &Path) -> Result<Option<Self>, (Vec<Problem>, Sources)> {
         let mut up = PathBuf::new();
         for folder in from.ancestors() {
+            // A folder above that may not be looked into holds nothing that was meant for us.
             let there = files.list(folder).unwrap_or_default();
             let named = |path: &Path| path.file_name().is_some_and(|n| n == CONFIG);
             if there.iter().any(|e| !e.folder && named(&e.path)) {

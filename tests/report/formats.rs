@@ -196,6 +196,13 @@ fn only_what_is_new_counts_against_an_earlier_report() {
         "{answer}"
     );
     assert!(!text.contains("breach: "), "{text}");
+    // The whole report says that it is not whole, too.
+    let (code, text, _) = with(&["--full", "a.amp"]);
+    assert_eq!(code, 0, "{text}");
+    assert!(
+        text.contains("known findings not told again, 0 gone"),
+        "{text}"
+    );
     // One is mended, another is new; lines moved.
     let after = format!("# moved\n\n{before}").replace("size: 4 mm²", "size: 10 mm²");
     std::fs::write(path.join("a.amp"), &after).expect("written");
