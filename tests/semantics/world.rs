@@ -258,6 +258,7 @@ impl World {
             bounds: None,
         };
         let plain = terminal::render(&report, all, Style::default());
+        let plain = plain.as_str().to_owned();
         (plain, json::file(&report, all))
     }
 
