@@ -112,7 +112,11 @@ pub fn text(path: &str, m: &Mended, kept: Option<bool>, sources: &Sources) -> St
             c.cost
         );
         lines(&mut out, path, &c.edits, sources);
-        let _ = writeln!(out, "     mends {}", pairs(&c.mends));
+        let _ = if c.mends.is_empty() {
+            writeln!(out, "     so that the others break nothing else")
+        } else {
+            writeln!(out, "     mends {}", pairs(&c.mends))
+        };
         for (j, other) in c.instead.iter().enumerate() {
             let _ = writeln!(
                 out,

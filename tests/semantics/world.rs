@@ -258,7 +258,8 @@ impl World {
             bounds: None,
         };
         let plain = terminal::render(&report, all, Style::default());
-        (plain.as_str().to_owned(), json::file(&report, all))
+        let plain = plain.as_str().to_owned();
+        (plain, json::file(&report, all))
     }
 
     /// The one verdict of one rule.
