@@ -150,6 +150,16 @@ fn rules_without_cases(
                 ));
             }
         }
+        for cause in &rule.follows_from {
+            let mut own = results.iter().filter(|r| r.rule == rule.id);
+            if !own.any(|r| r.follows.contains(&cause.rule)) {
+                lacking.cases += 1;
+                out.line(&format!(
+                    "{name}: the rule `{}` has no case in which it follows from `{}`",
+                    rule.id, cause.rule
+                ));
+            }
+        }
         lacking.rules += usize::from(lacking.cases > before && !rule.is_left_out());
     }
     lacking
