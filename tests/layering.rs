@@ -264,3 +264,23 @@ amend:
         "{json}"
     );
 }
+
+/// A cause that no case shows is no cause: a path that leads nowhere would never be noticed.
+#[test]
+fn a_cause_needs_a_case() {
+    let rule = "  - {id: late, title: late, stage: design, each: thing, require: 'x <= 9 A', follows-from: lab-cap, message: '{subject}', topic: tests, source: 'of this test', confidence: published}\n---\n";
+    let firm = "ruleset: firm\ntitle: Our firm\n";
+    let test = |failed: &str| {
+        let cases = format!(
+            "  late:\n    met: {{t.x: 5 A}}\n    failed: {{t.x: {failed}}}\n    undecided: {{t.x: '?'}}\n"
+        );
+        rules("test", &(LAB.replacen("---\n", rule, 1) + &cases), firm)
+    };
+    let lacking = "the rule `late` has no case in which it follows from `lab-cap`";
+    let (code, out) = test("9.5 A");
+    assert_eq!(code, 1, "{out}");
+    assert!(out.contains(lacking), "{out}");
+    let (code, out) = test("11 A");
+    assert_eq!(code, 0, "{out}");
+    assert!(!out.contains(lacking), "{out}");
+}

@@ -42,6 +42,8 @@ rules:
   - {id: tiny, title: x is tiny, stage: design, severity: advice, each: thing, require: 'x <= 4 A', message: '{subject} is large', topic: tests, source: of this test, confidence: published}
   - {id: sum, title: with z it is small, stage: design, each: thing, require: 'x + z <= 40 A', message: '{subject} is large', topic: tests, source: of this test, confidence: published}
   - {id: other, title: z is small, stage: design, each: thing, require: 'z <= 16 A', message: '{subject} is large', topic: tests, source: of this test, confidence: published}
+left-out:
+  - {what: its weight, clause: LAB 2, why: no fact for it, id: weight, each: thing, where: 'z > 30 A and x > 20 A', severity: breach}
 ";
 
 const PATH: &str = "yard.amp";
@@ -57,6 +59,9 @@ fn template(facts: &str, more: &str) -> String {
 fn departure(rule: &str, more: &str) -> String {
     format!("departure from {rule} {{ {more}  reason: \"no room\"  agreed-by: \"owner\" }}\n")
 }
+
+const ELSEWHERE: &str =
+    "judged-elsewhere weight { by: \"owner\"  on: 2026-03-01  why: \"weighed\" }\n";
 
 /// A template by what it shows.
 fn templates() -> Vec<(&'static str, String)> {
@@ -86,6 +91,18 @@ fn templates() -> Vec<(&'static str, String)> {
                     departure("small", "for: u")
                 ),
             ),
+        ),
+        (
+            "what is left out for some rows",
+            template("y: 2 A  z: 31 A", ""),
+        ),
+        (
+            "what is left out and judged elsewhere",
+            template("y: 2 A  z: 31 A", ELSEWHERE),
+        ),
+        (
+            "a judgement elsewhere of what matters for no row",
+            template(decided, ELSEWHERE),
         ),
         (
             "a departure that has expired",

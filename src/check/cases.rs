@@ -3,10 +3,11 @@
 use super::coverage::{Branches, Seen, seen};
 use super::finding::Outcome;
 use super::judge::{Settings, check};
+use crate::design::model::Design;
 use crate::design::parse::{parse_items, parse_value};
 use crate::design::resolve::{self, resolve};
 use crate::design::tree::{Block, Entry, FactEntry, Item, Tree, Value, ValueKind, Word};
-use crate::ruleset::{Case, CaseFile, Patch, Ruleset};
+use crate::ruleset::{Case, CaseFile, Patch, Rule, Ruleset};
 use crate::source::{FileId, Problem, SourceFile, Sources, Span};
 
 /// How a case came out.
@@ -26,6 +27,8 @@ pub struct CaseResult {
     pub problems: Vec<Problem>,
     /// The texts of base and patches, for showing the mistakes.
     pub sources: Sources,
+    /// The rules that the findings of its rule follow from.
+    pub follows: Vec<String>,
     /// What it shows of the branches of its rule; nothing, if it did not come out as wanted.
     pub seen: Vec<Seen>,
 }
@@ -102,6 +105,9 @@ fn run(ruleset: &Ruleset, branches: &Branches, case: &Case, base: &str) -> CaseR
             .join(", ")
     };
     let passed = came && problems.is_empty();
+    let follows = rule
+        .filter(|r| passed && !r.follows_from.is_empty())
+        .map_or_else(Vec::new, |r| follows(ruleset, &resolved.design, r));
     let seen = rule.filter(|_| passed).map_or_else(Vec::new, |r| {
         let parts = branches.rule(&r.id);
         seen(ruleset, &resolved.design, r, parts, case.subject.as_deref())
@@ -114,8 +120,25 @@ fn run(ruleset: &Ruleset, branches: &Branches, case: &Case, base: &str) -> CaseR
         span: case.span,
         problems,
         sources,
+        follows,
         seen,
     }
+}
+
+/// The rules that the findings of a rule follow from, where all rules are judged.
+fn follows(ruleset: &Ruleset, design: &Design, rule: &Rule) -> Vec<String> {
+    let settings = Settings {
+        stage: rule.stage,
+        keep_met: false,
+        ..Settings::default()
+    };
+    let judged = check(ruleset, design, &settings);
+    let own = judged
+        .report
+        .findings
+        .into_iter()
+        .filter(|f| f.rule == rule.id);
+    own.filter_map(|f| Some(f.follows_from?.0)).collect()
 }
 
 fn apply(tree: &mut Tree, patch: &Patch, sources: &mut Sources, problems: &mut Vec<Problem>) {

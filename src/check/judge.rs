@@ -1,14 +1,13 @@
 //! Judges every rule for every subject of a design.
 
-use std::collections::BTreeMap;
-
 use crate::design::model::{Design, ObjectId, Status};
 use crate::expression::{Budget, Cone, Decision, Flags, LeafId, Refiner, Reg, Ty};
 use crate::quantity::TruthSet;
 
-use crate::ruleset::{Path, Piece, Rule, Ruleset, Severity, Stage, Template, Way};
+use crate::ruleset::{Piece, Rule, Ruleset, Severity, Stage, Template, Way};
 use crate::source::{Label, Problem, Span, Weight};
 
+use super::causes::{Causes, explain};
 use super::departures::{Departures, Used, recorded};
 use super::figures::{assumed, figures};
 use super::finding::{Finding, Outcome, Reason, Report, WayState, fingerprint};
@@ -71,6 +70,15 @@ pub(super) struct Pending<'r> {
     causes: Vec<(&'r str, ObjectId)>,
 }
 
+/// What came of a rule for a subject.
+struct Verdict {
+    outcome: Outcome,
+    reason: Option<Reason>,
+    flags: Flags,
+    /// What it depends on and what was found of it, where it is undecided.
+    open: Option<(Cone, Decision)>,
+}
+
 struct Texts {
     message: Vec<Shown>,
     open: Option<Vec<Shown>>,
@@ -88,6 +96,7 @@ pub fn check(ruleset: &Ruleset, design: &Design, settings: &Settings) -> Judged 
     let mut linker = Linker::new(ruleset, design);
     let mut judged = Judged::default();
     let mut pending: Vec<Pending<'_>> = Vec::new();
+    let mut leads = Causes::default();
     for rule in &ruleset.rules {
         if settings.only.as_ref().is_some_and(|id| *id != rule.id) {
             continue;
@@ -100,7 +109,7 @@ pub fn check(ruleset: &Ruleset, design: &Design, settings: &Settings) -> Judged 
                 count(&mut judged.report, Outcome::NotDue, rule);
                 continue;
             }
-            if let Some(p) = link(&mut linker, rule, subject, &mut judged.report) {
+            if let Some(p) = link(&mut linker, rule, subject, &mut judged.report, &mut leads) {
                 pending.push(p);
             }
         }
@@ -202,6 +211,7 @@ fn link<'r>(
     rule: &'r Rule,
     subject: ObjectId,
     report: &mut Report,
+    causes: &mut Causes<'r>,
 ) -> Option<Pending<'r>> {
     let Some(linked) = link_rule(linker, rule, subject) else {
         if !rule.is_left_out() {
@@ -232,7 +242,7 @@ fn link<'r>(
     let causes = if met {
         Vec::new()
     } else {
-        causes(linker, rule, subject)
+        causes.of(linker, rule, subject)
     };
     Some(Pending {
         rule,
@@ -245,60 +255,6 @@ fn link<'r>(
         points,
         causes,
     })
-}
-
-/// The rules that may explain the failure of a rule for a subject, each with the subject there.
-fn causes<'r>(
-    linker: &mut Linker<'_>,
-    rule: &'r Rule,
-    subject: ObjectId,
-) -> Vec<(&'r str, ObjectId)> {
-    let mut all = Vec::new();
-    for cause in &rule.follows_from {
-        let id = cause.rule.as_str();
-        match &cause.path {
-            None => all.push((id, subject)),
-            Some(Path::At(path)) => {
-                all.extend(linker.object_at(path, subject).map(|o| (id, o)));
-            }
-            Some(Path::To(path)) => {
-                let (design, ruleset) = (linker.design, linker.ruleset);
-                let kind = ruleset.rule(id).map(|r| r.each);
-                for o in kind.into_iter().flat_map(|k| design.of_kind(k)) {
-                    if linker.object_at(path, o) == Some(subject) {
-                        all.push((id, o));
-                    }
-                }
-            }
-        }
-    }
-    all
-}
-
-/// Says of each finding by which other it is explained: one that fails, is not departed from, and
-/// is of no lesser severity.
-fn explain(design: &Design, findings: &mut [Finding], causes: &[(usize, Vec<(&str, ObjectId)>)]) {
-    let failed: BTreeMap<(&str, ObjectId), Severity> = findings
-        .iter()
-        .filter(|f| f.outcome == Outcome::Failed)
-        .map(|f| ((f.rule.as_str(), f.subject.id), f.severity))
-        .collect();
-    let mut found = Vec::new();
-    for (at, all) in causes {
-        let Some(f) = findings.get(*at) else { continue };
-        if !matches!(f.outcome, Outcome::Failed | Outcome::Undecided) {
-            continue;
-        }
-        let cause = all
-            .iter()
-            .find(|c| failed.get(*c).is_some_and(|s| *s <= f.severity));
-        if let Some((rule, subject)) = cause {
-            found.push((*at, (*rule).to_owned(), Subject::new(design, *subject)));
-        }
-    }
-    for (at, rule, subject) in found {
-        findings[at].follows_from = Some((rule, subject));
-    }
 }
 
 fn template(linker: &mut Linker<'_>, t: &Template, subject: ObjectId) -> Vec<Shown> {
@@ -354,6 +310,63 @@ impl View<'_> {
         installation_name(self.ruleset, self.design)
     }
 
+    /// What came of a rule for a subject, refined where plain evaluation leaves it open.
+    fn verdict(&self, p: &Pending<'_>, refiner: &mut Lazy<'_>, settings: &Settings) -> Verdict {
+        // Of what is left out, `require` is that it does not matter here.
+        let left_out = p.rule.is_left_out();
+        let root = if left_out { p.require } else { p.root };
+        let natural = self.program.val(root);
+        let mut verdict = Verdict {
+            outcome: Outcome::Met,
+            reason: None,
+            flags: natural.flags,
+            open: None,
+        };
+        let truth = match natural.as_truth() {
+            TruthSet::U => {
+                let cone = refiner.get().cone(root);
+                let d = refiner.get().decide(&cone, settings.budget);
+                verdict.flags = verdict.flags.with(d.flags);
+                let truth = d.truth;
+                if truth == TruthSet::U {
+                    // What is written wrongly leaves everything open, until the work limit is met.
+                    let poisoned = d.flags.any(Flags::POISON)
+                        || d.exhausted && natural.flags.any(Flags::POISON);
+                    if poisoned && !(d.yes.is_some() && d.no.is_some()) {
+                        verdict.outcome = Outcome::NotJudged;
+                    } else {
+                        verdict.outcome = Outcome::Undecided;
+                        verdict.reason = Some(why(&d));
+                        verdict.open = Some((cone, d));
+                    }
+                }
+                truth
+            }
+            truth => truth,
+        };
+        match truth {
+            TruthSet::F if left_out => {
+                verdict.outcome = Outcome::Undecided;
+                verdict.reason = Some(Reason::LeftOut);
+            }
+            TruthSet::F => verdict.outcome = Outcome::Failed,
+            TruthSet::T if left_out => verdict.outcome = Outcome::NotApplicable,
+            // Not applicable only where `where` is false for all.
+            TruthSet::T => {
+                if let Some(a) = p.applies
+                    && self.program.val(a).as_truth() == TruthSet::U
+                {
+                    let c = refiner.get().cone(a);
+                    if refiner.get().decide(&c, settings.budget).truth == TruthSet::F {
+                        verdict.outcome = Outcome::NotApplicable;
+                    }
+                }
+            }
+            _ => {}
+        }
+        verdict
+    }
+
     fn finding(
         &self,
         p: &Pending<'_>,
@@ -362,54 +375,12 @@ impl View<'_> {
         installation: &str,
     ) -> Finding {
         let rule = p.rule;
-        // Of what is left out, `require` is that it does not matter here.
-        let left_out = rule.is_left_out();
-        let root = if left_out { p.require } else { p.root };
-        let natural = self.program.val(root);
-        let (mut outcome, mut reason) = (Outcome::Met, None);
-        let mut flags = natural.flags;
-        let mut decision: Option<Decision> = None;
-        let mut cone: Option<Cone> = None;
-        let truth = match natural.as_truth() {
-            TruthSet::U => {
-                let c = refiner.get().cone(root);
-                let d = refiner.get().decide(&c, settings.budget);
-                let t = d.truth;
-                flags = flags.with(d.flags);
-                if t == TruthSet::U {
-                    outcome = Outcome::Undecided;
-                    reason = Some(why(&d));
-                    // What is written wrongly leaves everything open, until the work limit is met.
-                    let poisoned = d.flags.any(Flags::POISON)
-                        || d.exhausted && natural.flags.any(Flags::POISON);
-                    if poisoned && !(d.yes.is_some() && d.no.is_some()) {
-                        outcome = Outcome::NotJudged;
-                        reason = None;
-                    }
-                    cone = Some(c);
-                }
-                decision = Some(d);
-                t
-            }
-            t => t,
-        };
-        if truth == TruthSet::F && left_out {
-            (outcome, reason) = (Outcome::Undecided, Some(Reason::LeftOut));
-        } else if truth == TruthSet::F {
-            outcome = Outcome::Failed;
-        } else if truth == TruthSet::T && left_out {
-            outcome = Outcome::NotApplicable;
-        } else if truth == TruthSet::T {
-            // Not applicable only where `where` is false for all.
-            if let Some(a) = p.applies
-                && self.program.val(a).as_truth() == TruthSet::U
-            {
-                let c = refiner.get().cone(a);
-                if refiner.get().decide(&c, settings.budget).truth == TruthSet::F {
-                    outcome = Outcome::NotApplicable;
-                }
-            }
-        }
+        let Verdict {
+            outcome,
+            reason,
+            flags,
+            open,
+        } = self.verdict(p, refiner, settings);
         let object = self.design.object(p.subject);
         let kind = &self.ruleset.vocabulary.kind(object.kind).name;
         let mut finding = Finding {
@@ -474,45 +445,59 @@ impl View<'_> {
                 state,
             });
         }
-        let mut places: Vec<LeafId> = Vec::new();
-        if let (Some(c), Some(d)) = (&cone, &decision)
-            && outcome == Outcome::Undecided
-        {
-            let about = |id: LeafId| self.about(id);
-            let found = refiner.get().deciding(c, Budget(24));
-            let applies = p
-                .applies
-                .filter(|a| self.program.val(*a).as_truth() == TruthSet::U)
-                .map(|a| refiner.get().cone(a));
-            for n in plain::deciding(self.program, refiner.get(), c, found, &about) {
-                places.push(n.leaf);
-                // A value that only takes the rule away does not pass: the rule is not kept by it.
-                let away = n.yes.is_some_and(|y| {
-                    applies.as_ref().is_some_and(|a| {
-                        refiner.get().run_with(a, &[(n.leaf, y)]).as_truth() == TruthSet::F
-                    })
-                });
-                let breaks = n.no.filter(|_| !left_out);
-                let mut m = self.missing(n.leaf, n.yes, breaks);
-                if away {
-                    m.passes = None;
-                }
-                finding.missing.push(m);
-            }
-            finding
-                .missing
-                .dedup_by(|a, b| a.of == b.of && a.fact == b.fact);
-            if let (Some(y), Some(n), false) = (&d.yes, &d.no, left_out) {
-                let y = plain::witness(self.program, refiner.get(), c, y, true, &about);
-                let n = plain::witness(self.program, refiner.get(), c, n, false, &about);
-                finding.witnesses = Some((self.witness(&y), self.witness(&n)));
-            }
-        }
+        let places = match &open {
+            Some((cone, decision)) => self.open(p, refiner, cone, decision, &mut finding),
+            None => Vec::new(),
+        };
         finding.labels = self.labels(p, outcome, &places, refiner);
         if outcome == Outcome::NotJudged {
             self.point_at_mistakes(p, &mut finding.labels);
         }
         finding
+    }
+
+    /// Adds what could decide an undecided rule, and what passes and what breaks; gives the leaves that
+    /// could decide it.
+    fn open(
+        &self,
+        p: &Pending<'_>,
+        refiner: &mut Lazy<'_>,
+        c: &Cone,
+        d: &Decision,
+        finding: &mut Finding,
+    ) -> Vec<LeafId> {
+        let left_out = p.rule.is_left_out();
+        let mut places: Vec<LeafId> = Vec::new();
+        let about = |id: LeafId| self.about(id);
+        let found = refiner.get().deciding(c, Budget(24));
+        let applies = p
+            .applies
+            .filter(|a| self.program.val(*a).as_truth() == TruthSet::U)
+            .map(|a| refiner.get().cone(a));
+        for n in plain::deciding(self.program, refiner.get(), c, found, &about) {
+            places.push(n.leaf);
+            // A value that only takes the rule away does not pass: the rule is not kept by it.
+            let away = n.yes.is_some_and(|y| {
+                applies.as_ref().is_some_and(|a| {
+                    refiner.get().run_with(a, &[(n.leaf, y)]).as_truth() == TruthSet::F
+                })
+            });
+            let breaks = n.no.filter(|_| !left_out);
+            let mut m = self.missing(n.leaf, n.yes, breaks);
+            if away {
+                m.passes = None;
+            }
+            finding.missing.push(m);
+        }
+        finding
+            .missing
+            .dedup_by(|a, b| a.of == b.of && a.fact == b.fact);
+        if let (Some(y), Some(n), false) = (&d.yes, &d.no, left_out) {
+            let y = plain::witness(self.program, refiner.get(), c, y, true, &about);
+            let n = plain::witness(self.program, refiner.get(), c, n, false, &about);
+            finding.witnesses = Some((self.witness(&y), self.witness(&n)));
+        }
+        places
     }
 
     fn show(&self, pieces: &[Shown]) -> String {

@@ -75,7 +75,8 @@ impl View<'_> {
         for span in parts {
             push(&mut spans, span);
         }
-        if spans.is_empty() {
+        // Why it matters here is no mistake to point at.
+        if spans.is_empty() && !p.rule.is_left_out() {
             let near = self.nearest(p.require);
             for span in near.into_iter().filter_map(|l| self.written(l)).take(2) {
                 push(&mut spans, span);

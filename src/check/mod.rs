@@ -1,6 +1,7 @@
 //! Rules over a design → findings.
 
 mod cases;
+mod causes;
 mod coverage;
 mod departures;
 mod figures;

@@ -61,14 +61,14 @@ pub(super) fn test(which: &Which, coverage: bool, out: &mut Output) -> u8 {
         if coverage {
             list_unseen(&loaded, &reached, out);
         }
-        let (all, judging) = (ruleset.rules.len(), ruleset.judging().count());
-        let besides = match all - judging {
+        let all = ruleset.judging().count();
+        let besides = match ruleset.rules.len() - all {
             0 => String::new(),
             n => format!(" and {n} left out"),
         };
         let seen = reached.iter().filter(|r| r.seen.both()).count();
         out.line(&format!(
-            "{name}: {judging} rules{besides}, {} cases; {} of {all} rules have cases met, failed and \
+            "{name}: {all} rules{besides}, {} cases; {} of {all} rules have cases met, failed and \
              undecided; {seen} of {} branches ({}) seen true and seen false",
             results.len(),
             all - lacking.rules,
@@ -150,7 +150,17 @@ fn rules_without_cases(
                 ));
             }
         }
-        lacking.rules += usize::from(lacking.cases > before);
+        for cause in &rule.follows_from {
+            let mut own = results.iter().filter(|r| r.rule == rule.id);
+            if !own.any(|r| r.follows.contains(&cause.rule)) {
+                lacking.cases += 1;
+                out.line(&format!(
+                    "{name}: the rule `{}` has no case in which it follows from `{}`",
+                    rule.id, cause.rule
+                ));
+            }
+        }
+        lacking.rules += usize::from(lacking.cases > before && !rule.is_left_out());
     }
     lacking
 }

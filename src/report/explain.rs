@@ -50,15 +50,21 @@ fn sure(c: Confidence) -> &'static str {
 #[must_use]
 pub fn text(ruleset: &Ruleset, rule: &Rule, reads: &[ReadBy], cases: &[&Case]) -> String {
     let mut out = format!("{}\n{}\n", rule.id, rule.title);
+    let head = match rule.is_left_out() {
+        true => "What these rules do not judge",
+        false => "What it asks",
+    };
     let _ = writeln!(
         out,
-        "\nWhat it asks, of each {}{}",
+        "\n{head}, of each {}{}",
         ruleset.vocabulary.kind(rule.each).name,
         if rule.where_.is_some() { " where" } else { "" }
     );
     if let Some(w) = &rule.where_ {
         let _ = writeln!(out, "    {}", w.text);
-        out.push_str("  it requires\n");
+        if !rule.is_left_out() {
+            out.push_str("  it requires\n");
+        }
     }
     match &rule.require {
         Requirement::One(c) => {
@@ -70,14 +76,16 @@ pub fn text(ruleset: &Ruleset, rule: &Rule, reads: &[ReadBy], cases: &[&Case]) -
                 let _ = writeln!(out, "    {}: {}", w.name, w.condition.text);
             }
         }
-        Requirement::LeftOut => out.push_str("    what these rules do not judge\n"),
+        Requirement::LeftOut => {}
     }
     let _ = writeln!(
         out,
         "\nWeight: {}, due at stage {}{}",
         rule.severity,
         rule.stage,
-        if rule.departable {
+        if rule.is_left_out() {
+            "; a design that records `judged-elsewhere` settles it"
+        } else if rule.departable {
             ""
         } else {
             "; nobody may depart from it"

@@ -14,7 +14,7 @@ use super::baseline::Against;
 use super::columns::columns;
 use super::diagnostic::{Shown, Style, Visible, problems_within, room};
 use super::survey::heading;
-use super::terminal::{cells, cited, follows, lines, premise, told, weighed};
+use super::terminal::{Followers, cells, cited, followers, follows, lines, premise, told, weighed};
 use super::totals::compared;
 use super::wrap::wrapped;
 use super::{FileReport, cautions};
@@ -308,12 +308,13 @@ impl Page<'_> {
     }
 
     fn breaches(&mut self, report: &Report) {
+        let followers = followers(&report.findings);
         for group in by_cause(report) {
             let Some((first, others)) = group.split_first() else {
                 continue;
             };
             self.breach(first);
-            self.follows(first, report);
+            self.follows(first, &followers);
             for f in others.iter().take(ALIKE) {
                 let at = f.labels.first().map(|l| self.place(l)).unwrap_or_default();
                 let rule = match f.rule == first.rule {
@@ -321,7 +322,7 @@ impl Page<'_> {
                     false => format!(" (breach: {})", f.rule),
                 };
                 self.para("  also ", &format!("{at}: {}{rule}", f.message), 4);
-                self.follows(f, report);
+                self.follows(f, &followers);
             }
             if others.len() > ALIKE {
                 self.cut = true;
@@ -333,9 +334,9 @@ impl Page<'_> {
     }
 
     /// What follows from a breach, a line each.
-    fn follows(&mut self, of: &Finding, report: &Report) {
+    fn follows(&mut self, of: &Finding, all: &Followers<'_>) {
         let mut text = String::new();
-        follows(&mut text, of, &report.findings);
+        follows(&mut text, of, all);
         for line in text.lines() {
             self.para("  ", line.trim_start(), 4);
         }

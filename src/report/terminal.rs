@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use crate::check::{FigureValue, Finding, Outcome, Reason, tame};
+use crate::design::model::ObjectId;
 use crate::quantity::{format_interval, format_quantity};
 use crate::ruleset::{Confidence, Severity, Stage};
 use crate::source::{Label, Problem, visible_line};
@@ -35,11 +36,12 @@ pub fn render(file: &FileReport<'_>, all: bool, style: Style) -> Visible {
     // What follows from another finding is a line under it.
     let leads = |f: &&Finding| f.follows_from.is_none();
     let findings: Vec<&Finding> = report.findings.iter().filter(shown).filter(leads).collect();
+    let followers = followers(&report.findings);
     for (first, others) in alike(&findings) {
         text.add(&finding(first, file, style));
         let mut below = also(&others, file);
         for f in std::iter::once(first).chain(others) {
-            follows(&mut below, f, &report.findings);
+            follows(&mut below, f, &followers);
         }
         text.plain(&below);
         text.plain("\n");
@@ -126,19 +128,32 @@ fn also(others: &[&Finding], file: &FileReport<'_>) -> String {
     out
 }
 
+/// Findings by the rule and subject that they follow from.
+pub(super) type Followers<'f> = BTreeMap<(&'f str, ObjectId), Vec<&'f Finding>>;
+
+pub(super) fn followers(findings: &[Finding]) -> Followers<'_> {
+    let mut all = Followers::new();
+    for f in findings {
+        if let Some((rule, subject)) = &f.follows_from {
+            all.entry((rule, subject.id)).or_default().push(f);
+        }
+    }
+    all
+}
+
 /// What follows from a finding, a line each, and what follows from that.
-pub(super) fn follows(out: &mut String, of: &Finding, findings: &[Finding]) {
-    let from = |f: &&Finding| {
-        let cause = f.follows_from.as_ref();
-        cause.is_some_and(|(rule, subject)| *rule == of.rule && subject.id == of.subject.id)
-    };
-    for f in findings.iter().filter(from) {
+pub(super) fn follows(out: &mut String, of: &Finding, all: &Followers<'_>) {
+    for f in all
+        .get(&(of.rule.as_str(), of.subject.id))
+        .into_iter()
+        .flatten()
+    {
         let word = match f.outcome {
             Outcome::Failed => f.severity.to_string(),
             _ => format!("undecided {}", f.severity),
         };
         let _ = writeln!(out, "  with it, {word} {}: {}", f.rule, f.message);
-        follows(out, f, findings);
+        follows(out, f, all);
     }
 }
 

@@ -2,8 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::compile::{Context, field};
+use super::compile::Context;
 use super::layers::Item;
+use super::lower_rules::field;
 use super::model::Rule;
 use super::reader::Fields;
 use super::yaml::{Node, Yaml};

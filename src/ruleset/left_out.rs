@@ -5,16 +5,17 @@
 use rustc_hash::FxHashMap;
 use serde::{Deserialize, Serialize};
 
-use super::compile::{Context, by_id, choice, field, subject_kind};
+use super::compile::{Context, by_id};
 use super::layers::{Item, stated_twice};
+use super::lower_rules::{amended, choice, field, subject_kind};
 use super::model::{Confidence, Origin, Requirement, Rule, Severity, Stage};
 use super::reader::Fields;
 use super::template::Template;
 use crate::expression::{Scope, Ty};
 use crate::source::{Problem, Span};
 
-const KEYS: [&str; 9] = [
-    "what", "clause", "why", "in", "id", "each", "where", "severity", "topic",
+const KEYS: [&str; 10] = [
+    "what", "clause", "why", "in", "id", "each", "where", "severity", "topic", "help",
 ];
 
 /// Something that a layer does not encode.
@@ -141,6 +142,7 @@ fn told<'a>(
     let (where_, _) = context.compile(condition, &scope, Some(&Ty::Truth), problems)?;
     let LeftOut { what, clause, .. } = left_out;
     let id = id.text()?;
+    let or = text("help").map_or_else(String::new, |h| format!("{h}; or "));
     Some(Rule {
         id: id.to_owned(),
         title: what.clone(),
@@ -154,7 +156,7 @@ fn told<'a>(
             "not judged by these rules, and whether it matters here is not known: {what} ({clause})"
         ))),
         help: Some(Template::plain(&format!(
-            "have it judged elsewhere and record it: `judged-elsewhere {id} {{ by: \"…\"  on: 2026-01-31  why: \"…\" }}`"
+            "{or}have it judged elsewhere and record it: `judged-elsewhere {id} {{ by: \"…\"  on: 2026-01-31  why: \"…\" }}`"
         ))),
         point_at: Vec::new(),
         follows_from: Vec::new(),
@@ -166,7 +168,7 @@ fn told<'a>(
         },
         confidence: Confidence::FromMemory,
         because: Some(left_out.why.clone()),
-        amended: super::compile::amended(context, changes),
+        amended: amended(context, changes),
         departable: false,
         editions: text("in").map(str::to_owned),
         span: item.at,

@@ -12,6 +12,7 @@ mod left_out;
 mod library;
 mod lower_expect;
 mod lower_mend;
+mod lower_rules;
 mod lower_tables;
 mod lower_tell;
 mod lower_vocabulary;

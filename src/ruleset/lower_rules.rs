@@ -1,0 +1,271 @@
+//! A rule with its amendments → a compiled rule.
+
+use super::compile::Context;
+use super::layers::Item;
+use super::model::{Confidence, Origin, Requirement, Rule, Severity, Stage, Way};
+use super::reader::{Fields, texts};
+use super::yaml::{Node, Yaml};
+use crate::expression::{Scope, Ty, present_when};
+use crate::source::{Problem, Span};
+use crate::vocabulary::{KindId, Vocabulary};
+
+const RULE_KEYS: [&str; 21] = [
+    "id",
+    "title",
+    "stage",
+    "severity",
+    "each",
+    "where",
+    "require",
+    "ways",
+    "message",
+    "open",
+    "point-at",
+    "help",
+    "topic",
+    "clause",
+    "source",
+    "confidence",
+    "because",
+    "in",
+    "departable",
+    "follows-from",
+    "note",
+];
+
+/// A field of a rule: an amendment's, else the rule's own.
+pub(super) fn field<'a>(item: &Item<'a>, changes: &[&Item<'a>], key: &str) -> Option<&'a Node> {
+    changes
+        .iter()
+        .rev()
+        .find_map(|c| c.node.get(key))
+        .or_else(|| item.node.get(key))
+}
+
+pub(super) fn rule<'a>(
+    context: &Context<'a, '_>,
+    item: &Item<'a>,
+    changes: &[&Item<'a>],
+    problems: &mut Vec<Problem>,
+) -> Option<Rule> {
+    let f = Fields::new(item.node, item.at, "a rule", &RULE_KEYS, problems)?;
+    f.needed("id", "a rule", problems)?;
+    for c in changes {
+        Fields::new(c.node, c.at, "an amendment", &RULE_KEYS, problems)?;
+    }
+    let get = |key: &str| field(item, changes, key);
+    let text = |key: &str| get(key).and_then(Node::text);
+    for key in ["title", "stage", "each", "message", "topic", "confidence"] {
+        if get(key).is_none() {
+            problems.push(
+                Problem::error(
+                    "missing-key",
+                    format!("the rule `{}` needs `{key}`", item.name),
+                )
+                .at(item.at, ""),
+            );
+        }
+    }
+    if get("clause").is_none() && get("source").is_none() {
+        problems.push(
+            Problem::error(
+                "missing-key",
+                format!("the rule `{}` needs `clause` or `source`", item.name),
+            )
+            .at(item.at, ""),
+        );
+    }
+    let at = |key: &str| get(key).map_or(item.at, |n| n.span);
+    let stage = choice(
+        text("stage")?,
+        at("stage"),
+        &Stage::ALL.map(Stage::word),
+        problems,
+    )
+    .and_then(Stage::from_word)?;
+    let severity = choice(
+        text("severity").unwrap_or("breach"),
+        at("severity"),
+        &Severity::ALL.map(Severity::word),
+        problems,
+    )
+    .and_then(Severity::from_word)?;
+    let confidence = choice(
+        text("confidence")?,
+        at("confidence"),
+        &Confidence::ALL.map(Confidence::word),
+        problems,
+    )
+    .and_then(Confidence::from_word)?;
+    let kind_name = text("each")?;
+    let v = context.vocabulary;
+    let each = subject_kind(v, kind_name, at("each"), problems)?;
+    let mut scope = Scope {
+        subject: each,
+        per_line: false,
+        guards: Vec::new(),
+    };
+    let where_ = match get("where") {
+        None => None,
+        Some(n) => {
+            let (c, expr) = context.compile(n, &scope, Some(&Ty::Truth), problems)?;
+            scope.guards = present_when(&expr, true);
+            Some(c)
+        }
+    };
+    let require = match (get("require"), get("ways")) {
+        (Some(n), None) => {
+            Requirement::One(context.compile(n, &scope, Some(&Ty::Truth), problems)?.0)
+        }
+        (None, Some(n)) => ways(context, n, &scope, item, problems)?,
+        _ => {
+            problems.push(
+                Problem::error(
+                    "missing-key",
+                    format!(
+                        "the rule `{}` needs `require` or `ways`, one of them",
+                        item.name
+                    ),
+                )
+                .at(item.at, ""),
+            );
+            return None;
+        }
+    };
+    let mut template = |key: &str| get(key).map(|n| context.text(n, &scope, problems));
+    let (message, open, help) = (template("message")?, template("open"), template("help"));
+    let mut point_at = Vec::new();
+    for (name, place) in get("point-at").map(texts).unwrap_or_default() {
+        let node = Node {
+            value: Yaml::Scalar(name),
+            span: place,
+        };
+        // A per-line fact is pointed at as a whole.
+        let scope = Scope {
+            per_line: true,
+            ..scope.clone()
+        };
+        if let Some((c, _)) = context.compile(&node, &scope, None, problems) {
+            point_at.push(c);
+        }
+    }
+    Some(Rule {
+        id: item.name.to_owned(),
+        title: text("title").unwrap_or("").to_owned(),
+        stage,
+        severity,
+        each,
+        where_,
+        require,
+        message,
+        open,
+        help,
+        point_at,
+        follows_from: Vec::new(),
+        topic: text("topic").unwrap_or("").to_owned(),
+        origin: Origin {
+            clause: text("clause").map(str::to_owned),
+            source: text("source").map(str::to_owned),
+            layer: context.merged.layer_name(item).to_owned(),
+        },
+        confidence,
+        because: text("because").map(str::to_owned),
+        amended: amended(context, changes),
+        departable: text("departable") != Some("no"),
+        editions: text("in").map(str::to_owned),
+        span: item.at,
+    })
+}
+
+/// The layer that made the last amendment, and why.
+pub(super) fn amended(
+    context: &Context<'_, '_>,
+    changes: &[&Item<'_>],
+) -> Option<(String, String)> {
+    let last = changes.last()?;
+    let because = last.node.get("because").and_then(Node::text);
+    let layer = context.merged.layer_name(last).to_owned();
+    Some((layer, because.unwrap_or("").to_owned()))
+}
+
+/// The kind that a rule is about.
+pub(super) fn subject_kind(
+    v: &Vocabulary,
+    name: &str,
+    at: Span,
+    problems: &mut Vec<Problem>,
+) -> Option<KindId> {
+    let found = v.kind_named(name).filter(|k| !v.kind(*k).is_abstract());
+    if found.is_none() {
+        problems.push(
+            Problem::error(
+                "unknown-kind",
+                format!("there is no kind `{name}` to judge"),
+            )
+            .at(at, "")
+            .did_you_mean(name, v.kinds.iter().map(|k| k.name.as_str())),
+        );
+    }
+    found
+}
+
+pub(super) fn choice<'t>(
+    text: &'t str,
+    at: Span,
+    words: &[&str],
+    problems: &mut Vec<Problem>,
+) -> Option<&'t str> {
+    if words.contains(&text) {
+        return Some(text);
+    }
+    problems.push(
+        Problem::error(
+            "unknown-word",
+            format!("`{text}` is none of {}", words.join(", ")),
+        )
+        .at(at, "")
+        .did_you_mean(text, words.iter().copied()),
+    );
+    None
+}
+
+fn ways(
+    context: &Context<'_, '_>,
+    node: &Node,
+    scope: &Scope,
+    item: &Item<'_>,
+    problems: &mut Vec<Problem>,
+) -> Option<Requirement> {
+    let Some(map) = node.map() else {
+        problems.push(
+            Problem::error("not-a-map", "`ways` is a map of named conditions").at(node.span, ""),
+        );
+        return None;
+    };
+    let mut all = Vec::new();
+    for (key, n) in map {
+        let condition = match n.get("is") {
+            Some(inner) => {
+                // A way may hold in some editions only.
+                if let Some(span) = n.get("in")
+                    && !context.merged.in_edition(item.layer, span, problems)
+                {
+                    continue;
+                }
+                inner
+            }
+            None => n,
+        };
+        if let Some((c, _)) = context.compile(condition, scope, Some(&Ty::Truth), problems) {
+            all.push(Way {
+                name: key.text.clone(),
+                condition: c,
+            });
+        }
+    }
+    if all.is_empty() {
+        problems.push(Problem::error("no-ways", "no way holds in this edition").at(node.span, ""));
+        return None;
+    }
+    Some(Requirement::Ways(all))
+}
