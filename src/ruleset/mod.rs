@@ -11,6 +11,7 @@ mod left_out;
 mod library;
 mod lower_expect;
 mod lower_mend;
+mod lower_short;
 mod lower_tables;
 mod lower_tell;
 mod lower_vocabulary;
