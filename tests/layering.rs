@@ -284,3 +284,84 @@ fn a_cause_needs_a_case() {
     assert_eq!(code, 0, "{out}");
     assert!(!out.contains(lacking), "{out}");
 }
+
+/// What a firm adds to `thing`, and how it may be said shortly.
+fn shortly(short: &str) -> (i32, String) {
+    let firm = format!(
+        "ruleset: firm
+title: Our firm
+kinds:
+  thing:
+    facts:
+      y: {{is: A, means: 'another current', by: site, domain: '>= 0 A'}}
+      colour: {{is: one of red blue green, means: 'a colour', by: site}}
+      door: {{is: one of blue white thing none x ohm, means: 'a door', by: site}}
+      side: {{is: one of A B L, means: 'a side', by: site}}
+      open: {{is: yes-no, means: 'open or not', by: site}}
+short:
+  - {{of: thing, {short}}}
+"
+    );
+    rules("check", LAB, &firm)
+}
+
+#[test]
+fn what_could_be_read_in_two_ways_is_no_short_form() {
+    for (sound, why) in [
+        ("unkeyed: {colour: yes, door: [white]}", "other words"),
+        (
+            "unkeyed: {x: 1 A .. 100 A, y: 1 kA .. 5 kA}",
+            "ranges apart",
+        ),
+        (
+            "marks: ['{side: B}{x}', '{y}-way'], also: {crimson: colour.red, amps: x, gadget: thing}",
+            "marks",
+        ),
+    ] {
+        let (code, out) = shortly(sound);
+        assert_eq!(code, 0, "{why}: {out}");
+    }
+    for (short, what) in [
+        (
+            "unkeyed: {colour: yes, door: [blue]}",
+            "`blue` cannot be said shortly: it is a word of `door`, too",
+        ),
+        ("unkeyed: {door: [thing]}", "it opens a block or part"),
+        ("unkeyed: {door: [none]}", "a meaning of its own"),
+        ("unkeyed: {door: [ohm]}", "it is a unit"),
+        ("unkeyed: {door: [x]}", "it needs three letters"),
+        ("unkeyed: {side: yes}", "it needs three letters"),
+        ("unkeyed: {door: [pink]}", "`door` has no such word"),
+        ("unkeyed: {open: yes}", "only a choice"),
+        ("unkeyed: {x: yes, y: yes}", "measured alike"),
+        (
+            "unkeyed: {x: 1 A .. 2 kA, y: 1 kA .. 5 kA}",
+            "measured alike",
+        ),
+        ("unkeyed: {z: yes}", "no fact `z`"),
+        ("marks: ['{side}{x}']", "a unit or a line conductor"),
+        ("marks: ['{side: B}{x}', 'B{y}']", "it can be read as"),
+        ("marks: ['{z}-way']", "no fact `z`"),
+        ("marks: ['{side: Q}{x}']", "no word `Q`"),
+        ("marks: ['red{side']", "a brace is not closed"),
+        ("also: {ab: colour.red}", "it needs three letters"),
+        ("also: {colour: x}", "the name of a fact"),
+        ("also: {kvar: x}", "it is a unit"),
+        ("also: {crimson: colour.pink}", "neither a word that opens"),
+        (
+            "unkeyed: {colour: yes}, also: {RED: door.white}",
+            "a value without a key, too",
+        ),
+        ("opened-by: {x: thing}", "it opens no part"),
+        ("heads: values", "no key `heads`"),
+    ] {
+        let (code, out) = shortly(short);
+        assert_eq!(code, 2, "{short}: {out}");
+        let flat = out
+            .split_whitespace()
+            .collect::<Vec<_>>()
+            .join(" ")
+            .replace(" │ ", " ");
+        assert!(flat.contains(what), "{short}: {out}");
+    }
+}

@@ -58,6 +58,7 @@ fn check_of_each_example() {
         "elm-fork",
         "half-filled-survey",
         "heron-farm",
+        "larch-bank",
         "mill-lane-workshop",
         "quarry-cottage",
         "quarry-cottage-faults",

@@ -4,9 +4,11 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use crate::design::format::format;
-use crate::session::Project;
-use crate::source::{Problem, SourceFile, Sources, visible_line};
+use crate::design::format::{format, format_by};
+use crate::design::parse::parse;
+use crate::design::tree::{Item, Tree};
+use crate::session::{MOST_FILES, Options, Project};
+use crate::source::{FileId, Problem, SourceFile, Sources, visible_line};
 
 use super::write::{Over, Writing, write};
 use super::{Output, exit};
@@ -19,6 +21,9 @@ pub(super) struct Format {
     /// Only says which files are not laid out so; exit code 1 if there are any
     #[arg(long)]
     check: bool,
+    /// Writes out every key, mark and part that is said shortly
+    #[arg(long)]
+    long: bool,
 }
 
 impl Format {
@@ -42,7 +47,19 @@ impl Format {
                     continue;
                 }
             };
-            match format(&text) {
+            // Only the rules that a design names know its words; a file of parts names none.
+            let opened = project.open(&path, &Options::default());
+            let by = opened.ruleset.as_ref();
+            let laid_out = match by {
+                Some(ruleset) => {
+                    let mut used = Vec::new();
+                    uses(&project, &path, &parse(FileId(0), &text).tree, &mut used);
+                    format_by(&text, &used, &ruleset.vocabulary, self.long)
+                }
+                None if self.long => Err(vec![no_rules(&path)]),
+                None => format(&text),
+            };
+            match laid_out {
                 Err(problems) => {
                     let mut sources = Sources::default();
                     sources.add(SourceFile::new(path.display().to_string(), text));
@@ -72,4 +89,34 @@ impl Format {
         }
         code
     }
+}
+
+/// The trees of all files that one uses; what cannot be read is told by `check`.
+fn uses(project: &Project, path: &Path, tree: &Tree, all: &mut Vec<Tree>) {
+    for item in &tree.items {
+        let Item::Use(used) = item else { continue };
+        let path = path
+            .parent()
+            .unwrap_or(Path::new(""))
+            .join(&used.path.value);
+        let id = FileId(u16::try_from(all.len() + 1).unwrap_or(u16::MAX));
+        if all.len() < MOST_FILES
+            && let Ok(text) = project.text(&path)
+        {
+            let tree = parse(id, &text).tree;
+            all.push(tree.clone());
+            uses(project, &path, &tree, all);
+        }
+    }
+}
+
+fn no_rules(path: &Path) -> Problem {
+    Problem::error(
+        "no-rules",
+        format!(
+            "`{}` names no rules that could be read, and only they know which key is meant",
+            path.display()
+        ),
+    )
+    .help("write `rules: gb` in its installation block, or leave out --long")
 }

@@ -3,7 +3,7 @@
 use crate::report::words;
 use crate::ruleset::Ruleset;
 use crate::source::{Problem, closest};
-use crate::vocabulary::{FactIx, KindId, Vocabulary};
+use crate::vocabulary::{FactIx, KindId, Meaning, Vocabulary};
 
 use super::args::Format;
 use super::rules::Which;
@@ -69,7 +69,18 @@ fn find(ruleset: &Ruleset, name: &str) -> Result<Found, Problem> {
             None => Err(unknown(ruleset, first)),
         };
     }
-    let facts = facts_called(v, name);
+    let mut facts = facts_called(v, name);
+    if facts.is_empty() {
+        // Another word of the trade, for a fact or for one of its values.
+        facts.extend(
+            v.short
+                .iter()
+                .filter_map(|(kind, s)| match s.meaning(name) {
+                    Some(Meaning::Fact(fact) | Meaning::Word(fact, _)) => Some((*kind, *fact)),
+                    _ => None,
+                }),
+        );
+    }
     if facts.is_empty() {
         return Err(unknown(ruleset, name));
     }
@@ -78,6 +89,7 @@ fn find(ruleset: &Ruleset, name: &str) -> Result<Found, Problem> {
 
 /// The kind of this name, or the one that a part opened by this word is of.
 fn kind_of(v: &Vocabulary, name: &str) -> Option<(KindId, Option<usize>)> {
+    let name = v.opened_by(name).unwrap_or(name);
     let head = v.head_words.get(name).copied();
     match (v.kind_named(name), head) {
         (Some(kind), head) => Some((kind, head.filter(|(k, _)| *k == kind).map(|(_, h)| h))),
@@ -188,6 +200,9 @@ fn unknown(ruleset: &Ruleset, name: &str) -> Problem {
             ruleset.id, ruleset.edition.id
         ),
     );
+    if let Some(what) = v.asked(name) {
+        return problem.help(what);
+    }
     let problem = elsewhere(v, problem, name);
     if !problem.help.is_empty() {
         return problem;

@@ -10,8 +10,11 @@ use pest::iterators::Pair;
 use super::fold::fold_unit;
 use super::layout;
 use super::parse::{Rule, pairs, parse};
+use super::resolve::{Rewrite, keyed};
+use super::tree::Tree;
 use crate::quantity::Unit;
-use crate::source::{FileId, Problem};
+use crate::source::{FileId, Problem, Span};
+use crate::vocabulary::Vocabulary;
 
 /// Blocks that would reach beyond this column are broken into lines.
 const WIDTH: usize = 100;
@@ -70,6 +73,107 @@ pub fn format(text: &str) -> Result<String, Vec<Problem>> {
     } else {
         out
     })
+}
+
+/// Formats a design file in the words of its ruleset; `long` writes out all keys, marks and parts
+/// that are said shortly. `used` are the trees of the files that it uses, whose names come before
+/// other words of the trade.
+///
+/// # Errors
+/// As [`format`], and the mistakes in what is said shortly.
+pub fn format_by(
+    text: &str,
+    used: &[Tree],
+    vocabulary: &Vocabulary,
+    long: bool,
+) -> Result<String, Vec<Problem>> {
+    let parsed = parse(FileId(0), text);
+    if !parsed.is_sound() {
+        return Err(parsed.problems);
+    }
+    let keyed = |tree| {
+        keyed(
+            &std::iter::once(tree).chain(used).collect::<Vec<_>>(),
+            vocabulary,
+        )
+    };
+    let mut said = keyed(&parsed.tree);
+    if long && !said.problems.is_empty() {
+        return Err(said.problems);
+    }
+    said.rewrites.retain(|r| match r {
+        Rewrite::Word(span, _) => span.file == FileId(0),
+        Rewrite::Row { items, .. } => items.iter().all(|i| i.file == FileId(0)),
+    });
+    let own = rewritten(text, &said.rewrites, long);
+    let again = parse(FileId(0), &own);
+    let outlines = |trees: &[Tree]| trees.iter().map(Tree::outline).collect::<String>();
+    if outlines(&said.trees) != outlines(&keyed(&again.tree).trees) {
+        return Err(vec![fault("the facts would differ")]);
+    }
+    format(&own)
+}
+
+/// The text with other words of the trade replaced, and with keys if it is to be long.
+fn rewritten(text: &str, rewrites: &[Rewrite], long: bool) -> String {
+    let mut edits: Vec<(usize, usize, String)> = Vec::new();
+    let slice = |span: Span| text.get(span.from()..span.until()).unwrap_or("");
+    for rewrite in rewrites {
+        let Rewrite::Row {
+            items,
+            end,
+            opened_by,
+            facts,
+        } = rewrite
+        else {
+            continue;
+        };
+        if !long {
+            continue;
+        }
+        for (i, item) in items.iter().enumerate() {
+            let before = text.get(..item.from()).unwrap_or("").trim_end().len();
+            edits.push(match (i, opened_by) {
+                (0, Some(word)) => (item.from(), item.until(), word.clone()),
+                _ => (before, item.until(), String::new()),
+            });
+        }
+        let said: Vec<String> = facts
+            .iter()
+            .map(|(key, value)| match value {
+                Ok(span) => format!("{key}: {}", slice(*span)),
+                Err(text) => format!("{key}: {text}"),
+            })
+            .collect();
+        let said = said.join("  ");
+        let rest = text.get(*end..).unwrap_or("");
+        let next = rest.trim_start_matches([' ', '\t']);
+        edits.push(if next.starts_with('{') {
+            let open = end + rest.len() - next.len() + 1;
+            (open, open, format!(" {said} "))
+        } else {
+            (*end, *end, format!(" {{ {said} }}"))
+        });
+    }
+    for rewrite in rewrites {
+        if let Rewrite::Word(span, word) = rewrite {
+            let inside = edits
+                .iter()
+                .any(|(from, until, _)| *from <= span.from() && span.until() <= *until);
+            if !inside {
+                edits.push((span.from(), span.until(), word.clone()));
+            }
+        }
+    }
+    edits.sort_by_key(|(from, until, _)| (*from, *until));
+    let (mut out, mut at) = (String::with_capacity(text.len()), 0);
+    for (from, until, new) in edits {
+        out.push_str(text.get(at..from).unwrap_or(""));
+        out.push_str(&new);
+        at = until.max(at);
+    }
+    out.push_str(text.get(at..).unwrap_or(""));
+    out
 }
 
 fn fault(why: &str) -> Problem {
@@ -243,6 +347,7 @@ impl<'t> Printer<'t> {
                     self.body(part);
                     continue;
                 }
+                Rule::row_value => self.value(part.into_inner(), " ", self.line_indent),
                 Rule::name => {
                     let mut inner = part.into_inner();
                     let word = inner.next();
@@ -345,6 +450,7 @@ impl<'t> Printer<'t> {
                     self.token(&text, start, end, "", indent);
                 }
                 Rule::step => self.token(token.as_str(), start, end, "", indent),
+                Rule::part_row | Rule::row_value => self.value(token.into_inner(), gap, indent),
                 Rule::comma => self.token(",", start, end, "", indent),
                 Rule::number => self.token(&number(token), start, end, gap, indent),
                 Rule::pm => self.token("±", start, end, gap, indent),
@@ -374,6 +480,10 @@ fn one_blank(text: &str) -> String {
 }
 
 fn index(pair: Pair<'_, Rule>) -> String {
+    let ranged = pair
+        .clone()
+        .into_inner()
+        .any(|p| p.as_rule() == Rule::whole);
     let parts: Vec<String> = pair
         .into_inner()
         .map(|p| match p.as_rule() {
@@ -381,7 +491,8 @@ fn index(pair: Pair<'_, Rule>) -> String {
             _ => p.as_str().to_owned(),
         })
         .collect();
-    format!("[{}]", parts.join(" "))
+    let joint = if ranged { ".." } else { " " };
+    format!("[{}]", parts.join(joint))
 }
 
 /// A number with one blank before each unit. A letter that is glued to a whole number may belong

@@ -205,7 +205,7 @@ impl<'a> Lower<'a> {
         let span = self.span(&pair);
         match pair.as_rule() {
             Rule::fact => self.fact(pair, span),
-            Rule::block | Rule::departure => self.block(pair, span, false),
+            Rule::block | Rule::short_block | Rule::departure => self.block(pair, span, false),
             Rule::no_kind => {
                 let Some(kind) = pair.into_inner().next() else {
                     return Built::Nothing;
@@ -455,13 +455,14 @@ impl<'a> Lower<'a> {
             span: Span::new(self.file, span.from(), span.from() + "departure".len()),
         });
         let (mut name, mut label, mut from) = (None, None, None);
-        let mut entries = Vec::new();
+        let (mut row, mut entries) = (Vec::new(), Vec::new());
         for part in pair.into_inner() {
             match part.as_rule() {
                 Rule::word if kind.is_none() => kind = Some(self.word(&part)),
                 Rule::word => from = Some(self.word(&part)),
                 Rule::name => name = self.name(part),
                 Rule::text | Rule::odd_text => label = Some(self.text_of(&part)),
+                Rule::row_value => row.push(self.value(part.into_inner().collect())),
                 Rule::body => {
                     if late && let Some(kind) = &kind {
                         let open = part.as_span().start();
@@ -491,6 +492,7 @@ impl<'a> Lower<'a> {
             kind,
             name,
             label,
+            row,
             entries,
             span,
             from,
@@ -505,7 +507,7 @@ impl<'a> Lower<'a> {
     }
 
     /// The numbers of `[1..6]`; a wrong one is reported and leaves a single block.
-    fn repeat(&mut self, pair: &Pair<'a, Rule>) -> Option<Repeat> {
+    pub(super) fn repeat(&mut self, pair: &Pair<'a, Rule>) -> Option<Repeat> {
         let span = self.span(pair);
         let mut ends = pair
             .clone()

@@ -9,7 +9,7 @@ use super::fold::fold_word;
 use super::lower_tree::Lower;
 use super::parse::Rule;
 use super::syntax_errors as mistakes;
-use super::tree::{Arith, Number, Origin, Value, ValueKind, Word};
+use super::tree::{Arith, Number, Origin, Repeat, Value, ValueKind, Word};
 use crate::source::{Problem, Span, Spanned};
 
 /// The most operators in one sum; more would make the tree as deep as it is long.
@@ -142,11 +142,16 @@ impl<'a> Lower<'a> {
         } else if by_turn {
             ValueKind::ByTurn(elements.into_iter().map(|e| e.value).collect())
         } else if elements.len() > 1 {
-            let values = elements.into_iter().map(|e| e.value).collect();
+            let values = elements.into_iter().map(|e| e.value);
             if comma {
-                ValueKind::List(values)
+                // `post[1..3], gate` is one list.
+                let flat = values.flat_map(|v| match v.kind {
+                    ValueKind::List(inner) if inner.iter().all(|i| i.span == v.span) => inner,
+                    _ => vec![v],
+                });
+                ValueKind::List(flat.collect())
             } else {
-                ValueKind::OneOf(values)
+                ValueKind::OneOf(values.collect())
             }
         } else if let Some(only) = elements.pop() {
             return only.value;
@@ -329,6 +334,8 @@ impl<'a> Lower<'a> {
                     ValueKind::Word(word.text)
                 }
             }
+            Rule::part_row => return self.part_row(token),
+            Rule::counted | Rule::row_word => ValueKind::Word(fold_word(token.as_str())),
             Rule::unknown => ValueKind::Unknown,
             Rule::number => ValueKind::Number(self.number(token)),
             Rule::date => self.date(token.as_str(), span),
@@ -369,6 +376,30 @@ impl<'a> Lower<'a> {
         plain(kind, span)
     }
 
+    /// `rcbo B32 30 mA { … }`: values without keys, and the facts behind them.
+    fn part_row(&mut self, row: Pair<'a, Rule>) -> Value {
+        let mut span = self.span(&row);
+        span.end = span.start + u32::try_from(row.as_str().trim_end().len()).unwrap_or(0);
+        let (mut values, mut entries, mut body) = (Vec::new(), Vec::new(), false);
+        for token in row.into_inner() {
+            match token.as_rule() {
+                Rule::body => {
+                    body = true;
+                    entries = self.body(token);
+                }
+                Rule::row_value => values.push(self.value(token.into_inner().collect())),
+                _ => values.push(self.value(vec![token])),
+            }
+        }
+        match values.pop() {
+            Some(only) if values.is_empty() && !body => only,
+            last => {
+                values.extend(last);
+                plain(ValueKind::Row { values, entries }, span)
+            }
+        }
+    }
+
     /// `bay[n]`, `main.ev`, `bay[2].ev`: a name, perhaps with those of the blocks around it.
     fn name_path(&mut self, first: Word, tokens: &mut Tokens<'a>) -> Value {
         let mut word = first;
@@ -382,6 +413,25 @@ impl<'a> Lower<'a> {
                 continue;
             }
             let at = self.span(&token);
+            if token
+                .clone()
+                .into_inner()
+                .any(|t| t.as_rule() == Rule::whole)
+            {
+                let ends_here = tokens.peek().map(Pair::as_rule) != Some(Rule::step);
+                if let (true, Some(repeat)) = (sound && ends_here, self.repeat(&token)) {
+                    return members(&word, repeat, span);
+                }
+                if !ends_here {
+                    self.report(
+                        Problem::error("wrong-index", "a row of numbers stands before a `.`")
+                            .at(at, "")
+                            .help("write one number, as in `bay[2].ev`"),
+                    );
+                }
+                (sound, word.span) = (false, span);
+                continue;
+            }
             let mut inner = token
                 .into_inner()
                 .collect::<Vec<_>>()
@@ -473,6 +523,22 @@ const fn days_in(year: i32, month: u8) -> u8 {
         2 => 28,
         _ => 31,
     }
+}
+
+/// `post[1..6]`: each of them by its number.
+fn members(word: &Word, repeat: Repeat, span: Span) -> Value {
+    let one = |number: u32| {
+        let number = ValueKind::Number(Number {
+            digits: number.to_string(),
+            unit: None,
+            more: Vec::new(),
+            span,
+        });
+        let (word, index) = (word.clone(), Box::new(plain(number, span)));
+        plain(ValueKind::Indexed { word, index }, span)
+    };
+    let all = (repeat.first..=repeat.last).map(one).collect();
+    plain(ValueKind::List(all), span)
 }
 
 const fn plain(kind: ValueKind, span: Span) -> Value {

@@ -15,6 +15,7 @@ mod departures;
 mod expected;
 mod facts;
 mod feeds;
+mod keyed;
 mod labels;
 mod limits;
 mod numbers;
@@ -28,6 +29,7 @@ mod units;
 mod values;
 mod words;
 
+pub(super) use keyed::{Rewrite, keyed};
 pub use stage::{RulesNamed, rules_named};
 
 use crate::design::model::Design;
@@ -66,7 +68,12 @@ impl Resolved {
 /// Resolves the trees of a design: the files it uses first, the main file last.
 #[must_use]
 pub fn resolve(trees: &[&Tree], vocabulary: &Vocabulary, settings: &Settings) -> Resolved {
+    let keyed = keyed(trees, vocabulary);
+    let trees: &[&Tree] = &keyed.trees.iter().collect::<Vec<_>>();
     let mut resolver = Resolver::new(vocabulary);
+    for problem in keyed.problems {
+        resolver.report(problem);
+    }
     resolver.read_items(trees);
     resolver.read_parameters(settings);
     resolver.read_facts();

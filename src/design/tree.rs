@@ -89,6 +89,8 @@ pub struct Block {
     pub name: Option<BlockName>,
     /// A title for people.
     pub label: Option<Spanned<String>>,
+    /// Values without keys behind its name: `existing sound`.
+    pub row: Vec<Value>,
     /// What stands between its braces.
     pub entries: Vec<Entry>,
     /// The whole of it.
@@ -176,9 +178,10 @@ impl Value {
             ValueKind::Tolerance { base, .. } => base.is_bad(),
             ValueKind::Range { low, high } => low.is_bad() || high.is_bad(),
             ValueKind::AtMost { value, .. } | ValueKind::AtLeast { value, .. } => value.is_bad(),
-            ValueKind::OneOf(values) | ValueKind::List(values) | ValueKind::ByTurn(values) => {
-                values.iter().any(Self::is_bad)
-            }
+            ValueKind::OneOf(values)
+            | ValueKind::List(values)
+            | ValueKind::ByTurn(values)
+            | ValueKind::Row { values, .. } => values.iter().any(Self::is_bad),
             ValueKind::PerLine(lines) => lines.iter().any(|(_, v)| v.is_bad()),
             ValueKind::Indexed { index, .. } => index.is_bad(),
             ValueKind::Binary { left, right, .. } => left.is_bad() || right.is_bad(),
@@ -290,6 +293,14 @@ pub enum ValueKind {
         /// The word before the brace.
         head: Word,
         /// Its facts.
+        entries: Vec<Entry>,
+    },
+    /// `rcbo B32 30 mA { … }`: a part of which some values stand without their keys. Only a
+    /// vocabulary tells whether the first is the word that opens it.
+    Row {
+        /// What stands before the brace.
+        values: Vec<Value>,
+        /// Its other facts.
         entries: Vec<Entry>,
     },
     /// `L1 61 A, L2 38 A`
@@ -412,6 +423,10 @@ fn outline_block(out: &mut String, block: &Block) {
     if let Some(label) = &block.label {
         let _ = write!(out, " {:?}", label.value);
     }
+    if !block.row.is_empty() {
+        out.push(' ');
+        outline_all(out, "row", &block.row);
+    }
     outline_entries(out, &block.entries);
 }
 
@@ -492,6 +507,10 @@ fn outline_value(out: &mut String, value: &Value) {
         ValueKind::ByTurn(values) => outline_all(out, "by-turn", values),
         ValueKind::Part { head, entries } => {
             let _ = write!(out, "(part {}", head.text);
+            outline_entries(out, entries);
+        }
+        ValueKind::Row { values, entries } => {
+            outline_all(out, "row", values);
             outline_entries(out, entries);
         }
         ValueKind::PerLine(lines) => {

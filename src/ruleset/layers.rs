@@ -15,9 +15,9 @@ use super::yaml::{Key, Node, Yaml};
 use crate::source::{FileId, Problem, SourceFile, Span};
 
 /// Sections that any file of a ruleset may hold.
-const SECTIONS: [&str; 14] = [
+const SECTIONS: [&str; 15] = [
     "kinds", "limits", "series", "tables", "assume", "derive", "rules", "figures", "amend",
-    "withdraw", "mend", "left-out", "expect", "tell",
+    "withdraw", "mend", "left-out", "expect", "tell", "short",
 ];
 const HEAD: [&str; 6] = ["ruleset", "title", "parent", "patches", "notes", "editions"];
 
@@ -136,6 +136,7 @@ pub(super) struct Merged<'a> {
     pub(super) mend: Vec<Item<'a>>,
     pub(super) expect: Vec<Item<'a>>,
     pub(super) tell: Vec<Item<'a>>,
+    pub(super) short: Vec<Item<'a>>,
     pub(super) left_out: Vec<Item<'a>>,
     pub(super) layers: &'a [Layer],
     /// How many of the layers are no patches.
@@ -233,6 +234,7 @@ pub(super) fn assemble(
         mend: Vec::new(),
         expect: Vec::new(),
         tell: Vec::new(),
+        short: Vec::new(),
         left_out: Vec::new(),
         layers,
         bases,
@@ -380,6 +382,7 @@ fn collect<'a>(
                     11 => Some(&mut merged.left_out),
                     12 => Some(&mut merged.expect),
                     13 => Some(&mut merged.tell),
+                    14 => Some(&mut merged.short),
                     _ => None,
                 };
                 if let Some(list) = collected {

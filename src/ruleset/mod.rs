@@ -13,6 +13,7 @@ mod library;
 mod lower_expect;
 mod lower_mend;
 mod lower_rules;
+mod lower_short;
 mod lower_tables;
 mod lower_tell;
 mod lower_vocabulary;

@@ -1,10 +1,12 @@
 //! Kinds of things, and the vocabulary that holds them.
 
+use std::collections::BTreeMap;
+
 use serde::{Deserialize, Serialize};
 
 use rustc_hash::FxHashMap;
 
-use super::{Fact, FactIx, Series, SeriesId, in_order};
+use super::{Fact, FactIx, Meaning, Series, SeriesId, Short, in_order};
 use crate::source::Span;
 
 /// Names a kind of a [`Vocabulary`].
@@ -119,6 +121,10 @@ pub struct Vocabulary {
     /// Series names.
     #[serde(serialize_with = "in_order")]
     pub series_names: FxHashMap<String, SeriesId>,
+    /// What may be said shortly of a kind.
+    pub short: BTreeMap<KindId, Short>,
+    /// Words of the trade that mean several things or none of what there is, and what to write.
+    pub asks: Vec<(String, String)>,
 }
 
 impl Vocabulary {
@@ -149,6 +155,22 @@ impl Vocabulary {
     /// The ids of all kinds.
     pub fn kind_ids(&self) -> impl Iterator<Item = KindId> + use<> {
         (0..=u16::MAX).map(KindId).take(self.kinds.len())
+    }
+
+    /// The word of the ruleset that opens what another word opens.
+    #[must_use]
+    pub fn opened_by(&self, word: &str) -> Option<&str> {
+        self.short.values().find_map(|s| match s.meaning(word) {
+            Some(Meaning::Opens(meant)) => Some(meant.as_str()),
+            _ => None,
+        })
+    }
+
+    /// What to write for a word that means several things, or none of what there is.
+    #[must_use]
+    pub fn asked(&self, word: &str) -> Option<&str> {
+        let found = self.asks.iter().find(|(w, _)| w.eq_ignore_ascii_case(word));
+        found.map(|(_, what)| what.as_str())
     }
 
     /// Whether an object of kind `real` may stand where `wanted` is asked for.

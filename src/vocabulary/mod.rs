@@ -5,6 +5,7 @@ mod fact;
 mod kind;
 mod ordered;
 mod series;
+mod short;
 mod word_set;
 pub mod words;
 
@@ -12,6 +13,7 @@ pub use fact::{Bounds, Fact, FactIx, FactType, Openness, Settler};
 pub use kind::{Head, Kind, KindId, NameRole, Vocabulary, Within};
 pub use ordered::in_order;
 pub use series::{Member, Series, SeriesId};
+pub use short::{Mark, Meaning, Piece, Short, Unkeyed, Usual};
 pub use word_set::WordSet;
 pub use words::Words;
 

@@ -27,7 +27,7 @@ fn repeated_blocks_are_many() {
     assert_eq!(
         problems("circuit bay[1..2] { }\ncharge-point x { circuit: bay }\n"),
         [
-            "error which-of-many: `bay` is the name of several blocks | bay <- which one is meant? | =write `bay[1]` to `bay[2]`, or `bay[n]` in a repeated block"
+            "error which-of-many: `bay` is the name of several blocks | bay <- which one is meant? | =write `bay[1]` to `bay[2]`, `bay[n]` in a repeated block, or `bay[1..2]` where names are listed"
         ]
     );
     assert_eq!(

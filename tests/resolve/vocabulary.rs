@@ -399,6 +399,7 @@ pub fn vocabulary() -> Vocabulary {
             .into_iter()
             .map(|(name, place)| (name.to_owned(), SeriesId(place)))
             .collect(),
+        ..Vocabulary::default()
     }
 }
 

@@ -143,6 +143,17 @@ pub(super) fn knobs(residual: &Residual, grafts: &[Graft]) -> (Vec<Knob>, Vec<Gr
                 .cost_of_word(object.kind, place.fact, bits)
                 .is_some()
         };
+        let unkeyed = written.key == written.span;
+        let sayable = |word: &str| {
+            let short = v.short.get(&object.kind);
+            !unkeyed || short.is_none_or(|s| s.may_be_unkeyed(place.fact, word))
+        };
+        let may = |bits: u64| {
+            let word = fact
+                .words()
+                .and_then(|w| w.get(bits.trailing_zeros() as usize));
+            may(bits) && word.is_none_or(|w| sayable(w))
+        };
         let Some(options) = options(residual, *first, fact, now, (usual, toward), may) else {
             continue;
         };

@@ -505,12 +505,17 @@ fn change(
             continue;
         }
         let kind = residual.design.object(knob.place.object).kind;
-        let new = value_text(residual, knob, val);
-        facts.push((
-            v.fact(kind, knob.place.fact).name.clone(),
-            text(knob.span),
-            new.clone(),
-        ));
+        let fact = v.fact(kind, knob.place.fact);
+        let (mut old, told) = (text(knob.span), value_text(residual, knob, val));
+        let mut new = told.clone();
+        // In a mark a number stands without its unit: `B32`.
+        if let (Some(unit), Some((digits, _))) = (fact.unit(), told.split_once(' '))
+            && old.chars().all(|c| c.is_ascii_digit() || c == '.')
+        {
+            new = digits.to_owned();
+            old = format!("{old} {unit}");
+        }
+        facts.push((fact.name.clone(), old, told));
         cost += search.price_of(*k, val);
         edits.push(Edit {
             span: knob.span,

@@ -266,6 +266,23 @@ impl<'a> Resolver<'a> {
             // Without its rule it was reported when the text was read.
             return;
         }
+        if self.asked(word, block.kind.span) {
+            return;
+        }
+        if let Place::In(outer) = place
+            && !block.row.is_empty()
+            && self.kind_of(outer).fact_named(word).is_some()
+        {
+            self.report(
+                Problem::error(
+                    "missing-colon",
+                    format!("`{word}` is followed by a value without `:`"),
+                )
+                .at(block.kind.span, "")
+                .help(format!("write `{word}: …`")),
+            );
+            return;
+        }
         let names = self
             .vocabulary
             .kinds

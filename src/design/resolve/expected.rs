@@ -116,6 +116,7 @@ pub(super) fn sort_of(value: &Value) -> &'static str {
         ValueKind::OneOf(_) => "a choice",
         ValueKind::List(_) => "a list",
         ValueKind::Part { .. } => "a part",
+        ValueKind::Row { .. } => "several values without keys",
         ValueKind::PerLine(_) => "one value for each line conductor",
         ValueKind::ByTurn(_) => "a row of values to take by turn",
         ValueKind::All(_) => "all of a kind",
@@ -143,6 +144,11 @@ impl<'a> Resolver<'a> {
     /// A value of the wrong sort.
     pub(super) fn wrong_type(&mut self, site: &Site<'_>, value: &Value) -> Possible {
         if value.is_bad() {
+            return Possible::Poison;
+        }
+        if let ValueKind::Word(word) = &value.kind
+            && self.asked(word, value.span)
+        {
             return Possible::Poison;
         }
         let fact = site.fact;

@@ -226,6 +226,9 @@ impl<'a> Resolver<'a> {
     /// Reports a key that is no fact of this kind; gives the fact that was probably meant.
     fn unknown_fact(&mut self, kind: &'a Kind, entry: &FactEntry) -> Option<FactIx> {
         let key = entry.key.text.as_str();
+        if self.asked(key, entry.key.span) {
+            return None;
+        }
         let mut problem = Problem::error(
             "unknown-fact",
             format!("{} has no fact called `{key}`", with_article(&kind.name)),

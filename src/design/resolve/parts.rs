@@ -222,7 +222,7 @@ impl<'a> Resolver<'a> {
     }
 
     fn unknown_part(&mut self, site: &Site<'_>, kind: KindId, word: &str, span: Span) -> Possible {
-        if self.is_reported("unknown-part", span) {
+        if self.is_reported("unknown-part", span) || self.asked(word, span) {
             return Possible::Poison;
         }
         let declared = &self.vocabulary.kind(kind).name;

@@ -323,7 +323,7 @@ impl<'a> Resolver<'a> {
             let problem = if base == name {
                 Problem::error("which-of-many", format!("`{name}` is the name of several blocks"))
                     .at(span, "which one is meant?")
-                    .help(format!("write `{name}[{first}]` to `{name}[{last}]`, or `{name}[n]` in a repeated block"))
+                    .help(format!("write `{name}[{first}]` to `{name}[{last}]`, `{name}[n]` in a repeated block, or `{name}[{first}..{last}]` where names are listed"))
             } else {
                 Problem::error("unknown-name", format!("there is no `{name}`"))
                     .at(span, format!("`{base}` is numbered {first} to {last}"))

@@ -3,6 +3,7 @@
 use rustc_hash::{FxHashMap, FxHashSet};
 
 use super::Resolved;
+use super::keyed::ambiguous;
 use super::labels::name_apart;
 use super::parameters::Measure;
 use crate::design::model::{Design, Object, ObjectId, ParameterId, Possible, Written};
@@ -110,6 +111,15 @@ impl<'a> Resolver<'a> {
             return;
         }
         self.problems.push(problem);
+    }
+
+    /// Asks what is meant by a word of the trade that means several things; false, if it is none.
+    pub(super) fn asked(&mut self, word: &str, span: Span) -> bool {
+        let what = self.vocabulary.asked(word);
+        if let Some(what) = what {
+            self.report(ambiguous(word, what, span));
+        }
+        what.is_some()
     }
 
     /// Whether such a problem was reported for this place: looking for the nearest name again, for

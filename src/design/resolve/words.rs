@@ -123,6 +123,9 @@ impl<'a> Resolver<'a> {
         words: &Words,
         span: Span,
     ) -> Possible {
+        if self.asked(word, span) {
+            return Possible::Poison;
+        }
         let form = form(self.vocabulary, site.fact);
         let mut problem = Problem::error(
             "unknown-word",

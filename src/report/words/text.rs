@@ -6,7 +6,7 @@ use super::say::{article, conditions, either, form, members, real_kinds, unwritt
 use super::{Asked, Role, facts_of, held_by, kinds_in_order, role, sets};
 use crate::report::wrap::wrapped;
 use crate::ruleset::Ruleset;
-use crate::vocabulary::{Fact, FactIx, Kind, KindId, NameRole};
+use crate::vocabulary::{Fact, FactIx, Kind, KindId, Meaning, NameRole};
 
 /// Kinds that share a heading.
 struct Group {
@@ -127,6 +127,30 @@ impl Page<'_> {
         }
     }
 
+    /// What can be said of a kind without keys, and in other words of the trade.
+    fn shortly(&self, id: KindId) -> Vec<(&'static str, String)> {
+        let v = &self.ruleset.vocabulary;
+        let (kind, Some(short)) = (v.kind(id), v.short.get(&id)) else {
+            return Vec::new();
+        };
+        let name = |ix: &FactIx| kind.fact(*ix).name.clone();
+        let mut unkeyed: Vec<String> = short.unkeyed.iter().map(|u| name(&u.fact)).collect();
+        unkeyed.extend(short.marks.iter().map(|m| match &m.unit {
+            Some(unit) => format!("{} {unit}", m.text),
+            None => m.text.clone(),
+        }));
+        let said = short.also.iter().map(|(word, meaning)| match meaning {
+            Meaning::Opens(meant) => format!("{word} is {meant}"),
+            Meaning::Fact(fact) => format!("{word} is {}", name(fact)),
+            Meaning::Word(fact, meant) => format!("{word} is {}: {meant}", name(fact)),
+        });
+        let said = said.collect::<Vec<_>>().join(", ");
+        let both = [("unkeyed", unkeyed.join(", ")), ("other word", said)];
+        both.into_iter()
+            .filter(|(_, said)| !said.is_empty())
+            .collect()
+    }
+
     fn kind(&self, id: KindId, head: Option<usize>) -> String {
         let v = &self.ruleset.vocabulary;
         let kind = v.kind(id);
@@ -158,6 +182,7 @@ impl Page<'_> {
         if !facts.is_empty() {
             about.push(("also", format!("the fact {}", facts.join(", "))));
         }
+        about.extend(self.shortly(id));
         for (label, said) in about {
             out.push_str(&wrapped(&format!("  {label:<10} "), &said, 13, self.width));
         }

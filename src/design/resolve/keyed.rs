@@ -1,0 +1,412 @@
+//! What is said shortly, said with keys: values that stand in a head get their facts, marks are
+//! taken apart, other words of the trade become those of the ruleset. All later steps see the
+//! long form alone, at the places where the short one is written.
+
+mod row;
+
+use rustc_hash::FxHashSet;
+
+use super::parts::opens;
+use super::resolver::listed;
+use crate::design::tree::{Block, Entry, FactEntry, Item, Tree, Value, ValueKind, Word};
+use crate::source::{Problem, Span};
+use crate::vocabulary::{Fact, FactType, KindId, Meaning, NameRole, Short, Vocabulary};
+
+/// A change of the text that says the same.
+#[derive(Clone, Debug)]
+pub(in crate::design) enum Rewrite {
+    /// A word of the trade, and the ruleset's own.
+    Word(Span, String),
+    /// Values without keys.
+    Row {
+        /// Where they stand, in order.
+        items: Vec<Span>,
+        /// Where the head ends.
+        end: usize,
+        /// The word that opens the part, where none is written.
+        opened_by: Option<String>,
+        /// The facts, and what is written for each: a text, or the text at a place.
+        facts: Vec<(String, Result<Span, String>)>,
+    },
+}
+
+/// The trees of a design with all keys written, what is wrong with what was said shortly, and
+/// how the text would be changed.
+pub(in crate::design) struct Keyed {
+    pub trees: Vec<Tree>,
+    pub problems: Vec<Problem>,
+    pub rewrites: Vec<Rewrite>,
+}
+
+/// Writes the keys of all trees of a design.
+pub(in crate::design) fn keyed(trees: &[&Tree], vocabulary: &Vocabulary) -> Keyed {
+    let mut out: Vec<Tree> = trees.iter().map(|t| (*t).clone()).collect();
+    let mut long = Long {
+        v: vocabulary,
+        names: FxHashSet::default(),
+        parameters: FxHashSet::default(),
+        problems: Vec::new(),
+        rewrites: Vec::new(),
+    };
+    for item in out.iter().flat_map(|t| &t.items) {
+        long.note_names(item);
+    }
+    for item in out.iter_mut().flat_map(|t| &mut t.items) {
+        match item {
+            Item::Block(block) => long.block(block),
+            Item::Define(define) => {
+                long.opening(&mut define.head);
+                if let Some((kind, _)) = opens(vocabulary, &define.head.text) {
+                    long.entries(kind, &mut define.entries);
+                }
+            }
+            Item::Use(_) | Item::Parameter(_) | Item::No(_) => {}
+        }
+    }
+    Keyed {
+        trees: out,
+        problems: long.problems,
+        rewrites: long.rewrites,
+    }
+}
+
+struct Long<'v> {
+    v: &'v Vocabulary,
+    /// Names of blocks and defines.
+    names: FxHashSet<String>,
+    parameters: FxHashSet<String>,
+    problems: Vec<Problem>,
+    rewrites: Vec<Rewrite>,
+}
+
+impl<'v> Long<'v> {
+    fn note_names(&mut self, item: &Item) {
+        fn blocks(block: &Block, names: &mut FxHashSet<String>) {
+            names.extend(block.name.as_ref().map(|n| n.word.text.clone()));
+            for entry in &block.entries {
+                if let Entry::Block(inner) = entry {
+                    blocks(inner, names);
+                }
+            }
+        }
+        match item {
+            Item::Block(block) => blocks(block, &mut self.names),
+            Item::Define(define) => {
+                self.names.insert(define.name.text.clone());
+            }
+            Item::Parameter(parameter) => {
+                self.parameters.insert(parameter.name.text.clone());
+            }
+            Item::Use(_) | Item::No(_) => {}
+        }
+    }
+
+    fn short(&self, kind: KindId) -> Option<&'v Short> {
+        self.v.short.get(&kind)
+    }
+
+    /// Another word for what opens a block or part becomes the ruleset's.
+    fn opening(&mut self, word: &mut Word) {
+        if opens(self.v, &word.text).is_some() || self.names.contains(&word.text) {
+            return;
+        }
+        if let Some(meant) = self.v.opened_by(&word.text) {
+            self.replace(word.span, meant);
+            word.text = meant.to_owned();
+        }
+    }
+
+    fn replace(&mut self, span: Span, with: &str) {
+        self.rewrites.push(Rewrite::Word(span, with.to_owned()));
+    }
+
+    fn block(&mut self, block: &mut Block) {
+        if block.from.is_some() {
+            for entry in &mut block.entries {
+                match entry {
+                    Entry::Fact(fact) => self.no_row(&mut fact.value, None),
+                    Entry::Block(inner) => self.block(inner),
+                    Entry::No(_) => {}
+                }
+            }
+            return;
+        }
+        self.opening(&mut block.kind);
+        let Some(kind) = self.v.kind_named(&block.kind.text) else {
+            for entry in &mut block.entries {
+                if let Entry::Block(inner) = entry {
+                    self.block(inner);
+                }
+            }
+            return;
+        };
+        self.head(block, kind);
+        self.entries(kind, &mut block.entries);
+    }
+
+    fn is_fact(&self, kind: KindId, word: &str) -> bool {
+        self.v.kind(kind).fact_named(word).is_some()
+    }
+
+    /// Values in the head of a block.
+    fn head(&mut self, block: &mut Block, kind: KindId) {
+        let short = self.short(kind);
+        let word = block
+            .name
+            .as_ref()
+            .filter(|n| n.repeat.is_none())
+            .map(|n| n.word.clone());
+        let mut row = std::mem::take(&mut block.row);
+        if let (Some(word), NameRole::Free) = (word, self.v.kind(kind).name_role) {
+            let takes = short.is_some_and(|s| s.takes(&word.text));
+            if takes && short.is_some_and(|s| s.values_first) {
+                block.name = None;
+                row.insert(
+                    0,
+                    Value {
+                        kind: ValueKind::Word(word.text),
+                        origin: None,
+                        span: word.span,
+                    },
+                );
+            } else if takes || super::completeness::status_of(&word.text).is_some() {
+                self.name_or_value(&word, kind);
+            }
+        }
+        if row.is_empty() {
+            return;
+        }
+        let name = block
+            .name
+            .as_ref()
+            .map(|n| n.repeat.as_ref().map_or(n.word.span, |r| r.span));
+        let label = block.label.as_ref().map(|l| l.span);
+        let ends = [Some(block.kind.span), name, label].into_iter().flatten();
+        let end = ends
+            .chain(row.iter().map(|v| v.span))
+            .map(Span::until)
+            .max()
+            .unwrap_or(0);
+        let mut facts = self.row(kind, row, &block.entries, (end, None), true);
+        facts.append(&mut block.entries);
+        block.entries = facts;
+    }
+
+    fn name_or_value(&mut self, word: &Word, kind: KindId) {
+        let name = &self.v.kind(kind).name;
+        let key = self.key_of(kind, &word.text).unwrap_or("status");
+        self.problems.push(
+            Problem::error("name-or-value", format!("`{}` stands where the name of a {name} stands, and is a value of one", word.text))
+                .at(word.span, "")
+                .help(format!("for the value write a name before it, `{name} main {}`, or its key, `{name} {{ {key}: {} }}`", word.text, word.text))
+                .help("for the name choose another word"),
+        );
+    }
+
+    /// The fact that a word without a key is a value of.
+    fn key_of(&self, kind: KindId, word: &str) -> Option<&'v str> {
+        let (fact, _) = self.short(kind)?.word(word)?;
+        Some(&self.v.fact(kind, fact).name)
+    }
+
+    fn entries(&mut self, kind: KindId, entries: &mut [Entry]) {
+        for entry in entries {
+            match entry {
+                Entry::Fact(fact) => self.fact(kind, fact),
+                Entry::Block(block) => self.block(block),
+                Entry::No(_) => {}
+            }
+        }
+    }
+
+    fn fact(&mut self, kind: KindId, entry: &mut FactEntry) {
+        let declared = self.v.kind(kind);
+        if declared.fact_named(&entry.key.text).is_none()
+            && let Some(Meaning::Fact(ix)) =
+                self.short(kind).and_then(|s| s.meaning(&entry.key.text))
+        {
+            let name = &declared.fact(*ix).name;
+            self.replace(entry.key.span, name);
+            entry.key.text.clone_from(name);
+        }
+        let fact = declared
+            .fact_named(&entry.key.text)
+            .map(|ix| declared.fact(ix));
+        match fact.map(|f| (f, &f.ty)) {
+            Some((fact, FactType::Part(part) | FactType::Parts(part))) => {
+                self.part(kind, fact, *part, &mut entry.value)
+            }
+            Some((fact, _)) => self.plain(kind, fact, &mut entry.value),
+            None => self.no_row(&mut entry.value, Some(kind)),
+        }
+    }
+
+    /// A value of what is no part: other words for its words.
+    fn plain(&mut self, kind: KindId, fact: &Fact, value: &mut Value) {
+        self.no_row(value, Some(kind));
+        match &mut value.kind {
+            ValueKind::OneOf(all) | ValueKind::List(all) | ValueKind::ByTurn(all) => {
+                for value in all {
+                    self.plain(kind, fact, value);
+                }
+            }
+            ValueKind::Word(word) => {
+                let own = fact.words().is_some_and(|words| words.contains(word));
+                if own
+                    || self.parameters.contains(word.as_str())
+                    || !matches!(
+                        fact.ty,
+                        FactType::Choice { .. } | FactType::Some { .. } | FactType::Quantity { .. }
+                    )
+                {
+                    return;
+                }
+                let meant = match self.short(kind).and_then(|s| s.meaning(word)) {
+                    Some(Meaning::Word(ix, meant)) if self.v.fact(kind, *ix).name == fact.name => {
+                        Some(meant)
+                    }
+                    Some(Meaning::Opens(meant)) => Some(meant),
+                    _ => None,
+                };
+                if let Some(meant) =
+                    meant.filter(|m| fact.words().is_some_and(|words| words.contains(m)))
+                {
+                    word.clone_from(meant);
+                    self.replace(value.span, meant);
+                }
+            }
+            _ => {}
+        }
+    }
+
+    /// A fact of a kind that takes parts.
+    fn part(&mut self, kind: KindId, fact: &Fact, part: KindId, value: &mut Value) {
+        match &mut value.kind {
+            ValueKind::OneOf(all) | ValueKind::List(all) | ValueKind::ByTurn(all) => {
+                for value in all {
+                    self.part(kind, fact, part, value);
+                }
+            }
+            ValueKind::Part { head, entries } => {
+                self.opening(head);
+                if let Some((real, _)) = opens(self.v, &head.text) {
+                    self.entries(real, entries);
+                } else if self.short(part).is_some_and(|s| s.takes(&head.text)) {
+                    let first = Value {
+                        kind: ValueKind::Word(head.text.clone()),
+                        origin: None,
+                        span: head.span,
+                    };
+                    let entries = std::mem::take(entries);
+                    self.part_row(kind, fact, part, vec![first], entries, value);
+                }
+            }
+            ValueKind::Row { values, entries } => {
+                let (values, entries) = (std::mem::take(values), std::mem::take(entries));
+                self.part_row(kind, fact, part, values, entries, value);
+            }
+            ValueKind::Word(word)
+                if !self.names.contains(word.as_str()) && opens(self.v, word).is_none() =>
+            {
+                let mut opening = Word {
+                    text: word.clone(),
+                    span: value.span,
+                };
+                self.opening(&mut opening);
+                let row = self.short(part).is_some_and(|s| s.takes(word));
+                if opening.text != *word {
+                    *word = opening.text;
+                } else if row {
+                    let first = value.clone();
+                    self.part_row(kind, fact, part, vec![first], Vec::new(), value);
+                }
+            }
+            ValueKind::Number(_) | ValueKind::Tolerance { .. } | ValueKind::Range { .. }
+                if self.short(part).is_some() =>
+            {
+                let first = value.clone();
+                self.part_row(kind, fact, part, vec![first], Vec::new(), value);
+            }
+            _ => {}
+        }
+    }
+
+    /// A part of which values stand without keys; the first may be the word that opens it.
+    fn part_row(
+        &mut self,
+        kind: KindId,
+        fact: &Fact,
+        part: KindId,
+        mut values: Vec<Value>,
+        mut entries: Vec<Entry>,
+        value: &mut Value,
+    ) {
+        let end = values.last().map_or(0, |v| v.span.until());
+        let first = values.first().map(|v| (v.kind.clone(), v.span));
+        let mut head = match first {
+            Some((ValueKind::Word(text), span)) => Word { text, span },
+            _ => Word {
+                text: String::new(),
+                span: value.span,
+            },
+        };
+        self.opening(&mut head);
+        let mut opened_by = None;
+        if self.names.contains(&head.text) || opens(self.v, &head.text).is_some() {
+            values.remove(0);
+        } else {
+            let own = self.short(kind).and_then(|s| {
+                let same = |(ix, _): &&(_, String)| self.v.fact(kind, *ix).name == fact.name;
+                s.opened_by.iter().find(same).map(|(_, word)| word.clone())
+            });
+            head.text = own.unwrap_or_else(|| self.v.kind(part).name.clone());
+            opened_by = Some(head.text.clone());
+        }
+        let real = opens(self.v, &head.text).map_or(part, |(real, _)| real);
+        let mut facts = self.row(real, values, &entries, (end, opened_by), false);
+        self.entries(real, &mut entries);
+        facts.append(&mut entries);
+        value.kind = ValueKind::Part {
+            head,
+            entries: facts,
+        };
+    }
+
+    /// Values without keys where no part is asked for.
+    fn no_row(&mut self, value: &mut Value, kind: Option<KindId>) {
+        if let ValueKind::Row { values, .. } = &value.kind {
+            let second = values.get(1).or(values.first());
+            let (text, at) =
+                second.map_or((String::new(), value.span), |v| (row::shown(v), v.span));
+            let mut problem =
+                Problem::error("trailing-text", format!("`{text}` cannot follow a value"))
+                    .at(at, "expected a new line, the next `key:` or `}`")
+                    .help(
+                        "what is of its own stands on a new line, or two blanks behind the value",
+                    );
+            if let Some(first) = values.first().filter(|_| values.len() > 1) {
+                problem = problem.at(first.span, "the value ends here");
+            }
+            if kind.is_some_and(|k| self.is_fact(k, &text)) {
+                problem = problem.help(format!("`{text}` is a fact: write `{text}:`"));
+            }
+            self.problems.push(problem);
+            value.kind = ValueKind::Bad;
+        }
+    }
+}
+
+/// A word that means several things, or none of what there is.
+pub(super) fn ambiguous(word: &str, what: &str, at: Span) -> Problem {
+    Problem::error(
+        "which-meaning",
+        format!("`{word}` does not say which of several things is meant"),
+    )
+    .at(at, "")
+    .help(what)
+}
+
+/// The keys that a message names at most.
+fn some(names: &[&str]) -> String {
+    listed(names.get(..names.len().min(6)).unwrap_or_default(), "or")
+}

@@ -1,0 +1,475 @@
+//! What a design says shortly: values without keys, marks, other words of the trade, and that
+//! each means what the long form means, or is refused.
+
+#![expect(
+    clippy::expect_used,
+    clippy::panic,
+    reason = "helpers of tests fail loudly, as tests do"
+)]
+
+mod common;
+
+use std::fmt::Write as _;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use amperule::design::format::{format, format_by};
+use amperule::design::model::Design;
+use amperule::design::parse::{parse, parse_value};
+use amperule::design::resolve::{Settings, resolve};
+use amperule::session::{Loaded, Options};
+use amperule::source::{FileId, Span};
+use amperule::vocabulary::Vocabulary;
+
+fn options() -> Options {
+    Options {
+        rules: Some("gb".to_owned()),
+        ..Options::default()
+    }
+}
+
+fn open(text: &str) -> Arc<Loaded> {
+    common::open(text, &options())
+}
+
+fn vocabulary() -> Vocabulary {
+    open("")
+        .ruleset
+        .clone()
+        .expect("gb is there")
+        .vocabulary
+        .clone()
+}
+
+/// All facts of a text, one a line, and the codes and help of what is wrong with it.
+fn read(text: &str, v: &Vocabulary) -> (String, Vec<String>) {
+    let parsed = parse(FileId(0), text);
+    let resolved = resolve(&[&parsed.tree], v, &Settings::default());
+    let problems = parsed
+        .problems
+        .iter()
+        .chain(&resolved.problems)
+        .filter(|p| p.is_error());
+    let problems = problems.map(|p| format!("{}: {} | {}", p.code, p.message, p.help.join(" | ")));
+    (facts(&resolved.design, v), problems.collect())
+}
+
+fn facts(design: &Design, v: &Vocabulary) -> String {
+    let mut out = String::new();
+    for id in design.ids().filter(|id| !design.object(*id).phantom) {
+        let object = design.object(id);
+        let kind = v.kind(object.kind);
+        let place = object.owner.map(|o| design.object(o).name.clone());
+        writeln!(
+            out,
+            "{} {} {place:?} {:?} {:?}",
+            kind.name, object.name, object.status, object.closed
+        )
+        .expect("a string");
+        for (fact, written) in kind.facts.iter().zip(&object.facts) {
+            if let Some(w) = written {
+                writeln!(out, "  {}: {:?} {:?}", fact.name, w.value, w.origin).expect("a string");
+            }
+        }
+    }
+    out
+}
+
+/// The short text says what the long one says, and `--long` writes that.
+fn same(short: &str, long: &str) {
+    let v = vocabulary();
+    let (said, wrong) = read(short, &v);
+    assert!(wrong.is_empty(), "{short}\n{wrong:#?}");
+    let (meant, wrong) = read(long, &v);
+    assert!(wrong.is_empty(), "{long}\n{wrong:#?}");
+    assert_eq!(said, meant, "{short}");
+    let written = format_by(short, &[], &v, true).unwrap_or_else(|p| panic!("{short}\n{p:#?}"));
+    let (again, wrong) = read(&written, &v);
+    assert!(wrong.is_empty(), "{written}\n{wrong:#?}");
+    assert_eq!(again, said, "{written}");
+    assert_eq!(
+        format_by(&written, &[], &v, true).expect("sound"),
+        written,
+        "nothing short is left"
+    );
+}
+
+/// The text is refused: the one mistake has this code, and names what to write.
+fn refused(text: &str, code: &str, names: &[&str]) {
+    let (_, wrong) = read(text, &vocabulary());
+    let [only] = wrong.as_slice() else {
+        panic!("{text}\n{wrong:#?}")
+    };
+    assert!(only.starts_with(&format!("{code}: ")), "{text}\n{only}");
+    for name in names {
+        assert!(only.contains(name), "{text}: {name} in {only}");
+    }
+}
+
+#[test]
+fn values_in_the_head_of_a_block_need_no_key() {
+    same(
+        "bond water 10 mm² metal",
+        "bond water { size: 10 mm²  entry: metal }",
+    );
+    same(
+        "board main existing sound { ways-free: 2 }",
+        "board main { status: existing  condition: sound  ways-free: 2 }",
+    );
+    same(
+        "board b { circuit ev \"Drive\" new { demand: 5 A } }",
+        "board b { circuit ev \"Drive\" { status: new  demand: 5 A } }",
+    );
+    same(
+        "circuit bay[1..3] new { lines: by-turn L1, L2, L3 }",
+        "circuit bay[1..3] { status: new  lines: by-turn L1, L2, L3 }",
+    );
+    same(
+        "load oven 7 kW ± 5 % (measured)",
+        "load oven { power: 7 kW ± 5 % (measured) }",
+    );
+    same(
+        "bond gas 6 mm² .. 16 mm² # seen in part",
+        "bond gas { size: 6 mm² .. 16 mm² }",
+    );
+}
+
+#[test]
+fn what_stands_first_is_a_value_where_its_kind_says_so() {
+    same(
+        "installation \"Larch\" dwelling { designed-on: 2026-05-12 }",
+        "installation \"Larch\" { premises: dwelling  designed-on: 2026-05-12 }",
+    );
+    same(
+        "supply PME 1-phase { U0: 230 V }",
+        "supply { earthing: TN-C-S  phases: 1  U0: 230 V }",
+    );
+    same(
+        "supply TT { phases: 3 }",
+        "supply { earthing: TT  phases: 3 }",
+    );
+    same(
+        "supply 3-phase TN-S { }",
+        "supply { phases: 3  earthing: TN-S }",
+    );
+    same(
+        "supply north TN-S existing { }",
+        "supply north { earthing: TN-S  status: existing }",
+    );
+    // Elsewhere it is the name, as ever.
+    same(
+        "charge-point drive outdoors 32 A",
+        "charge-point drive { location: outdoors  In: 32 A }",
+    );
+    for (text, key) in [
+        ("charge-point outdoors { mode: 3 }", "location: outdoors"),
+        ("circuit new { demand: 5 A }", "status: new"),
+        ("board existing sound { }", "status: existing"),
+        ("charge-point outside { }", "location: outside"),
+    ] {
+        refused(text, "name-or-value", &[key, "a name before it"]);
+    }
+}
+
+#[test]
+fn values_of_a_part_need_no_key() {
+    let circuit = |device: &str| format!("circuit ev {{ {device} }}");
+    for (short, long) in [
+        (
+            "device: RCBO B32 30 mA type-A 2-pole 6 kA",
+            "device: rcbo { curve: B  In: 32 A  IΔn: 30 mA  rcd-type: A  poles: 2  Icn: 6 kA }",
+        ),
+        (
+            "device: rcbo B32 { isolates: yes }",
+            "device: rcbo { curve: B  In: 32 A  isolates: yes }",
+        ),
+        (
+            "device: mcb 6 A | rcbo C10",
+            "device: mcb { In: 6 A } | rcbo { curve: C  In: 10 A }",
+        ),
+        (
+            "cables: SWA 6 mm² 3-core 18 m clipped",
+            "cables: armoured { size: 6 mm²  cores: 3  length: 18 m  method: C }",
+        ),
+        (
+            "cables: twin-and-earth 6 mm² 4 m clipped { guard: cover }, SWA 6 mm² 18 m existing",
+            "cables: twin-and-earth { size: 6 mm²  length: 4 m  method: C  guard: cover }, armoured { size: 6 mm²  length: 18 m  status: existing }",
+        ),
+        (
+            "cables: (SWA 6 mm² | SWA 10 mm²), singles 6 mm² 2 m",
+            "cables: (armoured { size: 6 mm² } | armoured { size: 10 mm² }), singles { size: 6 mm²  length: 2 m }",
+        ),
+        (
+            "cables: twin-and-earth 6/2.5 mm² PVC  demand: 5 A",
+            "cables: twin-and-earth { size: 6 mm²  cpc-size: 2.5 mm²  insulation: PVC }  demand: 5 A",
+        ),
+    ] {
+        same(&circuit(short), &circuit(long));
+    }
+    same(
+        "supply { service-fuse: BS-88-3 80 A  tails: 25 mm² 1.5 m }",
+        "supply { service-fuse: fuse { standard: BS-88-3  In: 80 A }  tails: cable { size: 25 mm²  length: 1.5 m } }",
+    );
+    same(
+        "supply { tails: 25 mm² { length: 1.5 m } }",
+        "supply { tails: cable { size: 25 mm²  length: 1.5 m } }",
+    );
+    same(
+        "supply { tails: 25 mm² }",
+        "supply { tails: cable { size: 25 mm² } }",
+    );
+    same(
+        "board b { main-switch: switch 100 A 2-pole  surge-protection: type-2 { lead: 0.4 m } }",
+        "board b { main-switch: switch { In: 100 A  poles: 2 }  surge-protection: spd { type: 2  lead: 0.4 m } }",
+    );
+}
+
+#[test]
+fn what_does_not_say_its_fact_is_refused_with_the_key() {
+    let device = |row: &str| format!("circuit ev {{ device: mcb {row} }}");
+    let cable = |row: &str| format!("circuit ev {{ cables: SWA {row} }}");
+    refused(&device("0.03 A"), "no-key", &["`In`", "IΔn"]);
+    refused(&device("6000 A"), "no-key", &["In", "Icn"]);
+    refused(&cable("500 mm"), "no-key", &["length"]);
+    refused(&cable("6 mm² 10 mm²"), "duplicate-fact", &["`size`"]);
+    refused(
+        "bond gas 10 mm² { size: 10 mm² }",
+        "duplicate-fact",
+        &["`size`"],
+    );
+    refused("board b new existing { }", "duplicate-fact", &["`status`"]);
+    refused(
+        &cable("6 mm² 4 m + 2 m"),
+        "no-key",
+        &["a calculation", "size"],
+    );
+    refused(&cable("6 mm² ?"), "no-key", &["`?`", "size"]);
+    refused(
+        "charge-point drive interlocked { }",
+        "no-key",
+        &["`interlocked:"],
+    );
+    refused("charge-point drive none { }", "no-key", &["key"]);
+    refused(
+        "circuit ev sockets { }",
+        "no-key",
+        &["outlet-kind: sockets"],
+    );
+    refused("board main other { }", "no-key", &["enclosure: other"]);
+    refused(
+        "charge-point drive mineral { }",
+        "no-key",
+        &["says nothing of a charge-point"],
+    );
+    refused(
+        "circuit ev extra { }",
+        "no-key",
+        &["extra", "circuit NAME {"],
+    );
+    refused("position ev outdoors { }", "no-key", &["outdoors"]);
+    refused(
+        "board b { fed-from: supply circuit oven { } }",
+        "trailing-text",
+        &["`circuit`", "two blanks"],
+    );
+    refused(
+        "supply { Ze: 0.28 ohm phases }",
+        "trailing-text",
+        &["write `phases:`"],
+    );
+    refused(
+        "circuit ev { cables: 6 mm² | 10 mm² SWA }",
+        "no-key",
+        &["write `SWA` first"],
+    );
+    refused(
+        "circuit ev { device: 40 A RCBO }",
+        "no-key",
+        &["write `RCBO` first"],
+    );
+    refused("supply { tails: 25 mm }", "no-key", &["25 mm²"]);
+    for inner in ["ev", "\"Oven\"", "oven \"Oven\"", "b[1..2]"] {
+        same(
+            &format!("board b {{ fed-from: supply circuit {inner} {{ }} }}\nsupply {{ }}"),
+            &format!("board b {{ fed-from: supply  circuit {inner} {{ }} }}\nsupply {{ }}"),
+        );
+    }
+    same(
+        "board b { fed-from: supply circuit ev { } }\nsupply { }",
+        "board b { fed-from: supply  circuit ev { } }\nsupply { }",
+    );
+    refused(
+        "board b { tails singles 25 mm² }",
+        "unknown-kind",
+        &["tails"],
+    );
+    refused(
+        "supply { tails singles 25 mm² }",
+        "missing-colon",
+        &["write `tails: …`"],
+    );
+}
+
+#[test]
+fn a_mark_is_a_whole_word_and_its_values_are_real_ones() {
+    let device = |row: &str| format!("circuit ev {{ device: mcb {row} }}");
+    refused(&device("B33"), "not-in-series", &["33"]);
+    refused(&device("B32x"), "no-key", &["B32x"]);
+    refused(&device("L16"), "no-key", &["L16"]);
+    refused(&device("7-pole"), "outside-domain", &["1 .. 4"]);
+    refused("circuit ev { cables: SWA 6-core }", "not-in-series", &["6"]);
+}
+
+#[test]
+fn other_words_of_the_trade_are_understood_in_any_case() {
+    same(
+        "charger drive { location: Outside  case: tethered }",
+        "charge-point drive { location: outdoors  case: C }",
+    );
+    same(
+        "circuit ev { device: Rcbo { amps: 32 A }  cables: swa { method: clipped } }",
+        "circuit ev { device: rcbo { In: 32 A }  cables: armoured { method: C } }",
+    );
+    same(
+        "installation { premises: house }",
+        "installation { premises: dwelling }",
+    );
+    same("supply { earthing: pme }", "supply { earthing: TN-C-S }");
+    // A name of the design comes first, and the ruleset's own words keep their case.
+    same(
+        "define SWA as singles { size: 6 mm² }\ncircuit ev { cables: SWA }",
+        "circuit ev { cables: singles { size: 6 mm² } }",
+    );
+    refused("supply { earthing: tn-s }", "unknown-word", &["`TN-S`"]);
+    refused("bond water 10 MM²", "no-key", &[]);
+    for (text, names) in [
+        ("supply { phases: single }", &["1-phase", "outlets: 1"][..]),
+        (
+            "circuit ev { device: breaker 32 A }",
+            &["`mcb`", "`rcbo`", "`mccb`"],
+        ),
+        ("circuit ev { device: breaker }", &["`mcb`"]),
+        ("supply { PSCC: 0.9 kA }", &["`Ipf`", "`Ipf-line`"]),
+        ("breaker main { }", &["`mccb`"]),
+    ] {
+        refused(text, "which-meaning", names);
+    }
+}
+
+#[test]
+fn format_writes_the_words_of_the_ruleset_and_the_short_head_as_written() {
+    let v = vocabulary();
+    let text = "charger drive  outside   32A { case: tethered }\ncircuit ev { cables: SWA 6mm2 18m clipped, twin-and-earth 6 mm² {length: 4m} }\n";
+    let tidy = format_by(text, &[], &v, false).expect("sound");
+    assert_eq!(
+        tidy,
+        "charge-point drive outdoors 32 A { case: C }\ncircuit ev { cables: armoured 6 mm² 18 m clipped, twin-and-earth 6 mm² { length: 4 m } }\n"
+    );
+    assert_eq!(format_by(&tidy, &[], &v, false).expect("sound"), tidy);
+    let used = parse(FileId(1), "define SWA as singles { }").tree;
+    let kept = format_by("circuit ev { cables: SWA }\n", &[used], &v, false).expect("sound");
+    assert_eq!(
+        kept, "circuit ev { cables: SWA }\n",
+        "a name from a file of parts is no word"
+    );
+    assert!(format(text).is_ok(), "a file of parts has no ruleset");
+}
+
+#[test]
+fn members_of_a_repeated_block_are_listed_in_a_row() {
+    let blocks = "circuit ev { }\ncharge-point post[1..3] { circuit: ev }\ncharge-point gate { circuit: ev }\n";
+    let listed = |members: &str| format!("{blocks}load-limiter l {{ members: {members} }}\n");
+    same(&listed("post[1..3]"), &listed("post[1], post[2], post[3]"));
+    same(
+        &listed("gate, post[2..3]"),
+        &listed("gate, post[2], post[3]"),
+    );
+    same(&listed("post[ 1 .. 1 ]"), &listed("post[1]"));
+    let tidy = format(&listed("post[ 1 .. 3 ]")).expect("sound");
+    assert!(tidy.contains("members: post[1..3]"), "{tidy}");
+    refused(&listed("post[1..5]"), "unknown-name", &["post[4]"]);
+    refused(&listed("post[3..1]"), "reversed-repeat", &["[1..3]"]);
+    refused(&listed("post[1..2].x"), "wrong-index", &["bay[2].ev"]);
+    refused(
+        &format!("{blocks}position p {{ of: post }}"),
+        "which-of-many",
+        &["post[1..3]"],
+    );
+    refused(
+        "charge-point p { circuit: bay[1..2] }\ncircuit bay[1..2] { }",
+        "one-reference",
+        &[],
+    );
+    let (value, wrong) = parse_value(FileId(0), "post[1..3]", 0);
+    assert!(wrong.is_empty());
+    assert_eq!(value.outline(), "(, post[1] post[2] post[3])");
+}
+
+fn corpus() -> Vec<(PathBuf, String)> {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let mut files = Vec::new();
+    for folder in ["examples", "tests/designs", "tests/language/sound"] {
+        for entry in fs::read_dir(root.join(folder)).expect("the folder is there") {
+            let path = entry.expect("readable").path();
+            if path.extension().is_some_and(|e| e == "amp") {
+                let text = fs::read_to_string(&path).expect("a text");
+                files.push((path, text));
+            }
+        }
+    }
+    files.sort();
+    assert!(files.len() > 30, "{}", files.len());
+    files
+}
+
+/// What was written before anything could be said shortly says nothing shortly; what is short says
+/// what its long form says.
+#[test]
+fn the_long_form_of_every_design_has_the_same_facts() {
+    let (mut short, mut judged) = (Vec::new(), 0);
+    for (path, text) in corpus() {
+        let mut by = options();
+        if text.contains("rules: us") {
+            by.rules = Some("us".to_owned());
+        }
+        let ruleset = common::open(&text, &by).ruleset.clone().expect("a ruleset");
+        let v = &ruleset.vocabulary;
+        let long =
+            format_by(&text, &[], v, true).unwrap_or_else(|p| panic!("{}: {p:#?}", path.display()));
+        if long != format(&text).expect("sound") {
+            short.push(path.file_name().expect("a file").display().to_string());
+        }
+        assert_eq!(read(&text, v), read(&long, v), "{}", path.display());
+        judged += 1;
+    }
+    assert!(judged > 30);
+    assert_eq!(short, ["larch-bank.amp"]);
+}
+
+/// A change of a value without its key keeps the form in which it stands.
+#[test]
+fn a_mend_changes_a_mark_within_the_mark() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let text = fs::read_to_string(root.join("examples/larch-bank.amp")).expect("a text");
+    let text = text.replace("B32", "B63").replace("type-A", "type-AC");
+    let installation = common::sound(&text, &options()).expect("sound");
+    let slice = |span: Span| text[span.from()..span.until()].to_owned();
+    let mended = installation.mend(&slice);
+    let mut new = text.clone();
+    for edit in mended.edits().iter().rev() {
+        new.replace_range(edit.span.from()..edit.span.until(), &edit.new);
+    }
+    assert!(new.contains(" B32 ") || new.contains(" B45 "), "{new}");
+    assert!(
+        new.contains(" type-A ") || new.contains(" type-F ") || new.contains(" type-B "),
+        "{new}"
+    );
+    assert!(common::sound(&new, &options()).is_ok());
+    let told: Vec<_> = mended.changes.iter().flat_map(|c| &c.facts).collect();
+    assert!(
+        told.iter()
+            .any(|(fact, old, _)| fact == "In" && old == "63 A"),
+        "{told:?}"
+    );
+}
