@@ -261,3 +261,36 @@ fn a_mend_tells_the_files_and_asks_before_it_changes_others() {
     let (said, _) = run(&dir, &["mend", "--write", "job/near-by.amp"]);
     assert!(said.contains("job/near-by.amp written"), "{said}");
 }
+
+#[test]
+fn a_design_can_hold_on_to_the_content_of_its_rules() {
+    let dir = place();
+    let (listed, _) = run(&dir, &["rules", "list", "--rules", "gb"]);
+    let hash = listed
+        .trim_end()
+        .rsplit(' ')
+        .next()
+        .expect("a hash")
+        .to_owned();
+    assert_eq!(hash.len(), 16, "{listed}");
+    let write = |rules: &str| {
+        let text = example("quarry-cottage.amp").replace("rules: gb", &format!("rules: {rules}"));
+        fs::write(dir.path().join("d.amp"), text).expect("written");
+    };
+    write(&format!("gb @ {hash}"));
+    assert_eq!(run(&dir, &["check", "d.amp"]).1, Some(0));
+    write("gb @ 0123456789abcdef");
+    let (said, code) = run(&dir, &["check", "d.amp"]);
+    assert_eq!(code, Some(2), "{said}");
+    let both = format!(
+        "the rules have the hash {hash}, and the design is made for those with 0123456789abcdef"
+    );
+    assert!(said.contains(&both), "{said}");
+    assert!(said.contains(&format!("write `gb @ {hash}`")), "{said}");
+    // What other rules say is asked for on purpose.
+    assert_ne!(
+        run(&dir, &["check", "d.amp", "--edition", "2018"]).1,
+        Some(2)
+    );
+    assert_eq!(run(&dir, &["check", "d.amp", "--rules", "gb"]).1, Some(0));
+}

@@ -1,6 +1,6 @@
 //! `amperule format`: lays designs out; never changes what they mean.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 

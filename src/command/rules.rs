@@ -223,10 +223,11 @@ impl Which {
             out.line(&format!("{id:<44} withdrawn by {layer}: {why}"));
         }
         out.line(&format!(
-            "{} rules of {} in edition {}",
+            "{} rules of {} in edition {}, hash {}",
             r.judging().count(),
             r.id,
-            r.edition.id
+            r.edition.id,
+            r.hash
         ));
         exit::CLEAN
     }

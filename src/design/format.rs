@@ -459,6 +459,10 @@ impl<'t> Printer<'t> {
                     self.value(token.into_inner(), "", indent);
                     self.token(")", end - 1, end, "", indent);
                 }
+                Rule::pin => {
+                    let hash = token.as_str().trim_start_matches('@').trim();
+                    self.token(&format!("@ {hash}"), start, end, gap, indent);
+                }
                 Rule::origin | Rule::all_of | Rule::at_most | Rule::at_least => {
                     let text = one_blank(token.as_str());
                     self.token(&text, start, end, gap, indent);

@@ -324,6 +324,11 @@ impl<'a> Lower<'a> {
                         span,
                     );
                 }
+                if let Some(pin) = tokens.next_if(|t| t.as_rule() == Rule::pin) {
+                    let hash = pin.as_str().trim_start_matches('@').trim();
+                    let text = format!("{} @ {hash}", word.text);
+                    return plain(ValueKind::Text(text), word.span.to(self.span(&pin)));
+                }
                 let follows = |t: &Pair<'_, Rule>| matches!(t.as_rule(), Rule::index | Rule::step);
                 if tokens.peek().is_some_and(follows) {
                     return self.name_path(word, tokens);

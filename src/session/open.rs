@@ -205,7 +205,32 @@ impl Opening<'_> {
                 self.problems.push(problem);
             }
         }
+        if let (Some(ruleset), Some(named)) = (&loaded.ruleset, &named) {
+            self.hold(named, &ruleset.hash);
+        }
         loaded.ruleset.clone()
+    }
+
+    /// A design that names the content of its rules is not judged by another unseen. Other rules
+    /// or another edition are asked for to see what they say.
+    fn hold(&mut self, named: &RulesNamed, hash: &str) {
+        if self.options.rules.is_some() || self.options.edition.is_some() {
+            return;
+        }
+        for pin in named.pins.iter().filter(|pin| pin.value != hash) {
+            let text = format!(
+                "the rules have the hash {hash}, and the design is made for those with {}",
+                pin.value
+            );
+            self.problems.push(
+                Problem::error("other-rules", text)
+                    .at(pin.span, "")
+                    .help(format!(
+                        "look at what the other rules say, then write `{} @ {hash}`; an edition is named by `edition: \"A2\"`",
+                        named.base.value
+                    )),
+            );
+        }
     }
 
     fn request(&mut self, path: &Path, named: Option<&RulesNamed>) -> Option<Request> {

@@ -52,3 +52,53 @@ fn the_names_of_rules_stay_readable_as_a_text() {
         Possible::Text("2018".to_owned())
     );
 }
+
+#[test]
+fn the_content_of_the_rules_may_be_named() {
+    for (text, names, pins) in [
+        (
+            "gb @ 0123456789abcdef",
+            &["gb"][..],
+            &["0123456789abcdef"][..],
+        ),
+        ("gb@0123456789abcdef", &["gb"], &["0123456789abcdef"]),
+        ("gb + firm @ 12ab", &["gb", "firm"], &["12ab"]),
+        ("\"gb + firm @ 12ab\"", &["gb", "firm"], &["12ab"]),
+    ] {
+        let text = format!("installation {{ rules: {text}  stage: design }}");
+        let (named, problems) = rules_named(&parse(FILE, &text).tree);
+        assert_eq!(problems, [], "{text}");
+        let named = named.expect("rules are named");
+        let all = std::iter::once(&named.base).chain(&named.patches);
+        assert!(
+            all.map(|n| n.value.as_str()).eq(names.iter().copied()),
+            "{text}"
+        );
+        assert!(
+            named
+                .pins
+                .iter()
+                .map(|p| p.value.as_str())
+                .eq(pins.iter().copied()),
+            "{text}"
+        );
+        let laid_out = amperule::design::format::format(&text).expect("sound");
+        let plain = text.replace("gb@0", "gb @ 0");
+        assert!(
+            laid_out.contains(
+                plain
+                    .split("  stage")
+                    .next()
+                    .expect("a text")
+                    .trim_start_matches("installation { ")
+            ),
+            "{laid_out}"
+        );
+    }
+    for text in ["gb @", "gb @ xyz", "\"gb @\"", "@ 12ab", "gb @ 12ab @ 12ab"] {
+        let text = format!("installation {{ rules: {text} }}");
+        let parsed = parse(FILE, &text);
+        let (_, problems) = rules_named(&parsed.tree);
+        assert!(!parsed.is_sound() || !problems.is_empty(), "{text}");
+    }
+}

@@ -11,6 +11,8 @@ pub struct RulesNamed {
     pub base: Spanned<String>,
     /// Local layers on top of it, in order.
     pub patches: Vec<Spanned<String>>,
+    /// Hashes that the content of the rules must have: `gb @ 0123456789abcdef`.
+    pub pins: Vec<Spanned<String>>,
     /// The edition, if one is named.
     pub edition: Option<Spanned<String>>,
     /// The day on which the design was made, in days since 1970-01-01.
@@ -46,8 +48,8 @@ pub fn rules_named(tree: &Tree) -> (Option<RulesNamed>, Vec<Problem>) {
     let Some(rules) = fact("rules") else {
         return (None, problems);
     };
-    let mut names = Vec::new();
-    if !collect(rules, &mut names) {
+    let (mut names, mut pins) = (Vec::new(), Vec::new());
+    if !collect(rules, &mut names, &mut pins) {
         if !rules.is_bad() {
             problems.push(
                 Problem::error("rules-unreadable", "`rules` does not name a ruleset")
@@ -69,6 +71,7 @@ pub fn rules_named(tree: &Tree) -> (Option<RulesNamed>, Vec<Problem>) {
     let named = RulesNamed {
         base,
         patches: names.collect(),
+        pins,
         edition: fact("edition").and_then(name),
         designed_on: fact("designed-on").and_then(date),
         started_on: fact("started-on").and_then(date),
@@ -77,28 +80,42 @@ pub fn rules_named(tree: &Tree) -> (Option<RulesNamed>, Vec<Problem>) {
     (Some(named), problems)
 }
 
-/// The names of a sum of names; false, if it is anything else.
-fn collect(value: &Value, names: &mut Vec<Spanned<String>>) -> bool {
+/// The names of a sum of names, and the hashes behind them; false, if it is anything else.
+fn collect(
+    value: &Value,
+    names: &mut Vec<Spanned<String>>,
+    pins: &mut Vec<Spanned<String>>,
+) -> bool {
     match &value.kind {
         ValueKind::Binary {
             op: Arith::Add,
             left,
             right,
-        } => collect(left, names) && collect(right, names),
+        } => collect(left, names, pins) && collect(right, names, pins),
         ValueKind::Word(word) => {
             names.push(Spanned::new(word.clone(), value.span));
             true
         }
-        ValueKind::Text(text) => split(text, value.span, names),
+        ValueKind::Text(text) => split(text, value.span, names, pins),
         _ => false,
     }
 }
 
 /// The names in a text; there the `+` stands inside the quotes.
-fn split(text: &str, span: Span, names: &mut Vec<Spanned<String>>) -> bool {
-    text.split('+').map(str::trim).all(|name| {
+fn split(
+    text: &str,
+    span: Span,
+    names: &mut Vec<Spanned<String>>,
+    pins: &mut Vec<Spanned<String>>,
+) -> bool {
+    text.split('+').all(|part| {
+        let (name, pin) = match part.split_once('@') {
+            Some((name, pin)) => (name.trim(), Some(pin.trim())),
+            None => (part.trim(), None),
+        };
         names.push(Spanned::new(name.to_owned(), span));
-        !name.is_empty()
+        pins.extend(pin.map(|pin| Spanned::new(pin.to_owned(), span)));
+        !name.is_empty() && pin != Some("")
     })
 }
 
