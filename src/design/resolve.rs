@@ -53,6 +53,10 @@ pub struct Resolved {
     pub design: Design,
     /// Mistakes and cautions, in the order of the files and their texts.
     pub problems: Vec<Problem>,
+    /// Blocks, parts and members of lists in it.
+    pub things: usize,
+    /// There are more than may be; what was understood is not all.
+    pub too_large: bool,
 }
 
 impl Resolved {
@@ -67,6 +71,9 @@ impl Resolved {
 #[must_use]
 pub fn resolve(trees: &[&Tree], vocabulary: &Vocabulary, settings: &Settings) -> Resolved {
     let mut resolver = Resolver::new(vocabulary);
+    if !resolver.has_room_for_blocks(trees) {
+        return resolver.finish();
+    }
     resolver.read_items(trees);
     resolver.read_parameters(settings);
     resolver.read_facts();

@@ -6,7 +6,6 @@
 
 mod installation;
 mod kept;
-mod limits;
 mod loaded;
 mod mending;
 mod open;
@@ -15,7 +14,6 @@ mod project;
 mod rows;
 
 pub use installation::{Ask, Installation};
-pub use limits::{MOST_DEPTH, MOST_FILES};
 pub use loaded::{Checked, Loaded};
 pub use mending::Mending;
 pub use options::{Options, split_rules};

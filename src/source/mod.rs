@@ -2,8 +2,9 @@
 
 mod file;
 mod files;
+pub mod limits;
 mod problem;
 
 pub use file::{FileId, Position, SourceFile, Sources, Span, Spanned};
-pub use files::{Disk, Entry, Files, MOST_BYTES, Memory, Overlay};
+pub use files::{Disk, Entry, Files, Memory, Overlay};
 pub use problem::{Label, Problem, Weight, closest};
