@@ -583,7 +583,7 @@ fn fifty_thousand_blocks_end() {
     );
     let r = beside(bad.as_bytes(), "many blocks");
     assert_eq!(r.code, Some(2));
-    r.says("many blocks", "the design grows beyond 50000 objects");
+    r.says("many blocks", "blocks, more than 20000");
 }
 
 // Files and folders.
@@ -689,6 +689,39 @@ fn a_pipe_named_like_a_design_does_not_stop_the_run() {
     assert_eq!(r.code, Some(2));
     r.says("pipe", "`bad.amp`");
     assert_eq!(r.closing("good.amp"), Some(closing.as_str()));
+}
+
+/// Nor does one beside rulesets or parts, and `format` does not wait for it either.
+#[cfg(unix)]
+#[test]
+fn a_pipe_is_never_waited_for() {
+    let (dir, _) = folder();
+    let sets = dir.path().join("sets/mine");
+    fs::create_dir_all(&sets).expect("made");
+    fs::write(sets.join("ruleset.yaml"), ruleset("In <= 40 A")).expect("written");
+    for pipe in [dir.path().join("bad.amp"), sets.join("x.yaml")] {
+        let made = Command::new("mkfifo").arg(pipe).status();
+        assert!(made.expect("mkfifo is there").success());
+    }
+    fs::write(
+        dir.path().join("user.amp"),
+        format!("use \"bad.amp\"\n{}", sound()),
+    )
+    .expect("written");
+    let rules = ["rules", "check", "--rulesets", "sets", "--rules", "mine"];
+    for (args, name) in [
+        (&["format", "--check", "."][..], "bad.amp"),
+        (&["format", "bad.amp"], "bad.amp"),
+        (&["format", "/dev/zero"], "/dev/zero"),
+        (&["check", "user.amp"], "bad.amp"),
+        (&rules, "x.yaml"),
+    ] {
+        let r = run(dir.path(), args);
+        r.is_orderly(name);
+        assert_eq!(r.code, Some(2), "{args:?}: {}", cut(&r.all()));
+        r.says(name, "it is not a file");
+        r.says(name, name);
+    }
 }
 
 #[test]

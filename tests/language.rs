@@ -20,8 +20,9 @@ use std::time::{Duration, Instant};
 mod units;
 
 use amperule::design::format::format;
-use amperule::design::parse::{MOST_BYTES, MOST_PROBLEMS, parse, parse_items, parse_value};
+use amperule::design::parse::{MOST_PROBLEMS, parse, parse_items, parse_value};
 use amperule::design::tree::{Entry, Item, ValueKind};
+use amperule::source::limits::DESIGN_BYTES;
 use amperule::source::{FileId, Problem};
 use proptest::prelude::*;
 
@@ -650,7 +651,7 @@ fn big_files_of_junk_end_soon() {
     let size = if cfg!(debug_assertions) {
         400_000
     } else {
-        MOST_BYTES
+        DESIGN_BYTES
     };
     for piece in [
         "a {\n",
@@ -684,7 +685,7 @@ fn big_files_of_junk_end_soon() {
             start.elapsed()
         );
     }
-    let text = "a ".repeat(MOST_BYTES);
+    let text = "a ".repeat(DESIGN_BYTES);
     let parsed = parse(FILE, &text);
     assert_eq!(parsed.problems[0].code, "file-too-large");
 }

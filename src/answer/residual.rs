@@ -12,7 +12,8 @@ use rustc_hash::FxHashMap;
 use crate::check::{LeafInfo, Linker, Subject, Verdict, What, link_verdicts};
 use crate::design::model::{Design, ObjectId, Possible};
 use crate::expression::{
-    Asked, Budget, Cone, Flags, Fuel, Leaf, LeafId, Presence, Program, Refiner, Reg, SetWords, Val,
+    Asked, Budget, Cone, Flags, Fuel, Leaf, LeafId, LeafKind, Presence, Program, Refiner, Reg,
+    SetWords, Val,
 };
 use crate::quantity::TruthSet;
 use crate::ruleset::{Ruleset, Stage};
@@ -172,6 +173,13 @@ impl Residual {
             if info.what != What::Fact || info.inner.is_some() || !wanted.contains(&place) {
                 continue;
             }
+            // Whether a value was measured is a leaf of its own, which no value of the fact fills.
+            let kind = program.leaves.get(ix as usize).map(|l| l.kind);
+            let object = opened.object(place.object);
+            let ty = &ruleset.vocabulary.fact(object.kind, place.fact).ty;
+            if kind == Some(LeafKind::Truth) && !matches!(ty, FactType::YesNo) {
+                continue;
+            }
             leaves.entry(place).or_default().push(LeafId(ix));
             let val = as_written
                 .get(&(place, info.line))
@@ -292,6 +300,40 @@ impl Engine<'_> {
     #[must_use]
     pub const fn work(&self) -> u64 {
         self.refiner.work()
+    }
+
+    /// Each verdict as written, told within its share of what all of them may cost.
+    pub fn as_written(&mut self, work: Fuel) -> Vec<TruthSet> {
+        let count = self.residual.verdicts.len();
+        self.refiner.share_out(work, count);
+        let tell = |v| {
+            self.refiner.next_share();
+            self.truth(v, &[])
+        };
+        let all = (0..count).map(tell).collect();
+        self.limit(Fuel(u64::MAX));
+        all
+    }
+
+    /// Shares out what looking into so many verdicts may cost.
+    pub fn share_out(&mut self, all: Fuel, verdicts: usize) {
+        self.refiner.share_out(all, verdicts);
+    }
+
+    /// Begins with the next of these verdicts.
+    pub fn next_share(&mut self) {
+        self.refiner.next_share();
+    }
+
+    /// Limits what is asked from now on to so many operations in all.
+    pub const fn limit(&mut self, all: Fuel) {
+        self.refiner.limit(all);
+    }
+
+    /// Whether these are spent: what is not decided stays so.
+    #[must_use]
+    pub const fn is_spent(&self) -> bool {
+        self.refiner.is_spent()
     }
 
     /// Takes an assignment as the one that is looked at.

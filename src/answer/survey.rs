@@ -12,10 +12,11 @@ use super::passing::{Passing, passing};
 use super::residual::Residual;
 use crate::check::{Departures, Subject, What, show_val, tame};
 use crate::design::model::{Design, ObjectId, Status};
-use crate::expression::{Budget, LeafId, LeafSource, Named, Val};
+use crate::expression::{Budget, Fuel, LeafId, LeafSource, Named, Val};
 use crate::quantity::{TruthSet, format_interval};
 use crate::ruleset::{Ruleset, Severity, Template};
 use crate::source::Span;
+use crate::source::limits::WORK;
 use crate::vocabulary::{Fact, FactIx, FactType, KindId, LINES, Settler, WordSet};
 
 /// Boxes for trying which facts decide a rule.
@@ -106,6 +107,8 @@ pub struct Survey {
     pub stuck: Vec<(String, Subject)>,
     /// What matters here and these rules do not judge, heaviest first.
     pub left_out: Vec<NotJudged>,
+    /// Undecided verdicts that were not looked into: there is a limit to what all may cost.
+    pub left: usize,
     /// Operations that were linked, worked out again or looked at: what the survey cost.
     pub work: u64,
 }
@@ -142,10 +145,12 @@ pub fn survey(residual: &Residual, departures: &Departures<'_>) -> Survey {
     let (mut stuck, mut left_out) = (Vec::new(), Vec::new());
     let mut alone: BTreeMap<Key, Vec<(LeafId, usize, Named)>> = BTreeMap::new();
     let mut told: FxHashMap<(Key, usize, ObjectId), usize> = FxHashMap::default();
-    for v in 0..residual.verdicts.len() {
-        if engine.truth(v, &[]) != TruthSet::U {
-            continue;
-        }
+    let now = engine.as_written(Fuel(WORK));
+    let undecided: Vec<usize> = (0..now.len()).filter(|v| now[*v] == TruthSet::U).collect();
+    engine.share_out(Fuel(WORK), undecided.len());
+    let mut left = 0;
+    for v in undecided {
+        engine.next_share();
         let rule = residual.rule(v);
         if rule.is_left_out() {
             let subject = residual.subject(v);
@@ -164,6 +169,10 @@ pub fn survey(residual: &Residual, departures: &Departures<'_>) -> Survey {
         }
         *counts.entry(rule.severity).or_insert(0) += 1;
         let live = engine.live(v);
+        if live.is_empty() && engine.is_spent() {
+            left += 1;
+            continue;
+        }
         if live.is_empty() {
             stuck.push((rule.id.clone(), residual.subject(v)));
             continue;
@@ -197,6 +206,7 @@ pub fn survey(residual: &Residual, departures: &Departures<'_>) -> Survey {
             }
         }
     }
+    engine.limit(Fuel(WORK));
     for (key, q) in &mut found {
         let mine = alone.get(key).map_or(&[][..], Vec::as_slice);
         let Some((leaf, ..)) = mine.first() else {
@@ -244,6 +254,7 @@ pub fn survey(residual: &Residual, departures: &Departures<'_>) -> Survey {
         undecided: counts.into_iter().collect(),
         stuck,
         left_out,
+        left,
         work: residual.program.ops.len() as u64 + engine.work(),
     }
 }

@@ -1,10 +1,11 @@
 //! Judges every rule for every subject of a design.
 
 use crate::design::model::{Design, ObjectId, Status};
-use crate::expression::{Budget, Cone, Decision, Flags, LeafId, Refiner, Reg, Ty};
+use crate::expression::{Budget, Cone, Decision, Flags, Fuel, LeafId, Refiner, Reg, Ty};
 use crate::quantity::TruthSet;
 
 use crate::ruleset::{Piece, Rule, Ruleset, Severity, Stage, Template, Way};
+use crate::source::limits::{NESTED, OPERATIONS, WORK};
 use crate::source::{Label, Problem, Span, Weight};
 
 use super::causes::{Causes, explain};
@@ -27,6 +28,8 @@ pub struct Settings {
     pub on: Option<i32>,
     /// Boxes for each verdict.
     pub budget: Budget,
+    /// Operations for looking into all of them.
+    pub work: Fuel,
     /// Only this rule.
     pub only: Option<String>,
     /// Findings of what is met are kept; else most of them are only counted.
@@ -39,6 +42,7 @@ impl Default for Settings {
             stage: Stage::Design,
             on: None,
             budget: Budget::default(),
+            work: Fuel(WORK),
             only: None,
             keep_met: true,
         }
@@ -115,6 +119,9 @@ pub fn check(ruleset: &Ruleset, design: &Design, settings: &Settings) -> Judged 
         }
     }
     let figures = figures(&mut linker, ruleset, design, settings);
+    if linker.is_full() {
+        judged.problems.push(too_large());
+    }
     let assumed = assumed(&linker, ruleset, design);
     let Linker {
         mut program,
@@ -126,6 +133,8 @@ pub fn check(ruleset: &Ruleset, design: &Design, settings: &Settings) -> Judged 
         refiner: None,
         program: &program,
         ruleset,
+        work: settings.work,
+        verdicts: pending.iter().filter(|p| !plainly_met(&program, p)).count(),
     };
     let view = View {
         ruleset,
@@ -141,15 +150,18 @@ pub fn check(ruleset: &Ruleset, design: &Design, settings: &Settings) -> Judged 
     };
     let mut used = Used::default();
     let mut causes = Vec::new();
+    let mut cut_short = 0_usize;
     for p in &pending {
-        if !settings.keep_met && view.plainly_met(p) {
+        if !settings.keep_met && plainly_met(&program, p) {
             count(&mut judged.report, Outcome::Met, p.rule);
             continue;
         }
+        refiner.next();
         let mut finding = view.finding(p, &mut refiner, settings, &installation);
         if p.rule.is_left_out() && finding.outcome == Outcome::NotApplicable {
             continue;
         }
+        cut_short += usize::from(finding.reason == Some(Reason::Unresolved) && refiner.is_spent());
         let (outcome, by) = departures.outcome(p.rule, p.subject, finding.outcome, &mut used);
         finding.outcome = outcome;
         finding.departure = by.and_then(recorded);
@@ -166,8 +178,11 @@ pub fn check(ruleset: &Ruleset, design: &Design, settings: &Settings) -> Judged 
     explain(design, &mut judged.report.findings, &causes);
     let refined = refiner.refiner.as_ref().map_or(0, Refiner::work);
     judged.work = program.ops.len() as u64 + refined;
-    judged.problems = departures.unused(&used);
+    judged.problems.append(&mut departures.unused(&used));
     judged.problems.append(&mut departures.problems);
+    if cut_short > 0 {
+        judged.problems.push(work_limit(cut_short, settings.work));
+    }
     let place_of = |p: &Problem| p.labels.first().map(|l| (l.span.file, l.span.start));
     judged.problems.sort_by_key(place_of);
     if settings.only.is_none() {
@@ -200,6 +215,38 @@ fn place(f: &Finding) -> (u8, u8, Option<Span>) {
         _ => 4,
     };
     (order, f.severity as u8, f.labels.first().map(|l| l.span))
+}
+
+/// Whether plain evaluation shows that a rule applies and is met.
+fn plainly_met(program: &crate::expression::Program, p: &Pending<'_>) -> bool {
+    program.val(p.root).as_truth() == TruthSet::T
+        && p.applies
+            .is_none_or(|a| program.val(a).as_truth() == TruthSet::T)
+}
+
+/// Tells that a design takes more operations than one may: what is linked after them cannot be
+/// computed.
+#[must_use]
+pub fn too_large() -> Problem {
+    Problem::error(
+        "too-large",
+        format!(
+            "judging this design takes more than {OPERATIONS} operations, or more than {NESTED} of them one inside the other"
+        ),
+    )
+    .help("split it into several designs, each an installation of its own")
+    .help("write `fed-from` where it is left out: what may be fed from anything is looked at from everywhere")
+}
+
+fn work_limit(verdicts: usize, work: Fuel) -> Problem {
+    Problem::caution(
+        "work-limit",
+        format!(
+            "{verdicts} verdicts are left undecided: looking into all of them takes more than {} operations",
+            work.0
+        ),
+    )
+    .help("write down more of what is not known, or split the design, and check again")
 }
 
 fn count(report: &mut Report, outcome: Outcome, rule: &Rule) {
@@ -289,23 +336,35 @@ pub(super) struct Lazy<'a> {
     refiner: Option<Refiner<'a>>,
     program: &'a crate::expression::Program,
     ruleset: &'a Ruleset,
+    /// What all verdicts may cost, and how many are not met as they are.
+    work: Fuel,
+    verdicts: usize,
 }
 
 impl<'a> Lazy<'a> {
     pub(super) fn get(&mut self) -> &mut Refiner<'a> {
-        self.refiner
-            .get_or_insert_with(|| Refiner::new(self.program, &self.ruleset.data))
+        self.refiner.get_or_insert_with(|| {
+            let mut made = Refiner::new(self.program, &self.ruleset.data);
+            made.share_out(self.work, self.verdicts);
+            made.next_share();
+            made
+        })
+    }
+
+    /// Begins with another verdict.
+    fn next(&mut self) {
+        if let Some(refiner) = &mut self.refiner {
+            refiner.next_share();
+        }
+    }
+
+    /// Whether this verdict has cost all that it may.
+    fn is_spent(&self) -> bool {
+        self.refiner.as_ref().is_some_and(Refiner::is_spent)
     }
 }
 
 impl View<'_> {
-    /// Whether plain evaluation shows that a rule applies and is met.
-    fn plainly_met(&self, p: &Pending<'_>) -> bool {
-        self.program.val(p.root).as_truth() == TruthSet::T
-            && p.applies
-                .is_none_or(|a| self.program.val(a).as_truth() == TruthSet::T)
-    }
-
     fn installation(&self) -> String {
         installation_name(self.ruleset, self.design)
     }

@@ -25,6 +25,9 @@ const MOST: usize = 3;
 /// What trying other values for one finding may cost.
 const WORK: Fuel = Fuel(60_000);
 
+/// Registers behind a condition that are looked through for what is near.
+const NEAR: usize = 4000;
+
 impl View<'_> {
     /// The places of a finding, the main one first; `missing` are leaves that could decide.
     pub(super) fn labels(
@@ -186,6 +189,9 @@ impl View<'_> {
             if !seen.insert(r) {
                 continue;
             }
+            if seen.len() > NEAR {
+                break;
+            }
             let Some(op) = self.program.ops.get(r.ix()) else {
                 continue;
             };
@@ -229,7 +235,7 @@ impl View<'_> {
                 LeafKind::Members(_) => Vec::new(),
             };
             let decides = others.into_iter().any(|val| {
-                if fuel == 0 || val.bits == Presence::ABSENT {
+                if fuel == 0 || refiner.is_spent() || val.bits == Presence::ABSENT {
                     return false;
                 }
                 fuel -= 1;

@@ -9,6 +9,7 @@ use rustc_hash::{FxHashMap, FxHashSet};
 use crate::design::model::{Design, ObjectId};
 use crate::expression::{Flags, LeafId, Program, Reg, TermId, Val};
 use crate::ruleset::Ruleset;
+use crate::source::limits::OPERATIONS;
 use crate::vocabulary::{FactIx, KindId};
 
 /// What a path leads to.
@@ -124,6 +125,9 @@ pub struct Linker<'a> {
     pub(super) rests: FxHashMap<(ObjectId, FactIx, u8), Reg>,
     pub(super) busy: FxHashSet<FactKey>,
     pub(super) stack: Vec<FactKey>,
+    /// Terms that are being linked, one inside the other, and whether they were too many.
+    pub(super) depth: usize,
+    pub(super) too_deep: bool,
     pub(super) truths: [Option<Reg>; 2],
 }
 
@@ -150,8 +154,22 @@ impl<'a> Linker<'a> {
             rests: FxHashMap::default(),
             busy: FxHashSet::default(),
             stack: Vec::new(),
+            depth: 0,
+            too_deep: false,
             truths: [None, None],
         }
+    }
+
+    /// Whether it has more operations than one design may take, or goes through more things.
+    #[must_use]
+    pub fn is_too_large(&self) -> bool {
+        self.program.ops.len() > OPERATIONS || self.too_deep
+    }
+
+    /// Whether what is linked from here on cannot be computed: there is room for what messages and
+    /// free facts take beside the verdicts, and no more.
+    pub(super) fn is_full(&self) -> bool {
+        self.program.ops.len() > 2 * OPERATIONS || self.too_deep
     }
 
     /// Keeps traces from now on.

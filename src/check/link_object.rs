@@ -163,6 +163,8 @@ impl Linker<'_> {
     /// What a fact of whatever a path leads to leads to.
     pub(super) fn step(&mut self, from: &Obj, fact: &ReadFact) -> Obj {
         match from {
+            // Choices of choices grow with each feed that they go through.
+            Obj::Pick(..) if self.is_full() => Obj::Poison,
             Obj::One(id) => match fact.on(self.kind(*id)) {
                 Some(ix) => self.object_fact(*id, ix),
                 None => Obj::Poison,
@@ -215,6 +217,9 @@ impl Linker<'_> {
     /// The value of a fact of whatever a path leads to.
     pub(super) fn read(&mut self, from: &Obj, fact: &ReadFact, line: Option<u8>) -> Reg {
         match from {
+            Obj::Pick(..) if self.is_full() => {
+                self.program.constant(Val::any(Flags::NOT_COMPUTABLE))
+            }
             Obj::One(id) => match fact.on(self.kind(*id)) {
                 Some(ix) => self.fact(*id, ix, line),
                 None => self.program.constant(Val::any(Flags::NOT_COMPUTABLE)),

@@ -10,6 +10,7 @@ use crate::expression::{
     Presence, Reg, TermId, TermKind, Ty, Val,
 };
 use crate::quantity::{Interval, TruthSet};
+use crate::source::limits::NESTED;
 use crate::vocabulary::WordSet;
 
 /// What names of an expression stand for.
@@ -164,7 +165,13 @@ impl Linker<'_> {
 
     /// Links a term and records it where traces are kept.
     fn term(&mut self, c: &Compiled, id: TermId, env: &mut Env) -> Reg {
+        if self.is_full() {
+            return self.program.constant(Val::any(Flags::NOT_COMPUTABLE));
+        }
+        self.depth += 1;
+        self.too_deep |= self.depth > NESTED;
         let reg = self.link_term(c, id, env);
+        self.depth -= 1;
         if let (Some(traces), Some(top)) = (&mut self.traces, self.stack.last()) {
             traces
                 .entry(*top)

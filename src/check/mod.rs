@@ -25,7 +25,7 @@ pub use departures::{Departures, Used, mistaken_departures};
 pub use finding::{
     Counts, FigureValue, Finding, Missing, Outcome, Reason, Report, WayState, WitnessValue,
 };
-pub use judge::{Judged, Settings, check, installation_name};
+pub use judge::{Judged, Settings, check, installation_name, too_large};
 pub use link::{FactKey, Frame, LeafInfo, Linker, Obj, Step, Trace, What};
 pub use show::{show_number, show_truth, show_val, show_words, tame};
 pub use standing::{Standing, Totals};

@@ -2,7 +2,8 @@
 //! a domain that nobody meets; here it is exchanged for a round and plausible one that decides, too.
 
 use crate::expression::{
-    Budget, Cone, Fuel, Leaf, LeafId, LeafKind, Named, Presence, Program, Refiner, Val, Witness,
+    Budget, Cone, ConeLeaf, Fuel, Leaf, LeafId, LeafKind, Named, Presence, Program, Refiner, Val,
+    Witness,
 };
 use crate::quantity::{TruthSet, Unit};
 
@@ -168,7 +169,7 @@ pub(super) fn deciding(
         let mut better = n.clone();
         let (mut yes, mut no) = (Vec::new(), Vec::new());
         for val in candidates(leaf, &about) {
-            if fuel == 0 {
+            if fuel == 0 || refiner.is_spent() {
                 break;
             }
             let values = refiner.with(cone, &[(n.leaf, val)]);
@@ -225,6 +226,9 @@ fn pair(
     for x in some(a) {
         for y in &others {
             let values = refiner.with(cone, &[(a.leaf, x), (b.leaf, *y)]);
+            if refiner.is_spent() {
+                break;
+            }
             if refiner.decide_within(cone, values, Budget(24)).truth == wanted {
                 return vec![with(a, Some(x)), with(b, Some(*y))];
             }
@@ -266,17 +270,12 @@ pub(super) fn witness(
 ) -> Witness {
     let wanted = TruthSet::of(holds);
     let mut fuel = WORK.tries(cone, MOST as u32);
-    let value = |leaf: LeafId| {
-        let found = witness.0.iter().find(|(id, _)| *id == leaf);
-        found.map(|(_, v)| *v)
-    };
-    let mut values: Vec<Val> = Vec::new();
-    for l in &cone.leaves {
-        match value(l.id) {
-            Some(v) => values.push(v),
-            None => return witness.clone(),
-        }
+    // A witness has the leaves of its cone, in their order.
+    let same = |(l, (id, _)): (&ConeLeaf, &(LeafId, Val))| l.id == *id;
+    if witness.0.len() != cone.leaves.len() || !cone.leaves.iter().zip(&witness.0).all(same) {
+        return witness.clone();
     }
+    let mut values: Vec<Val> = witness.0.iter().map(|(_, v)| *v).collect();
     for (i, l) in cone.leaves.iter().enumerate() {
         let Some(leaf) = program.leaves.get(l.id.0 as usize) else {
             continue;
@@ -297,17 +296,18 @@ pub(super) fn witness(
         order.sort_by_key(|(k, _)| k.abs_diff(middle));
         // A few for each, so that something is left for the last.
         for (_, candidate) in order.into_iter().take(8) {
-            if fuel == 0 {
+            if fuel == 0 || refiner.is_spent() {
                 break;
             }
             fuel -= 1;
-            let mut changed = values.clone();
-            if let Some(slot) = changed.get_mut(i) {
+            if let Some(slot) = values.get_mut(i) {
                 *slot = candidate;
             }
-            if refiner.run(cone, &changed).as_truth() == wanted {
-                values = changed;
+            if refiner.run(cone, &values).as_truth() == wanted {
                 break;
+            }
+            if let Some(slot) = values.get_mut(i) {
+                *slot = now;
             }
         }
     }

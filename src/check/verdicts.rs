@@ -35,6 +35,9 @@ pub fn link_verdicts(
             continue;
         }
         for subject in design.of_kind(rule.each) {
+            if linker.is_full() {
+                return all;
+            }
             if design.object(subject).status == Status::ToGo {
                 continue;
             }

@@ -10,10 +10,8 @@ use super::lower_tree::Lower;
 use super::parse::Rule;
 use super::syntax_errors as mistakes;
 use super::tree::{Arith, Number, Origin, Repeat, Value, ValueKind, Word};
+use crate::source::limits::OPERATORS;
 use crate::source::{Problem, Span, Spanned};
-
-/// The most operators in one sum; more would make the tree as deep as it is long.
-const MOST_OPERATORS: usize = 64;
 
 type Tokens<'a> = Peekable<IntoIter<Pair<'a, Rule>>>;
 
@@ -275,7 +273,7 @@ impl<'a> Lower<'a> {
                     Arith::Sub
                 }
             };
-            if count > MOST_OPERATORS {
+            if count > OPERATORS {
                 product.span = product.span.to(right.span);
                 continue;
             }
@@ -294,11 +292,11 @@ impl<'a> Lower<'a> {
             Some((op, left)) => binary(op, left, product),
             None => product,
         };
-        if count > MOST_OPERATORS {
+        if count > OPERATORS {
             self.report(
                 Problem::error(
                     "too-many-operators",
-                    format!("one value has {count} operators, more than {MOST_OPERATORS}"),
+                    format!("one value has {count} operators, more than {OPERATORS}"),
                 )
                 .at(value.span, "")
                 .help("work the sum out, or split it over parameters"),

@@ -9,6 +9,7 @@ use super::layout::{self, Unclosed};
 use super::lower_tree::Lower;
 use super::syntax_errors;
 use super::tree::{Tree, Value, ValueKind};
+use crate::source::limits::DESIGN_BYTES;
 use crate::source::{FileId, Problem, Span, Spanned};
 
 /// The generated parser.
@@ -18,10 +19,6 @@ mod grammar {
     pub(in crate::design) struct Grammar;
 }
 pub(super) use grammar::{Grammar, Rule};
-
-/// The largest file that is read, in bytes. Designs have a few thousand lines at most; the limit
-/// keeps a wrong file from taking minutes.
-pub const MOST_BYTES: usize = 4 << 20;
 
 /// How many problems one file reports; the rest are counted.
 pub const MOST_PROBLEMS: usize = 50;
@@ -96,7 +93,7 @@ pub fn parse(file: FileId, text: &str) -> Parsed {
 pub fn parse_items(file: FileId, text: &str, offset: usize) -> Parsed {
     let mut problems = Problems::default();
     let mut tree = Tree::default();
-    if text.len() > MOST_BYTES {
+    if text.len() > DESIGN_BYTES {
         problems.push(too_large(file, text.len(), offset));
         return Parsed {
             tree,
@@ -156,7 +153,7 @@ pub fn parse_value(file: FileId, text: &str, offset: usize) -> (Value, Vec<Probl
         origin: None,
         span: whole,
     };
-    if text.len() > MOST_BYTES {
+    if text.len() > DESIGN_BYTES {
         problems.push(too_large(file, text.len(), offset));
         return (bad(), problems.finish(false));
     }
@@ -200,10 +197,10 @@ pub(super) fn pairs(rule: Rule, text: &str) -> Result<Pairs<'_, Rule>, usize> {
 fn too_large(file: FileId, bytes: usize, offset: usize) -> Problem {
     Problem::error(
         "file-too-large",
-        format!("a text of {bytes} bytes is not read, the most is {MOST_BYTES}"),
+        format!("a text of {bytes} bytes is not read, the most is {DESIGN_BYTES}"),
     )
     .at(Span::new(file, offset, offset), "")
-    .help("split the file, and join its parts with `use \"…\"`")
+    .help("split it into several designs, each an installation of its own")
 }
 
 fn too_much(file: FileId, piece: &Range<usize>, at: usize) -> Problem {

@@ -55,6 +55,10 @@ pub struct Resolved {
     pub design: Design,
     /// Mistakes and cautions, in the order of the files and their texts.
     pub problems: Vec<Problem>,
+    /// Blocks, parts and members of lists in it.
+    pub things: usize,
+    /// There are more than may be; what was understood is not all.
+    pub too_large: bool,
 }
 
 impl Resolved {
@@ -73,6 +77,9 @@ pub fn resolve(trees: &[&Tree], vocabulary: &Vocabulary, settings: &Settings) ->
     let mut resolver = Resolver::new(vocabulary);
     for problem in keyed.problems {
         resolver.report(problem);
+    }
+    if !resolver.has_room_for_blocks(trees) {
+        return resolver.finish();
     }
     resolver.read_items(trees);
     resolver.read_parameters(settings);

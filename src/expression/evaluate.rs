@@ -3,6 +3,11 @@
 use super::program::{Data, Flags, Op, Presence, Program, Reg, SetWords, Val};
 use crate::physics;
 use crate::quantity::{Interval, TruthSet, le, lt, round_to};
+use crate::vocabulary::WordSet;
+
+/// Choices of members that one look-up goes through; where there are more, what lies between the
+/// members is looked up, too, and refining decides.
+const MOST_LOOK_UPS: u32 = 256;
 
 /// Evaluates one operation on registers; never panics, never yields a NaN.
 #[must_use]
@@ -142,14 +147,28 @@ pub fn evaluate(op: Op, vals: &[Val], program: &Program, data: &Data) -> Val {
         Op::NextUp(a, series) => step(at(a), data, series.0, true),
         Op::NextDown(a, series) => step(at(a), data, series.0, false),
         Op::Lookup(table, first, count) => match data.tables.get(table.0 as usize) {
-            Some(t) => t.look_up(
-                program
-                    .args
-                    .get(first as usize..(first + count) as usize)
-                    .unwrap_or(&[])
-                    .iter()
-                    .map(|r| at(*r)),
-            ),
+            Some(t) => {
+                let regs = program.args.get(first as usize..(first + count) as usize);
+                let regs = regs.unwrap_or(&[]);
+                // Keys that are choices are looked up member by member, as far as there is room.
+                let mut room = MOST_LOOK_UPS;
+                let mut each = [false; 8];
+                for (r, each) in regs.iter().zip(&mut each) {
+                    let members = match program.ops[r.ix()] {
+                        Op::Member(s, _) | Op::Pick(s, ..) => at(s).bits.count_ones(),
+                        _ => 1,
+                    };
+                    *each = members > 1 && members <= room;
+                    if *each {
+                        room /= members;
+                    }
+                }
+                t.look_up_each(regs.iter().map(|r| at(*r)), |key, n| {
+                    let wanted = each.get(key).copied().unwrap_or(false);
+                    let reg = regs.get(key).filter(|_| wanted)?;
+                    member(*reg, n, vals, program, data)
+                })
+            }
             None => Val::any(Flags::GAP),
         },
         Op::LargestTwo(first, count) => {
@@ -258,6 +277,30 @@ fn logic(a: Val, b: Val, deciding: TruthSet, f: impl Fn(TruthSet, TruthSet) -> T
         return b;
     }
     Val::truth(f(ta, tb)).flagged(a.flags.with(b.flags))
+}
+
+/// The member at a place of a choice of numbers; none of what is no choice.
+fn member(reg: Reg, n: usize, vals: &[Val], program: &Program, data: &Data) -> Option<Val> {
+    let chosen = |s: Reg| {
+        let words = vals[s.ix()].as_words();
+        (0..=WordSet::MOST).filter(move |i| words.has(*i)).nth(n)
+    };
+    match program.ops[reg.ix()] {
+        Op::Member(s, series) => {
+            let i = chosen(s)?;
+            let value = data.series.get(series.0 as usize)?.get(i);
+            Some(
+                value
+                    .map_or(Val::ABSENT, |m| Val::number(*m))
+                    .flagged(vals[s.ix()].flags),
+            )
+        }
+        Op::Pick(s, first, count) => {
+            let i = u32::try_from(chosen(s)?).ok().filter(|i| *i < count)?;
+            Some(vals[program.args.get((first + i) as usize)?.ix()].flagged(vals[s.ix()].flags))
+        }
+        _ => None,
+    }
 }
 
 fn step(a: Val, data: &Data, series: u16, up: bool) -> Val {

@@ -9,6 +9,7 @@ use pest::pratt_parser::{Assoc, Op, PrattParser};
 
 use super::syntax::{Aggregate, BinaryOp, Expr, ExprKind, OriginTest, Range, UnaryOp};
 use super::typing::TypingError;
+use crate::source::limits::{EXPRESSION_BYTES, EXPRESSION_DEPTH};
 
 #[derive(pest_derive::Parser)]
 #[grammar = "../grammar/expression.pest"]
@@ -37,22 +38,15 @@ static PRATT: LazyLock<PrattParser<Rule>> = LazyLock::new(|| {
         .op(Op::postfix(Rule::step) | Op::postfix(Rule::index))
 });
 
-/// The deepest nesting of brackets and conditions that is accepted.
-const DEEPEST: usize = 60;
-
-/// The longest expression that is read, in bytes. What nests without brackets nests no deeper than
-/// that, and whatever walks the tree can do so.
-const LONGEST: usize = 4096;
-
 /// Reads an expression.
 ///
 /// # Errors
 /// One error with the place (in bytes of `text`) where the text stops making sense, what could
 /// stand there, and for frequent slips what to write instead.
 pub fn parse(text: &str) -> Result<Expr, TypingError> {
-    if text.len() > LONGEST {
+    if text.len() > EXPRESSION_BYTES {
         let message = format!(
-            "an expression of {} bytes is not read, the most is {LONGEST}",
+            "an expression of {} bytes is not read, the most is {EXPRESSION_BYTES}",
             text.len()
         );
         return Err(TypingError::new(0..1, message).help("derive facts for parts of it"));
@@ -60,7 +54,7 @@ pub fn parse(text: &str) -> Result<Expr, TypingError> {
     if let Some(at) = too_deep(text) {
         return Err(TypingError::new(
             at..at + 1,
-            format!("brackets are nested more than {DEEPEST} deep"),
+            format!("brackets are nested more than {EXPRESSION_DEPTH} deep"),
         ));
     }
     match Grammar::parse(Rule::whole, text) {
@@ -80,14 +74,14 @@ fn too_deep(text: &str) -> Option<usize> {
             b')' | b']' | b'}' => depth = depth.saturating_sub(1),
             _ => {}
         }
-        if depth > DEEPEST {
+        if depth > EXPRESSION_DEPTH {
             return Some(i);
         }
     }
     // Conditions and prefixes nest without brackets.
     let words = ["if ", "not "];
     let most = words.iter().map(|w| text.matches(w).count()).sum::<usize>();
-    (most > 4 * DEEPEST).then_some(0)
+    (most > 4 * EXPRESSION_DEPTH).then_some(0)
 }
 
 fn explain(text: &str, error: &pest::error::Error<Rule>) -> TypingError {

@@ -48,6 +48,16 @@ impl Fuel {
     }
 }
 
+/// What a whole answer may cost, in parts for its verdicts: each has its own, and of what is left
+/// beside these at most an eighth.
+#[derive(Clone, Copy, Debug)]
+struct Shares {
+    each: u64,
+    beside: u64,
+    /// Where the present verdict began.
+    from: u64,
+}
+
 /// Points that are tried in a box whose bounds are attained.
 const TURNS: u32 = 128;
 /// The same, where so many were tried in another box before.
@@ -143,6 +153,9 @@ pub struct Refiner<'a> {
     stale: bool,
     /// Operations evaluated or looked at so far.
     work: u64,
+    /// How many there may be in all, for what is asked now.
+    until: u64,
+    shares: Option<Shares>,
     /// Room that is used again and again.
     stack: Vec<Reg>,
     boxes: Vec<Val>,
@@ -192,6 +205,8 @@ impl<'a> Refiner<'a> {
             trial: None,
             stale: false,
             work: 0,
+            until: u64::MAX,
+            shares: None,
             stack: Vec::new(),
             boxes: Vec::new(),
             saved: Vec::new(),
@@ -202,6 +217,36 @@ impl<'a> Refiner<'a> {
     #[must_use]
     pub const fn work(&self) -> u64 {
         self.work
+    }
+
+    /// Limits what is asked from now on to so many operations in all.
+    pub const fn limit(&mut self, all: Fuel) {
+        self.until = self.work.saturating_add(all.0);
+    }
+
+    /// Shares out what looking into so many verdicts may cost.
+    pub fn share_out(&mut self, all: Fuel, verdicts: usize) {
+        self.shares = Some(Shares {
+            each: all.0 / 2 / (verdicts as u64).max(1),
+            beside: all.0 / 2,
+            from: self.work,
+        });
+    }
+
+    /// Begins with the next of these verdicts.
+    pub fn next_share(&mut self) {
+        if let Some(s) = &mut self.shares {
+            let used = self.work - s.from;
+            s.beside = s.beside.saturating_sub(used.saturating_sub(s.each));
+            s.from = self.work;
+            self.until = self.work + s.each + s.beside / 8;
+        }
+    }
+
+    /// Whether all that may be spent is spent: what is not decided stays so.
+    #[must_use]
+    pub const fn is_spent(&self) -> bool {
+        self.work >= self.until
     }
 
     fn leaf(&self, id: LeafId) -> &'a Leaf {
@@ -252,6 +297,13 @@ impl<'a> Refiner<'a> {
                 continue;
             }
             self.mark[r.ix()] = round;
+            if self.work + found.len() as u64 >= self.until {
+                // Not even to be looked through: as nothing may be spent on it, nothing is decided.
+                self.work += found.len() as u64;
+                found.clear();
+                stack.clear();
+                break;
+            }
             found.push(r);
             self.program.ops[r.ix()].operands(&self.program.args, |o| stack.push(o));
         }
@@ -329,6 +381,7 @@ impl<'a> Refiner<'a> {
 
     /// Puts the registers of a cone back to the values as written.
     pub fn restore(&mut self, cone: &Cone) {
+        self.work += cone.ops.len() as u64 / 4;
         for l in &cone.leaves {
             self.vals[l.reg.ix()] = self.base[l.reg.ix()];
         }
@@ -395,7 +448,7 @@ impl<'a> Refiner<'a> {
         let mut turns = TURNS;
         let most = budget.0.min(VERDICT.tries(cone, 1));
         while left > 0 {
-            if d.boxes >= most {
+            if d.boxes >= most || self.is_spent() {
                 d.exhausted = true;
                 doubt = true;
                 break;
@@ -509,6 +562,7 @@ impl<'a> Refiner<'a> {
     /// undecided truths are walked, only possible branches. Also whether each numeric one occurs
     /// once.
     fn live(&mut self, cone: &Cone) -> (Vec<usize>, bool) {
+        self.work += cone.ops.len() as u64;
         let round = self.next_round();
         self.mark[cone.root.ix()] = round;
         self.paths[cone.root.ix()] = 1;

@@ -172,6 +172,17 @@ impl Table {
     /// What the table gives for sets of keys: the union of all rows that can match.
     #[must_use]
     pub fn look_up(&self, keys: impl Iterator<Item = Val>) -> Val {
+        self.look_up_each(keys, |_, _| None)
+    }
+
+    /// The same, where a key may be a choice: `member` gives the members of the key at a place one
+    /// by one, as long as there are some. What lies between them is never looked up.
+    #[must_use]
+    pub fn look_up_each(
+        &self,
+        keys: impl Iterator<Item = Val>,
+        member: impl Fn(usize, usize) -> Option<Val>,
+    ) -> Val {
         let mut buffer = [Val::EMPTY; 8];
         let mut count = 0;
         let mut flags = Flags::NONE;
@@ -182,11 +193,34 @@ impl Table {
             }
             count += 1;
         }
-        let val = self.rows.look_up(buffer.get(..count).unwrap_or(&[]));
+        let val = self.rows_of(&mut buffer, 0, count, &member);
         if val.bits == 0 {
             return Val::any(flags.with(val.flags));
         }
         val.flagged(flags)
+    }
+
+    /// The rows for each choice of the members of the keys from a place on.
+    fn rows_of(
+        &self,
+        keys: &mut [Val; 8],
+        from: usize,
+        count: usize,
+        member: &impl Fn(usize, usize) -> Option<Val>,
+    ) -> Val {
+        if from == count {
+            return self.rows.look_up(keys.get(..count).unwrap_or(&[]));
+        }
+        let mut all = Val::EMPTY;
+        for n in 0.. {
+            match (member(from, n), keys.get_mut(from)) {
+                (Some(val), Some(slot)) => *slot = val,
+                _ if n > 0 => break,
+                _ => return self.rows_of(keys, from + 1, count, member),
+            }
+            all = all.union(self.rows_of(keys, from + 1, count, member));
+        }
+        all
     }
 
     /// Where its figures lie; nothing, if it has none. What rests on a gap decides nothing.
@@ -379,7 +413,10 @@ fn number_rows(
             for (_, level) in within {
                 all = all.union(level.look_up(below));
             }
-            if within.is_empty() && !low_out && !high_out {
+            // Of the part between the ends only a row itself has one.
+            let (lo, hi) = (key.lo.max(first.0), key.hi.min(last.0));
+            let on_row = matches!(within, [(x, _)] if close(lo, *x) && close(hi, *x));
+            if lo <= hi && !on_row {
                 all = all.union(NO_ROW);
             }
         }

@@ -52,6 +52,13 @@ pub fn text(path: &str, all: &AllBounds, named: bool, sources: &Sources) -> Stri
             all.undecided
         );
     }
+    if all.left > 0 {
+        let _ = writeln!(
+            out,
+            "\n{} more facts are not looked at, since there is a limit to the work; name those that you\nwant to know of, as in `amperule bounds FILE length`.",
+            all.left
+        );
+    }
     out.push_str("\nEach bound is for its fact alone, the others as written.\n");
     if shares_a_line(all) {
         out.push_str(
@@ -268,6 +275,7 @@ pub fn json(path: &str, all: &AllBounds, sources: &Sources) -> Value {
         "schema": "amperule-bounds-1",
         "path": path,
         "undecided": all.undecided,
+        "left": all.left,
         "bounds": bounds,
         "choices": choices,
     })

@@ -123,6 +123,13 @@ pub fn text(path: &str, survey: &Survey, sources: &Sources) -> String {
             let _ = writeln!(out, "      for: {}{more}", names.join(", "));
         }
     }
+    if survey.left > 0 {
+        let _ = writeln!(
+            out,
+            "\n{} undecided verdicts are not looked into, since there is a limit to the work: answer\nwhat is asked here, and survey again.",
+            survey.left
+        );
+    }
     if !survey.stuck.is_empty() {
         let _ = writeln!(
             out,
@@ -194,6 +201,7 @@ pub fn json(path: &str, survey: &Survey, sources: &Sources) -> Value {
             "severity": l.severity.word(),
         })).collect::<Vec<_>>(),
         "caution": cautions::json(),
+        "left": survey.left,
         "stuck": survey.stuck.iter().map(|(r, s)| json!({"rule": r, "subject": s.label})).collect::<Vec<_>>(),
     })
 }

@@ -7,7 +7,9 @@ use crate::answer::{
     Working, bounded_facts, bounds, helps, known_facts, map, margins, mend, order, prove, sheet,
     survey, told, value, worked_facts, working,
 };
-use crate::check::{Departures, Judged, Outcome, Settings, check, installation_name};
+use crate::check::{
+    Departures, Judged, Linker, Outcome, Settings, check, installation_name, link_verdicts,
+};
 use crate::design::model::{Design, ObjectId};
 use crate::ruleset::{Ruleset, Severity, Stage};
 use crate::source::Span;
@@ -34,6 +36,13 @@ pub struct Installation {
 }
 
 impl Installation {
+    /// Whether all its verdicts take more operations than one design may.
+    pub(super) fn is_too_large(&self) -> bool {
+        let mut linker = Linker::new(&self.ruleset, &self.design);
+        link_verdicts(&mut linker, &self.ruleset, &self.design, self.stage);
+        linker.is_too_large()
+    }
+
     /// Puts a design under a ruleset.
     #[must_use]
     pub fn new(ruleset: Arc<Ruleset>, design: Arc<Design>, stage: Stage, on: Option<i32>) -> Self {

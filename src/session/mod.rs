@@ -8,7 +8,6 @@
 mod config;
 mod installation;
 mod kept;
-mod limits;
 mod loaded;
 mod mending;
 mod open;
@@ -19,7 +18,6 @@ mod rows;
 #[cfg(feature = "cli")]
 pub use config::{CONFIG, Config};
 pub use installation::{Ask, Installation};
-pub use limits::{MOST_DEPTH, MOST_FILES};
 pub use loaded::{Checked, Loaded};
 pub use mending::Mending;
 pub use options::{Defaults, Options, split_rules};

@@ -4,15 +4,15 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::installation::Installation;
-use super::limits::MOST_FILES;
 use super::loaded::Loaded;
 use super::options::{Options, split_rules};
 use super::project::Project;
-use crate::check::mistaken_departures;
+use crate::check::{mistaken_departures, too_large};
 use crate::design::parse::{Parsed, parse, parse_value};
 use crate::design::resolve::{self, RulesNamed, resolve, rules_named};
 use crate::design::tree::{Item, Tree, Value};
 use crate::ruleset::{Request, Ruleset, Stage};
+use crate::source::limits::{DESIGN_BYTES, FILES, SURELY_SMALL};
 use crate::source::{Problem, SourceFile, Sources};
 
 /// What is being opened.
@@ -24,6 +24,8 @@ struct Opening<'a> {
     /// Each file that was read, the design itself last.
     parsed: Vec<Arc<Parsed>>,
     done: Vec<PathBuf>,
+    /// Bytes of these files.
+    bytes: usize,
     /// The stage in force.
     stage: Stage,
 }
@@ -37,6 +39,7 @@ pub(super) fn open(project: &Project, path: &Path, options: &Options) -> Arc<Loa
         problems: Vec::new(),
         parsed: Vec::new(),
         done: Vec::new(),
+        bytes: 0,
         stage: (options.stage)
             .or(options.defaults.stage)
             .unwrap_or(Stage::Design),
@@ -64,13 +67,22 @@ pub(super) fn open(project: &Project, path: &Path, options: &Options) -> Arc<Loa
     opening.problems.extend(resolved.problems);
     let mistaken = mistaken_departures(&ruleset, &resolved.design);
     opening.problems.extend(mistaken);
-    let installation = Installation::new(
-        Arc::clone(&ruleset),
-        Arc::new(resolved.design),
-        opening.stage,
-        options.on,
-    );
-    let loaded = opening.finish(path, Some(ruleset), Some(installation));
+    let installation = (!resolved.too_large).then(|| {
+        Installation::new(
+            Arc::clone(&ruleset),
+            Arc::new(resolved.design),
+            opening.stage,
+            options.on,
+        )
+    });
+    let installation = installation.filter(|i| {
+        let fits = resolved.things <= SURELY_SMALL || !i.is_too_large();
+        if !fits {
+            opening.problems.push(too_large());
+        }
+        fits
+    });
+    let loaded = opening.finish(path, Some(ruleset), installation);
     if let Some(mut kept) = project.kept() {
         kept.keep(path, options, &loaded);
     }
@@ -112,6 +124,16 @@ impl Opening<'_> {
     /// Reads one file; what was read before and has not changed is not parsed again.
     fn file(&mut self, path: &Path) -> Result<Arc<Parsed>, Problem> {
         let text = self.project.text(path)?;
+        // A file that is too large alone is told of where it is parsed.
+        if self.bytes > 0 && self.bytes + text.len() > DESIGN_BYTES {
+            let (path, bytes) = (path.display(), self.bytes + text.len());
+            return Err(Problem::error(
+                "design-too-large",
+                format!("`{path}` is not read: the files of this design have {bytes} bytes, the most is {DESIGN_BYTES}"),
+            )
+            .help("split it into several designs, each an installation of its own"));
+        }
+        self.bytes += text.len();
         let id = self.sources.next_id();
         let before = self.project.kept().and_then(|k| k.parsed(path, id, &text));
         let (source, parsed) = before.unwrap_or_else(|| {
@@ -137,11 +159,11 @@ impl Opening<'_> {
             if self.done.contains(&real) {
                 continue;
             }
-            if self.done.len() >= MOST_FILES {
+            if self.done.len() >= FILES {
                 self.problems.push(
                     Problem::error(
                         "too-many-files",
-                        format!("a design uses at most {MOST_FILES} files; this one is not read"),
+                        format!("a design uses at most {FILES} files; this one is not read"),
                     )
                     .at(used.path.span, "")
                     .help("join some of the parts files"),

@@ -5,11 +5,11 @@ use std::path::{Component, Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard};
 
 use super::kept::Kept;
-use super::limits::MOST_DEPTH;
 use super::loaded::Loaded;
 use super::open::open;
 use super::options::Options;
 use crate::ruleset::{Library, Loaded as LoadedRuleset, Request};
+use crate::source::limits::FOLDERS;
 use crate::source::{Disk, Files, Memory, Overlay, Problem};
 
 /// A place that designs are read from, with the rulesets in the program and in some folders.
@@ -187,8 +187,8 @@ impl Project {
             let text = format!("the folder `{}` {what}: {why}", folder.display());
             Problem::error("unreadable", text)
         };
-        if depth >= MOST_DEPTH {
-            let why = format!("it lies {MOST_DEPTH} folders deep");
+        if depth >= FOLDERS {
+            let why = format!("it lies {FOLDERS} folders deep");
             problems.push(fault("is not looked through", &why));
             return;
         }

@@ -6,8 +6,7 @@ use std::fs;
 use std::path::{Component, Path, PathBuf};
 use std::sync::Arc;
 
-/// The largest file that is read, in bytes: what is larger is no design and no ruleset.
-pub const MOST_BYTES: u64 = 16 << 20;
+use super::limits::FILE_BYTES;
 
 /// A place that texts are read from.
 pub trait Files: Debug + Send + Sync {
@@ -69,11 +68,11 @@ impl Files for Disk {
         if !about.is_file() {
             return Err("it is not a file".to_owned());
         }
-        if about.len() > MOST_BYTES {
+        if about.len() > FILE_BYTES {
             return Err(format!(
                 "it is {} MB, a design has at most {}",
                 about.len() >> 20,
-                MOST_BYTES >> 20
+                FILE_BYTES >> 20
             ));
         }
         let bytes = fs::read(path).map_err(|e| e.to_string())?;

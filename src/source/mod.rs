@@ -2,10 +2,11 @@
 
 mod file;
 mod files;
+pub mod limits;
 mod problem;
 mod visible;
 
 pub use file::{FileId, Position, SourceFile, Sources, Span, Spanned};
-pub use files::{Disk, Entry, Files, MOST_BYTES, Memory, Overlay};
+pub use files::{Disk, Entry, Files, Memory, Overlay};
 pub use problem::{Label, Problem, Weight, closest};
 pub use visible::{is_unseen, visible, visible_json, visible_line};

@@ -159,3 +159,55 @@ fn members_of_a_series_are_bounded_member_by_member() {
         End::Free => panic!("a smaller bond would break the rule"),
     }
 }
+
+/// A fact that is written once has one bound, whatever else is asked of it; one that is written
+/// line by line has one for each line, under its name.
+#[test]
+fn a_fact_is_listed_once_unless_its_lines_are_written_apart() {
+    let named = |text: &str, fact: &str| -> Vec<Option<u8>> {
+        let of = design(text);
+        let found = of.bounds(&of.bounded_facts(&[fact.to_owned()])).bounds;
+        found.iter().map(|b| b.line).collect()
+    };
+    assert_eq!(named(SURVEY, "Ze"), [None]);
+    assert_eq!(named(CLEAN, "logged-demand"), [None]);
+    let workshop = include_str!("../../examples/mill-lane-workshop.amp");
+    let of = design(workshop);
+    for b in of.bounds(&of.bounded_facts(&[])).bounds {
+        let (start, end) = (b.span.start as usize, b.span.end as usize);
+        let apart = workshop[start..end].contains("L1 ");
+        assert_eq!(b.line.is_some(), apart, "{} of {}", b.fact, b.of);
+    }
+}
+
+/// Of a whole number only whole numbers are looked at: what is told to break breaks as written.
+#[test]
+fn bounds_of_whole_numbers_hold_as_written() {
+    let text = include_str!("../../examples/mill-lane-workshop.amp");
+    let of = design(text);
+    let found = of
+        .bounds(&of.bounded_facts(&["supply.phases".to_owned()]))
+        .bounds;
+    let [b] = &found[..] else {
+        panic!("one bound: {found:?}");
+    };
+    let ends = [(&b.low, -1.0), (&b.high, 1.0)];
+    for (end, step) in ends {
+        let End::Stopped(s) = end else { continue };
+        assert!(s.last.fract() == 0.0);
+        let after = report(&design(&rewritten(text, b, s.last + step)));
+        assert_eq!(s.breaks, !met(&after, &s.rule, &s.subject.path), "{s:?}");
+    }
+    // With fewer phases as written nothing that holds now breaks before this.
+    let before = report(&of);
+    for phases in 1..=3 {
+        let x = f64::from(phases);
+        let End::Stopped(s) = &b.low else { continue };
+        if x >= s.last {
+            assert_eq!(
+                lost(&before, &report(&design(&rewritten(text, b, x)))),
+                [""; 0]
+            );
+        }
+    }
+}

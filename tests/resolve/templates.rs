@@ -62,7 +62,7 @@ fn repetition_has_an_end() {
     assert_eq!(
         lines,
         [
-            "error too-many-objects: the design grows beyond 50000 objects and list members | circuit b[1..1000] <- given up here | =split it into several files, each an installation of its own"
+            "error too-many-objects: the design has 1001005 blocks, more than 20000 | board a[1..1000] <- this one stands for 1001000 of them | =split it into several designs, each an installation of its own"
         ]
     );
 }

@@ -66,7 +66,9 @@ impl<'a> Search<'a> {
         departed: &[usize],
         fuel: Fuel,
     ) -> Self {
-        let engine = residual.engine();
+        let mut engine = residual.engine();
+        let now = engine.as_written(Fuel(fuel.0 / 2));
+        engine.limit(fuel);
         let mut search = Self {
             engine,
             residual,
@@ -88,13 +90,13 @@ impl<'a> Search<'a> {
                 parts.extend(objects.iter().map(|o| (*o, Need::Of(k, 1 << (i + 1)))));
             }
         }
-        for v in 0..residual.verdicts.len() {
+        for (v, now) in now.into_iter().enumerate() {
             let of = parts.get(&residual.verdicts[v].subject).copied();
             let severity = residual.rule(v).severity;
             let need = match of {
                 Some(_) if severity == Severity::Advice => Need::Nothing,
                 Some(n) => n,
-                None => match search.engine.truth(v, &[]) {
+                None => match now {
                     TruthSet::F if severity == Severity::Breach && !departed.contains(&v) => {
                         Need::Mend
                     }

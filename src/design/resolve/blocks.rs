@@ -3,6 +3,7 @@
 use super::resolver::{Pending, Resolver, Turn, listed, with_article, written};
 use crate::design::model::{Object, ObjectId, Possible, Status};
 use crate::design::tree::{Block, Define, Entry, Item, Tree, Word};
+use crate::source::limits::THINGS;
 use crate::source::{Problem, Span};
 use crate::vocabulary::{FactIx, Kind, KindId, NameRole, WordSet};
 
@@ -21,7 +22,41 @@ enum Place {
     Lost,
 }
 
+/// How many blocks a block stands for, those inside it counted.
+fn blocks_of(block: &Block) -> usize {
+    let inner = block.entries.iter().map(|e| match e {
+        Entry::Block(inner) => blocks_of(inner),
+        _ => 0,
+    });
+    let each = inner.fold(1, usize::saturating_add);
+    let repeat = block.name.as_ref().and_then(|n| n.repeat.as_ref());
+    each.saturating_mul(repeat.map_or(1, |r| (r.last - r.first) as usize + 1))
+}
+
 impl<'a> Resolver<'a> {
+    /// Counts the blocks of all files before one is made; reports it if they are too many.
+    pub(super) fn has_room_for_blocks(&mut self, trees: &[&Tree]) -> bool {
+        let items = trees.iter().flat_map(|tree| &tree.items);
+        let blocks = items.filter_map(|item| match item {
+            Item::Block(block) => Some((blocks_of(block), block)),
+            _ => None,
+        });
+        let (mut all, mut most): (usize, Option<(usize, &Block)>) = (0, None);
+        for (count, block) in blocks {
+            all = all.saturating_add(count);
+            if most.is_none_or(|(m, _)| count > m) {
+                most = Some((count, block));
+            }
+        }
+        let Some((count, block)) = most.filter(|_| all > THINGS) else {
+            return true;
+        };
+        let label = format!("this one stands for {count} of them");
+        let message = format!("the design has {all} blocks, more than {THINGS}");
+        self.are_too_many(message, head_of(block), &label);
+        false
+    }
+
     /// Reads all items of all files: objects, and what is kept for later.
     pub(super) fn read_items(&mut self, trees: &[&'a Tree]) {
         for item in trees.iter().copied().flat_map(|tree| &tree.items) {

@@ -1,8 +1,10 @@
-//! The feed must not lead back to where it came from.
+//! The feed must not lead back to where it came from, and not through more feeds than may stand one
+//! behind the other.
 
 use super::resolver::{Resolver, indices, listed};
-use crate::design::model::{ObjectId, Possible};
+use crate::design::model::{ObjectId, Possible, Written};
 use crate::source::Problem;
+use crate::source::limits::FEEDS;
 use crate::vocabulary::{FactIx, FactType};
 
 /// The reference that leads towards the supply.
@@ -25,6 +27,9 @@ impl Resolver<'_> {
     pub(super) fn break_feed_loops(&mut self) {
         let count = self.design.objects.len();
         let mut seen = vec![Seen::Not; count];
+        // Of those that are done: how many feeds lie between them and where they are supplied.
+        let mut feeds = vec![0_usize; count];
+        let mut far: Vec<ObjectId> = Vec::new();
         for start in self.design.ids() {
             if seen.get(start.0 as usize) != Some(&Seen::Not) {
                 continue;
@@ -37,6 +42,16 @@ impl Resolver<'_> {
                 let Some(next) = rest.pop() else {
                     mark(&mut seen, at, Seen::Done);
                     path.pop();
+                    let through = |from: ObjectId| feeds.get(from.0 as usize).map_or(0, |n| n + 1);
+                    let before = self.feeders(at).into_iter().map(through).max();
+                    let mut before = before.unwrap_or(0);
+                    if before > FEEDS {
+                        far.push(at);
+                        before = 0;
+                    }
+                    if let Some(slot) = feeds.get_mut(at.0 as usize) {
+                        *slot = before;
+                    }
                     continue;
                 };
                 match seen.get(next.0 as usize) {
@@ -53,6 +68,37 @@ impl Resolver<'_> {
                     Some(Seen::Done) | None => {}
                 }
             }
+        }
+        self.break_far_feeds(&far);
+    }
+
+    /// Reports the first of the things that are fed through too many others; the feed of each
+    /// counts as written wrongly.
+    fn break_far_feeds(&mut self, far: &[ObjectId]) {
+        let Some(first) = far.first() else { return };
+        let message = format!(
+            "`{}` is fed through more than {FEEDS} others one behind the other",
+            self.design.label(*first)
+        );
+        let written = self.feed_of(*first).and_then(|ix| self.fact_of(*first, ix));
+        let span = written.map_or(self.design.object(*first).head, |w| w.span);
+        self.report(
+            Problem::error("feed-too-long", message)
+                .at(span, "")
+                .help("feed it from something nearer to the supply, or split the design in two"),
+        );
+        for id in far {
+            self.break_feed(*id);
+        }
+    }
+
+    /// Lets the feed of an object count as written wrongly.
+    fn break_feed(&mut self, id: ObjectId) {
+        if let Some(ix) = self.feed_of(id)
+            && let Some(written) = self.fact_of(id, ix).cloned()
+        {
+            let value = Possible::Poison;
+            self.set_fact(id, ix, Written { value, ..written });
         }
     }
 
@@ -109,16 +155,14 @@ impl Resolver<'_> {
             problem = problem.at(span, text);
         }
         self.report(problem.help("let one of them be fed from the supply, or from another board"));
-        // The innermost step closed the loop.
-        if let Some(last) = members.last()
-            && let Some(ix) = self.feed_of(*last)
-            && let Some(written) = self.fact_of(*last, ix).cloned()
-        {
-            let written = crate::design::model::Written {
-                value: Possible::Poison,
-                ..written
-            };
-            self.set_fact(*last, ix, written);
+        // The innermost step closed the loop; what is left of a long one would be too long a feed.
+        let broken = if members.len() > FEEDS {
+            members
+        } else {
+            members.last().map_or(&[][..], std::slice::from_ref)
+        };
+        for id in broken {
+            self.break_feed(*id);
         }
     }
 }

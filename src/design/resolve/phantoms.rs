@@ -26,9 +26,6 @@ impl Resolver<'_> {
                 .count();
             let missing = (declared.at_least as usize).saturating_sub(count);
             for _ in 0..missing {
-                if !self.room_for(1, head) {
-                    return;
-                }
                 let object = Object {
                     kind,
                     name: declared.name.clone(),

@@ -8,12 +8,9 @@ use super::labels::name_apart;
 use super::parameters::Measure;
 use crate::design::model::{Design, Object, ObjectId, ParameterId, Possible, Written};
 use crate::design::tree::{Block, Define, Entry, Parameter, Word};
+use crate::source::limits::THINGS;
 use crate::source::{FileId, Problem, Span, closest};
 use crate::vocabulary::{Fact, FactIx, FactType, Kind, KindId, Vocabulary};
-
-/// Objects and members of lists that one design may have. A few lines of nested repetition can
-/// ask for more than any machine holds.
-pub(super) const MOST_THINGS: usize = 50_000;
 
 /// Problems that are shown for one file.
 const MOST_PROBLEMS: usize = 100;
@@ -137,21 +134,24 @@ impl<'a> Resolver<'a> {
     /// Makes room for so many objects or members of lists; reports it once if there is none.
     pub(super) fn room_for(&mut self, count: usize, span: Span) -> bool {
         self.things = self.things.saturating_add(count);
-        if self.things <= MOST_THINGS {
-            return true;
-        }
-        if !self.too_many {
-            self.too_many = true;
-            self.report(
-                Problem::error(
-                    "too-many-objects",
-                    format!("the design grows beyond {MOST_THINGS} objects and list members"),
-                )
-                .at(span, "given up here")
-                .help("split it into several files, each an installation of its own"),
+        if self.things > THINGS && !self.too_many {
+            self.are_too_many(
+                format!("the design grows beyond {THINGS} blocks, parts and list members"),
+                span,
+                "given up here",
             );
         }
-        false
+        !self.too_many
+    }
+
+    /// Tells that there is more than may be: no part of the design is judged.
+    pub(super) fn are_too_many(&mut self, message: String, span: Span, label: &str) {
+        self.too_many = true;
+        self.report(
+            Problem::error("too-many-objects", message)
+                .at(span, label)
+                .help("split it into several designs, each an installation of its own"),
+        );
     }
 
     pub(super) fn kind_of(&self, id: ObjectId) -> &'a Kind {
@@ -215,6 +215,8 @@ impl<'a> Resolver<'a> {
         Resolved {
             design: self.design,
             problems: capped(self.problems),
+            things: self.things,
+            too_large: self.too_many,
         }
     }
 }

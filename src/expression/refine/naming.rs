@@ -28,7 +28,7 @@ impl Refiner<'_> {
                 no: None,
             };
             for candidate in self.candidates(cone, &start, *i) {
-                if n.yes.is_some() && n.no.is_some() || fuel == 0 {
+                if n.yes.is_some() && n.no.is_some() || fuel == 0 || self.is_spent() {
                     break;
                 }
                 let allowed = Budget(budget.0.min(fuel));
@@ -56,7 +56,7 @@ impl Refiner<'_> {
                 for a in self.candidates(cone, &start, *i).into_iter().take(4) {
                     let with_a = replaced(&start, *i, a);
                     for b in self.candidates(cone, &start, *j).into_iter().take(4) {
-                        if fuel == 0 {
+                        if fuel == 0 || self.is_spent() {
                             return Vec::new();
                         }
                         let allowed = Budget(budget.0.min(fuel));

@@ -92,6 +92,10 @@ impl Refiner<'_> {
         let mut signs = vec![vec![Interval::point(0.0); live.len()]; atoms.len()];
         for (column, i) in live.iter().enumerate() {
             let by = cone.leaves[*i].reg;
+            if self.is_spent() {
+                break;
+            }
+            self.work += cone.ops.len() as u64;
             derivatives(self.program, &self.vals, &cone.ops, by, &mut slopes);
             let get = |r: Reg| {
                 if r == by {
@@ -110,6 +114,9 @@ impl Refiner<'_> {
         self.slopes = slopes;
         let mut settled: Vec<(Reg, Val)> = Vec::new();
         for ((atom, _, _), row) in atoms.iter().zip(&signs) {
+            if self.is_spent() {
+                break;
+            }
             let (mut most, mut least) = (values.to_vec(), values.to_vec());
             let mut pinned = false;
             for (i, slope) in live.iter().zip(row) {
@@ -155,6 +162,7 @@ impl Refiner<'_> {
             return None;
         }
         self.run(cone, values);
+        self.work += cone.ops.len() as u64;
         self.stale = true;
         for r in &cone.ops {
             let val = match settled.iter().find(|(a, _)| a == r) {

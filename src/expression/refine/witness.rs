@@ -44,7 +44,7 @@ impl Refiner<'_> {
     ) {
         let mut seed = 0x9e37_79b9_7f4a_7c15_u64;
         for turn in 0..turns {
-            if d.yes.is_some() && d.no.is_some() {
+            if d.yes.is_some() && d.no.is_some() || self.is_spent() {
                 return;
             }
             let point: Vec<Val> = cone
@@ -63,6 +63,7 @@ impl Refiner<'_> {
                     any_value(self.leaf(l.id), v, r)
                 })
                 .collect();
+            self.work += cone.leaves.len() as u64;
             let val = self.run(cone, &point);
             let (slot, truth) = match val.as_truth() {
                 TruthSet::T => (&mut d.yes, true),

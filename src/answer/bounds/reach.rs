@@ -1,0 +1,381 @@
+//! One fact goes in one direction until a verdict that holds now does not: step by step, one whole
+//! number after the other, or by bisection.
+
+use super::{Cure, End, LEAST_ROOM, MOST_MARGINS, Stop};
+use crate::answer::residual::Engine;
+use crate::expression::{LeafId, Val};
+use crate::quantity::TruthSet;
+
+/// Steps of a bisection: enough to come within one part in 10¹² of a bound.
+const STEPS: usize = 48;
+/// Steps where a bound is only shown with a few digits.
+const FEW_STEPS: usize = 26;
+/// Whole numbers that are tried one after the other.
+const WHOLE_STEPS: u32 = 64;
+/// Doublings while looking for the first value that breaks.
+const DOUBLINGS: usize = 60;
+
+/// The same value for all of some leaves.
+pub(super) fn same(leaves: &[LeafId], val: Val) -> Vec<(LeafId, Val)> {
+    leaves.iter().map(|l| (*l, val)).collect()
+}
+
+pub(super) fn stop(engine: &Engine<'_>, verdict: usize, last: f64) -> Stop {
+    let rule = engine.residual.rule(verdict);
+    Stop {
+        last,
+        rule: rule.id.clone(),
+        title: rule.title.clone(),
+        severity: rule.severity,
+        subject: engine.residual.subject(verdict),
+        clause: rule.origin.clause.clone(),
+        breaks: true,
+        again_from: None,
+    }
+}
+
+/// Goes from member to member of a series until a verdict that holds now does not.
+pub(super) fn steps(
+    engine: &mut Engine<'_>,
+    leaves: &[LeafId],
+    all: &[f64],
+    order: impl Iterator<Item = usize>,
+    depending: &[usize],
+    now: &[TruthSet],
+) -> End {
+    let leaf = leaves[0];
+    let domain = engine.residual.leaf(leaf).domain.bits;
+    let bits = engine.residual.written[leaf.0 as usize].bits;
+    let mut good = None;
+    for k in order {
+        if domain >> k & 1 == 0 {
+            continue;
+        }
+        let with = same(leaves, Val::bits(1 << k));
+        for v in depending {
+            if now[*v] == TruthSet::T && !engine.holds(*v, &with) {
+                let edge = good.unwrap_or_else(|| {
+                    let k = if k > bits.trailing_zeros() as usize {
+                        63 - bits.leading_zeros() as usize
+                    } else {
+                        bits.trailing_zeros() as usize
+                    };
+                    all.get(k).copied().unwrap_or(f64::NAN)
+                });
+                let mut s = stop(engine, *v, edge);
+                s.breaks = engine.fails(*v, &with);
+                return End::Stopped(s);
+            }
+        }
+        good = all.get(k).copied();
+    }
+    End::Free
+}
+
+pub(super) fn series_cures(
+    engine: &mut Engine<'_>,
+    leaves: &[LeafId],
+    all: &[f64],
+    depending: &[usize],
+    now: &[TruthSet],
+) -> Vec<Cure> {
+    let leaf = leaves[0];
+    let domain = engine.residual.leaf(leaf).domain.bits;
+    let at = engine.residual.written[leaf.0 as usize]
+        .bits
+        .trailing_zeros() as usize;
+    let mut cures = Vec::new();
+    for v in depending.iter().filter(|v| now[**v] == TruthSet::F) {
+        let nearest = |engine: &mut Engine<'_>, mut order: Box<dyn Iterator<Item = usize>>| {
+            order.find(|k| {
+                domain >> k & 1 != 0 && engine.holds(*v, &same(leaves, Val::bits(1 << k)))
+            })
+        };
+        for (upward, order) in [
+            (
+                true,
+                Box::new(at + 1..all.len()) as Box<dyn Iterator<Item = usize>>,
+            ),
+            (false, Box::new((0..at).rev())),
+        ] {
+            if let Some(from) = nearest(engine, order).and_then(|k| all.get(k)) {
+                cures.push(Cure {
+                    rule: engine.residual.rule(*v).id.clone(),
+                    subject: engine.residual.subject(*v),
+                    from: *from,
+                    upward,
+                });
+            }
+        }
+    }
+    cures
+}
+
+/// A direction in which a number goes.
+pub(super) struct Way<'l> {
+    pub(super) leaves: &'l [LeafId],
+    /// Only whole numbers can be written.
+    pub(super) whole: bool,
+    pub(super) up: bool,
+    pub(super) from: f64,
+    pub(super) end: f64,
+    pub(super) brief: bool,
+}
+
+impl Way<'_> {
+    /// The written values and everything up to `x`.
+    fn reach(&self, engine: &Engine<'_>, x: f64) -> Vec<(LeafId, Val)> {
+        let w = engine.residual.written[self.leaves[0].0 as usize];
+        let v = if self.up {
+            Val { hi: x, ..w }
+        } else {
+            Val { lo: x, ..w }
+        };
+        same(self.leaves, v)
+    }
+
+    fn point(&self, engine: &Engine<'_>, x: f64) -> Vec<(LeafId, Val)> {
+        let w = engine.residual.written[self.leaves[0].0 as usize];
+        same(self.leaves, Val { lo: x, hi: x, ..w })
+    }
+
+    /// Whether a number lies beyond the end.
+    fn is_past(&self, x: f64) -> bool {
+        (self.up && x > self.end) || (!self.up && x < self.end)
+    }
+
+    /// Places away from the written value: ever farther, to the end; of whole numbers one after the
+    /// other.
+    fn away(&self, growth: f64) -> Vec<f64> {
+        if self.whole {
+            let next = |n: f64| self.from + if self.up { n } else { -n };
+            let all = (1..=WHOLE_STEPS).map(|n| next(f64::from(n)));
+            return all.filter(|x| !self.is_past(*x)).collect();
+        }
+        let mut step = (self.from.abs() * 0.05).max(1e-9);
+        let mut x = self.from;
+        let mut all = Vec::new();
+        for _ in 0..DOUBLINGS {
+            x = if self.up { x + step } else { x - step };
+            if (self.up && x >= self.end) || (!self.up && x <= self.end) {
+                break;
+            }
+            all.push(x);
+            step *= growth;
+        }
+        if self.end.is_finite() {
+            all.push(self.end);
+        }
+        all
+    }
+}
+
+/// The least rooms that were found so far, as shares of the written values, ascending.
+#[derive(Default)]
+pub(super) struct Least(Vec<f64>);
+
+impl Least {
+    /// Whether all goes on to hold up to where more room is left than any report shows.
+    pub(super) fn has_more(
+        &self,
+        engine: &mut Engine<'_>,
+        way: &Way<'_>,
+        depending: &[usize],
+    ) -> bool {
+        if way.whole {
+            return false;
+        }
+        let Some(room) = self.0.get(MOST_MARGINS - 1) else {
+            return false;
+        };
+        // A little farther, so that of several with the same room each is told.
+        let far = way.from.abs() * room * (1.0 + 1e-5);
+        let x = if way.up {
+            way.from + far
+        } else {
+            way.from - far
+        };
+        if (way.up && x >= way.end) || (!way.up && x <= way.end) {
+            return false;
+        }
+        let with = way.reach(engine, x);
+        depending.iter().all(|v| engine.holds(*v, &with))
+    }
+
+    pub(super) fn note(&mut self, way: &Way<'_>, last: f64) {
+        let room = ((last - way.from) / way.from).abs();
+        if room >= LEAST_ROOM {
+            let at = self.0.partition_point(|r| *r <= room);
+            self.0.insert(at, room);
+            self.0.truncate(MOST_MARGINS);
+        }
+    }
+}
+
+/// The value between two where something changes, on the side of `good`.
+fn narrow(mut good: f64, mut bad: f64, steps: usize, mut holds: impl FnMut(f64) -> bool) -> f64 {
+    for _ in 0..steps {
+        let middle = good + (bad - good) / 2.0;
+        if middle == good || middle == bad {
+            break;
+        }
+        if holds(middle) {
+            good = middle;
+        } else {
+            bad = middle;
+        }
+    }
+    good
+}
+
+/// The first whole number at which a verdict that holds now does not.
+fn whole_stretch(
+    engine: &mut Engine<'_>,
+    way: &Way<'_>,
+    depending: &[usize],
+    now: &[TruthSet],
+) -> End {
+    let places = way.away(1.0);
+    let mut last = way.from;
+    for (n, x) in places.iter().enumerate() {
+        let at = way.point(engine, *x);
+        let mut held = depending.iter().filter(|v| now[**v] == TruthSet::T);
+        let Some(v) = held.find(|v| !engine.holds(**v, &at)) else {
+            last = *x;
+            continue;
+        };
+        let mut s = stop(engine, *v, last);
+        s.breaks = engine.fails(*v, &at);
+        if s.breaks && !way.brief {
+            let mut further = places.iter().skip(n + 1).copied();
+            s.again_from = further.find(|x| {
+                let at = way.point(engine, *x);
+                engine.holds(*v, &at)
+            });
+        }
+        return End::Stopped(s);
+    }
+    // Farther than numbers are counted one by one, all that is left is looked at together.
+    let mut rest = way.point(engine, last);
+    for (_, val) in &mut rest {
+        (val.lo, val.hi) = (last.min(way.end), last.max(way.end));
+    }
+    let mut held = depending.iter().filter(|v| now[**v] == TruthSet::T);
+    match held.find(|v| last != way.end && !engine.holds(**v, &rest)) {
+        None => End::Free,
+        Some(v) => {
+            let mut s = stop(engine, *v, last);
+            s.breaks = false;
+            End::Stopped(s)
+        }
+    }
+}
+
+pub(super) fn stretch(
+    engine: &mut Engine<'_>,
+    way: &Way<'_>,
+    depending: &[usize],
+    now: &[TruthSet],
+) -> End {
+    if way.whole {
+        return whole_stretch(engine, way, depending, now);
+    }
+    let mut end = way.end;
+    let mut stopped: Option<usize> = None;
+    for v in depending.iter().filter(|v| now[**v] == TruthSet::T) {
+        // Most verdicts go one way: the far end alone tells that the whole is not certain, for a
+        // small part of what refining the whole costs.
+        let over = |engine: &mut Engine<'_>, x: f64| {
+            let (with, far) = (way.reach(engine, x), way.point(engine, x));
+            if engine.plain(*v, &with) == TruthSet::T {
+                return true;
+            }
+            let breaks = x.is_finite() && engine.plain(*v, &far) == TruthSet::F;
+            !breaks && engine.holds(*v, &with)
+        };
+        if over(engine, end) {
+            continue;
+        }
+        // The first place, ever farther, up to which it is not certain any more.
+        let mut good = way.from;
+        let mut bad = end;
+        for x in way.away(2.0) {
+            if (way.up && x >= end) || (!way.up && x <= end) {
+                break;
+            }
+            if over(engine, x) {
+                good = x;
+            } else {
+                bad = x;
+                break;
+            }
+        }
+        if !bad.is_finite() {
+            continue;
+        }
+        let steps = if way.brief { FEW_STEPS } else { STEPS };
+        end = narrow(good, bad, steps, |x| over(engine, x));
+        stopped = Some(*v);
+    }
+    let Some(v) = stopped else { return End::Free };
+    let mut s = stop(engine, v, end);
+    if way.brief {
+        return End::Stopped(s);
+    }
+    // One part in a million further: a point that fails shows that the bound is tight.
+    let beyond = |share: f64| {
+        let step = (end.abs() * share).max(1e-12);
+        if way.up { end + step } else { end - step }
+    };
+    let at = |engine: &mut Engine<'_>, x: f64| {
+        let with = way.point(engine, x);
+        engine.holds(v, &with)
+    };
+    let past = way.point(engine, beyond(1e-6));
+    s.breaks = engine.fails(v, &past);
+    if s.breaks {
+        let far = Way { from: end, ..*way };
+        let mut bad = beyond(1e-6);
+        for x in far.away(1.5) {
+            if at(engine, x) {
+                s.again_from = Some(narrow(x, bad, STEPS, |y| at(engine, y)));
+                break;
+            }
+            bad = x;
+        }
+    }
+    End::Stopped(s)
+}
+
+pub(super) fn number_cures(
+    engine: &mut Engine<'_>,
+    way: &Way<'_>,
+    depending: &[usize],
+    now: &[TruthSet],
+) -> Vec<Cure> {
+    let mut cures = Vec::new();
+    for v in depending.iter().filter(|v| now[**v] == TruthSet::F) {
+        let at = |engine: &mut Engine<'_>, x: f64| {
+            let with = way.point(engine, x);
+            engine.holds(*v, &with)
+        };
+        let mut bad = way.from;
+        for x in way.away(1.5) {
+            if at(engine, x) {
+                cures.push(Cure {
+                    rule: engine.residual.rule(*v).id.clone(),
+                    subject: engine.residual.subject(*v),
+                    from: if way.whole {
+                        x
+                    } else {
+                        narrow(x, bad, STEPS, |y| at(engine, y))
+                    },
+                    upward: way.up,
+                });
+                break;
+            }
+            bad = x;
+        }
+    }
+    cures
+}
