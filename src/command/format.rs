@@ -7,7 +7,8 @@ use clap::Args;
 use crate::design::format::{format, format_by};
 use crate::design::parse::parse;
 use crate::design::tree::{Item, Tree};
-use crate::session::{MOST_FILES, Options, Project};
+use crate::session::{Options, Project};
+use crate::source::limits::FILES;
 use crate::source::{FileId, Problem, SourceFile, Sources, visible_line};
 
 use super::write::{Over, Writing, write};
@@ -100,7 +101,7 @@ fn uses(project: &Project, path: &Path, tree: &Tree, all: &mut Vec<Tree>) {
             .unwrap_or(Path::new(""))
             .join(&used.path.value);
         let id = FileId(u16::try_from(all.len() + 1).unwrap_or(u16::MAX));
-        if all.len() < MOST_FILES
+        if all.len() < FILES
             && let Ok(text) = project.text(&path)
         {
             let tree = parse(id, &text).tree;
