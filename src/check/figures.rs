@@ -5,11 +5,14 @@ use super::judge::Settings;
 use super::link::Linker;
 use super::subject::Subject;
 use crate::design::model::{Design, ObjectId, Status};
-use crate::expression::Flags;
+use crate::expression::{Flags, Program, Reg, Val};
 use crate::quantity::TruthSet;
 use crate::ruleset::Ruleset;
 use crate::vocabulary::FactIx;
 use rustc_hash::FxHashMap;
+
+/// A figure, its register, and that of its limit.
+type Found = (FigureValue, Reg, Option<Reg>);
 
 /// The key figures of a design.
 pub(super) fn figures(
@@ -17,8 +20,8 @@ pub(super) fn figures(
     ruleset: &Ruleset,
     design: &Design,
     settings: &Settings,
-) -> Vec<FigureValue> {
-    let mut all: Vec<Option<FigureValue>> = Vec::new();
+) -> Vec<Found> {
+    let mut all: Vec<Option<Found>> = Vec::new();
     // Where each stands: a later layer may say what a figure is measured against.
     let mut places: FxHashMap<(ObjectId, FactIx), usize> = FxHashMap::default();
     if settings.only.is_some() {
@@ -40,15 +43,20 @@ pub(super) fn figures(
             }
             let reg = linker.fact(id, f.fact, None);
             let val = linker.program.val(reg);
-            if val.bits != crate::expression::Presence::PRESENT || val.flags.any(Flags::UNSOUND) {
+            // What only seems not to be computable is looked into later, member by member.
+            let doubt = Flags(Flags::UNSOUND.0 & !Flags::NOT_COMPUTABLE.0);
+            if val.bits != crate::expression::Presence::PRESENT || val.flags.any(doubt) {
                 continue;
             }
-            let mut limit = |ix: Option<crate::vocabulary::FactIx>, upper: bool| {
+            let mut limit = |ix: Option<FactIx>, upper: bool| {
                 let reg = linker.fact(id, ix?, None);
                 let v = linker.program.val(reg);
-                (v.is_number_point() && !v.flags.any(Flags::UNSOUND)).then_some((v.lo, upper))
+                let known = v.is_number_point() && !v.flags.any(doubt);
+                known.then_some((v.lo, upper, reg))
             };
             let limit = limit(f.at_most, true).or_else(|| limit(f.at_least, false));
+            let limit_at = limit.map(|(.., reg)| reg);
+            let limit = limit.map(|(x, upper, _)| (x, upper));
             let figure = FigureValue {
                 subject: Subject::new(design, id),
                 fact: fact.name.clone(),
@@ -63,10 +71,31 @@ pub(super) fn figures(
             {
                 *slot = None;
             }
-            all.push(Some(figure));
+            all.push(Some((figure, reg, limit_at)));
         }
     }
     all.into_iter().flatten().collect()
+}
+
+/// The figures that can be computed: where a look-up seems to have no row because of what lies
+/// between the members of a choice, each member is looked at alone.
+pub(super) fn computable(
+    found: Vec<Found>,
+    program: &Program,
+    mut range: impl FnMut(Reg) -> Option<Val>,
+) -> Vec<FigureValue> {
+    let keep = |(mut figure, reg, limit): Found| {
+        let doubtful = |r: Reg| program.val(r).flags.any(Flags::NOT_COMPUTABLE);
+        if limit.is_some_and(|r| doubtful(r) && range(r).is_none()) {
+            figure.limit = None;
+        }
+        if doubtful(reg) {
+            let val = range(reg)?;
+            (figure.low, figure.high) = (val.lo, val.hi);
+        }
+        Some(figure)
+    };
+    found.into_iter().filter_map(keep).collect()
 }
 
 /// What was assumed, each assumption once.

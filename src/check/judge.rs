@@ -10,7 +10,7 @@ use crate::source::{Label, Problem, Span, Weight};
 
 use super::causes::{Causes, explain};
 use super::departures::{Departures, Used, recorded};
-use super::figures::{assumed, figures};
+use super::figures::{assumed, computable, figures};
 use super::finding::{Finding, Outcome, Reason, Report, WayState, fingerprint};
 use super::labels::mistaken;
 use super::link::{LeafInfo, Linker};
@@ -201,7 +201,7 @@ pub fn check(ruleset: &Ruleset, design: &Design, settings: &Settings) -> Judged 
         .report
         .findings
         .sort_by(|a, b| place(a).cmp(&place(b)).then_with(|| a.rule.cmp(&b.rule)));
-    judged.report.figures = figures;
+    judged.report.figures = computable(figures, &program, |r| refiner.get().range(r));
     judged.report.assumed = assumed;
     judged
 }

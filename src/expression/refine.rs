@@ -14,7 +14,7 @@ mod witness;
 use std::borrow::Cow;
 
 use super::evaluate;
-use super::program::{Data, Flags, Leaf, LeafId, Op, Presence, Program, Reg, Val};
+use super::program::{Data, Flags, Leaf, LeafId, LeafKind, Op, Presence, Program, Reg, Val};
 use crate::quantity::{Interval, TruthSet};
 use trial::Trial;
 
@@ -57,6 +57,9 @@ struct Shares {
     /// Where the present verdict began.
     from: u64,
 }
+
+/// Choices of which the values of one figure are put together.
+const MOST_CHOICES: u32 = 64;
 
 /// Points that are tried in a box whose bounds are attained.
 const TURNS: u32 = 128;
@@ -377,6 +380,40 @@ impl<'a> Refiner<'a> {
     #[must_use]
     pub fn val(&self, reg: Reg) -> Val {
         self.vals[reg.ix()]
+    }
+
+    /// All values of a register, its choices taken one by one where it seems not to be computable
+    /// over all of them; none, if it is not for some, or where these are many.
+    pub fn range(&mut self, root: Reg) -> Option<Val> {
+        let cone = self.cone(root);
+        let mut boxes = vec![self.written(&cone)];
+        let mut all = Val::EMPTY;
+        let mut left = MOST_CHOICES;
+        while let Some(values) = boxes.pop() {
+            let val = self.run(&cone, &values);
+            if !val.flags.any(Flags::UNSOUND) {
+                all = all.union(val);
+                continue;
+            }
+            let several = |(l, v): (&ConeLeaf, &Val)| {
+                self.leaf(l.id).kind == LeafKind::Choice && v.bits.count_ones() > 1
+            };
+            let split = cone.leaves.iter().zip(&values).position(several);
+            let Some((i, v)) = split.and_then(|i| Some((i, *values.get(i)?))) else {
+                boxes.clear();
+                left = 0;
+                break;
+            };
+            for b in values::bits_of(v.bits) {
+                boxes.push(values::replaced(&values, i, Val { bits: 1 << b, ..v }));
+            }
+            left = left.saturating_sub(v.bits.count_ones());
+            if left == 0 {
+                break;
+            }
+        }
+        self.restore(&cone);
+        (left > 0 && all.bits == Presence::PRESENT).then_some(all)
     }
 
     /// Puts the registers of a cone back to the values as written.
