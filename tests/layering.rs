@@ -305,6 +305,18 @@ short:
     rules("check", LAB, &firm)
 }
 
+/// A case changes by key what its base says without.
+#[test]
+fn a_case_changes_what_its_base_says_shortly() {
+    let short = "short:\n  - {of: thing, unkeyed: {x: yes}}\n";
+    let lab = LAB
+        .replace("---\n", &format!("{short}---\n"))
+        .replace("thing t { x: 5 A }", "thing t 5 A");
+    assert!(lab.contains("thing t 5 A"));
+    let (code, out) = rules("test", &lab, &format!("{FIRM}{TURNED}"));
+    assert_eq!(code, 0, "{out}");
+}
+
 #[test]
 fn what_could_be_read_in_two_ways_is_no_short_form() {
     for (sound, why) in [

@@ -269,9 +269,14 @@ fn what_does_not_say_its_fact_is_refused_with_the_key() {
     );
     refused("position ev outdoors { }", "no-key", &["outdoors"]);
     refused(
-        "board b { fed-from: supply circuit oven { } }",
-        "trailing-text",
-        &["`circuit`", "two blanks"],
+        "circuit ev { device: mcb circuit }",
+        "no-key",
+        &["`circuit` is a block of its own", "two blanks"],
+    );
+    refused(
+        "parameter run: 5 m .. 9 m\ncircuit ev { cables: SWA 6 mm² run }",
+        "no-key",
+        &["`run` is a name"],
     );
     refused(
         "supply { Ze: 0.28 ohm phases }",
@@ -289,7 +294,7 @@ fn what_does_not_say_its_fact_is_refused_with_the_key() {
         &["write `RCBO` first"],
     );
     refused("supply { tails: 25 mm }", "no-key", &["25 mm²"]);
-    for inner in ["ev", "\"Oven\"", "oven \"Oven\"", "b[1..2]"] {
+    for inner in ["ev", "oven", "\"Oven\"", "oven \"Oven\"", "b[1..2]"] {
         same(
             &format!("board b {{ fed-from: supply circuit {inner} {{ }} }}\nsupply {{ }}"),
             &format!("board b {{ fed-from: supply  circuit {inner} {{ }} }}\nsupply {{ }}"),

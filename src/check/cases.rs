@@ -5,7 +5,7 @@ use super::finding::Outcome;
 use super::judge::{Settings, check};
 use crate::design::model::Design;
 use crate::design::parse::{parse_items, parse_value};
-use crate::design::resolve::{self, resolve};
+use crate::design::resolve::{self, resolve, with_keys};
 use crate::design::tree::{Block, Entry, FactEntry, Item, Tree, Value, ValueKind, Word};
 use crate::ruleset::{Case, CaseFile, Patch, Rule, Ruleset};
 use crate::source::{FileId, Problem, SourceFile, Sources, Span};
@@ -57,7 +57,8 @@ fn run(ruleset: &Ruleset, branches: &Branches, case: &Case, base: &str) -> CaseR
     let id = sources.add(SourceFile::new("case-base", base));
     let parsed = parse_items(id, base, 0);
     problems.extend(parsed.problems);
-    let mut tree = parsed.tree;
+    let (mut tree, wrong) = with_keys(&parsed.tree, &ruleset.vocabulary);
+    problems.extend(wrong);
     for patch in &case.patches {
         apply(&mut tree, patch, &mut sources, &mut problems);
     }

@@ -9,7 +9,7 @@ use super::fold::fold_word;
 use super::lower_tree::Lower;
 use super::parse::Rule;
 use super::syntax_errors as mistakes;
-use super::tree::{Arith, Number, Origin, Repeat, Value, ValueKind, Word};
+use super::tree::{Arith, Number, Origin, Value, ValueKind, Word};
 use crate::source::limits::OPERATORS;
 use crate::source::{Problem, Span, Spanned};
 
@@ -423,7 +423,7 @@ impl<'a> Lower<'a> {
             {
                 let ends_here = tokens.peek().map(Pair::as_rule) != Some(Rule::step);
                 if let (true, Some(repeat)) = (sound && ends_here, self.repeat(&token)) {
-                    return members(&word, repeat, span);
+                    return Value::members(&word, &repeat, span);
                 }
                 if !ends_here {
                     self.report(
@@ -526,22 +526,6 @@ const fn days_in(year: i32, month: u8) -> u8 {
         2 => 28,
         _ => 31,
     }
-}
-
-/// `post[1..6]`: each of them by its number.
-fn members(word: &Word, repeat: Repeat, span: Span) -> Value {
-    let one = |number: u32| {
-        let number = ValueKind::Number(Number {
-            digits: number.to_string(),
-            unit: None,
-            more: Vec::new(),
-            span,
-        });
-        let (word, index) = (word.clone(), Box::new(plain(number, span)));
-        plain(ValueKind::Indexed { word, index }, span)
-    };
-    let all = (repeat.first..=repeat.last).map(one).collect();
-    plain(ValueKind::List(all), span)
 }
 
 const fn plain(kind: ValueKind, span: Span) -> Value {

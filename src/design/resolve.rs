@@ -69,6 +69,14 @@ impl Resolved {
     }
 }
 
+/// A tree with the keys of what it says shortly, and the mistakes in that: what is changed by key
+/// is first given its keys.
+#[must_use]
+pub fn with_keys(tree: &Tree, vocabulary: &Vocabulary) -> (Tree, Vec<Problem>) {
+    let mut keyed = keyed(&[tree], vocabulary);
+    (keyed.trees.pop().unwrap_or_default(), keyed.problems)
+}
+
 /// Resolves the trees of a design: the files it uses first, the main file last.
 #[must_use]
 pub fn resolve(trees: &[&Tree], vocabulary: &Vocabulary, settings: &Settings) -> Resolved {

@@ -170,6 +170,28 @@ impl Value {
         text.get(self.span.from()..until).unwrap_or("").trim()
     }
 
+    /// `post[1..6]`: each of them by its number.
+    #[must_use]
+    pub fn members(word: &Word, repeat: &Repeat, span: Span) -> Self {
+        let plain = |kind| Self {
+            kind,
+            origin: None,
+            span,
+        };
+        let one = |number: u32| {
+            let number = ValueKind::Number(Number {
+                digits: number.to_string(),
+                unit: None,
+                more: Vec::new(),
+                span,
+            });
+            let (word, index) = (word.clone(), Box::new(plain(number)));
+            plain(ValueKind::Indexed { word, index })
+        };
+        let all = (repeat.first..=repeat.last).map(one).collect();
+        plain(ValueKind::List(all))
+    }
+
     /// Whether a mistake was reported for this value or for a piece of it.
     #[must_use]
     pub fn is_bad(&self) -> bool {

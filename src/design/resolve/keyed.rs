@@ -8,7 +8,7 @@ use rustc_hash::FxHashSet;
 
 use super::parts::opens;
 use super::resolver::listed;
-use crate::design::tree::{Block, Entry, FactEntry, Item, Tree, Value, ValueKind, Word};
+use crate::design::tree::{Block, BlockName, Entry, FactEntry, Item, Tree, Value, ValueKind, Word};
 use crate::source::{Problem, Span};
 use crate::vocabulary::{Fact, FactType, KindId, Meaning, NameRole, Short, Vocabulary};
 
@@ -209,7 +209,14 @@ impl<'v> Long<'v> {
         Some(&self.v.fact(kind, fact).name)
     }
 
-    fn entries(&mut self, kind: KindId, entries: &mut [Entry]) {
+    fn entries(&mut self, kind: KindId, entries: &mut Vec<Entry>) {
+        let mut at = 0;
+        while let Some(entry) = entries.get_mut(at) {
+            at += 1;
+            if let Some(block) = self.block_behind(kind, entry) {
+                entries.insert(at, Entry::Block(block));
+            }
+        }
         for entry in entries {
             match entry {
                 Entry::Fact(fact) => self.fact(kind, fact),
@@ -217,6 +224,47 @@ impl<'v> Long<'v> {
                 Entry::No(_) => {}
             }
         }
+    }
+
+    /// In `fed-from: supply circuit oven { … }` a block begins behind the value: where no part is
+    /// asked for, and the next word is a kind.
+    fn block_behind(&self, kind: KindId, entry: &mut Entry) -> Option<Block> {
+        let Entry::Fact(fact) = entry else {
+            return None;
+        };
+        let declared = self.v.kind(kind);
+        let ty = declared
+            .fact_named(&fact.key.text)
+            .map(|ix| &declared.fact(ix).ty);
+        let ValueKind::Row { values, entries } = &mut fact.value.kind else {
+            return None;
+        };
+        if matches!(ty, Some(FactType::Part(_) | FactType::Parts(_))) {
+            return None;
+        }
+        let word = |v: &Value| match &v.kind {
+            ValueKind::Word(text) => Some(Word {
+                text: text.clone(),
+                span: v.span,
+            }),
+            _ => None,
+        };
+        let head = values.get(1).and_then(word)?;
+        self.v.kind_named(&head.text)?;
+        let block = Block {
+            span: head.span.to(fact.value.span),
+            kind: head,
+            name: values
+                .get(2)
+                .and_then(word)
+                .map(|word| BlockName { word, repeat: None }),
+            label: None,
+            row: values.split_off(values.len().min(3)),
+            entries: std::mem::take(entries),
+            from: None,
+        };
+        fact.value = values.swap_remove(0);
+        Some(block)
     }
 
     fn fact(&mut self, kind: KindId, entry: &mut FactEntry) {

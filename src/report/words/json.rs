@@ -45,7 +45,11 @@ fn kind(ruleset: &Ruleset, id: KindId, facts: &[FactIx], with_rules: bool) -> Va
         NameRole::Free => None,
         NameRole::Choice(f) | NameRole::Reference(f) => Some(k.fact(f).name.as_str()),
     };
+    let short = v.short.get(&id);
+    let unkeyed = short.into_iter().flat_map(|s| &s.unkeyed);
     json!({
+        "unkeyed": unkeyed.map(|u| &k.fact(u.fact).name).collect::<Vec<_>>(),
+        "marks": short.map(|s| s.marks.iter().map(|m| &m.text).collect::<Vec<_>>()),
         "kind": k.name,
         "means": k.means,
         "block": !k.part_only && !k.is_abstract(),

@@ -326,7 +326,7 @@ impl Long<'_> {
                     .help("begin it on a new line, or two blanks on"),
             );
         }
-        if self.names.contains(word) {
+        if self.names.contains(word) || self.parameters.contains(word) {
             return alone(
                 problem(format!(
                     "`{word}` is a name, and no key says what it is for"
