@@ -75,7 +75,7 @@ const MISTAKEN: &str = "\
 installation \"Weir Cottage\" { rules: gb  premises: dwelling  designed-on: 2026-05-12 }
 supply {
   status: existing  earthing: TN-C-S  phases: 1
-  service-fuse: 80 ohm
+  service-fuse: fuse { In: 80 ohm }
   logged-demand: 30 A (measured)  logged-for: 14 d  logged-season: highest
 }
 board main { fed-from: supply
