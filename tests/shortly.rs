@@ -154,6 +154,10 @@ fn what_stands_first_is_a_value_where_its_kind_says_so() {
         "supply { phases: 3  earthing: TN-S }",
     );
     same(
+        "supply existing PME { phases: 1 }",
+        "supply { status: existing  earthing: TN-C-S  phases: 1 }",
+    );
+    same(
         "supply north TN-S existing { }",
         "supply north { earthing: TN-S  status: existing }",
     );

@@ -134,6 +134,10 @@ impl Screen<'_> {
 
     /// Findings that are undecided whatever is answered.
     fn unsettled<'r>(&self, report: &'r Report) -> Vec<&'r Finding> {
+        // With mistakes in the text nobody knows yet what is left when they are mended.
+        if self.file.problems.iter().any(Problem::is_error) {
+            return Vec::new();
+        }
         let stuck = |f: &Finding| {
             let survey = self.survey.map_or(&[][..], |s| s.stuck.as_slice());
             survey
@@ -205,7 +209,22 @@ pub fn render(screen: &Screen<'_>, style: Style) -> Visible {
         let what = &f.title;
         format!("{what}, of {}: these rules leave it out", f.subject.label)
     });
-    page.lines(&screen.unsettled(report), |f| {
+    let mut unsettled = screen.unsettled(report);
+    let asked = screen.survey.is_some_and(|s| !s.questions.is_empty());
+    let limited = |f: &&Finding| f.reason == Some(Reason::Unresolved);
+    let waiting = unsettled.iter().copied().filter(limited).count();
+    if asked && waiting > 0 {
+        // Most of them are decided once more is known.
+        unsettled.retain(|f| !limited(f));
+        page.cut = true;
+        let n = counted(waiting, "verdict", "verdicts");
+        let text = format!(
+            "Unresolved: {n}, for which the work limit was met; answer what is open, then check again."
+        );
+        page.para("", &text, 2);
+        page.out.plain("\n");
+    }
+    page.lines(&unsettled, |f| {
         let why = match f.reason {
             Some(Reason::Unresolved) => "the work limit was met",
             Some(Reason::Gap) => "the ruleset has no figure here",

@@ -158,7 +158,8 @@ impl<'v> Long<'v> {
             .map(|n| n.word.clone());
         let mut row = std::mem::take(&mut block.row);
         if let (Some(word), NameRole::Free) = (word, self.v.kind(kind).name_role) {
-            let takes = short.is_some_and(|s| s.takes(&word.text));
+            let takes = short.is_some_and(|s| s.takes(&word.text))
+                || super::completeness::status_of(&word.text).is_some();
             if takes && short.is_some_and(|s| s.values_first) {
                 block.name = None;
                 row.insert(
@@ -169,7 +170,7 @@ impl<'v> Long<'v> {
                         span: word.span,
                     },
                 );
-            } else if takes || super::completeness::status_of(&word.text).is_some() {
+            } else if takes {
                 self.name_or_value(&word, kind);
             }
         }
