@@ -236,6 +236,11 @@ fn what_does_not_say_its_fact_is_refused_with_the_key() {
     refused(&device("0.03 A"), "no-key", &["`In`", "IΔn"]);
     refused(&device("6000 A"), "no-key", &["In", "Icn"]);
     refused(&cable("500 mm"), "no-key", &["length"]);
+    refused(
+        &cable("22 clipped"),
+        "no-key",
+        &["unit behind the number", "`22 mm²` or `22 m`"],
+    );
     refused(&cable("6 mm² 10 mm²"), "duplicate-fact", &["`size`"]);
     refused(
         "bond gas 10 mm² { size: 10 mm² }",

@@ -262,7 +262,23 @@ impl Long<'_> {
             Some(fact) => problem.help(format!("`{}` is an area: write `{text}²`", fact.name)),
             None => problem,
         };
+        let bare = numbers.iter().find(|n| {
+            let unit = n.unit.as_ref();
+            unit.is_none_or(|u| Unit::parse(&u.text).is_err())
+        });
         let problem = match keys.as_slice() {
+            [] if bare.is_some() => {
+                let digits = bare.map_or("", |n| n.digits.as_str());
+                let facts = self.short(kind).into_iter().flat_map(|s| &s.unkeyed);
+                let units = facts.filter_map(|u| declared.fact(u.fact).unit());
+                let mut all: Vec<String> =
+                    units.map(|u| format!("`{digits} {}`", u.text())).collect();
+                all.dedup();
+                problem.help(format!(
+                    "write the unit behind the number: {}",
+                    all.join(" or ")
+                ))
+            }
             [] => problem.help(format!("no fact of {of} is measured so")),
             [only] => problem.help(format!("write `{only}: {text}`")),
             [first, ..] => problem.help(format!(
