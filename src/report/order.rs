@@ -202,8 +202,8 @@ pub fn json(paths: &[String], order: &OrderOf<'_>) -> Value {
 const STYLE: &str = "body{font:15px/1.45 Georgia,serif;margin:2rem auto;max-width:58rem;padding:0 1rem;color:#1c2422}\
 h1{font-size:1.5rem;margin:0}p{margin:.3rem 0}\
 .warn{border-left:4px solid #9a5b00;padding:.2rem .6rem;background:#fdf6ea;margin:.5rem 0}\
-table{border-collapse:collapse;width:100%;margin:1rem 0}td,th{border:1px solid #b9c4c0;padding:.35rem .5rem;vertical-align:top;text-align:left;overflow-wrap:anywhere}\
-td:first-child{width:7rem}.box{width:2rem;text-align:center}\
+table{border-collapse:collapse;width:100%;margin:1rem 0}td,th{border:1px solid #b9c4c0;padding:.35rem .5rem;vertical-align:top;text-align:left;overflow-wrap:break-word}\
+td:first-child{width:7rem}td:nth-child(3){min-width:5rem}.box{width:2rem;text-align:center}\
 @media (max-width:30rem){td:first-child{width:auto}td,th{padding:.25rem}}\
 @media print{body{margin:0;max-width:none}tr{break-inside:avoid}}";
 
