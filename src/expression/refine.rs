@@ -14,7 +14,8 @@ mod witness;
 use std::borrow::Cow;
 
 use super::evaluate;
-use super::program::{Data, Flags, Leaf, LeafId, LeafKind, Op, Presence, Program, Reg, Val};
+use super::program::{Data, Leaf, LeafId, LeafKind, Op, Program, Reg};
+use super::val::{Flags, Presence, Val};
 use crate::quantity::{Interval, TruthSet};
 use trial::Trial;
 

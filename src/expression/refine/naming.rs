@@ -1,6 +1,7 @@
 //! The leaves that could decide a verdict, and the values worth trying.
 
-use super::super::program::{LeafId, LeafKind, LeafSource, Presence, SetWords, Val};
+use super::super::program::{LeafId, LeafKind, LeafSource};
+use super::super::val::{Presence, SetWords, Val};
 use super::values::{bits_of, middle, replaced};
 use super::{Budget, Cone, NAMING, Named, Refiner};
 use crate::quantity::TruthSet;
