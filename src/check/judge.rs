@@ -1,23 +1,20 @@
 //! Judges every rule for every subject of a design.
 
 use crate::design::model::{Design, ObjectId, Status};
-use crate::expression::{Budget, Cone, Decision, Flags, Fuel, LeafId, Refiner, Reg, Ty};
-use crate::quantity::TruthSet;
-
+use crate::expression::{Budget, Fuel, Program, Refiner, Reg, Ty};
+use crate::quantity::{TruthSet, Unit};
 use crate::ruleset::{Piece, Rule, Ruleset, Severity, Stage, Template, Way};
 use crate::source::limits::{NESTED, OPERATIONS, WORK};
-use crate::source::{Label, Problem, Span, Weight};
+use crate::source::{Problem, Span, Weight};
 
 use super::causes::{Causes, explain};
 use super::departures::{Departures, Used, recorded};
 use super::figures::{assumed, computable, figures};
-use super::finding::{Finding, Outcome, Reason, Report, WayState, fingerprint};
+use super::finding::{Finding, Outcome, Reason, Report};
 use super::labels::mistaken;
-use super::link::{LeafInfo, Linker};
-use super::plain;
-use super::show::{show_number, show_set, show_truth, show_words};
-use super::subject::Subject;
+use super::link::Linker;
 use super::verdicts::{LinkedRule, link_rule};
+use super::view::{Lazy, View};
 
 /// How a design is judged.
 #[derive(Clone, Debug)]
@@ -64,34 +61,25 @@ pub struct Judged {
 pub(super) struct Pending<'r> {
     pub(super) rule: &'r Rule,
     pub(super) subject: ObjectId,
-    applies: Option<Reg>,
-    root: Reg,
+    pub(super) applies: Option<Reg>,
+    pub(super) root: Reg,
     pub(super) require: Reg,
-    ways: Vec<(&'r Way, Reg)>,
-    texts: Option<Texts>,
+    pub(super) ways: Vec<(&'r Way, Reg)>,
+    pub(super) texts: Option<Texts>,
     pub(super) points: Vec<Reg>,
     /// Rules and subjects whose failure would explain this one.
     causes: Vec<(&'r str, ObjectId)>,
 }
 
-/// What came of a rule for a subject.
-struct Verdict {
-    outcome: Outcome,
-    reason: Option<Reason>,
-    flags: Flags,
-    /// What it depends on and what was found of it, where it is undecided.
-    open: Option<(Cone, Decision)>,
+pub(super) struct Texts {
+    pub(super) message: Vec<Shown>,
+    pub(super) open: Option<Vec<Shown>>,
+    pub(super) help: Option<Vec<Shown>>,
 }
 
-struct Texts {
-    message: Vec<Shown>,
-    open: Option<Vec<Shown>>,
-    help: Option<Vec<Shown>>,
-}
-
-enum Shown {
+pub(super) enum Shown {
     Text(String),
-    Value(Reg, Ty, Option<crate::quantity::Unit>),
+    Value(Reg, Ty, Option<Unit>),
 }
 
 /// Judges a design.
@@ -218,7 +206,7 @@ fn place(f: &Finding) -> (u8, u8, Option<Span>) {
 }
 
 /// Whether plain evaluation shows that a rule applies and is met.
-fn plainly_met(program: &crate::expression::Program, p: &Pending<'_>) -> bool {
+fn plainly_met(program: &Program, p: &Pending<'_>) -> bool {
     program.val(p.root).as_truth() == TruthSet::T
         && p.applies
             .is_none_or(|a| program.val(a).as_truth() == TruthSet::T)
@@ -321,293 +309,6 @@ fn template(linker: &mut Linker<'_>, t: &Template, subject: ObjectId) -> Vec<Sho
         .collect()
 }
 
-/// What findings read from.
-pub(super) struct View<'a> {
-    pub(super) ruleset: &'a Ruleset,
-    pub(super) design: &'a Design,
-    pub(super) leaves: &'a [LeafInfo],
-    pub(super) program: &'a crate::expression::Program,
-    /// Facts that are written wrongly, each with the rules that rest on it.
-    pub(super) mistaken: Vec<(Span, Vec<&'a str>)>,
-}
-
-/// A refiner that is made when something is first refined: most designs leave nothing.
-pub(super) struct Lazy<'a> {
-    refiner: Option<Refiner<'a>>,
-    program: &'a crate::expression::Program,
-    ruleset: &'a Ruleset,
-    /// What all verdicts may cost, and how many are not met as they are.
-    work: Fuel,
-    verdicts: usize,
-}
-
-impl<'a> Lazy<'a> {
-    pub(super) fn get(&mut self) -> &mut Refiner<'a> {
-        self.refiner.get_or_insert_with(|| {
-            let mut made = Refiner::new(self.program, &self.ruleset.data);
-            made.share_out(self.work, self.verdicts);
-            made.next_share();
-            made
-        })
-    }
-
-    /// Begins with another verdict.
-    fn next(&mut self) {
-        if let Some(refiner) = &mut self.refiner {
-            refiner.next_share();
-        }
-    }
-
-    /// Whether this verdict has cost all that it may.
-    fn is_spent(&self) -> bool {
-        self.refiner.as_ref().is_some_and(Refiner::is_spent)
-    }
-}
-
-impl View<'_> {
-    fn installation(&self) -> String {
-        installation_name(self.ruleset, self.design)
-    }
-
-    /// What came of a rule for a subject, refined where plain evaluation leaves it open.
-    fn verdict(&self, p: &Pending<'_>, refiner: &mut Lazy<'_>, settings: &Settings) -> Verdict {
-        // Of what is left out, `require` is that it does not matter here.
-        let left_out = p.rule.is_left_out();
-        let root = if left_out { p.require } else { p.root };
-        let natural = self.program.val(root);
-        let mut verdict = Verdict {
-            outcome: Outcome::Met,
-            reason: None,
-            flags: natural.flags,
-            open: None,
-        };
-        let truth = match natural.as_truth() {
-            TruthSet::U => {
-                let cone = refiner.get().cone(root);
-                let d = refiner.get().decide(&cone, settings.budget);
-                verdict.flags = verdict.flags.with(d.flags);
-                let truth = d.truth;
-                if truth == TruthSet::U {
-                    // What is written wrongly leaves everything open, until the work limit is met.
-                    let poisoned = d.flags.any(Flags::POISON)
-                        || d.exhausted && natural.flags.any(Flags::POISON);
-                    if poisoned && !(d.yes.is_some() && d.no.is_some()) {
-                        verdict.outcome = Outcome::NotJudged;
-                    } else {
-                        verdict.outcome = Outcome::Undecided;
-                        verdict.reason = Some(why(&d));
-                        verdict.open = Some((cone, d));
-                    }
-                }
-                truth
-            }
-            truth => truth,
-        };
-        match truth {
-            TruthSet::F if left_out => {
-                verdict.outcome = Outcome::Undecided;
-                verdict.reason = Some(Reason::LeftOut);
-            }
-            TruthSet::F => verdict.outcome = Outcome::Failed,
-            TruthSet::T if left_out => verdict.outcome = Outcome::NotApplicable,
-            // Not applicable only where `where` is false for all.
-            TruthSet::T => {
-                if let Some(a) = p.applies
-                    && self.program.val(a).as_truth() == TruthSet::U
-                {
-                    let c = refiner.get().cone(a);
-                    if refiner.get().decide(&c, settings.budget).truth == TruthSet::F {
-                        verdict.outcome = Outcome::NotApplicable;
-                    }
-                }
-            }
-            _ => {}
-        }
-        verdict
-    }
-
-    fn finding(
-        &self,
-        p: &Pending<'_>,
-        refiner: &mut Lazy<'_>,
-        settings: &Settings,
-        installation: &str,
-    ) -> Finding {
-        let rule = p.rule;
-        let Verdict {
-            outcome,
-            reason,
-            flags,
-            open,
-        } = self.verdict(p, refiner, settings);
-        let object = self.design.object(p.subject);
-        let kind = &self.ruleset.vocabulary.kind(object.kind).name;
-        let mut finding = Finding {
-            rule: rule.id.clone(),
-            title: rule.title.clone(),
-            outcome,
-            severity: rule.severity,
-            reason,
-            stage: rule.stage,
-            clause: rule.origin.clause.clone(),
-            source: rule.origin.source.clone(),
-            confidence: rule.confidence,
-            subject: Subject::new(self.design, p.subject),
-            message: rule.title.clone(),
-            labels: Vec::new(),
-            missing: Vec::new(),
-            witnesses: None,
-            help: Vec::new(),
-            ways: Vec::new(),
-            assumed: flags.any(Flags::ASSUMED),
-            because: rule.because.clone(),
-            amended: rule.amended.clone(),
-            follows_from: None,
-            departure: None,
-            fingerprint: fingerprint(&rule.id, kind, &self.design.path(p.subject), installation),
-        };
-        if matches!(outcome, Outcome::Met | Outcome::NotApplicable) {
-            finding.labels.push(Label {
-                span: object.head,
-                text: String::new(),
-            });
-            return finding;
-        }
-        if let Some(texts) = &p.texts {
-            let told = outcome == Outcome::Failed || reason == Some(Reason::LeftOut);
-            finding.message = match &texts.open {
-                _ if told => self.show(&texts.message),
-                Some(open) => self.show(open),
-                None => format!("whether this holds is not known: {}", rule.title),
-            };
-            if let Some(h) = &texts.help
-                && told
-            {
-                finding.help.push(self.show(h));
-            }
-        }
-        if outcome == Outcome::NotJudged {
-            finding.message = format!(
-                "not judged, since a fact it needs is written wrongly: {}",
-                rule.title
-            );
-        }
-        for (way, reg) in &p.ways {
-            let state = match self.program.val(*reg).as_truth() {
-                TruthSet::T => "holds",
-                TruthSet::F => "does not hold",
-                _ => "is open",
-            };
-            finding.ways.push(WayState {
-                name: way.name.clone(),
-                condition: one_line(&way.condition.text),
-                state,
-            });
-        }
-        let places = match &open {
-            Some((cone, decision)) => self.open(p, refiner, cone, decision, &mut finding),
-            None => Vec::new(),
-        };
-        finding.labels = self.labels(p, outcome, &places, refiner);
-        if outcome == Outcome::NotJudged {
-            self.point_at_mistakes(p, &mut finding.labels);
-        }
-        finding
-    }
-
-    /// Adds what could decide an undecided rule, and what passes and what breaks; gives the leaves that
-    /// could decide it.
-    fn open(
-        &self,
-        p: &Pending<'_>,
-        refiner: &mut Lazy<'_>,
-        c: &Cone,
-        d: &Decision,
-        finding: &mut Finding,
-    ) -> Vec<LeafId> {
-        let left_out = p.rule.is_left_out();
-        let mut places: Vec<LeafId> = Vec::new();
-        let about = |id: LeafId| self.about(id);
-        let found = refiner.get().deciding(c, Budget(24));
-        let applies = p
-            .applies
-            .filter(|a| self.program.val(*a).as_truth() == TruthSet::U)
-            .map(|a| refiner.get().cone(a));
-        for n in plain::deciding(self.program, refiner.get(), c, found, &about) {
-            places.push(n.leaf);
-            // A value that only takes the rule away does not pass: the rule is not kept by it.
-            let away = n.yes.is_some_and(|y| {
-                applies.as_ref().is_some_and(|a| {
-                    refiner.get().run_with(a, &[(n.leaf, y)]).as_truth() == TruthSet::F
-                })
-            });
-            let breaks = n.no.filter(|_| !left_out);
-            let mut m = self.missing(n.leaf, n.yes, breaks);
-            if away {
-                m.passes = None;
-            }
-            finding.missing.push(m);
-        }
-        finding
-            .missing
-            .dedup_by(|a, b| a.of == b.of && a.fact == b.fact);
-        if let (Some(y), Some(n), false) = (&d.yes, &d.no, left_out) {
-            let y = plain::witness(self.program, refiner.get(), c, y, true, &about);
-            let n = plain::witness(self.program, refiner.get(), c, n, false, &about);
-            finding.witnesses = Some((self.witness(&y), self.witness(&n)));
-        }
-        places
-    }
-
-    fn show(&self, pieces: &[Shown]) -> String {
-        // Digits until what differs looks different.
-        let numbers: Vec<(f64, &crate::quantity::Unit)> = pieces
-            .iter()
-            .filter_map(|p| match p {
-                Shown::Value(r, Ty::Number(_), Some(u)) => {
-                    let v = self.program.val(*r);
-                    (v.lo == v.hi).then_some((v.lo, u))
-                }
-                _ => None,
-            })
-            .collect();
-        let mut digits = 3;
-        while digits < 12 {
-            let clash = numbers.iter().enumerate().any(|(i, (x, u))| {
-                numbers.iter().skip(i + 1).any(|(y, w)| {
-                    x != y
-                        && u.dim() == w.dim()
-                        && crate::quantity::format_quantity(*x, u, digits)
-                            == crate::quantity::format_quantity(*y, w, digits)
-                })
-            });
-            if !clash {
-                break;
-            }
-            digits += 1;
-        }
-        let mut out = String::new();
-        for p in pieces {
-            match p {
-                Shown::Text(t) => out.push_str(t),
-                Shown::Value(r, ty, unit) => {
-                    let val = self.program.val(*r);
-                    match ty {
-                        Ty::Word(w) => out.push_str(&show_words(val.bits, w)),
-                        Ty::Set(w) => out.push_str(&show_set(val.bits, w)),
-                        Ty::Truth => out.push_str(show_truth(&val)),
-                        Ty::Date => {
-                            out.push_str(&crate::quantity::format_date((val.lo / 86_400.0) as i32));
-                        }
-                        _ => out.push_str(&show_number(&val, unit.as_ref(), digits)),
-                    }
-                }
-            }
-        }
-        out
-    }
-}
-
 /// What the installation is called: its label, or its name.
 #[must_use]
 pub fn installation_name(ruleset: &Ruleset, design: &Design) -> String {
@@ -619,21 +320,4 @@ pub fn installation_name(ruleset: &Ruleset, design: &Design) -> String {
             o.label.clone().unwrap_or_else(|| o.name.clone())
         })
         .unwrap_or_default()
-}
-
-/// A text of several lines on one.
-fn one_line(text: &str) -> String {
-    text.split_whitespace().collect::<Vec<_>>().join(" ")
-}
-
-fn why(d: &Decision) -> Reason {
-    if d.yes.is_some() && d.no.is_some() {
-        Reason::Open
-    } else if d.flags.any(Flags::GAP) {
-        Reason::Gap
-    } else if d.flags.any(Flags::NOT_COMPUTABLE) {
-        Reason::NotComputable
-    } else {
-        Reason::Unresolved
-    }
 }

@@ -6,9 +6,10 @@ use std::collections::VecDeque;
 use rustc_hash::FxHashSet;
 
 use super::finding::Outcome;
-use super::judge::{Lazy, Pending, View};
+use super::judge::Pending;
 use super::link::{LeafInfo, What};
 use super::plain;
+use super::view::{Lazy, View};
 use crate::design::model::{Design, ObjectId, Possible, Written};
 use crate::expression::{
     Compiled, Fuel, LeafId, LeafKind, ObjectTerm, Op, Presence, ReadFact, Refiner, Reg, TermKind,

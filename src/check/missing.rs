@@ -1,10 +1,10 @@
 //! Facts that could decide: what they are, who settles them, which values pass or break.
 
 use super::finding::{Missing, WitnessValue};
-use super::judge::View;
 use super::link::What;
 use super::plain::About;
 use super::show::{show_number, show_val};
+use super::view::View;
 use crate::design::model::Status;
 use crate::expression::{LeafId, Val, Witness};
 use crate::vocabulary::{FactType, Settler};

@@ -9,6 +9,7 @@ mod finding;
 mod judge;
 mod labels;
 mod link;
+mod link_aggregate;
 mod link_object;
 mod link_term;
 mod link_value;
@@ -18,6 +19,7 @@ mod show;
 mod standing;
 mod subject;
 mod verdicts;
+mod view;
 
 pub use cases::{CaseResult, run_cases};
 pub use coverage::{Branch, Branches, Seen};

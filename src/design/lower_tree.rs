@@ -30,11 +30,11 @@ enum Built {
 }
 
 /// The fact last read, to which junk on the same line belongs.
-struct Before {
+pub(super) struct Before {
     /// Index among the entries.
-    index: usize,
+    pub(super) index: usize,
     /// End of the fact in the piece.
-    end: usize,
+    pub(super) end: usize,
 }
 
 impl<'a> Lower<'a> {
@@ -272,67 +272,6 @@ impl<'a> Lower<'a> {
         }
     }
 
-    /// Junk: after a fact on the same line it takes the fact's value with it, unless the value is
-    /// certain all the same.
-    fn bad(&mut self, pair: &Pair<'a, Rule>, entries: &mut [Entry], before: Option<&Before>) {
-        let span = self.span(pair);
-        let start = pair.as_span().start();
-        let same_line = before.filter(|b| {
-            !self
-                .text
-                .get(b.end..start)
-                .unwrap_or("\n")
-                .contains(['\n', '\r'])
-        });
-        let fact = same_line.and_then(|b| entries.get_mut(b.index));
-        if let Some(Entry::Fact(fact)) = fact {
-            let problem = mistakes::after_value(self, span, Some(&fact.value), Some(&fact.key));
-            let harmless = matches!(problem.code, "semicolon" | "comma-between-entries")
-                || matches!(fact.value.kind, ValueKind::Part { .. });
-            self.report(problem);
-            if !harmless {
-                fact.value.kind = ValueKind::Bad;
-                fact.value.span = fact.value.span.to(span);
-            }
-        } else {
-            let problem = mistakes::on_its_own(self, span);
-            self.report(problem);
-        }
-    }
-
-    /// A value that goes on where it had ended: the fact before has lost a part of what was meant.
-    fn late_more(&mut self, pair: Pair<'a, Rule>, entries: &mut [Entry], before: Option<&Before>) {
-        let whole = self.span(&pair);
-        let start = pair.as_span().start();
-        let mut inner: Vec<_> = pair.into_inner().collect();
-        if inner.is_empty() {
-            return;
-        }
-        let sign = self.span(&inner.remove(0));
-        let fact = before.and_then(|b| match entries.get_mut(b.index) {
-            Some(Entry::Fact(fact)) => Some((fact, b.end)),
-            _ => None,
-        });
-        let new_line = fact.as_ref().is_none_or(|(_, end)| {
-            self.text
-                .get(*end..start)
-                .unwrap_or("\n")
-                .contains(['\n', '\r'])
-        });
-        let problem = if new_line {
-            mistakes::line_begins_with_sign(self, sign)
-        } else {
-            let value = fact.as_ref().map(|(f, _)| f.value.clone());
-            let key = fact.as_ref().map(|(f, _)| f.key.clone());
-            mistakes::after_value(self, whole, value.as_ref(), key.as_ref())
-        };
-        self.report(problem);
-        if let Some((fact, _)) = fact {
-            fact.value.kind = ValueKind::Bad;
-        }
-        self.value(inner);
-    }
-
     fn fact(&mut self, pair: Pair<'a, Rule>, span: Span) -> Built {
         let end = pair.as_span().end();
         let mut inner = pair.into_inner();
@@ -348,45 +287,6 @@ impl<'a> Lower<'a> {
         };
         let span = span.to(value.span);
         Built::Entry(Entry::Fact(FactEntry { key, value, span }))
-    }
-
-    /// Reports `key:` without a value, unless junk follows on the line: that is reported instead.
-    fn missing_value(&mut self, key: &Word, end: usize) -> Value {
-        let after = self.text.get(end..).unwrap_or("");
-        let line = after.split(['\n', '\r']).next().unwrap_or("");
-        let next = line.trim_start();
-        let end = end
-            - (self
-                .text
-                .get(..end)
-                .map_or(0, |t| t.len() - t.trim_end().len()));
-        let at = self.within(end, end);
-        let clean = next.is_empty() || next.starts_with(['}', '#']) || mistakes::begins_entry(next);
-        if clean {
-            let mut problem = Problem::error(
-                "missing-value",
-                format!("`{}:` has no value on its line", key.text),
-            )
-            .at(key.span.to(at), "");
-            let comment = next.strip_prefix('#').map(str::trim_end).unwrap_or("");
-            problem = if comment.starts_with(|c: char| c.is_ascii_digit()) {
-                problem.help(format!(
-                    "`#` begins a comment: write `{}: {comment}`",
-                    key.text
-                ))
-            } else {
-                problem.help(format!(
-                    "write the value on the same line, or `{}: ?` if it is not known",
-                    key.text
-                ))
-            };
-            self.report(problem);
-        }
-        Value {
-            kind: ValueKind::Bad,
-            origin: None,
-            span: key.span.to(at),
-        }
     }
 
     fn equals_fact(&mut self, pair: Pair<'a, Rule>, span: Span) -> Built {

@@ -3,6 +3,7 @@
 mod fold;
 pub mod format;
 mod layout;
+mod lower_mistakes;
 mod lower_tree;
 mod lower_value;
 pub mod model;

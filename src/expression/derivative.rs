@@ -1,6 +1,7 @@
 //! Interval derivatives with respect to one leaf: which way a calculation moves.
 
-use super::program::{Op, Presence, Program, Reg, Val};
+use super::program::{Op, Program, Reg};
+use super::val::{Presence, Val};
 use crate::quantity::{Interval, TruthSet};
 
 const ZERO: Interval = Interval { lo: 0.0, hi: 0.0 };

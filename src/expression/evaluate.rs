@@ -1,6 +1,7 @@
 //! One operation over sets of values: the first, outer approximation of a verdict.
 
-use super::program::{Data, Flags, Op, Presence, Program, Reg, SetWords, Val};
+use super::program::{Data, Op, Program, Reg};
+use super::val::{Flags, Presence, SetWords, Val};
 use crate::physics;
 use crate::quantity::{Interval, TruthSet, le, lt, round_to};
 use crate::vocabulary::WordSet;

@@ -11,13 +11,11 @@ mod syntax;
 mod table;
 mod typed;
 mod typing;
+mod val;
 
 pub use evaluate::evaluate;
 pub use parse::parse;
-pub use program::{
-    Data, Flags, Leaf, LeafId, LeafKind, LeafSource, Op, Presence, Program, Reg, SetWords, Users,
-    Val,
-};
+pub use program::{Data, Leaf, LeafId, LeafKind, LeafSource, Op, Program, Reg, Users};
 pub use range::{Ranges, hull};
 pub use refine::{Asked, Budget, Cone, ConeLeaf, Decision, Fuel, Named, Refiner, Witness};
 pub use syntax::{Aggregate, BinaryOp, Expr, ExprKind, OriginTest, Range, UnaryOp};
@@ -26,3 +24,4 @@ pub use typed::{
     Call, Compiled, LimitId, LineTerm, ObjectTerm, Over, ReadFact, Term, TermId, TermKind, Ty,
 };
 pub use typing::{Limit, Limits, Scope, Tables, Typer, TypingError, present_when};
+pub use val::{Flags, Presence, SetWords, Val};

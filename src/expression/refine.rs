@@ -5,6 +5,8 @@
 //! attained, so witnesses suffice), ends of monotone leaves, the thresholds of comparisons of a
 //! leaf with a constant, bisection.
 
+mod fuel;
+mod live;
 mod naming;
 mod split;
 mod trial;
@@ -14,49 +16,13 @@ mod witness;
 use std::borrow::Cow;
 
 use super::evaluate;
-use super::program::{Data, Flags, Leaf, LeafId, LeafKind, Op, Presence, Program, Reg, Val};
+use super::program::{Data, Leaf, LeafId, LeafKind, Op, Program, Reg};
+use super::val::{Flags, Presence, Val};
 use crate::quantity::{Interval, TruthSet};
+use fuel::{Shares, VERDICT};
 use trial::Trial;
 
-/// What naming the leaves that decide one rule may cost.
-const NAMING: Fuel = Fuel(60_000);
-
-/// What one verdict may cost: of a very large one fewer boxes are tried.
-const VERDICT: Fuel = Fuel(4_000_000);
-
-/// What an answer may take, in operations that are worked out or looked at.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Fuel(pub u64);
-
-impl Fuel {
-    /// For a program: at least so much, and for a large one so many times what working it out once
-    /// takes.
-    #[must_use]
-    pub const fn share(program: &Program, (least, times): (u64, u64)) -> Self {
-        let all = program.ops.len() as u64 * times;
-        Self(if all > least { all } else { least })
-    }
-
-    /// How often a cone may be worked out: at least a few times, unless that would cost more than a
-    /// whole verdict may.
-    #[must_use]
-    pub fn tries(self, cone: &Cone, least: u32) -> u32 {
-        let size = cone.ops.len() as u64 + 1;
-        let most = (VERDICT.0 / size).max(1);
-        let tries = (self.0 / size).max(u64::from(least)).min(most);
-        u32::try_from(tries).unwrap_or(u32::MAX)
-    }
-}
-
-/// What a whole answer may cost, in parts for its verdicts: each has its own, and of what is left
-/// beside these at most an eighth.
-#[derive(Clone, Copy, Debug)]
-struct Shares {
-    each: u64,
-    beside: u64,
-    /// Where the present verdict began.
-    from: u64,
-}
+pub use fuel::{Budget, Fuel};
 
 /// Choices of which the values of one figure are put together.
 const MOST_CHOICES: u32 = 64;
@@ -65,16 +31,6 @@ const MOST_CHOICES: u32 = 64;
 const TURNS: u32 = 128;
 /// The same, where so many were tried in another box before.
 const FEW_TURNS: u32 = 8;
-
-/// How many boxes one verdict may cost.
-#[derive(Clone, Copy, Debug)]
-pub struct Budget(pub u32);
-
-impl Default for Budget {
-    fn default() -> Self {
-        Self(256)
-    }
-}
 
 /// A leaf on which a register depends.
 #[derive(Clone, Copy, Debug)]
@@ -214,42 +170,6 @@ impl<'a> Refiner<'a> {
             boxes: Vec::new(),
             saved: Vec::new(),
         }
-    }
-
-    /// Operations evaluated or looked at so far.
-    #[must_use]
-    pub const fn work(&self) -> u64 {
-        self.work
-    }
-
-    /// Limits what is asked from now on to so many operations in all.
-    pub const fn limit(&mut self, all: Fuel) {
-        self.until = self.work.saturating_add(all.0);
-    }
-
-    /// Shares out what looking into so many verdicts may cost.
-    pub fn share_out(&mut self, all: Fuel, verdicts: usize) {
-        self.shares = Some(Shares {
-            each: all.0 / 2 / (verdicts as u64).max(1),
-            beside: all.0 / 2,
-            from: self.work,
-        });
-    }
-
-    /// Begins with the next of these verdicts.
-    pub fn next_share(&mut self) {
-        if let Some(s) = &mut self.shares {
-            let used = self.work - s.from;
-            s.beside = s.beside.saturating_sub(used.saturating_sub(s.each));
-            s.from = self.work;
-            self.until = self.work + s.each + s.beside / 8;
-        }
-    }
-
-    /// Whether all that may be spent is spent: what is not decided stays so.
-    #[must_use]
-    pub const fn is_spent(&self) -> bool {
-        self.work >= self.until
     }
 
     fn leaf(&self, id: LeafId) -> &'a Leaf {
@@ -593,83 +513,5 @@ impl<'a> Refiner<'a> {
             Some((leaf, parts)) => Outcome::Split(leaf, parts),
             None => Outcome::Stuck(root.flags),
         }
-    }
-
-    /// Indices (into the cone's leaves) of the leaves that can still matter, after a run: only
-    /// undecided truths are walked, only possible branches. Also whether each numeric one occurs
-    /// once.
-    fn live(&mut self, cone: &Cone) -> (Vec<usize>, bool) {
-        self.work += cone.ops.len() as u64;
-        let round = self.next_round();
-        self.mark[cone.root.ix()] = round;
-        self.paths[cone.root.ix()] = 1;
-        for r in cone.ops.iter().rev() {
-            if self.mark[r.ix()] != round {
-                continue;
-            }
-            let count = self.paths[r.ix()];
-            let op = self.program.ops[r.ix()];
-            // Marks of what is not in the cone are not looked at.
-            let visit = |this: &mut Self, o: Reg| {
-                if this.mark[o.ix()] == round {
-                    this.paths[o.ix()] = this.paths[o.ix()].saturating_add(count);
-                } else {
-                    this.mark[o.ix()] = round;
-                    this.paths[o.ix()] = count;
-                }
-            };
-            match op {
-                Op::And(a, b) | Op::Or(a, b) => {
-                    for o in [a, b] {
-                        if self.vals[o.ix()].as_truth() == TruthSet::U {
-                            visit(self, o);
-                        }
-                    }
-                }
-                Op::If(c, a, b) => {
-                    let t = self.vals[c.ix()].as_truth();
-                    if t != TruthSet::F {
-                        visit(self, a);
-                    }
-                    if t != TruthSet::T {
-                        visit(self, b);
-                    }
-                    if t == TruthSet::U {
-                        visit(self, c);
-                    }
-                }
-                Op::Pick(s, first, n) => {
-                    let bits = self.vals[s.ix()].bits;
-                    for i in (0..n).filter(|i| bits >> i & 1 != 0) {
-                        let o = self.program.args[(first + i) as usize];
-                        visit(self, o);
-                    }
-                    if bits.count_ones() > 1 {
-                        visit(self, s);
-                    }
-                }
-                Op::Otherwise(a, b) => {
-                    let bits = self.vals[a.ix()].bits;
-                    visit(self, a);
-                    if bits & Presence::ABSENT != 0 {
-                        visit(self, b);
-                    }
-                }
-                _ => {
-                    let args = &self.program.args;
-                    op.operands(args, |o| visit(self, o));
-                }
-            }
-        }
-        let mut once = true;
-        let mut live = Vec::new();
-        for (i, l) in cone.leaves.iter().enumerate() {
-            let leaf = self.leaf(l.id);
-            if self.mark[l.reg.ix()] == round && !leaf.is_point(&self.vals[l.reg.ix()]) {
-                live.push(i);
-                once &= self.paths[l.reg.ix()] == 1;
-            }
-        }
-        (live, once)
     }
 }

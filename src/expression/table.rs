@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use super::program::{Flags, Presence, Val};
+use super::val::{Flags, Presence, Val};
 use crate::quantity::{Dim, Interval};
 use crate::vocabulary::{WordSet, Words, words};
 

@@ -2,6 +2,7 @@
 //! dimensions, and asks for a guard where something may be absent.
 
 mod calls;
+mod guards;
 mod operators;
 mod paths;
 
@@ -11,12 +12,16 @@ use std::cell::RefCell;
 
 use rustc_hash::FxHashMap;
 
-use super::syntax::{BinaryOp, Expr, ExprKind, Range, UnaryOp};
+use super::syntax::{Expr, ExprKind, Range, UnaryOp};
 use super::table::{Table, TableId};
 use super::typed::{Compiled, LimitId, Term, TermId, TermKind, Ty};
 use crate::quantity::{Dim, Unit, parse_date, parse_quantity};
 use crate::source::Span;
 use crate::vocabulary::{KindId, LINES, Vocabulary, Words, in_order};
+
+pub use guards::present_when;
+
+use guards::{look_up_text, path_text};
 
 /// A mistake in an expression.
 #[derive(Clone, Debug, PartialEq)]
@@ -208,106 +213,6 @@ fn fits(got: &Ty, wanted: &Ty) -> bool {
         (Ty::Wrong | Ty::Nothing, _) | (_, Ty::Wrong) => true,
         (Ty::Word(a), Ty::Word(b)) => a == b,
         (a, b) => a == b,
-    }
-}
-
-/// The path an expression writes, if it is one: `device.In`.
-fn path_text(e: &Expr) -> Option<String> {
-    match &e.kind {
-        ExprKind::Name(n) => Some(n.clone()),
-        ExprKind::Step(e, n, _) => {
-            let before = path_text(e)?;
-            Some(if before == "subject" {
-                n.clone()
-            } else {
-                format!("{before}.{n}")
-            })
-        }
-        ExprKind::Index(e, _) => path_text(e),
-        _ => None,
-    }
-}
-
-/// A look-up as its guard is kept: `t[device.In, 6 mm²]`, the same for any layout of the text.
-/// Keys that are worked out on the spot are not compared: they have no such text.
-fn look_up_text(e: &Expr) -> Option<String> {
-    let ExprKind::Index(base, keys) = &e.kind else {
-        return None;
-    };
-    let ExprKind::Name(table) = &base.kind else {
-        return None;
-    };
-    let keys: Option<Vec<String>> = keys.iter().map(key_text).collect();
-    Some(format!("{table}[{}]", keys?.join(", ")))
-}
-
-fn key_text(e: &Expr) -> Option<String> {
-    match &e.kind {
-        ExprKind::Number { digits, unit } => Some(match unit {
-            Some((unit, _)) => format!("{digits} {unit}"),
-            None => digits.clone(),
-        }),
-        // Which line conductor is part of what is asked for.
-        ExprKind::Index(base, keys) => {
-            let keys: Option<Vec<String>> = keys.iter().map(key_text).collect();
-            Some(format!("{}[{}]", key_text(base)?, keys?.join(", ")))
-        }
-        ExprKind::Step(before, name, _) => {
-            let before = key_text(before)?;
-            Some(if before == "subject" {
-                name.clone()
-            } else {
-                format!("{before}.{name}")
-            })
-        }
-        ExprKind::Name(_) => path_text(e),
-        _ => None,
-    }
-}
-
-/// Paths that must be present where a condition has a truth.
-#[must_use]
-pub fn present_when(e: &Expr, truth: bool) -> Vec<String> {
-    match &e.kind {
-        ExprKind::Present(inner, positive) if *positive == truth => {
-            let mut all: Vec<String> = look_up_text(inner).into_iter().collect();
-            // Several keys, or one that is no name, are those of a table and no line conductor.
-            let fact = match &inner.kind {
-                ExprKind::Index(_, keys) => {
-                    matches!(
-                        keys.as_slice(),
-                        [Expr {
-                            kind: ExprKind::Name(_),
-                            ..
-                        }]
-                    )
-                }
-                _ => true,
-            };
-            if fact && let Some(path) = path_text(inner) {
-                // `a.b is present` says that `a` is, too.
-                let mut at = path.as_str();
-                all.push(path.clone());
-                while let Some((before, _)) = at.rsplit_once('.') {
-                    all.push(before.to_owned());
-                    at = before;
-                }
-            }
-            all
-        }
-        ExprKind::IsKind(inner, ..) if truth => path_text(inner).into_iter().collect(),
-        ExprKind::Unary(UnaryOp::Not, inner) => present_when(inner, !truth),
-        ExprKind::Binary(BinaryOp::And, a, b) if truth => {
-            let mut all = present_when(a, true);
-            all.extend(present_when(b, true));
-            all
-        }
-        ExprKind::Binary(BinaryOp::Or, a, b) if !truth => {
-            let mut all = present_when(a, false);
-            all.extend(present_when(b, false));
-            all
-        }
-        _ => Vec::new(),
     }
 }
 

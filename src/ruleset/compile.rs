@@ -3,9 +3,11 @@
 use rustc_hash::FxHashMap;
 
 use super::layers::{Item, Merged};
+use super::lower_assume::assumptions;
+use super::lower_fact_type::{Said, can_be_absent, fact_type};
 use super::lower_rules::rule;
-use super::lower_tables::{assumptions, limits, origin, path, tables};
-use super::lower_vocabulary::{Said, add_fact, can_be_absent, fact_type, vocabulary};
+use super::lower_tables::{limits, origin, path, tables};
+use super::lower_vocabulary::{add_fact, vocabulary};
 use super::model::{Derivation, Figure, Rule, Ruleset};
 use super::reader::{Fields, texts};
 use super::template;

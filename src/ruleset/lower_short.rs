@@ -2,7 +2,7 @@
 //! What could be read in two ways is refused here, so that no design ever can.
 
 use super::layers::Merged;
-use super::lower_vocabulary::bounds;
+use super::lower_fact_type::bounds;
 use super::reader::{Fields, texts};
 use super::yaml::Node;
 use crate::quantity::Unit;

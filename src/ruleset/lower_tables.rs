@@ -1,16 +1,16 @@
-//! Limits, tables and assumptions from their YAML.
+//! Limits and tables from their YAML.
 
 use super::layers::{Item, Merged};
-use super::lower_vocabulary::{Said, fact_type, unit_of};
-use super::model::{Assumed, Assumption, Origin};
+use super::lower_fact_type::{Said, fact_type, split_quantity, unit_of};
+use super::model::Origin;
 use super::reader::{Fields, next_number, texts};
 use super::yaml::Node;
 use crate::expression::{
     Between, Beyond, Cell, Key, KeyType, Limit, LimitId, Limits, RowKey, Table, TableId, Tables,
 };
-use crate::quantity::{Dim, Unit, parse_quantity};
+use crate::quantity::{Unit, parse_quantity};
 use crate::source::{Problem, Span};
-use crate::vocabulary::{FactIx, FactType, KindId, SeriesId, Vocabulary, WordSet, Words};
+use crate::vocabulary::{FactIx, FactType, KindId, SeriesId, Vocabulary, Words};
 
 pub(super) fn origin(f: &Fields<'_>, layer: &str, problems: &mut Vec<Problem>) -> Origin {
     Origin {
@@ -18,17 +18,6 @@ pub(super) fn origin(f: &Fields<'_>, layer: &str, problems: &mut Vec<Problem>) -
         source: f.owned("source", problems),
         layer: layer.to_owned(),
     }
-}
-
-/// Splits `0.95`, `70 V`, `10 mohm/m` into digits and unit.
-pub(super) fn split_quantity(text: &str) -> (&str, &str) {
-    let text = text.trim();
-    let at = text
-        .char_indices()
-        .find(|(i, c)| !(c.is_ascii_digit() || *c == '.' || (*i == 0 && matches!(c, '-' | '+'))))
-        .map_or(text.len(), |(i, _)| i);
-    let (digits, unit) = text.split_at(at);
-    (digits, unit.trim())
 }
 
 pub(super) fn limits(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Limits {
@@ -513,107 +502,5 @@ pub(super) fn path(
             );
             None
         }
-    }
-}
-
-pub(super) fn assumptions(
-    merged: &Merged<'_>,
-    v: &Vocabulary,
-    problems: &mut Vec<Problem>,
-) -> Vec<Vec<Option<Assumption>>> {
-    let mut all: Vec<Vec<Option<Assumption>>> =
-        v.kinds.iter().map(|k| vec![None; k.facts.len()]).collect();
-    let keys = [
-        "is",
-        "means",
-        "clause",
-        "source",
-        "in",
-        "replaces",
-        "because",
-        "confidence",
-    ];
-    for item in &merged.assume {
-        let Some((kind, ix)) = path(item.name, item.at, v, problems) else {
-            continue;
-        };
-        let Some(f) = Fields::new(item.node, item.at, "an assumption", &keys, problems) else {
-            continue;
-        };
-        let Some(text) = f.needed("is", "an assumption", problems) else {
-            continue;
-        };
-        let at = f.get("is").map_or(item.at, |n| n.span);
-        let fact = v.fact(kind, ix);
-        if fact.never_assumed {
-            problems.push(
-                Problem::error(
-                    "never-assumed",
-                    format!("nobody may assume `{}`", item.name),
-                )
-                .at(item.at, "")
-                .at(fact.span, "it is marked so"),
-            );
-            continue;
-        }
-        let value = assumed(text, &fact.ty, v);
-        match value {
-            Some(value) => {
-                let entry = Assumption {
-                    value,
-                    text: text.to_owned(),
-                    origin: origin(&f, merged.layer_name(item), problems),
-                    span: item.at,
-                };
-                if let Some(slot) = all
-                    .get_mut(kind.0 as usize)
-                    .and_then(|k| k.get_mut(ix.0 as usize))
-                {
-                    *slot = Some(entry);
-                }
-            }
-            None => problems.push(
-                Problem::error(
-                    "bad-value",
-                    format!("`{text}` is no value of `{}`", item.name),
-                )
-                .at(at, ""),
-            ),
-        }
-    }
-    all
-}
-
-fn assumed(text: &str, ty: &FactType, v: &Vocabulary) -> Option<Assumed> {
-    if text == "none" {
-        return Some(Assumed::Absent);
-    }
-    let word = |words: &Words, w: &str| words.iter().position(|x| x == w.trim()).map(WordSet::one);
-    match ty {
-        FactType::Quantity { unit, .. } => {
-            let (digits, own) = split_quantity(text);
-            let u = if own.is_empty() {
-                if unit.dim() != Dim::NONE {
-                    return None;
-                }
-                unit.clone()
-            } else {
-                Unit::parse(own).ok().filter(|u| u.dim() == unit.dim())?
-            };
-            parse_quantity(digits, &u).map(Assumed::Number)
-        }
-        FactType::Choice { words, .. } => word(words, text).map(Assumed::Word),
-        FactType::Some { words } => text
-            .split(',')
-            .map(|w| word(words, w))
-            .try_fold(WordSet::EMPTY, |all, one| one.map(|w| all.or(w)))
-            .map(Assumed::Members),
-        FactType::YesNo => match text {
-            "yes" => Some(Assumed::Truth(true)),
-            "no" => Some(Assumed::Truth(false)),
-            _ => None,
-        },
-        FactType::Reference(_) => v.kind_named(text).map(Assumed::TheOnly),
-        _ => None,
     }
 }

@@ -1,8 +1,10 @@
 //! The leaves that could decide a verdict, and the values worth trying.
 
-use super::super::program::{LeafId, LeafKind, LeafSource, Presence, SetWords, Val};
+use super::super::program::{LeafId, LeafKind, LeafSource};
+use super::super::val::{Presence, SetWords, Val};
+use super::fuel::NAMING;
 use super::values::{bits_of, middle, replaced};
-use super::{Budget, Cone, NAMING, Named, Refiner};
+use super::{Budget, Cone, Named, Refiner};
 use crate::quantity::TruthSet;
 
 impl Refiner<'_> {

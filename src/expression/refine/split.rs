@@ -2,7 +2,8 @@
 
 use super::super::derivative::derivatives;
 use super::super::evaluate;
-use super::super::program::{Flags, LeafKind, Op, Presence, Reg, Val};
+use super::super::program::{LeafKind, Op, Reg};
+use super::super::val::{Flags, Presence, Val};
 use super::Cone;
 use super::Refiner;
 use super::values::{bits_of, cut_at, middle};

@@ -4,7 +4,8 @@
 use std::rc::Rc;
 
 use super::super::evaluate;
-use super::super::program::{LeafId, Op, Reg, Users, Val};
+use super::super::program::{LeafId, Op, Reg, Users};
+use super::super::val::Val;
 use super::{Cone, ConeLeaf, Refiner};
 
 /// The leaves that have other values, and what is known of the registers above them.

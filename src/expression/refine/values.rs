@@ -1,6 +1,7 @@
 //! Single values of the sets of leaves, and parts of boxes.
 
-use super::super::program::{Leaf, LeafKind, Presence, SetWords, Val};
+use super::super::program::{Leaf, LeafKind};
+use super::super::val::{Presence, SetWords, Val};
 
 pub(super) fn replaced(values: &[Val], i: usize, with: Val) -> Vec<Val> {
     let mut all = values.to_vec();

@@ -1,6 +1,7 @@
 //! Witnesses: points of both kinds.
 
-use super::super::program::{Op, Reg, Val};
+use super::super::program::{Op, Reg};
+use super::super::val::Val;
 use super::values::{any_value, one_value};
 use super::{Cone, Decision, Refiner, Witness};
 use crate::quantity::TruthSet;

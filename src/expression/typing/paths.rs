@@ -3,7 +3,8 @@
 use super::super::syntax::{Expr, ExprKind, Range};
 use super::super::table::{KeyType, TableId};
 use super::super::typed::{LineTerm, ObjectTerm, ReadFact, TermId, TermKind, Ty};
-use super::{TypingError, Variable, Work, fits, look_up_text, path_text, word_index};
+use super::guards::{look_up_text, path_text};
+use super::{TypingError, Variable, Work, fits, word_index};
 use crate::quantity::Dim;
 use crate::source::closest;
 use crate::vocabulary::{FactType, KindId, LINES};

@@ -1,0 +1,202 @@
+//! What is asked of an open leaf: the question in words, what is known by now, what an answer
+//! looks like.
+
+use super::super::residual::Residual;
+use super::Question;
+use crate::check::{What, show_val, tame};
+use crate::design::model::Status;
+use crate::expression::{LeafId, LeafSource};
+use crate::quantity::{format_interval, format_quantity};
+use crate::ruleset::Ruleset;
+use crate::vocabulary::{Fact, FactIx, FactType, KindId, LINES, Settler};
+
+/// What is asked inside an unknown part; what would be worked out there is not asked, the part is.
+pub(super) fn asked_inner(
+    residual: &Residual,
+    inner: Option<(KindId, FactIx)>,
+) -> Option<(KindId, FactIx)> {
+    inner.filter(|(k, f)| residual.ruleset.derivation(*k, *f).is_none())
+}
+
+pub(super) fn question(residual: &Residual, leaf: LeafId) -> Question {
+    let info = residual.info(leaf);
+    let v = &residual.ruleset.vocabulary;
+    let object = residual.design.object(info.object);
+    if let What::Parameter(p) = info.what {
+        let parameter = &residual.design.parameters[p as usize];
+        return Question {
+            object: info.object,
+            fact: info.fact,
+            inner: None,
+            rest: false,
+            leaves: Vec::new(),
+            of: "the template".to_owned(),
+            asked: parameter.name.clone(),
+            means: "parameter of the template".to_owned(),
+            ask: None,
+            answer: format!("a value in {}", parameter.unit),
+            words: Vec::new(),
+            unit: Some(parameter.unit.clone()),
+            settled_by: Settler::Designer,
+            known: None,
+            waiting: Vec::new(),
+            passes: None,
+            span: parameter.span,
+        };
+    }
+    let outer = v.fact(object.kind, info.fact);
+    let rest = info.what == What::Rest;
+    let asked_inside = asked_inner(residual, info.inner);
+    let inner = asked_inside.map(|(k, f)| v.fact(k, f));
+    let fact = inner.unwrap_or(outer);
+    let line = info.line.map_or(String::new(), |l| {
+        format!(" ({})", LINES[(l as usize).min(2)])
+    });
+    let listed = outer.target().map_or("", |k| v.kind(k).name.as_str());
+    // Parts that are not written at all are asked for themselves.
+    let parts = rest && matches!(outer.ty, FactType::Parts(_) | FactType::References(_));
+    let rest = rest && !parts;
+    let asked = if rest {
+        format!("all-listed: {listed}")
+    } else if inner.is_some() {
+        format!("{}{line} of its {}", fact.name, outer.name)
+    } else {
+        format!("{}{line}", fact.name)
+    };
+    let means = if rest {
+        format!("whether every {listed} is written down")
+    } else {
+        fact.means.clone()
+    };
+    let existing = object.status == Status::Existing;
+    let settled_by = match (rest, fact.settled_by) {
+        (true, _) if !existing => Settler::Designer,
+        (true, _) => Settler::Site,
+        (false, Settler::Designer) if existing => Settler::Site,
+        (false, s) => s,
+    };
+    let written = object
+        .facts
+        .get(info.fact.0 as usize)
+        .and_then(Option::as_ref);
+    let source = residual.leaf(leaf).source;
+    let known = (!rest && !parts && info.inner.is_none() && source != LeafSource::Unknown)
+        .then(|| known(residual, leaf, fact))
+        .flatten();
+    let (answer, words, unit) = if rest {
+        ("yes, or what is missing".to_owned(), Vec::new(), None)
+    } else {
+        answer(fact, &residual.ruleset)
+    };
+    Question {
+        object: info.object,
+        fact: info.fact,
+        inner: asked_inside,
+        rest,
+        leaves: Vec::new(),
+        of: residual.design.label(info.object),
+        asked,
+        means,
+        ask: fact.ask.clone(),
+        answer,
+        words,
+        unit,
+        settled_by,
+        known,
+        waiting: Vec::new(),
+        passes: None,
+        span: written.map_or(object.head, |w| w.span),
+    }
+}
+
+fn known(residual: &Residual, leaf: LeafId, fact: &Fact) -> Option<String> {
+    let val = residual.written[leaf.0 as usize];
+    let info = residual.info(leaf);
+    if info.what == What::Alternative {
+        return None;
+    }
+    match (&fact.ty, fact.series) {
+        (FactType::Quantity { unit, .. }, Some(s)) => {
+            let series = residual.ruleset.vocabulary.series(s);
+            let members: Vec<String> = series
+                .members
+                .iter()
+                .enumerate()
+                .filter(|(i, _)| val.as_words().has(*i))
+                .map(|(_, m)| {
+                    m.name
+                        .clone()
+                        .unwrap_or_else(|| format_quantity(m.value, unit, 6))
+                })
+                .collect();
+            (members.len() <= 6).then(|| members.join(" | "))
+        }
+        (FactType::Quantity { unit, .. }, None) => {
+            Some(format_interval(tame(val.lo), tame(val.hi), unit))
+        }
+        _ => Some(show_val(&val, fact, &residual.ruleset.vocabulary)),
+    }
+}
+
+/// What an answer looks like, the words to choose from, the unit.
+fn answer(fact: &Fact, ruleset: &Ruleset) -> (String, Vec<String>, Option<String>) {
+    let v = &ruleset.vocabulary;
+    let or_none = |s: String| {
+        if fact.optional {
+            format!("{s}, or none")
+        } else {
+            s
+        }
+    };
+    match &fact.ty {
+        FactType::Quantity { unit, whole, .. } => {
+            let text = unit.text().to_owned();
+            let what = if *whole {
+                "a whole number".to_owned()
+            } else if text.is_empty() || text == "1" {
+                "a number".to_owned()
+            } else {
+                format!("a value in {text}")
+            };
+            let named = !text.is_empty() && text != "1";
+            (or_none(what), Vec::new(), named.then_some(text))
+        }
+        FactType::Choice { words, .. } => {
+            let mut all = words.as_ref().clone();
+            if fact.optional {
+                all.push("none".to_owned());
+            }
+            (format!("one of {}", all.join(", ")), all, None)
+        }
+        FactType::Some { words } => (
+            format!("any of {}", words.join(", ")),
+            words.as_ref().clone(),
+            None,
+        ),
+        FactType::YesNo => (
+            "yes or no".to_owned(),
+            vec!["yes".to_owned(), "no".to_owned()],
+            None,
+        ),
+        FactType::Text => ("a text".to_owned(), Vec::new(), None),
+        FactType::Date => ("a date, like 2026-11-02".to_owned(), Vec::new(), None),
+        FactType::Part(k) | FactType::Parts(k) => {
+            let kind = v.kind(*k);
+            (
+                or_none(format!("{} ({})", article(&kind.name), kind.means)),
+                Vec::new(),
+                None,
+            )
+        }
+        FactType::Reference(k) | FactType::References(k) | FactType::Reverse { kind: k, .. } => (
+            or_none(format!("the name of {}", article(&v.kind(*k).name))),
+            Vec::new(),
+            None,
+        ),
+    }
+}
+
+fn article(name: &str) -> String {
+    let vowel = name.starts_with(['a', 'e', 'i', 'o', 'u']);
+    format!("{} {name}", if vowel { "an" } else { "a" })
+}

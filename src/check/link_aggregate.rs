@@ -1,0 +1,220 @@
+//! Aggregates of expressions → registers, with what members that are not listed could add.
+
+use super::link::{Linker, What};
+use super::link_term::{Env, Var};
+use crate::expression::{Aggregate, Compiled, LeafSource, Op, Over, Presence, Reg, TermId, Val};
+use crate::quantity::{Interval, TruthSet};
+
+/// Members of an aggregate that are combined one after the other.
+const IN_A_ROW: usize = 8;
+
+/// A condition while linking: decided, or a register.
+#[derive(Clone, Copy)]
+enum Cond {
+    Yes,
+    No,
+    Open(Reg),
+}
+
+impl Linker<'_> {
+    fn cond_of(&self, r: Reg) -> Cond {
+        match self.truth_of(r) {
+            TruthSet::T => Cond::Yes,
+            TruthSet::F => Cond::No,
+            _ => Cond::Open(r),
+        }
+    }
+
+    #[expect(clippy::too_many_arguments, reason = "the parts of one aggregate")]
+    pub(super) fn aggregate(
+        &mut self,
+        c: &Compiled,
+        op: Aggregate,
+        var: u8,
+        over: &Over,
+        filter: Option<TermId>,
+        body: Option<TermId>,
+        unlisted: Interval,
+        env: &mut Env,
+    ) -> Reg {
+        let (members, rest): (Vec<(Var, Option<Reg>)>, _) = match over {
+            Over::AllLines => ((0..3).map(|l| (Var::Line(l), None)).collect(), None),
+            Over::Lines(set, at) => {
+                let set = self.term(c, *set, env);
+                let members = (0..3_u8)
+                    .filter_map(|l| {
+                        let word = at.get(l as usize).copied().flatten()?;
+                        let p = self.push(Op::Has(set, word));
+                        Some((Var::Line(l), Some(p)))
+                    })
+                    .collect();
+                (members, None)
+            }
+            Over::Collection(o, fact) => {
+                let from = self.object(o, env);
+                let (members, rest) = self.members(&from, fact);
+                let members = members
+                    .into_iter()
+                    .map(|(m, p)| (Var::Object(m), p))
+                    .collect();
+                (members, rest)
+            }
+        };
+        let slot = var as usize;
+        let saved = env.vars.clone();
+        env.vars.truncate(slot);
+        let mut list = Vec::new();
+        for (member, presence) in members {
+            env.vars.truncate(slot);
+            env.vars.push(member);
+            let mut cond = presence.map_or(Cond::Yes, |p| self.cond_of(p));
+            if matches!(cond, Cond::No) {
+                continue;
+            }
+            if let Some(f) = filter {
+                let f = self.term(c, f, env);
+                cond = match (cond, self.cond_of(f)) {
+                    (_, Cond::No) => Cond::No,
+                    (Cond::Yes, x) | (x, Cond::Yes) => x,
+                    (Cond::Open(a), Cond::Open(b)) => Cond::Open(self.push(Op::And(a, b))),
+                    (Cond::No, _) => Cond::No,
+                };
+            }
+            if matches!(cond, Cond::No) {
+                continue;
+            }
+            let value = match body {
+                Some(b) => self.term(c, b, env),
+                None => self.number(1.0),
+            };
+            let value = self.conditional(op, cond, value);
+            list.push(value);
+            // One member decides.
+            let done = match op {
+                Aggregate::Every => self.truth_of(value) == TruthSet::F,
+                Aggregate::Any => self.truth_of(value) == TruthSet::T,
+                _ => false,
+            };
+            if done {
+                env.vars = saved;
+                return self.together(op, &list).unwrap_or(value);
+            }
+        }
+        env.vars = saved;
+        if let Some((object, fact)) = rest {
+            let r = self.rest(op, object, fact, unlisted);
+            list.push(r);
+        }
+        if op == Aggregate::LargestTwo {
+            let (first, n) = self.program.counted(&list);
+            return self.push(Op::LargestTwo(first, n));
+        }
+        match (self.together(op, &list), op) {
+            (Some(a), _) => a,
+            (None, Aggregate::Every) => self.truth(true),
+            (None, Aggregate::Any) => self.truth(false),
+            (None, Aggregate::Min | Aggregate::Max) => self.program.constant(Val::ABSENT),
+            (None, _) => self.number(0.0),
+        }
+    }
+
+    /// A member's part in an aggregate, if it may not belong.
+    fn conditional(&mut self, op: Aggregate, cond: Cond, value: Reg) -> Reg {
+        let Cond::Open(cond) = cond else {
+            return value;
+        };
+        match op {
+            Aggregate::Every => {
+                let not = self.push(Op::Not(cond));
+                self.push(Op::Or(not, value))
+            }
+            Aggregate::Any => self.push(Op::And(cond, value)),
+            Aggregate::Min | Aggregate::Max => {
+                let nothing = self.program.constant(Val::ABSENT);
+                self.push(Op::If(cond, value, nothing))
+            }
+            _ => {
+                let nothing = self.number(0.0);
+                self.push(Op::If(cond, value, nothing))
+            }
+        }
+    }
+
+    /// All members together: a few one after the other, many half by half, so that what changes
+    /// with one member are only the sums above it.
+    fn together(&mut self, op: Aggregate, list: &[Reg]) -> Option<Reg> {
+        if list.len() > IN_A_ROW {
+            let (low, high) = list.split_at(list.len().next_power_of_two() / 2);
+            let (low, high) = (self.together(op, low)?, self.together(op, high)?);
+            return Some(self.combine(op, low, high));
+        }
+        let (first, others) = list.split_first()?;
+        Some(
+            others
+                .iter()
+                .fold(*first, |all, r| self.combine(op, all, *r)),
+        )
+    }
+
+    fn combine(&mut self, op: Aggregate, a: Reg, b: Reg) -> Reg {
+        match op {
+            Aggregate::Every => self.push(Op::And(a, b)),
+            Aggregate::Any => self.push(Op::Or(a, b)),
+            Aggregate::Min | Aggregate::Max => {
+                let both = self.push(if op == Aggregate::Min {
+                    Op::Min(a, b)
+                } else {
+                    Op::Max(a, b)
+                });
+                let certain = |r: Reg, this: &Self| this.program.val(r).bits == Presence::PRESENT;
+                if certain(a, self) && certain(b, self) {
+                    return both;
+                }
+                // Where one is absent the other stands alone.
+                let either = self.push(Op::Otherwise(a, b));
+                self.push(Op::Otherwise(both, either))
+            }
+            _ => self.push(Op::Add(a, b)),
+        }
+    }
+
+    /// What members that are not listed could contribute.
+    fn rest(
+        &mut self,
+        op: Aggregate,
+        object: crate::design::model::ObjectId,
+        fact: crate::vocabulary::FactIx,
+        unlisted: Interval,
+    ) -> Reg {
+        let key = (object, fact, op as u8);
+        if let Some(r) = self.rests.get(&key) {
+            // Another sum over the same unlisted members is another unknown number, but whether
+            // there are any is one question; the numbers are kept apart only by what is asked.
+            if matches!(op, Aggregate::Count) {
+                return *r;
+            }
+        }
+        let reg = match op {
+            Aggregate::Every | Aggregate::Any => {
+                self.doubt(object, fact, What::Rest, LeafSource::Unknown)
+            }
+            _ => {
+                let mut set = Val::interval(unlisted);
+                if matches!(op, Aggregate::Min | Aggregate::Max) {
+                    set.bits = Presence::EITHER;
+                }
+                let (id, reg) = self.program.leaf(
+                    crate::expression::LeafKind::Number,
+                    set,
+                    set,
+                    (0.0, 100.0),
+                    LeafSource::Unknown,
+                );
+                self.note(id, super::link_value::info(object, fact, None, What::Rest));
+                reg
+            }
+        };
+        self.rests.insert(key, reg);
+        reg
+    }
+}

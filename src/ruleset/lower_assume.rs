@@ -1,0 +1,112 @@
+//! Assumptions from their YAML.
+
+use super::layers::Merged;
+use super::lower_fact_type::split_quantity;
+use super::lower_tables::{origin, path};
+use super::model::{Assumed, Assumption};
+use super::reader::Fields;
+use crate::quantity::{Dim, Unit, parse_quantity};
+use crate::source::Problem;
+use crate::vocabulary::{FactType, Vocabulary, WordSet, Words};
+
+pub(super) fn assumptions(
+    merged: &Merged<'_>,
+    v: &Vocabulary,
+    problems: &mut Vec<Problem>,
+) -> Vec<Vec<Option<Assumption>>> {
+    let mut all: Vec<Vec<Option<Assumption>>> =
+        v.kinds.iter().map(|k| vec![None; k.facts.len()]).collect();
+    let keys = [
+        "is",
+        "means",
+        "clause",
+        "source",
+        "in",
+        "replaces",
+        "because",
+        "confidence",
+    ];
+    for item in &merged.assume {
+        let Some((kind, ix)) = path(item.name, item.at, v, problems) else {
+            continue;
+        };
+        let Some(f) = Fields::new(item.node, item.at, "an assumption", &keys, problems) else {
+            continue;
+        };
+        let Some(text) = f.needed("is", "an assumption", problems) else {
+            continue;
+        };
+        let at = f.get("is").map_or(item.at, |n| n.span);
+        let fact = v.fact(kind, ix);
+        if fact.never_assumed {
+            problems.push(
+                Problem::error(
+                    "never-assumed",
+                    format!("nobody may assume `{}`", item.name),
+                )
+                .at(item.at, "")
+                .at(fact.span, "it is marked so"),
+            );
+            continue;
+        }
+        let value = assumed(text, &fact.ty, v);
+        match value {
+            Some(value) => {
+                let entry = Assumption {
+                    value,
+                    text: text.to_owned(),
+                    origin: origin(&f, merged.layer_name(item), problems),
+                    span: item.at,
+                };
+                if let Some(slot) = all
+                    .get_mut(kind.0 as usize)
+                    .and_then(|k| k.get_mut(ix.0 as usize))
+                {
+                    *slot = Some(entry);
+                }
+            }
+            None => problems.push(
+                Problem::error(
+                    "bad-value",
+                    format!("`{text}` is no value of `{}`", item.name),
+                )
+                .at(at, ""),
+            ),
+        }
+    }
+    all
+}
+
+fn assumed(text: &str, ty: &FactType, v: &Vocabulary) -> Option<Assumed> {
+    if text == "none" {
+        return Some(Assumed::Absent);
+    }
+    let word = |words: &Words, w: &str| words.iter().position(|x| x == w.trim()).map(WordSet::one);
+    match ty {
+        FactType::Quantity { unit, .. } => {
+            let (digits, own) = split_quantity(text);
+            let u = if own.is_empty() {
+                if unit.dim() != Dim::NONE {
+                    return None;
+                }
+                unit.clone()
+            } else {
+                Unit::parse(own).ok().filter(|u| u.dim() == unit.dim())?
+            };
+            parse_quantity(digits, &u).map(Assumed::Number)
+        }
+        FactType::Choice { words, .. } => word(words, text).map(Assumed::Word),
+        FactType::Some { words } => text
+            .split(',')
+            .map(|w| word(words, w))
+            .try_fold(WordSet::EMPTY, |all, one| one.map(|w| all.or(w)))
+            .map(Assumed::Members),
+        FactType::YesNo => match text {
+            "yes" => Some(Assumed::Truth(true)),
+            "no" => Some(Assumed::Truth(false)),
+            _ => None,
+        },
+        FactType::Reference(_) => v.kind_named(text).map(Assumed::TheOnly),
+        _ => None,
+    }
+}

@@ -1,0 +1,262 @@
+//! What a fact is, from its text: units, types and ranges.
+
+use std::sync::Arc;
+
+use super::reader::Fields;
+use crate::expression::SetWords;
+use crate::quantity::{Dim, Unit, parse_quantity};
+use crate::source::{Problem, Span};
+use crate::vocabulary::{Bounds, FactType, Vocabulary, WordSet};
+
+pub(super) fn unit_of(text: &str, at: Span, problems: &mut Vec<Problem>) -> Option<Unit> {
+    match Unit::parse(text) {
+        Ok(u) => Some(u),
+        Err(e) => {
+            let mut p =
+                Problem::error("unknown-unit", format!("`{text}` is not a known unit")).at(at, "");
+            if let Some(help) = e.help() {
+                p = p.help(help);
+            }
+            problems.push(p);
+            None
+        }
+    }
+}
+
+/// Splits `0.95`, `70 V`, `10 mohm/m` into digits and unit.
+pub(super) fn split_quantity(text: &str) -> (&str, &str) {
+    let text = text.trim();
+    let at = text
+        .char_indices()
+        .find(|(i, c)| !(c.is_ascii_digit() || *c == '.' || (*i == 0 && matches!(c, '-' | '+'))))
+        .map_or(text.len(), |(i, _)| i);
+    let (digits, unit) = text.split_at(at);
+    (digits, unit.trim())
+}
+
+/// What a type says before kinds and facts are known.
+pub(super) enum Said {
+    Type(FactType),
+    Reverse(String),
+}
+
+/// Whether a design can write this word of a choice: as one word, or as a number with at most
+/// letters glued to it (`100`, `4a`).
+fn can_be_written(word: &str) -> bool {
+    if word.starts_with(|c: char| c.is_ascii_digit()) {
+        let letters = word.trim_start_matches(|c: char| c.is_ascii_digit());
+        return letters.chars().all(char::is_alphabetic);
+    }
+    let piece = |p: &str| {
+        let mut chars = p.chars().peekable();
+        chars.peek().is_some() && chars.all(|c| c.is_alphanumeric() || c == '_')
+    };
+    word.starts_with(char::is_alphabetic) && word.split('-').all(piece)
+}
+
+/// Reads the type of a fact: `A per line`, `one of A B C`, `part device` …
+pub(super) fn fact_type(
+    text: &str,
+    at: Span,
+    v: &Vocabulary,
+    problems: &mut Vec<Problem>,
+) -> Option<Said> {
+    let text = text.trim();
+    let (base, per_line) = match text.strip_suffix("per line") {
+        Some(base) => (base.trim(), true),
+        None => (text, false),
+    };
+    let words = |list: &str, problems: &mut Vec<Problem>, most: usize| {
+        let all: Vec<String> = list
+            .split([' ', ','])
+            .filter(|w| !w.is_empty())
+            .map(str::to_owned)
+            .collect();
+        if all.is_empty() || all.len() > most {
+            problems.push(
+                Problem::error(
+                    "bad-words",
+                    format!("give 1 to {most} words, not {}", all.len()),
+                )
+                .at(at, ""),
+            );
+        }
+        for word in all.iter().filter(|w| !can_be_written(w)) {
+            problems.push(
+                Problem::error(
+                    "bad-words",
+                    format!("no design can write the word `{word}` of a choice"),
+                )
+                .at(at, "")
+                .help("a word begins with a letter and has letters, digits, `_` and single hyphens, or it is a number, perhaps with letters right behind it"),
+            );
+        }
+        Arc::new(all)
+    };
+    let quantity = |unit: Unit, whole: bool| {
+        Some(Said::Type(FactType::Quantity {
+            unit,
+            per_line,
+            whole,
+        }))
+    };
+    if per_line
+        && matches!(
+            base.split(' ').next(),
+            Some("one" | "ordered" | "some" | "part" | "reference")
+        )
+    {
+        problems.push(
+            Problem::error("bad-type", "only a quantity has a value for each line").at(at, ""),
+        );
+        return None;
+    }
+    match base.split_once(' ') {
+        Some(("one", rest)) => {
+            let list = rest.strip_prefix("of ").unwrap_or(rest);
+            return Some(Said::Type(FactType::Choice {
+                words: words(list, problems, WordSet::MOST),
+                ordered: false,
+            }));
+        }
+        Some(("ordered", rest)) => {
+            return Some(Said::Type(FactType::Choice {
+                words: words(rest, problems, WordSet::MOST),
+                ordered: true,
+            }));
+        }
+        Some(("some", rest)) => {
+            let list = rest.strip_prefix("of ").unwrap_or(rest);
+            return Some(Said::Type(FactType::Some {
+                words: words(list, problems, SetWords::MOST),
+            }));
+        }
+        Some((form @ ("part" | "parts" | "reference" | "references"), kind)) => {
+            let Some(id) = v.kind_named(kind.trim()) else {
+                problems.push(
+                    Problem::error(
+                        "unknown-kind",
+                        format!("there is no kind `{}`", kind.trim()),
+                    )
+                    .at(at, "")
+                    .did_you_mean(kind.trim(), v.kinds.iter().map(|k| k.name.as_str())),
+                );
+                return None;
+            };
+            return Some(Said::Type(match form {
+                "part" => FactType::Part(id),
+                "parts" => FactType::Parts(id),
+                "reference" => FactType::Reference(id),
+                _ => FactType::References(id),
+            }));
+        }
+        Some(("reverse", path)) => return Some(Said::Reverse(path.trim().to_owned())),
+        _ => {}
+    }
+    match base {
+        "number" => quantity(unit_of("", at, problems)?, false),
+        "whole" => quantity(unit_of("", at, problems)?, true),
+        "yes-no" => Some(Said::Type(FactType::YesNo)),
+        "text" => Some(Said::Type(FactType::Text)),
+        "date" => Some(Said::Type(FactType::Date)),
+        unit => match Unit::parse(unit) {
+            Ok(u) => quantity(u, false),
+            Err(_) => {
+                problems.push(
+                    Problem::error("bad-type", format!("`{text}` is not the type of a fact"))
+                        .at(at, "")
+                        .help("write a unit, or one of: number, whole, yes-no, text, date, one of …, ordered …, some of …, part K, parts K, reference K, references K, reverse K.F"),
+                );
+                None
+            }
+        },
+    }
+}
+
+/// Reads `> 0 A`, `0 m .. 500 m`, `>= 1`.
+pub(super) fn bounds(
+    text: &str,
+    unit: Option<&Unit>,
+    at: Span,
+    problems: &mut Vec<Problem>,
+) -> Option<Bounds> {
+    let number = |part: &str, fallback: Option<&str>| -> Option<(f64, Dim, String)> {
+        let (digits, written) = split_quantity(part);
+        let own = unit.map(|u| u.text().to_owned()).unwrap_or_default();
+        let unit_text = if written.is_empty() {
+            fallback.map_or(own, str::to_owned)
+        } else {
+            written.to_owned()
+        };
+        let u = Unit::parse(&unit_text).ok()?;
+        Some((parse_quantity(digits, &u)?, u.dim(), unit_text))
+    };
+    let mut b = Bounds::ALL;
+    let text = text.trim();
+    let mut dims: Vec<Dim> = Vec::new();
+    let parsed = if let Some((low, high)) = text.split_once("..") {
+        match number(high, None) {
+            Some((hi, d, unit_text)) => number(low, Some(&unit_text)).map(|(lo, e, _)| {
+                (b.lo, b.hi) = (lo, hi);
+                dims.extend([d, e]);
+            }),
+            None => None,
+        }
+    } else if let Some(rest) = text.strip_prefix(">=") {
+        number(rest, None).map(|(x, d, _)| {
+            b.lo = x;
+            dims.push(d);
+        })
+    } else if let Some(rest) = text.strip_prefix('>') {
+        number(rest, None).map(|(x, d, _)| {
+            (b.lo, b.lo_open) = (x, true);
+            dims.push(d);
+        })
+    } else if let Some(rest) = text.strip_prefix("<=") {
+        number(rest, None).map(|(x, d, _)| {
+            b.hi = x;
+            dims.push(d);
+        })
+    } else if let Some(rest) = text.strip_prefix('<') {
+        number(rest, None).map(|(x, d, _)| {
+            (b.hi, b.hi_open) = (x, true);
+            dims.push(d);
+        })
+    } else {
+        None
+    };
+    let fits = unit.is_none_or(|u| dims.iter().all(|d| *d == u.dim()));
+    if parsed.is_none() || !fits || b.lo > b.hi {
+        problems.push(
+            Problem::error("bad-range", format!("`{text}` is not a range of this fact"))
+                .at(at, "")
+                .help("write it like `> 0 A` or `0 m .. 500 m`"),
+        );
+        return None;
+    }
+    Some(b)
+}
+
+/// Whether `optional: yes` fits a type; a value that is absent is none of the two of yes and no,
+/// and no set of words.
+pub(super) fn can_be_absent(ty: &FactType, f: &Fields<'_>, problems: &mut Vec<Problem>) -> bool {
+    let (what, instead) = match ty {
+        FactType::YesNo => (
+            "yes or no",
+            "make it `one of` some words, one of them for what is absent",
+        ),
+        FactType::Some { .. } => ("a set of words", "give it the word `none`"),
+        _ => return true,
+    };
+    if let Some(node) = f.get("optional") {
+        problems.push(
+            Problem::error(
+                "bad-optional",
+                format!("what is {what} cannot be absent, so it cannot be optional"),
+            )
+            .at(node.span, "")
+            .help(instead),
+        );
+    }
+    false
+}

@@ -1,0 +1,64 @@
+//! Series of preferred values from their YAML.
+
+use super::layers::Item;
+use super::lower_fact_type::unit_of;
+use super::reader::Fields;
+use super::yaml::Yaml;
+use crate::quantity::parse_quantity;
+use crate::source::{Problem, Span};
+use crate::vocabulary::{Member, Series};
+
+pub(super) fn series(item: &Item<'_>, problems: &mut Vec<Problem>) -> Option<Series> {
+    let keys = [
+        "is", "members", "means", "clause", "source", "in", "replaces",
+    ];
+    let f = Fields::new(item.node, item.at, "a series", &keys, problems)?;
+    let unit_text = f.needed("is", "a series", problems)?;
+    let unit_text = if matches!(unit_text, "number" | "whole") {
+        ""
+    } else {
+        unit_text
+    };
+    let unit = unit_of(unit_text, f.get("is").map_or(item.at, |n| n.span), problems)?;
+    let node = f.get("members")?;
+    let mut members = Vec::new();
+    let mut read =
+        |text: &str, name: Option<String>, at: Span| match parse_quantity(text.trim(), &unit) {
+            Some(value) => members.push(Member { value, name }),
+            None => problems
+                .push(Problem::error("bad-number", format!("`{text}` is not a number")).at(at, "")),
+        };
+    match &node.value {
+        Yaml::List(list) => {
+            for n in list {
+                read(n.text().unwrap_or(""), None, n.span);
+            }
+        }
+        Yaml::Map(map) => {
+            for (k, n) in map {
+                read(n.text().unwrap_or(""), Some(k.text.clone()), n.span);
+            }
+        }
+        _ => {}
+    }
+    members.sort_by(|a, b| a.value.total_cmp(&b.value));
+    if members.is_empty() || members.len() > Series::MOST {
+        problems.push(
+            Problem::error(
+                "bad-series",
+                format!(
+                    "a series has 1 to {} members, not {}",
+                    Series::MOST,
+                    members.len()
+                ),
+            )
+            .at(item.at, ""),
+        );
+        return None;
+    }
+    Some(Series {
+        name: item.name.to_owned(),
+        unit,
+        members,
+    })
+}
