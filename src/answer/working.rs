@@ -5,10 +5,10 @@ mod used;
 mod verdicts;
 
 use super::called::{Called, is_called};
-use crate::check::{FactKey, Linker, show_number, show_truth, show_words};
+use crate::check::{FactKey, Linker, show_number, show_set, show_truth, show_words};
 use crate::design::model::{Design, ObjectId};
-use crate::expression::{Compiled, Presence, Reg, SetWords, TermId, TermKind, Ty, Val};
-use crate::quantity::{TruthSet, Unit};
+use crate::expression::{Compiled, Presence, Reg, TermId, TermKind, Ty, Val};
+use crate::quantity::Unit;
 use crate::ruleset::{Ruleset, default_unit};
 use crate::source::Span;
 use crate::vocabulary::{Fact, FactIx, FactType, LINES};
@@ -245,24 +245,10 @@ fn walk(
     });
 }
 
-/// The words that are in a set for sure.
-fn known_words(val: &Val, words: &[String]) -> String {
-    let inside: Vec<&str> = (0_u8..)
-        .zip(words)
-        .filter(|(i, _)| SetWords::has(val.bits, *i) == TruthSet::T)
-        .map(|(_, w)| w.as_str())
-        .collect();
-    if inside.is_empty() {
-        "none".to_owned()
-    } else {
-        inside.join(", ")
-    }
-}
-
 fn show(val: &Val, fact: &Fact) -> String {
     match &fact.ty {
         FactType::Choice { words, .. } => show_words(val.bits, words),
-        FactType::Some { words } => known_words(val, words),
+        FactType::Some { words } => show_set(val.bits, words),
         FactType::YesNo => show_truth(val).to_owned(),
         FactType::Date if val.lo == val.hi => {
             crate::quantity::format_date((val.lo / 86_400.0) as i32)
@@ -295,7 +281,7 @@ fn term_value(linker: &Linker<'_>, c: &Compiled, id: TermId, reg: Reg) -> String
     let val = linker.program.val(reg);
     match &c.term(id).ty {
         Ty::Word(w) => show_words(val.bits, w),
-        Ty::Set(w) => known_words(&val, w),
+        Ty::Set(w) => show_set(val.bits, w),
         Ty::Truth => show_truth(&val).to_owned(),
         Ty::Date if val.lo == val.hi => crate::quantity::format_date((val.lo / 86_400.0) as i32),
         _ => show_number(&val, unit_of(linker, c, id).as_ref(), 5),

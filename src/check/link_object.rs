@@ -87,15 +87,8 @@ impl Linker<'_> {
         if !optional {
             return frame;
         }
-        let all = Val::words(WordSet::first(2));
-        let (id, selector) = self.program.leaf(
-            LeafKind::Choice,
-            all,
-            all,
-            (f64::NEG_INFINITY, f64::INFINITY),
-            LeafSource::Unknown,
-        );
-        self.note(id, info(object, ix, None, What::Fact));
+        let at = info(object, ix, None, What::Fact);
+        let selector = self.choice_of(2, LeafSource::Unknown, at);
         Obj::Pick(selector, Rc::new(vec![Obj::Absent, frame]))
     }
 

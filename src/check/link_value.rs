@@ -339,15 +339,16 @@ impl Linker<'_> {
         line: Option<u8>,
         count: usize,
     ) -> Reg {
+        let at = info(object, ix, line, What::Alternative);
+        self.choice_of(count, LeafSource::Range, at)
+    }
+
+    /// A leaf with one of `count` alternatives.
+    pub(super) fn choice_of(&mut self, count: usize, source: LeafSource, at: LeafInfo) -> Reg {
         let all = Val::words(WordSet::first(count));
-        let (id, reg) = self.program.leaf(
-            LeafKind::Choice,
-            all,
-            all,
-            (f64::NEG_INFINITY, f64::INFINITY),
-            LeafSource::Range,
-        );
-        self.note(id, info(object, ix, line, What::Alternative));
+        let ends = (f64::NEG_INFINITY, f64::INFINITY);
+        let (id, reg) = self.program.leaf(LeafKind::Choice, all, all, ends, source);
+        self.note(id, at);
         reg
     }
 
@@ -437,15 +438,7 @@ impl Linker<'_> {
                 reg
             }
             Possible::OneOf(list) => {
-                let all = Val::words(WordSet::first(list.len()));
-                let (leaf, selector) = self.program.leaf(
-                    LeafKind::Choice,
-                    all,
-                    all,
-                    (f64::NEG_INFINITY, f64::INFINITY),
-                    LeafSource::Range,
-                );
-                self.note(leaf, at);
+                let selector = self.choice_of(list.len(), LeafSource::Range, at);
                 let regs: Vec<Reg> = list
                     .iter()
                     .map(|p| {

@@ -29,7 +29,7 @@ pub use finding::{
 };
 pub use judge::{Judged, Settings, check, installation_name, too_large};
 pub use link::{FactKey, Frame, LeafInfo, Linker, Obj, Step, Trace, What};
-pub use show::{show_number, show_truth, show_val, show_words, tame};
+pub use show::{show_number, show_set, show_truth, show_val, show_words, tame};
 pub use standing::{Standing, Totals};
 pub use subject::Subject;
 pub use verdicts::{Verdict, link_verdicts};

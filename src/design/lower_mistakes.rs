@@ -9,6 +9,12 @@ use super::tree::{Entry, Value, ValueKind, Word};
 use crate::source::Problem;
 
 impl<'a> Lower<'a> {
+    /// Whether no line ends between two places.
+    fn on_one_line(&self, from: usize, to: usize) -> bool {
+        let between = self.text.get(from..to).unwrap_or("\n");
+        !between.contains(['\n', '\r'])
+    }
+
     /// Junk: after a fact on the same line it takes the fact's value with it, unless the value is
     /// certain all the same.
     pub(super) fn bad(
@@ -19,13 +25,7 @@ impl<'a> Lower<'a> {
     ) {
         let span = self.span(pair);
         let start = pair.as_span().start();
-        let same_line = before.filter(|b| {
-            !self
-                .text
-                .get(b.end..start)
-                .unwrap_or("\n")
-                .contains(['\n', '\r'])
-        });
+        let same_line = before.filter(|b| self.on_one_line(b.end, start));
         let fact = same_line.and_then(|b| entries.get_mut(b.index));
         if let Some(Entry::Fact(fact)) = fact {
             let problem = mistakes::after_value(self, span, Some(&fact.value), Some(&fact.key));
@@ -60,12 +60,9 @@ impl<'a> Lower<'a> {
             Some(Entry::Fact(fact)) => Some((fact, b.end)),
             _ => None,
         });
-        let new_line = fact.as_ref().is_none_or(|(_, end)| {
-            self.text
-                .get(*end..start)
-                .unwrap_or("\n")
-                .contains(['\n', '\r'])
-        });
+        let new_line = fact
+            .as_ref()
+            .is_none_or(|(_, end)| !self.on_one_line(*end, start));
         let problem = if new_line {
             mistakes::line_begins_with_sign(self, sign)
         } else {

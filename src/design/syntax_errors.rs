@@ -227,11 +227,7 @@ pub(super) fn after_value(
     });
     let one = Span::new(span.file, span.from(), span.from() + first.len_utf8());
     match first {
-        ';' => {
-            return Problem::error("semicolon", "`;` does not end an entry")
-                .at(one, "")
-                .help("leave it out: a new line or two blanks are enough");
-        }
+        ';' => return semicolon(one),
         ',' if rest.is_empty() && value.is_some() => {
             return Problem::error("comma-between-entries", "no value follows `,`")
                 .at(one, "")
@@ -455,17 +451,19 @@ pub(super) fn line_begins_with_sign(lower: &Lower<'_>, sign: Span) -> Problem {
     ))
 }
 
+fn semicolon(at: Span) -> Problem {
+    Problem::error("semicolon", "`;` does not end an entry")
+        .at(at, "")
+        .help("leave it out: a new line or two blanks are enough")
+}
+
 /// Junk that stands on a line of its own, or first in a block.
 pub(super) fn on_its_own(lower: &Lower<'_>, span: Span) -> Problem {
     let junk = lower.slice(span);
     let first = junk.chars().next().unwrap_or(' ');
     let one = Span::new(span.file, span.from(), span.from() + first.len_utf8());
     match first {
-        ';' => {
-            return Problem::error("semicolon", "`;` does not end an entry")
-                .at(one, "")
-                .help("leave it out: a new line or two blanks are enough");
-        }
+        ';' => return semicolon(one),
         ')' | ']' => {
             return Problem::error("stray-bracket", format!("a `{first}` closes nothing"))
                 .at(one, "")

@@ -8,8 +8,8 @@ use serde_json::{Value, json};
 use crate::answer::{AllBounds, Bound, Choices, End, LEAST_ROOM, MOST_MARGINS, Stop};
 use crate::quantity::{Rounding, format_interval, format_quantity, format_toward};
 use crate::ruleset::Severity;
-use crate::source::{Sources, visible_line};
-use crate::vocabulary::LINES;
+use crate::source::{Sources, Span, visible_line};
+use crate::vocabulary::{LINES, Settler};
 
 use super::json::number;
 
@@ -87,15 +87,7 @@ fn bound(out: &mut String, b: &Bound, sources: &Sources) {
         format_interval(b.written.0, b.written.1, &b.unit)
     };
     let _ = write!(out, "\n{} = {written}", name(b));
-    if let Some(at) = sources.place(b.span) {
-        let _ = write!(
-            out,
-            "  [{}; settled by {}]",
-            visible_line(&at),
-            b.settled_by
-        );
-    }
-    out.push('\n');
+    settled(out, b.span, b.settled_by, sources);
     let end = |out: &mut String, e: &End, up: bool| {
         let word = if up { "at most " } else { "at least" };
         match e {
@@ -153,17 +145,17 @@ fn why(s: &Stop, up: bool) -> String {
     out
 }
 
-fn choices(out: &mut String, c: &Choices, sources: &Sources) {
-    let _ = write!(out, "\n{} of {} = {}", c.fact, c.of, c.written);
-    if let Some(at) = sources.place(c.span) {
-        let _ = write!(
-            out,
-            "  [{}; settled by {}]",
-            visible_line(&at),
-            c.settled_by
-        );
+/// Where a value is written, and who settles it, at the end of its line.
+fn settled(out: &mut String, span: Span, by: Settler, sources: &Sources) {
+    if let Some(at) = sources.place(span) {
+        let _ = write!(out, "  [{}; settled by {by}]", visible_line(&at));
     }
     out.push('\n');
+}
+
+fn choices(out: &mut String, c: &Choices, sources: &Sources) {
+    let _ = write!(out, "\n{} of {} = {}", c.fact, c.of, c.written);
+    settled(out, c.span, c.settled_by, sources);
     if !c.fine.is_empty() {
         let _ = writeln!(out, "  breaks nothing: {}", c.fine.join(", "));
     }

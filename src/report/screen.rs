@@ -15,7 +15,9 @@ use crate::vocabulary::Settler;
 use super::columns::columns;
 use super::diagnostic::{Shown, Style, Visible, problems_within, room};
 use super::survey::heading;
-use super::terminal::{Followers, cells, cited, followers, follows, lines, premise, told, weighed};
+use super::terminal::{
+    Followers, cells, cited, followers, follows, judged_by, lines, premise, told, weighed,
+};
 use super::wrap::wrapped;
 use super::{FileReport, cautions};
 
@@ -41,7 +43,7 @@ pub fn render(screen: &Screen<'_>, style: Style) -> Visible {
         cut: false,
     };
     page.para("", &screen.answer(), 2);
-    page.para("", &judged_by(screen.file), 2);
+    page.para("", &judged(screen.file), 2);
     page.out.plain("\n");
     let (mistakes, cautions): (Vec<_>, Vec<_>) = told(screen.file.problems)
         .into_iter()
@@ -87,24 +89,12 @@ pub fn render(screen: &Screen<'_>, style: Style) -> Visible {
     page.out
 }
 
-/// By what a design was judged.
-fn judged_by(file: &FileReport<'_>) -> String {
-    let Some(r) = file.ruleset else {
-        return file.path.to_owned();
-    };
-    let mut text = format!("{}: {}", file.path, r.edition.title);
-    for p in &r.patches {
-        let _ = write!(text, " + {p}");
+/// A design and by what it was judged.
+fn judged(file: &FileReport<'_>) -> String {
+    match file.ruleset {
+        Some(r) => format!("{}: {}", file.path, judged_by(r, file.stage)),
+        None => file.path.to_owned(),
     }
-    let _ = write!(text, ", stage {}", file.stage);
-    if let Some(n) = &r.edition_note {
-        let _ = write!(text, "; {n}");
-    }
-    if !r.other_editions.is_empty() {
-        let _ = write!(text, ", {} usable too", r.other_editions.join(", "));
-    }
-    let _ = write!(text, " [{} {}]", r.id, r.hash);
-    text
 }
 
 /// Breaches of one cause: of one rule, or at the very same places.

@@ -6,7 +6,7 @@ use std::fmt::Write as _;
 use crate::check::{FigureValue, Finding, Outcome, Reason, tame};
 use crate::design::model::ObjectId;
 use crate::quantity::{format_interval, format_quantity};
-use crate::ruleset::{Confidence, Severity, Stage};
+use crate::ruleset::{Confidence, Ruleset, Severity, Stage};
 use crate::source::{Label, Problem, visible_line};
 
 use super::columns::{broken, columns};
@@ -248,23 +248,29 @@ fn left_out(out: &mut String, findings: &[Finding]) {
     out.push('\n');
 }
 
+/// The ruleset and stage that judged a design, in one line.
+pub(super) fn judged_by(r: &Ruleset, stage: Stage) -> String {
+    let mut text = r.edition.title.clone();
+    for p in &r.patches {
+        let _ = write!(text, " + {p}");
+    }
+    let _ = write!(text, ", stage {stage}");
+    if let Some(n) = &r.edition_note {
+        let _ = write!(text, "; {n}");
+    }
+    if !r.other_editions.is_empty() {
+        let _ = write!(text, ", {} usable too", r.other_editions.join(", "));
+    }
+    let _ = write!(text, " [{} {}]", r.id, r.hash);
+    text
+}
+
 fn head(file: &FileReport<'_>) -> String {
     let path = visible_line(file.path);
     let mut out = String::new();
     match file.ruleset {
         Some(r) => {
-            let _ = write!(out, "{path}: {}", r.edition.title);
-            for p in &r.patches {
-                let _ = write!(out, " + {p}");
-            }
-            let _ = write!(out, ", stage {}", file.stage);
-            if let Some(n) = &r.edition_note {
-                let _ = write!(out, "; {n}");
-            }
-            if !r.other_editions.is_empty() {
-                let _ = write!(out, ", {} usable too", r.other_editions.join(", "));
-            }
-            let _ = writeln!(out, " [{} {}]", r.id, r.hash);
+            let _ = writeln!(out, "{path}: {}", judged_by(r, file.stage));
             for n in &r.notes {
                 let _ = writeln!(out, "  note: {n}");
             }

@@ -202,28 +202,27 @@ pub(super) fn bounds(
             }),
             None => None,
         }
-    } else if let Some(rest) = text.strip_prefix(">=") {
-        number(rest, None).map(|(x, d, _)| {
-            b.lo = x;
-            dims.push(d);
-        })
-    } else if let Some(rest) = text.strip_prefix('>') {
-        number(rest, None).map(|(x, d, _)| {
-            (b.lo, b.lo_open) = (x, true);
-            dims.push(d);
-        })
-    } else if let Some(rest) = text.strip_prefix("<=") {
-        number(rest, None).map(|(x, d, _)| {
-            b.hi = x;
-            dims.push(d);
-        })
-    } else if let Some(rest) = text.strip_prefix('<') {
-        number(rest, None).map(|(x, d, _)| {
-            (b.hi, b.hi_open) = (x, true);
-            dims.push(d);
-        })
     } else {
-        None
+        // The sign, whether what it gives is the low end, and whether that end is open.
+        let signs = [
+            (">=", true, false),
+            (">", true, true),
+            ("<=", false, false),
+            ("<", false, true),
+        ];
+        let signed = signs
+            .into_iter()
+            .find_map(|(sign, low, open)| Some((text.strip_prefix(sign)?, low, open)));
+        signed.and_then(|(rest, low, open)| {
+            let (x, d, _) = number(rest, None)?;
+            if low {
+                (b.lo, b.lo_open) = (x, open);
+            } else {
+                (b.hi, b.hi_open) = (x, open);
+            }
+            dims.push(d);
+            Some(())
+        })
     };
     let fits = unit.is_none_or(|u| dims.iter().all(|d| *d == u.dim()));
     if parsed.is_none() || !fits || b.lo > b.hi {

@@ -179,3 +179,10 @@ impl Vocabulary {
         real == wanted || self.kind(wanted).any_of.contains(&real)
     }
 }
+
+/// `a board`, `an electrode`.
+#[must_use]
+pub fn with_article(word: &str) -> String {
+    let vowel = word.starts_with(['a', 'e', 'i', 'o', 'A', 'E', 'I', 'O']);
+    format!("{} {word}", if vowel { "an" } else { "a" })
+}

@@ -10,7 +10,7 @@ mod word_set;
 pub mod words;
 
 pub use fact::{Bounds, Fact, FactIx, FactType, Openness, Settler};
-pub use kind::{Head, Kind, KindId, NameRole, Vocabulary, Within};
+pub use kind::{Head, Kind, KindId, NameRole, Vocabulary, Within, with_article};
 pub use ordered::in_order;
 pub use series::{Member, Series, SeriesId};
 pub use short::{Mark, Meaning, Piece, Short, Unkeyed, Usual};

@@ -8,7 +8,7 @@ use crate::design::model::Status;
 use crate::expression::{LeafId, LeafSource};
 use crate::quantity::{format_interval, format_quantity};
 use crate::ruleset::Ruleset;
-use crate::vocabulary::{Fact, FactIx, FactType, KindId, LINES, Settler};
+use crate::vocabulary::{Fact, FactIx, FactType, KindId, LINES, Settler, with_article};
 
 /// What is asked inside an unknown part; what would be worked out there is not asked, the part is.
 pub(super) fn asked_inner(
@@ -183,20 +183,15 @@ fn answer(fact: &Fact, ruleset: &Ruleset) -> (String, Vec<String>, Option<String
         FactType::Part(k) | FactType::Parts(k) => {
             let kind = v.kind(*k);
             (
-                or_none(format!("{} ({})", article(&kind.name), kind.means)),
+                or_none(format!("{} ({})", with_article(&kind.name), kind.means)),
                 Vec::new(),
                 None,
             )
         }
         FactType::Reference(k) | FactType::References(k) | FactType::Reverse { kind: k, .. } => (
-            or_none(format!("the name of {}", article(&v.kind(*k).name))),
+            or_none(format!("the name of {}", with_article(&v.kind(*k).name))),
             Vec::new(),
             None,
         ),
     }
-}
-
-fn article(name: &str) -> String {
-    let vowel = name.starts_with(['a', 'e', 'i', 'o', 'u']);
-    format!("{} {name}", if vowel { "an" } else { "a" })
 }

@@ -1,11 +1,11 @@
 //! Blocks become objects: their kinds, names, places and numbers.
 
-use super::resolver::{Pending, Resolver, Turn, listed, with_article, written};
+use super::resolver::{Pending, Resolver, Turn, listed, written};
 use crate::design::model::{Object, ObjectId, Possible, Status};
 use crate::design::tree::{Block, Define, Entry, Item, Tree, Word};
 use crate::source::limits::THINGS;
 use crate::source::{Problem, Span};
-use crate::vocabulary::{FactIx, Kind, KindId, NameRole, WordSet};
+use crate::vocabulary::{FactIx, Kind, KindId, NameRole, WordSet, with_article};
 
 /// Kinds of which a design may hold several without names: they are entries of a book.
 const REPEATABLE: [&str; 3] = ["readings", "record", "law"];

@@ -1,14 +1,25 @@
 //! What a fact takes, in the user's notation: for every message that refuses a value.
 
-use super::resolver::{Resolver, Site, listed, with_article};
+use super::resolver::{Resolver, Site, listed};
 use super::units::{example_of, spelled};
 use crate::design::model::Possible;
 use crate::design::tree::{Value, ValueKind};
-use crate::source::Problem;
-use crate::vocabulary::{Fact, FactType, KindId, Vocabulary};
+use crate::source::{Problem, Span};
+use crate::vocabulary::{Fact, FactType, KindId, Vocabulary, with_article};
 
 /// The most words of a choice that a message lists.
 const MOST_WORDS: usize = 16;
+
+/// A text in quotes where a name, a word or a date stands without them.
+pub(super) fn in_quotes(site: &Site<'_>, what: &str, text: &str, at: Span) -> Problem {
+    let fact = &site.fact.name;
+    Problem::error(
+        "wrong-type",
+        format!("`{fact}` takes {what}, and this is a text"),
+    )
+    .at(at, "")
+    .help(format!("leave out the quotes: `{fact}: {text}`"))
+}
 
 /// What a fact takes: `a quantity in A`, `one of …`.
 pub(super) fn form(vocabulary: &Vocabulary, fact: &Fact) -> String {

@@ -1,14 +1,12 @@
 //! The facts of an object: their keys, and what several statements of one fact add up to.
 
 use super::completeness::status_word;
-use super::resolver::{
-    Pending, Resolver, Site, Turn, indices, listed, nearest, with_article, written,
-};
+use super::resolver::{Pending, Resolver, Site, Turn, indices, listed, nearest, written};
 use super::values::cannot_both_hold;
 use crate::design::model::{ObjectId, Possible, Written};
 use crate::design::tree::{Entry, FactEntry, Origin, Value, ValueKind};
 use crate::source::{Problem, Span, Spanned};
-use crate::vocabulary::{FactIx, FactType, Kind, NameRole, WordSet};
+use crate::vocabulary::{FactIx, FactType, Kind, NameRole, WordSet, with_article};
 
 /// The most facts of a kind that a message lists.
 const MOST_FACTS: usize = 24;

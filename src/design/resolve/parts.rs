@@ -3,12 +3,12 @@
 use rustc_hash::FxHashMap;
 
 use super::expected::opening_words;
-use super::resolver::{Resolver, Site, listed, with_article, written};
+use super::resolver::{Resolver, Site, listed, written};
 use super::values::MOST_ALTERNATIVES;
 use crate::design::model::{Object, ObjectId, Possible};
 use crate::design::tree::{Define, Entry, Value, ValueKind, Word};
 use crate::source::{Problem, Span, closest};
-use crate::vocabulary::{FactType, KindId, Vocabulary, WordSet};
+use crate::vocabulary::{FactType, KindId, Vocabulary, WordSet, with_article};
 
 /// How many defines may stand in one another.
 const MOST_NESTED_DEFINES: usize = 16;

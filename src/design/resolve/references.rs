@@ -1,11 +1,12 @@
 //! Names that lead to other objects.
 
-use super::resolver::{Resolver, Site, listed, with_article};
+use super::expected::in_quotes;
+use super::resolver::{Resolver, Site, listed};
 use crate::design::model::{Formula, ObjectId, Possible};
 use crate::design::tree::{Value, ValueKind, Word};
 use crate::quantity::Dim;
 use crate::source::{Problem, Span, closest};
-use crate::vocabulary::KindId;
+use crate::vocabulary::{KindId, with_article};
 
 impl<'a> Resolver<'a> {
     /// One name; alternatives were taken apart before.
@@ -45,18 +46,9 @@ impl<'a> Resolver<'a> {
                 .help("write one name, or alternatives with `|`"),
             ),
             ValueKind::Text(text) if text.contains('.') => self.named(text, value.span, Some(kind)),
-            ValueKind::Text(text) if !self.objects_named(text, Some(kind)).is_empty() => self
-                .poison(
-                    Problem::error(
-                        "wrong-type",
-                        format!("`{}` takes a name, and this is a text", site.fact.name),
-                    )
-                    .at(value.span, "")
-                    .help(format!(
-                        "leave out the quotes: `{}: {text}`",
-                        site.fact.name
-                    )),
-                ),
+            ValueKind::Text(text) if !self.objects_named(text, Some(kind)).is_empty() => {
+                self.poison(in_quotes(site, "a name", text, value.span))
+            }
             _ => self.wrong_type(site, value),
         }
     }

@@ -284,12 +284,6 @@ pub(super) fn nearest<'n>(written: &str, names: &[&'n str]) -> Option<&'n str> {
     same.or_else(|| closest(written, names.iter().copied()))
 }
 
-/// `a board`, `an electrode`.
-pub(super) fn with_article(word: &str) -> String {
-    let vowel = word.starts_with(['a', 'e', 'i', 'o', 'A', 'E', 'I', 'O']);
-    format!("{} {word}", if vowel { "an" } else { "a" })
-}
-
 /// `a`, `b` and `c`, each in backticks.
 pub(super) fn listed<S: AsRef<str>>(words: &[S], joint: &str) -> String {
     let quoted = |w: &S| format!("`{}`", w.as_ref());

@@ -1,6 +1,6 @@
 //! Words, texts, yes or no, dates.
 
-use super::expected::form;
+use super::expected::{form, in_quotes};
 use super::resolver::{Resolver, Site, nearest};
 use super::units::spelled;
 use crate::design::model::Possible;
@@ -98,17 +98,9 @@ impl<'a> Resolver<'a> {
             ValueKind::Number(number) => {
                 self.unknown_word(site, &spelled(number), words, value.span);
             }
-            ValueKind::Text(text) if words.contains(text) => self.report(
-                Problem::error(
-                    "wrong-type",
-                    format!("`{}` takes a word, and this is a text", site.fact.name),
-                )
-                .at(value.span, "")
-                .help(format!(
-                    "leave out the quotes: `{}: {text}`",
-                    site.fact.name
-                )),
-            ),
+            ValueKind::Text(text) if words.contains(text) => {
+                self.report(in_quotes(site, "a word", text, value.span))
+            }
             _ => {
                 self.wrong_type(site, value);
             }
@@ -210,17 +202,9 @@ impl<'a> Resolver<'a> {
                 Some(id) => self.parameter(site, *id, value.span),
                 None => self.wrong_type(site, value),
             },
-            ValueKind::Text(text) if parse_date(text).is_ok() => self.poison(
-                Problem::error(
-                    "wrong-type",
-                    format!("`{}` takes a date, and this is a text", site.fact.name),
-                )
-                .at(value.span, "")
-                .help(format!(
-                    "leave out the quotes: `{}: {text}`",
-                    site.fact.name
-                )),
-            ),
+            ValueKind::Text(text) if parse_date(text).is_ok() => {
+                self.poison(in_quotes(site, "a date", text, value.span))
+            }
             _ => match day_of(value) {
                 Some(day) => {
                     self.note_date(day);

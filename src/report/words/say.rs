@@ -4,16 +4,11 @@ use crate::quantity::{Unit, format_interval, format_quantity};
 use crate::ruleset::{Assumed, Ruleset};
 use crate::vocabulary::{
     Bounds, Fact, FactIx, FactType, Head, Kind, KindId, NameRole, Openness, Series, Vocabulary,
+    with_article,
 };
 
 /// Digits of a limit or of a member of a series.
 const DIGITS: usize = 6;
-
-/// `a board`, `an electrode`.
-pub(super) fn article(name: &str) -> String {
-    let vowel = name.starts_with(['a', 'e', 'i', 'o', 'u']);
-    format!("{} {name}", if vowel { "an" } else { "a" })
-}
 
 /// `a, b or c`.
 pub(super) fn either(words: &[&str]) -> String {
@@ -67,7 +62,7 @@ pub(super) fn form(v: &Vocabulary, fact: &Fact) -> String {
             format!("one or more {} in place, in their order", v.kind(*k).name)
         }
         FactType::Reference(k) => {
-            format!("the name of {}", article(&either(&real_kinds(v, *k))))
+            format!("the name of {}", with_article(&either(&real_kinds(v, *k))))
         }
         FactType::References(k) => {
             format!("one or more names of {}", either(&real_kinds(v, *k)))
@@ -178,7 +173,7 @@ pub(super) fn conditions(ruleset: &Ruleset, kind: KindId, ix: FactIx) -> Vec<Str
         )),
         (Openness::Existing, Some(name)) => all.push(format!(
             "{} that is not new may have more than are written, until `all-listed: {name}` says not",
-            article(&declared.name)
+            with_article(&declared.name)
         )),
         _ => {}
     }

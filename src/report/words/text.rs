@@ -2,11 +2,11 @@
 
 use std::fmt::Write as _;
 
-use super::say::{article, conditions, either, form, members, real_kinds, unwritten};
+use super::say::{conditions, either, form, members, real_kinds, unwritten};
 use super::{Asked, Role, facts_of, held_by, kinds_in_order, role, sets};
 use crate::report::wrap::wrapped;
 use crate::ruleset::Ruleset;
-use crate::vocabulary::{Fact, FactIx, Kind, KindId, Meaning, NameRole};
+use crate::vocabulary::{Fact, FactIx, Kind, KindId, Meaning, NameRole, with_article};
 
 /// Kinds that share a heading.
 struct Group {
@@ -167,7 +167,7 @@ impl Page<'_> {
             } else {
                 format!(" with {}", made.join(", "))
             };
-            let said = format!("{} opens {}{made}", head.word, article(&kind.name));
+            let said = format!("{} opens {}{made}", head.word, with_article(&kind.name));
             out.push_str(&wrapped("", &said, 2, self.width));
         }
         out.push_str(&wrapped(
@@ -258,7 +258,7 @@ impl Page<'_> {
                 let around: Vec<&str> = around.map(|w| v.kind(w.kind).name.as_str()).collect();
                 places.push(format!(
                     "in {}, which sets {}",
-                    article(&either(&around)),
+                    with_article(&either(&around)),
                     kind.fact(ix).name
                 ));
             }

@@ -3,13 +3,13 @@
 use super::super::completeness::status_of;
 use super::super::expected::as_written;
 use super::super::parts::opens;
-use super::super::resolver::{nearest, with_article};
+use super::super::resolver::nearest;
 use super::super::units::spelled;
 use super::{Long, Rewrite, ambiguous, some};
 use crate::design::tree::{Entry, FactEntry, Number, Value, ValueKind, Word};
 use crate::quantity::{Unit, parse_quantity};
 use crate::source::{Problem, Span};
-use crate::vocabulary::{Fact, FactIx, FactType, KindId, Meaning, Short, Vocabulary};
+use crate::vocabulary::{Fact, FactIx, FactType, KindId, Meaning, Short, Vocabulary, with_article};
 
 /// One fact that a value of a row says: its key, its value, and the value as text if it is not
 /// the one written.
