@@ -1,5 +1,5 @@
-//! Puts the rulesets into the program: their texts, so that none is forgotten, and the same
-//! compiled in each edition, so that a run need not compile them.
+//! Puts the rulesets into the program: their texts and jobs, so that none is forgotten, and the
+//! rules compiled in each edition, so that a run need not compile them.
 //!
 //! The compiler is the program's own: these modules are included here and know nothing of
 //! designs, reports or the command line. They are public here as in the library, so that
@@ -22,12 +22,12 @@ pub mod source;
 #[path = "vocabulary/mod.rs"]
 pub mod vocabulary;
 
-fn yaml_files(folder: &Path, into: &mut Vec<PathBuf>) -> io::Result<()> {
+fn files_of_rulesets(folder: &Path, into: &mut Vec<PathBuf>) -> io::Result<()> {
     for entry in fs::read_dir(folder)? {
         let path = entry?.path();
         if path.is_dir() {
-            yaml_files(&path, into)?;
-        } else if path.extension().is_some_and(|e| e == "yaml") {
+            files_of_rulesets(&path, into)?;
+        } else if path.extension().is_some_and(|e| e == "yaml" || e == "amp") {
             into.push(path);
         }
     }
@@ -37,7 +37,7 @@ fn yaml_files(folder: &Path, into: &mut Vec<PathBuf>) -> io::Result<()> {
 /// The files as a list of name and text, in Rust.
 fn list(root: &Path) -> Result<String, Box<dyn std::error::Error>> {
     let mut files = Vec::new();
-    yaml_files(&root.join("rulesets"), &mut files)?;
+    files_of_rulesets(&root.join("rulesets"), &mut files)?;
     files.sort();
     let mut code = String::from("&[\n");
     for path in files {

@@ -32,6 +32,6 @@ pub use prove::{
 pub use residual::{Assignment, Engine, Place, Residual, Told, can_be_free};
 pub use rows::{RowJudge, RowReader};
 pub use sheet::{Accepted, Sheet, Side, Terminal, Thing, ToRead, ToldFact, sheet, told};
-pub use starter::starter;
+pub use starter::{from_job, starter};
 pub use survey::{NotJudged, Question, Survey, Waiting, known_facts, survey};
 pub use working::{Figure, Input, Working, WorkingStep, value, worked_facts, working};

@@ -13,6 +13,7 @@ use crate::check::Departures;
 use crate::design::model::{Design, ObjectId};
 use crate::design::parse::parse;
 use crate::design::resolve::{self, resolve};
+use crate::design::tree::{self, Item};
 use crate::ruleset::{Ruleset, Stage};
 use crate::source::FileId;
 use crate::vocabulary::{FactIx, FactType, Kind, KindId, Settler, Vocabulary};
@@ -46,6 +47,32 @@ pub fn starter(ruleset: &Arc<Ruleset>, rules: &str, name: &str, stage: Stage) ->
         text = write(v, rules, name, &asked);
     }
     text
+}
+
+/// The text of a job, a design to start from, with these rules and this name in its installation;
+/// none where it has no place for them.
+#[must_use]
+pub fn from_job(text: &str, rules: &str, name: &str) -> Option<String> {
+    let tree = parse(FileId(0), text).tree;
+    let block = tree.items.iter().find_map(|item| match item {
+        Item::Block(b) if b.kind.text == "installation" => Some(b),
+        _ => None,
+    })?;
+    let (label, old) = (block.label.as_ref()?.span, block.entries.iter());
+    let mut old = old.filter_map(|entry| match entry {
+        tree::Entry::Fact(f) if f.key.text == "rules" => Some(f.value.span),
+        _ => None,
+    });
+    let mut out = text.to_owned();
+    // The later place first, so that the earlier one stays where it is.
+    let old = old.next_back()?;
+    out.replace_range(old.from()..old.until(), rules);
+    out.replace_range(label.from()..label.until(), &quoted(name));
+    Some(out)
+}
+
+fn quoted(name: &str) -> String {
+    format!("\"{}\"", name.replace('"', "'"))
 }
 
 /// A line of a block.
@@ -107,11 +134,7 @@ fn write(v: &Vocabulary, rules: &str, name: &str, asked: &BTreeSet<(KindId, Entr
     );
     let mut blocks = blocks(v, asked);
     in_order(v, &mut blocks);
-    let _ = writeln!(
-        out,
-        "installation \"{}\" {{\n  rules: {rules}",
-        name.replace('"', "'")
-    );
+    let _ = writeln!(out, "installation {} {{\n  rules: {rules}", quoted(name));
     if let Some(k) = v.kind_named("installation") {
         lines(&mut out, v, k, asked, &blocks, 1);
     }

@@ -114,7 +114,7 @@ impl Verb {
             Self::Prove(v) => v.reading.take(config),
             Self::Sheet(v) => v.reading.take(config),
             Self::Order(v) => v.reading.take(config),
-            Self::New(v) => v.rulesets.extend_from_slice(&config.rulesets),
+            Self::New(v) => v.take(config),
             Self::Compare(v) => v.rulesets.extend_from_slice(&config.rulesets),
             Self::Explain(v) => v.which.rulesets.extend_from_slice(&config.rulesets),
             Self::Rules(v) => v.rulesets().extend_from_slice(&config.rulesets),

@@ -1,5 +1,6 @@
 //! Where rulesets are found: inside the program, and in folders.
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, OnceLock};
@@ -136,9 +137,9 @@ impl Library {
             ));
         }
         if let Some(folder) = self.folder_of(name) {
-            return self.read_folder(&folder);
+            return self.read_folder(&folder, &["yaml", "yml"]);
         }
-        let found: Vec<SourceFile> = shipped_files(name).collect();
+        let found: Vec<SourceFile> = shipped(name, "yaml").collect();
         if found.is_empty() {
             let names = self.names();
             return Err(
@@ -235,16 +236,46 @@ impl Library {
         chain
     }
 
-    /// The files of a ruleset in a folder, in the order of their names.
-    fn read_folder(&self, folder: &Path) -> Result<Vec<SourceFile>, Problem> {
+    /// Designs to start from, by the name of the job, of a ruleset that loads: those in the folders
+    /// `jobs` of its ancestors, itself and its patches; of one name, the latest layer's.
+    ///
+    /// # Errors
+    /// Which file cannot be read.
+    pub fn jobs(&self, request: &Request) -> Result<BTreeMap<String, SourceFile>, Problem> {
+        let mut layers = match self.frozen(&request.base)? {
+            Some((_, base)) => base.chain,
+            None => self.chain(&request.base).names(),
+        };
+        layers.reverse();
+        layers.extend_from_slice(&request.patches);
+        let mut all = BTreeMap::new();
+        for name in &layers {
+            let jobs = match self.folder_of(name).map(|f| f.join("jobs")) {
+                Some(f) if self.files.is_folder(&f) => self.read_folder(&f, &["amp"])?,
+                Some(_) => Vec::new(),
+                None => shipped(&format!("{name}/jobs"), "amp").collect(),
+            };
+            for job in jobs {
+                let stem = Path::new(job.name()).file_stem().unwrap_or_default();
+                all.insert(stem.to_string_lossy().into_owned(), job);
+            }
+        }
+        Ok(all)
+    }
+
+    /// Files of a folder that end so, in the order of their names.
+    fn read_folder(&self, folder: &Path, ends: &[&str]) -> Result<Vec<SourceFile>, Problem> {
         let fault = |path: &Path, why: &str| {
             let path = path.display();
             Problem::error("unreadable", format!("`{path}` cannot be read: {why}"))
         };
         let entries = self.files.list(folder).map_err(|e| fault(folder, &e))?;
-        let yaml = |path: &Path| path.extension().is_some_and(|e| e == "yaml" || e == "yml");
+        let wanted = |path: &Path| {
+            path.extension()
+                .is_some_and(|e| ends.iter().any(|w| e == *w))
+        };
         let mut all = Vec::new();
-        for entry in entries.iter().filter(|e| !e.folder && yaml(&e.path)) {
+        for entry in entries.iter().filter(|e| !e.folder && wanted(&e.path)) {
             let text = self.files.read(&entry.path);
             let text = text.map_err(|e| fault(&entry.path, &e))?;
             all.push(SourceFile::new(entry.path.display().to_string(), text));
@@ -339,13 +370,16 @@ impl Chain {
     }
 }
 
-fn shipped_files(name: &str) -> impl Iterator<Item = SourceFile> {
-    let prefix = format!("rulesets/{name}/");
+/// Files in one folder below `rulesets` in the program that end so.
+fn shipped(folder: &str, end: &'static str) -> impl Iterator<Item = SourceFile> {
+    let folder = Path::new("rulesets").join(folder);
     SHIPPED
         .files
         .iter()
-        .filter(move |(path, _)| path.starts_with(&prefix))
-        .map(|(path, text)| SourceFile::shipped(path, text))
+        .map(|(path, text)| (Path::new(path), SourceFile::shipped(path, text)))
+        .filter(move |(path, _)| path.parent() == Some(&folder))
+        .filter(move |(path, _)| path.extension().is_some_and(|e| e == end))
+        .map(|(_, file)| file)
 }
 
 /// Chooses the edition and reads it as it was compiled.
@@ -353,7 +387,7 @@ fn thaw(frozen: &Frozen<'_>, base: &Base, request: &Request) -> Loaded {
     let files: Vec<Arc<SourceFile>> = base
         .chain
         .iter()
-        .flat_map(|name| shipped_files(name))
+        .flat_map(|name| shipped(name, "yaml"))
         .map(Arc::new)
         .collect();
     let files = Arc::new(files);

@@ -1,0 +1,317 @@
+//! Jobs to start from: each is sound, short, told on one screen, and leads to a design without a
+//! breach; a firm brings its own.
+
+#![expect(
+    clippy::expect_used,
+    reason = "helpers of tests fail loudly, as tests do"
+)]
+
+use std::collections::BTreeSet;
+use std::fs;
+use std::path::Path;
+use std::process::Command;
+
+const ROOT: &str = env!("CARGO_MANIFEST_DIR");
+const JOBS: [&str; 7] = [
+    "car-park",
+    "garage",
+    "house",
+    "house-looped",
+    "house-tt",
+    "old-board",
+    "workplace",
+];
+
+fn run(folder: &Path, arguments: &[&str]) -> (i32, String, String) {
+    let done = Command::new(env!("CARGO_BIN_EXE_amperule"))
+        .args(arguments)
+        .args(["--color", "never"])
+        .env("COLUMNS", "100")
+        .current_dir(folder)
+        .output()
+        .expect("the program starts");
+    let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
+    let code = done.status.code().unwrap_or(-1);
+    (code, text(&done.stdout), text(&done.stderr))
+}
+
+fn folder() -> tempfile::TempDir {
+    tempfile::tempdir().expect("a folder")
+}
+
+/// The text of a job of gb, written by the program.
+fn job(name: &str, into: &Path) -> String {
+    let (code, _, err) = run(into, &["new", "--rules", "gb", "--job", name, "job.amp"]);
+    assert_eq!(code, 0, "{name}: {err}");
+    fs::read_to_string(into.join("job.amp")).expect("written")
+}
+
+/// What a check says of `job.amp` in the newest edition.
+fn check(name: &str, folder: &Path) -> (i32, String) {
+    let head = fs::read_to_string(format!("{ROOT}/rulesets/gb/ruleset.yaml")).expect("the head");
+    let last = head.rsplit("- {id: ").next().expect("editions");
+    let newest = last.split(',').next().expect("an id");
+    let (code, out, err) = run(folder, &["check", "--edition", newest, "job.amp"]);
+    assert_eq!(err, "", "{name}");
+    assert!(!out.contains("mistake"), "{name}: {out}");
+    (code, out)
+}
+
+/// How many questions are open, as the first line tells.
+fn open(out: &str) -> usize {
+    let before = out.split(" questions open").next().unwrap_or_default();
+    let number = before.rsplit(' ').next().unwrap_or_default();
+    number.parse().expect("a number of open questions")
+}
+
+/// The question marks of the text, without its comments.
+fn asked(text: &str) -> Vec<&str> {
+    let code = text.lines().filter_map(|l| l.split('#').next());
+    code.flat_map(|l| l.match_indices(": ?").map(move |(at, _)| &l[..at]))
+        .filter_map(|before| before.split([' ', '{']).next_back())
+        .collect()
+}
+
+#[test]
+fn every_job_of_gb_is_listed_and_ships_as_its_file_says() {
+    let (code, all, _) = run(Path::new(ROOT), &["new", "--list"]);
+    assert_eq!(code, 0);
+    let (code, own, _) = run(Path::new(ROOT), &["new", "--list", "--rules", "gb"]);
+    assert_eq!(code, 0);
+    let listed: Vec<&str> = own
+        .lines()
+        .filter_map(|l| l.split_whitespace().nth(1))
+        .collect();
+    assert_eq!(listed, JOBS);
+    assert!(own.lines().all(|l| all.contains(l)), "{all}");
+    assert!(own.contains("gb  house         A house with one charge point"));
+    let mut there = BTreeSet::new();
+    for entry in fs::read_dir(format!("{ROOT}/rulesets/gb/jobs")).expect("the folder") {
+        let path = entry.expect("a file").path();
+        let name = path.file_stem().expect("a name").to_string_lossy();
+        let text = fs::read_to_string(&path).expect("a text");
+        assert_eq!(job(&name, folder().path()), text);
+        there.insert(name.into_owned());
+    }
+    assert!(there.iter().eq(JOBS.iter()));
+}
+
+#[test]
+fn each_job_is_sound_short_and_told_on_one_screen() {
+    for name in JOBS {
+        let dir = folder();
+        let text = job(name, dir.path());
+        let caution = ["prove dead", "Local\n# codes and qualified persons decide"];
+        assert!(caution.iter().all(|c| text.contains(c)), "{name}");
+        let asked = asked(&text);
+        assert!((10..=15).contains(&asked.len()), "{name}: {asked:?}");
+        for needed in [
+            "address",
+            "service-fuse",
+            "Ze",
+            "earthing-conductor",
+            "size",
+            "logged-demand",
+            "main-switch",
+            "length",
+            "location",
+        ] {
+            assert!(asked.contains(&needed), "{name}: {needed} is not asked");
+        }
+        assert_eq!(run(dir.path(), &["format", "--check", "job.amp"]).0, 0);
+
+        let (code, out) = check(name, dir.path());
+        assert_eq!(code, 3, "{name}: {out}");
+        assert!(out.lines().count() <= 120, "{name}: {out}");
+        let told = out
+            .lines()
+            .filter(|l| l.starts_with("  ") && !l.starts_with("   ") && l.contains(" (line "));
+        assert!((1..=20).contains(&told.count()), "{name}: {out}");
+        // A bare house leaves about seventy open: each `?` stands for what its part is made of.
+        assert!(open(&out) <= 90, "{name}: {out}");
+    }
+}
+
+/// What a visit may find, fact by fact.
+fn found(job: &str, fact: &str) -> &'static str {
+    let large = matches!(job, "workplace" | "car-park");
+    match (fact, job) {
+        ("address", _) => "\"1 Sample Street\"",
+        ("premises", _) => "office",
+        ("earthing", _) => "TN-C-S",
+        ("service-fuse", _) if large => "fuse BS-88-2 100 A { curve: gG }",
+        ("service-fuse", "old-board") => "fuse BS-1361 60 A",
+        ("service-fuse", _) => "fuse BS-88-3 80 A",
+        ("Ze", "house-tt") => "40.5 ohm (measured)",
+        ("Ze", _) if large => "0.18 ohm (measured)",
+        ("Ze", _) => "0.28 ohm (measured)",
+        ("Ipf", _) if large => "1.3 kA (measured)",
+        ("Ipf", _) => "0.9 kA (measured)",
+        ("agreed-demand", "car-park") => "100 A",
+        ("agreed-demand", _) => "60 A",
+        ("looped", _) => "no (by-enquiry)",
+        ("tails", _) if large => "singles 35 mm² 2 m",
+        ("tails", _) => "singles 25 mm² 1.5 m",
+        ("earthing-conductor", _) => "singles 16 mm² 1 m",
+        ("logged-demand", _) if large => "L1 24 A, L2 31 A, L3 19 A (measured)",
+        ("logged-demand", _) => "24 A (measured)",
+        ("form", _) => "rod",
+        ("R", _) => "40 ohm (measured)",
+        ("size", _) => "10 mm²",
+        ("condition", _) => "sound",
+        ("main-switch", "house-tt") => "rcd 100 A 100 mA type-A 2-pole { delay: S }",
+        ("main-switch", "old-board") => "switch 60 A 2-pole",
+        ("main-switch", _) if large => "switch 125 A 4-pole",
+        ("main-switch", _) => "switch 100 A 2-pole",
+        ("surge-protection", _) => {
+            "type-2 { Up: 1.4 kV  Uc: 275 V  I-nominal: 20 kA  Iscc: 25 kA  lead: 0.4 m }"
+        }
+        ("devices-verified", _) => "yes",
+        ("length", _) => "18 m",
+        ("location", _) => "outdoors",
+        _ => "not answered by this test",
+    }
+}
+
+/// What the `?` do not ask for stays undecided, so that none ends with 0.
+#[test]
+fn each_job_with_its_questions_answered_ends_without_a_breach() {
+    for name in JOBS {
+        let dir = folder();
+        let mut text = job(name, dir.path());
+        for fact in asked(&text.clone()) {
+            let from = format!("{fact}: ?");
+            text = text.replacen(&from, &format!("{fact}: {}", found(name, fact)), 1);
+        }
+        assert_eq!(asked(&text), Vec::<&str>::new(), "{name}");
+        fs::write(dir.path().join("job.amp"), text).expect("written");
+        let (code, out) = check(name, dir.path());
+        assert_eq!(code, 3, "{name}: {out}");
+        assert!(out.contains(": no breach"), "{name}: {out}");
+        assert!(!out.contains("caution:"), "{name}: {out}");
+        assert!(!out.contains("work limit"), "{name}: {out}");
+        assert!(open(&out) <= 30, "{name}: {out}");
+    }
+}
+
+#[test]
+fn rules_and_name_are_those_asked_for() {
+    let dir = folder();
+    let named = [
+        "new",
+        "--rules",
+        "gb",
+        "--job",
+        "house",
+        "--name",
+        "9 \"Mill\" Row",
+    ];
+    let (code, text, _) = run(dir.path(), &named);
+    assert_eq!(code, 0);
+    assert!(
+        text.contains("installation \"9 'Mill' Row\" dwelling {\n  rules: gb\n"),
+        "{text}"
+    );
+    fs::write(dir.path().join("amperule.toml"), "rules = \"gb\"\n").expect("written");
+    assert_eq!(run(dir.path(), &["new", "--job", "house"]).0, 0);
+}
+
+/// What a ruleset of its own says besides name and title; a patch says nothing more.
+const PARENT: &str =
+    "parent: gb\neditions:\n  - {id: A4, title: 'Ours', usable-from: 2026-04-15}\n";
+
+/// A folder `firm` with a ruleset `ours` upon gb, and jobs of these names and texts.
+fn firm(parent: &str, jobs: &[(&str, &str)]) -> tempfile::TempDir {
+    let dir = folder();
+    let own = dir.path().join("firm/ours");
+    fs::create_dir_all(own.join("jobs")).expect("made");
+    let head = format!("ruleset: ours\ntitle: Our firm\n{parent}");
+    fs::write(own.join("ruleset.yaml"), head).expect("written");
+    for (name, text) in jobs {
+        fs::write(own.join("jobs").join(name), text).expect("written");
+    }
+    dir
+}
+
+#[test]
+fn a_firm_brings_its_own_jobs() {
+    let jobs = [
+        (
+            "bay.amp",
+            "# Our bay.\n\ninstallation \"New\" { rules: ours }\n",
+        ),
+        (
+            "house.amp",
+            "# Our house.\n\ninstallation \"New\" { rules: ours }\n",
+        ),
+        ("notes.txt", "no job"),
+    ];
+    for (parent, rules) in [(PARENT, "ours"), ("", "gb + ours")] {
+        let dir = firm(parent, &jobs);
+        let list = ["new", "--list", "--rulesets", "firm", "--rules", rules];
+        let (code, listed, err) = run(dir.path(), &list);
+        assert_eq!(code, 0, "{err}");
+        assert_eq!(listed.lines().count(), JOBS.len() + 1, "{listed}");
+        assert!(listed.contains("Our bay.") && listed.contains("Our house."));
+        assert!(!listed.contains("A house with one charge point on"));
+        let new = [
+            "new",
+            "--rulesets",
+            "firm",
+            "--rules",
+            rules,
+            "--job",
+            "bay",
+            "--name",
+            "Bay 7",
+        ];
+        let (code, text, err) = run(dir.path(), &new);
+        assert_eq!(code, 0, "{err}");
+        let wanted = format!("# Our bay.\n\ninstallation \"Bay 7\" {{ rules: {rules} }}\n");
+        assert_eq!(text, wanted);
+    }
+}
+
+#[test]
+fn what_cannot_be_started_from_is_said_and_nothing_is_written() {
+    let jobs = [
+        ("bare.amp", "# Bare.\nsupply { phases: 1 }\n"),
+        (
+            "torn.amp",
+            "# Torn.\ninstallation \"New\" { rules: gb }\nsupply { phases 1 }\n",
+        ),
+    ];
+    let dir = firm(PARENT, &jobs);
+    let ours = ["--rulesets", "firm", "--rules", "ours", "x.amp"];
+    let cases: [(&[&str], &[&str]); 5] = [
+        (&["x.amp"], &["no ruleset is named", "core, gb, iec, us"]),
+        (
+            &["--rules", "gb", "--job", "hose", "x.amp"],
+            &["no job `hose` for `gb`", "did you mean `house`?"],
+        ),
+        (
+            &["--rules", "us", "--job", "house", "x.amp"],
+            &["no job `house` for `us`", "it has no jobs"],
+        ),
+        (
+            &["--job", "bare"],
+            &["bare.amp", "does not say its name and rules"],
+        ),
+        (&["--job", "torn"], &["torn.amp:3:", "phases: 1"]),
+    ];
+    for (arguments, wanted) in cases {
+        let mut all = vec!["new"];
+        all.extend(arguments);
+        if arguments.len() == 2 {
+            all.extend(ours);
+        }
+        let (code, out, err) = run(dir.path(), &all);
+        assert_eq!(code, 2, "{arguments:?}: {out}{err}");
+        for part in wanted {
+            assert!(err.contains(part), "{arguments:?}: {err}");
+        }
+        assert!(!dir.path().join("x.amp").exists(), "{arguments:?}");
+    }
+    let (code, out, _) = run(dir.path(), &["new", "--list", "--rules", "us"]);
+    assert_eq!((code, out.as_str()), (0, "us: no jobs\n"));
+}
