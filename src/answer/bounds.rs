@@ -339,11 +339,15 @@ fn quantity(
     let (low, high, ends, cures);
     if series {
         let all = members(residual, leaf)?;
-        let first = written.bits.trailing_zeros() as usize;
-        let last = 63 - (written.bits & !Presence::NO_WORD).leading_zeros() as usize;
+        // Of what is written as absent there is no member to go from.
+        let words = written.bits & !Presence::NO_WORD;
+        let last = words.checked_ilog2()? as usize;
+        let first = words.trailing_zeros() as usize;
         ends = (*all.get(first)?, *all.get(last)?);
-        low = steps(engine, leaves, &all, (0..first).rev(), depending, now);
-        high = steps(engine, leaves, &all, last + 1..all.len(), depending, now);
+        let below = (0..first).rev();
+        low = steps(engine, leaves, (&all, ends.0), below, depending, now);
+        let above = last + 1..all.len();
+        high = steps(engine, leaves, (&all, ends.1), above, depending, now);
         cures = series_cures(engine, leaves, &all, depending, now);
     } else {
         if written.bits != Presence::PRESENT || !written.lo.is_finite() || !written.hi.is_finite() {

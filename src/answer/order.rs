@@ -7,7 +7,7 @@ use crate::quantity::Unit;
 use crate::ruleset::{Listed, Ruleset, Telling};
 use crate::vocabulary::{FactIx, Settler};
 
-use super::sheet::{used, value};
+use super::sheet::{holds, used, value};
 
 /// Like things that are to be bought.
 #[derive(Clone, Debug, PartialEq)]
@@ -154,9 +154,9 @@ impl Reader<'_> {
         };
         let holder = self.design.object(owner);
         let kind = self.ruleset.vocabulary.kind(holder.kind);
-        let holds = |w: &Written| mentions(&w.value, id);
+        let here = |w: &Written| holds(&w.value, id).is_some();
         let places = (0_u16..).map(FactIx).zip(&holder.facts);
-        let mut held = places.filter(|(_, slot)| slot.as_ref().is_some_and(holds));
+        let mut held = places.filter(|(_, slot)| slot.as_ref().is_some_and(here));
         held.any(|(ix, _)| {
             let told = |t: &&Telling| t.kind == holder.kind && t.fact == ix;
             let chosen = kind.fact(ix).settled_by == Settler::Designer;
@@ -251,14 +251,6 @@ impl Reader<'_> {
     fn whole(&mut self, id: ObjectId, fact: FactIx) -> Option<u64> {
         let n = self.number(id, fact)?;
         (0.0..=1e9).contains(&n).then_some(n.round() as u64)
-    }
-}
-
-fn mentions(value: &Possible, id: ObjectId) -> bool {
-    match value {
-        Possible::Object(o) => *o == id,
-        Possible::List(all) | Possible::OneOf(all) => all.iter().any(|v| mentions(v, id)),
-        _ => false,
     }
 }
 

@@ -211,3 +211,22 @@ fn bounds_of_whole_numbers_hold_as_written() {
         }
     }
 }
+
+#[test]
+fn a_size_that_is_known_to_be_absent_has_no_bound() {
+    let without = CLEAN.replacen("size: 10 mm²", "size: none", 1);
+    assert_ne!(without, CLEAN);
+    let found = all(&without);
+    assert!(
+        found
+            .bounds
+            .iter()
+            .all(|b| b.fact != "size" || b.of != "water")
+    );
+    assert!(
+        found
+            .bounds
+            .iter()
+            .any(|b| b.fact == "size" && b.of == "gas")
+    );
+}

@@ -34,19 +34,18 @@ pub(super) fn stop(engine: &Engine<'_>, verdict: usize, last: f64) -> Stop {
     }
 }
 
-/// Goes from member to member of a series until a verdict that holds now does not.
+/// Goes from member to member of a series, from one that is written, until a verdict that holds now
+/// does not.
 pub(super) fn steps(
     engine: &mut Engine<'_>,
     leaves: &[LeafId],
-    all: &[f64],
+    (all, written): (&[f64], f64),
     order: impl Iterator<Item = usize>,
     depending: &[usize],
     now: &[TruthSet],
 ) -> End {
-    let leaf = leaves[0];
-    let domain = engine.residual.leaf(leaf).domain.bits;
-    let bits = engine.residual.written[leaf.0 as usize].bits;
-    let mut good = None;
+    let domain = engine.residual.leaf(leaves[0]).domain.bits;
+    let mut good = written;
     for k in order {
         if domain >> k & 1 == 0 {
             continue;
@@ -54,20 +53,12 @@ pub(super) fn steps(
         let with = same(leaves, Val::bits(1 << k));
         for v in depending {
             if now[*v] == TruthSet::T && !engine.holds(*v, &with) {
-                let edge = good.unwrap_or_else(|| {
-                    let k = if k > bits.trailing_zeros() as usize {
-                        63 - bits.leading_zeros() as usize
-                    } else {
-                        bits.trailing_zeros() as usize
-                    };
-                    all.get(k).copied().unwrap_or(f64::NAN)
-                });
-                let mut s = stop(engine, *v, edge);
+                let mut s = stop(engine, *v, good);
                 s.breaks = engine.fails(*v, &with);
                 return End::Stopped(s);
             }
         }
-        good = all.get(k).copied();
+        good = all.get(k).copied().unwrap_or(good);
     }
     End::Free
 }

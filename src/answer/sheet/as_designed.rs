@@ -148,17 +148,19 @@ pub(in crate::answer) fn used(design: &Design, id: ObjectId) -> Option<bool> {
     let Some(owner) = design.object(id).owner else {
         return Some(true);
     };
-    fn has(value: &Possible, id: ObjectId) -> Option<bool> {
-        match value {
-            Possible::Object(o) => (*o == id).then_some(true),
-            Possible::List(all) => all.iter().find_map(|v| has(v, id)),
-            Possible::OneOf(all) => all.iter().find_map(|v| has(v, id)).map(|_| false),
-            _ => None,
-        }
-    }
     let facts = &design.object(owner).facts;
-    let here = facts.iter().flatten().find_map(|w| has(&w.value, id))?;
+    let here = facts.iter().flatten().find_map(|w| holds(&w.value, id))?;
     Some(used(design, owner)? && here)
+}
+
+/// Whether a value is or holds an object, and for certain.
+pub(in crate::answer) fn holds(value: &Possible, id: ObjectId) -> Option<bool> {
+    match value {
+        Possible::Object(o) => (*o == id).then_some(true),
+        Possible::List(all) => all.iter().find_map(|v| holds(v, id)),
+        Possible::OneOf(all) => all.iter().find_map(|v| holds(v, id)).map(|_| false),
+        _ => None,
+    }
 }
 
 /// Facts by which a device is known at a glance.
