@@ -7,9 +7,11 @@
 )]
 
 use std::collections::BTreeSet;
+#[path = "common/program.rs"]
+mod program;
+
 use std::fs;
 use std::path::Path;
-use std::process::Command;
 
 const ROOT: &str = env!("CARGO_MANIFEST_DIR");
 const JOBS: [&str; 7] = [
@@ -23,16 +25,7 @@ const JOBS: [&str; 7] = [
 ];
 
 fn run(folder: &Path, arguments: &[&str]) -> (i32, String, String) {
-    let done = Command::new(env!("CARGO_BIN_EXE_amperule"))
-        .args(arguments)
-        .args(["--color", "never"])
-        .env("COLUMNS", "100")
-        .current_dir(folder)
-        .output()
-        .expect("the program starts");
-    let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
-    let code = done.status.code().unwrap_or(-1);
-    (code, text(&done.stdout), text(&done.stderr))
+    program::run(folder, arguments, 100)
 }
 
 fn folder() -> tempfile::TempDir {

@@ -10,16 +10,18 @@
 mod config;
 #[path = "report/formats.rs"]
 mod formats;
+#[path = "common/program.rs"]
+mod program;
 
 use std::collections::BTreeSet;
 use std::fs;
 use std::path::Path;
-use std::process::Command;
 
 use amperule::check::{Outcome, Reason};
 use amperule::ruleset::Severity;
 use amperule::session::{Ask, Options, Project};
 use amperule::vocabulary::Settler;
+use program::run;
 use serde_json::Value;
 use tempfile::TempDir;
 
@@ -34,20 +36,6 @@ const EXAMPLES: [&str; 7] = [
     "quarry-cottage-faults",
     "terrace-template",
 ];
-
-/// Runs the program in a folder: exit code, output, what it wrote to standard error.
-fn run(folder: &Path, arguments: &[&str], width: usize) -> (i32, String, String) {
-    let done = Command::new(env!("CARGO_BIN_EXE_amperule"))
-        .args(arguments)
-        .args(["--color", "never"])
-        .env("COLUMNS", width.to_string())
-        .current_dir(folder)
-        .output()
-        .expect("the program starts");
-    let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
-    let code = done.status.code().unwrap_or(-1);
-    (code, text(&done.stdout), text(&done.stderr))
-}
 
 fn check(arguments: &[&str]) -> String {
     let mut all = vec!["check"];

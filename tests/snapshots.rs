@@ -8,25 +8,18 @@
 
 #[path = "snapshots/messages.rs"]
 mod messages;
+#[path = "common/program.rs"]
+mod program;
 
 use std::fs;
 use std::path::Path;
-use std::process::Command;
 
 use tempfile::TempDir;
 
 /// Runs the program in a folder, without colours, at a fixed width.
 fn run_in(folder: &Path, arguments: &[&str]) -> (i32, String) {
-    let done = Command::new(env!("CARGO_BIN_EXE_amperule"))
-        .args(arguments)
-        .args(["--color", "never"])
-        .env("COLUMNS", "100")
-        .current_dir(folder)
-        .output()
-        .expect("the program starts");
-    let mut text = String::from_utf8_lossy(&done.stdout).into_owned();
-    text.push_str(&String::from_utf8_lossy(&done.stderr));
-    (done.status.code().unwrap_or(-1), without_hash(&text))
+    let (code, text, errors) = program::run(folder, arguments, 100);
+    (code, without_hash(&(text + &errors)))
 }
 
 fn run(arguments: &[&str]) -> String {
