@@ -13,9 +13,8 @@
 
 use amperule::quantity::{
     DateError, Dim, Interval, Rounding, TruthSet, Unit, UnitMistake, absolute_floor, boundary_ge,
-    boundary_gt, boundary_le, boundary_lt, civil_from_days, days_from_civil, days_in_month, eq,
-    format_date, format_pair, holds_le, le, lt, parse_date, parse_quantity, parse_rational,
-    parse_relative, round_to,
+    boundary_le, civil_from_days, days_from_civil, days_in_month, format_date, format_interval,
+    holds_le, le, lt, parse_date, parse_quantity, parse_relative, round_to,
 };
 use num_bigint::BigInt;
 use num_rational::BigRational;
@@ -300,13 +299,6 @@ proptest! {
             prop_assert!(miss(got) <= miss(other), "{text} {name}");
             prop_assert!(miss(got) < miss(other) || got.to_bits() & 1 == 0, "{text} {name}: tie");
         }
-        if let Some((num, den)) = parse_rational(&text, &u) {
-            prop_assert!(den > 0);
-            prop_assert_eq!(BigRational::new_raw(BigInt::from(num), BigInt::from(den)).reduced(), value.clone());
-            prop_assert_eq!(value.denom(), &BigInt::from(den));
-        } else {
-            prop_assert!(!short || exponent.abs() > 5 || u.factor().exp10().abs() > 9 || u.factor().num() > 1_000_000, "{} {}", text, name);
-        }
     }
 
     /// No text makes a reader panic, and what a reader takes is finite.
@@ -342,7 +334,6 @@ fn sets_of_truth_are_the_images_of_their_members() {
         }
     }
     assert_eq!(TruthSet::F.and(TruthSet::EMPTY), TruthSet::F);
-    assert_eq!(TruthSet::EMPTY.computable_or_either(), TruthSet::U);
 }
 
 #[test]
@@ -354,7 +345,6 @@ fn exactly_at_the_limit_is_met_and_one_in_ten_to_the_eighth_over_is_not() {
     assert!(load.lo > 80.0, "plain doubles call this a breach");
     assert_eq!(le(load, point(80.0)), TruthSet::T);
     assert_eq!(lt(load, point(80.0), floor), TruthSet::F);
-    assert_eq!(eq(load, point(80.0), floor), TruthSet::T);
     assert_eq!(le(point(80.0 * (1.0 + 1e-8)), point(80.0)), TruthSet::F);
     // RA * IΔn = 50 V at 30 mA, volt drop and ratings from tables: each equal in decimals.
     for n in 1..2000 {
@@ -411,8 +401,6 @@ proptest! {
         prop_assert!(holds_le(most, c, floor) && !holds_le(most.next_up(), c, floor));
         prop_assert!(holds_le(c, least, floor) && !holds_le(c, least.next_down(), floor));
         prop_assert!(least <= c && c <= most);
-        prop_assert_eq!(boundary_lt(c, floor).next_up(), least);
-        prop_assert_eq!(boundary_gt(c, floor).next_down(), most);
     }
 
     /// Narrowing never adds a truth value, and each pair of values is in the set of its intervals.
@@ -451,9 +439,10 @@ proptest! {
     }
 
     #[test]
-    fn printed_pairs_keep_their_order(a in number(), d in -1e-3..1e-3_f64) {
+    fn printed_ranges_keep_the_order_of_their_ends(a in number(), d in -1e-3..1e-3_f64) {
         let b = a * (1.0 + d);
-        let (x, y) = format_pair(a, b, &Unit::ONE);
+        let range = format_interval(a, b, &Unit::ONE);
+        let (x, y) = range.split_once(" .. ").unwrap_or((&range, &range));
         let (p, q): (f64, f64) = (x.parse().unwrap(), y.parse().unwrap());
         prop_assert!((p - a).abs() <= 0.005001 * a.abs());
         prop_assert!(p == q || (p < q) == (a < b), "{} {}", x, y);
@@ -494,7 +483,6 @@ fn apply(op: u8, a: Pair, b: Pair) -> Option<Pair> {
         11 => both(&|x, _| x.sqrt()),
         12 => both(&|x, _| Some(x.exp())),
         13 => both(&|x, _| x.ln()),
-        14 => both(&|x, y| x.pow(y)),
         15 => both(&|x, _| Some(x.sin())),
         16 => both(&|x, _| Some(x.cos())),
         17 => both(&|x, _| x.acos()),
@@ -604,7 +592,7 @@ proptest! {
             Some(both) => prop_assert!(both.is_within(x) && both.is_within(y)),
             None => prop_assert!(!y.contains(p) && !x.contains(q)),
         }
-        prop_assert!(x.contains(x.midpoint()) && x.width() >= 0.0);
+        prop_assert!(x.contains(x.midpoint()));
     }
 }
 
@@ -623,11 +611,6 @@ fn partial_operations() {
     assert_eq!(i(-2.0, -1.0).sqrt(), None);
     assert_eq!(i(-2.0, 0.0).ln(), None);
     assert_eq!(i(-2.0, 1.0).ln().map(|x| x.lo), Some(f64::NEG_INFINITY));
-    assert_eq!(
-        Interval::point(-4.0).pow(Interval::point(2.0)),
-        Some(Interval::point(16.0))
-    );
-    assert_eq!(Interval::point(-4.0).pow(Interval::point(0.5)), None);
     assert_eq!(Interval::ZERO.powi(-1), None);
     assert_eq!(Interval::point(2.0).acos(), None);
     assert_eq!(Interval::point(1.0 + 1e-12).acos(), Some(Interval::ZERO));

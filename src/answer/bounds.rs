@@ -74,8 +74,6 @@ pub struct Cure {
 /// How far a quantity can go.
 #[derive(Clone, Debug)]
 pub struct Bound {
-    /// The fact.
-    pub place: Place,
     /// The line of a per-line fact.
     pub line: Option<u8>,
     /// The object, as messages name it.
@@ -120,8 +118,6 @@ impl Bound {
 /// Words of a choice that leave every verdict that holds now as it is, and those that break one.
 #[derive(Clone, Debug)]
 pub struct Choices {
-    /// The fact.
-    pub place: Place,
     /// The object, as messages name it.
     pub of: String,
     /// The fact's name.
@@ -386,7 +382,6 @@ fn quantity(
             .collect();
     }
     Some(Bound {
-        place,
         line,
         of: residual.design.label(place.object),
         fact: fact.name.clone(),
@@ -454,7 +449,6 @@ fn words(
         }
     }
     Some(Choices {
-        place,
         of: residual.design.label(place.object),
         fact: fact.name.clone(),
         settled_by: settler(residual, place, fact),

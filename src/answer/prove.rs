@@ -72,8 +72,6 @@ pub struct Proof {
     pub verdict: usize,
     /// The rule.
     pub rule: String,
-    /// Its title.
-    pub title: String,
     /// Its subject.
     pub subject: Subject,
     /// How its failure weighs.
@@ -287,7 +285,6 @@ pub fn prove(residual: &Residual, departures: &Departures<'_>, boxes: u32) -> Pr
         out.proofs.push(Proof {
             verdict: v,
             rule: rule.id.clone(),
-            title: rule.title.clone(),
             subject: residual.subject(v),
             severity: rule.severity,
             parameters: mine,

@@ -159,17 +159,6 @@ pub struct Value {
 }
 
 impl Value {
-    /// The value as written, without its origin's brackets or blanks: what a choice is compared
-    /// with. `text` is the text of the file the value stands in.
-    #[must_use]
-    pub fn raw<'t>(&self, text: &'t str) -> &'t str {
-        let until = self
-            .origin
-            .as_ref()
-            .map_or(self.span.until(), |o| o.span.from().max(self.span.from()));
-        text.get(self.span.from()..until).unwrap_or("").trim()
-    }
-
     /// `post[1..6]`: each of them by its number.
     #[must_use]
     pub fn members(word: &Word, repeat: &Repeat, span: Span) -> Self {

@@ -68,15 +68,6 @@ impl BinaryOp {
             Self::Otherwise => "else",
         }
     }
-
-    /// Whether it compares two values.
-    #[must_use]
-    pub const fn is_comparison(self) -> bool {
-        matches!(
-            self,
-            Self::Le | Self::Ge | Self::Eq | Self::Ne | Self::Lt | Self::Gt
-        )
-    }
 }
 
 /// Operators with one operand.

@@ -228,39 +228,6 @@ impl Table {
     pub fn range(&self) -> Option<Interval> {
         self.rows.range()
     }
-
-    /// Values of a numeric key between which a straight line is drawn or a step taken: the
-    /// places where a set of keys must be split.
-    #[must_use]
-    pub fn breakpoints(&self, key: usize) -> Vec<f64> {
-        fn walk(level: &Level, depth: usize, out: &mut Vec<f64>) {
-            match level {
-                Level::Number(rows, ..) => {
-                    for (x, below) in rows {
-                        if depth == 0 {
-                            out.push(*x);
-                        } else {
-                            walk(below, depth - 1, out);
-                        }
-                    }
-                }
-                Level::Word(rows, rest) => {
-                    if depth == 0 {
-                        return;
-                    }
-                    for below in rows.iter().map(|(_, l)| l).chain(rest.as_deref()) {
-                        walk(below, depth - 1, out);
-                    }
-                }
-                Level::Cell(_) => {}
-            }
-        }
-        let mut out = Vec::new();
-        walk(&self.rows, key, &mut out);
-        out.sort_by(f64::total_cmp);
-        out.dedup();
-        out
-    }
 }
 
 fn build(keys: &[Key], depth: usize, rows: &[Row], mine: &[usize]) -> Result<Level, usize> {

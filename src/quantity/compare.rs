@@ -120,13 +120,6 @@ impl TruthSet {
     pub const fn is_within(self, other: Self) -> bool {
         self.0 & !other.0 == 0
     }
-
-    /// What an atom gives: the empty set becomes either.
-    #[inline]
-    #[must_use]
-    pub const fn computable_or_either(self) -> Self {
-        if self.0 == 0 { Self::U } else { self }
-    }
 }
 
 /// Whether `a <= b` holds for two single values, with slack. `floor` is the absolute slack of the
@@ -154,20 +147,6 @@ pub fn le(a: Interval, b: Interval, floor: f64) -> TruthSet {
 #[must_use]
 pub fn lt(a: Interval, b: Interval, floor: f64) -> TruthSet {
     le(b, a, floor).not()
-}
-
-/// The truth of `a == b` over all pairs: neither is less.
-#[inline]
-#[must_use]
-pub fn eq(a: Interval, b: Interval, floor: f64) -> TruthSet {
-    le(a, b, floor).and(le(b, a, floor))
-}
-
-/// The truth of `a != b` over all pairs.
-#[inline]
-#[must_use]
-pub fn ne(a: Interval, b: Interval, floor: f64) -> TruthSet {
-    eq(a, b, floor).not()
 }
 
 /// The absolute slack for quantities of a dimension, in SI. It matters only where both sides are
@@ -228,18 +207,6 @@ pub fn boundary_le(c: f64, floor: f64) -> f64 {
 #[must_use]
 pub fn boundary_ge(c: f64, floor: f64) -> f64 {
     -boundary_le(-c, floor)
-}
-
-/// The largest number `x` for which `x < c` holds: less than `c` by more than the slack.
-#[must_use]
-pub fn boundary_lt(c: f64, floor: f64) -> f64 {
-    boundary_ge(c, floor).next_down()
-}
-
-/// The smallest number `x` for which `x > c` holds: more than `c` by more than the slack.
-#[must_use]
-pub fn boundary_gt(c: f64, floor: f64) -> f64 {
-    boundary_le(c, floor).next_up()
 }
 
 /// An integer for each double, in the same order.

@@ -4,7 +4,6 @@
 //! that is exactly at a limit would depend on the prefix it was written with. So the decimal
 //! digits are multiplied by the unit's exact factor and the result is rounded once.
 
-use super::ratio::gcd;
 use super::wide::Wide;
 use super::{Ratio, Unit};
 
@@ -89,44 +88,6 @@ impl Decimal {
             None => self,
         };
         shifted.times(unit.factor())
-    }
-
-    /// The quantity in SI as a reduced fraction; `None` if it does not fit.
-    #[must_use]
-    pub fn rational(self, unit: &Unit) -> Option<(i128, i128)> {
-        let shifted = match unit.offset_hundredths() {
-            Some(hundredths) => self.plus_hundredths(hundredths)?,
-            None => self,
-        };
-        if shifted.digits == 0 {
-            return Some((0, 1));
-        }
-        let factor = unit.factor();
-        let exp10 = shifted.exp10 + factor.exp10();
-        let ten = 10_u128.checked_pow(exp10.unsigned_abs())?;
-        // Reduce before multiplying, so that as much as possible fits.
-        let (mut num, mut den) = (shifted.digits, u128::from(factor.den()));
-        let common = gcd(num, den);
-        (num, den) = (num / common, den / common);
-        let mut scale = u128::from(factor.num());
-        if exp10 >= 0 {
-            let common = gcd(ten, den);
-            den /= common;
-            num = num.checked_mul(ten / common)?;
-        } else {
-            let common = gcd(num, ten);
-            num /= common;
-            let ten = ten / common;
-            let common = gcd(scale, ten);
-            scale /= common;
-            den = den.checked_mul(ten / common)?;
-        }
-        let common = gcd(scale, den);
-        num = num.checked_mul(scale / common)?;
-        den /= common;
-        let num = i128::try_from(num).ok()?;
-        let den = i128::try_from(den).ok()?;
-        Some((if shifted.negative { -num } else { num }, den))
     }
 
     /// The exact product of two decimals; `None` if it has too many digits.
@@ -226,13 +187,6 @@ fn slow(digits: u128, factor: Ratio, exp10: i32) -> Option<f64> {
 #[must_use]
 pub fn parse_quantity(digits: &str, unit: &Unit) -> Option<f64> {
     Decimal::parse(digits)?.quantity(unit)
-}
-
-/// A number as written, times its unit, in SI, as a reduced fraction (numerator, positive
-/// denominator); `None` if it is no number or does not fit.
-#[must_use]
-pub fn parse_rational(digits: &str, unit: &Unit) -> Option<(i128, i128)> {
-    Decimal::parse(digits)?.rational(unit)
 }
 
 /// The ends of `x ± p %`, in SI, each rounded once: `0.28 ohm ± 5 %` is 0.266 ohm to 0.294 ohm.

@@ -84,12 +84,6 @@ impl Dim {
         [self.m, self.kg, self.s, self.a, self.k]
     }
 
-    /// Whether it is a pure number.
-    #[must_use]
-    pub fn is_none(self) -> bool {
-        self == Self::NONE
-    }
-
     /// The dimension of a product.
     #[must_use]
     pub const fn mul(self, other: Self) -> Self {

@@ -25,18 +25,6 @@ pub fn format_toward(si: f64, unit: &Unit, digits: usize, rounding: Rounding) ->
     )
 }
 
-/// Two quantities in one unit, with as many digits as it takes to tell them apart.
-///
-/// At least 3 significant digits, at most 12. Equal quantities are printed with up to 6.
-#[must_use]
-pub fn format_pair(a: f64, b: f64, unit: &Unit) -> (String, String) {
-    let digits = telling_digits(a, b, unit);
-    (
-        format_quantity(a, unit, digits),
-        format_quantity(b, unit, digits),
-    )
-}
-
 /// A set of quantities: `0.266 .. 0.294 ohm`, `at least 5 m`, `at most 3 m`, `any`; a single value
 /// as [`format_quantity`] prints it.
 #[must_use]

@@ -117,17 +117,6 @@ impl Interval {
         other.lo <= self.lo && self.hi <= other.hi
     }
 
-    /// The distance of its ends; nought for a single value, even an infinite one.
-    #[inline]
-    #[must_use]
-    pub fn width(self) -> f64 {
-        if self.is_point() {
-            0.0
-        } else {
-            self.hi - self.lo
-        }
-    }
-
     /// A value inside at which it can be cut in two: the middle where both ends are finite, else
     /// one or more away from the finite end, or nought. It is finite unless the interval is a
     /// single infinite value.

@@ -149,58 +149,6 @@ impl Interval {
         })
     }
 
-    /// All powers `x^y` of values that are not negative; of a negative value only a whole power can
-    /// be taken. `None` if there is no such power; every number where nought may be raised to a
-    /// negative power, or a negative value to one of several whole powers.
-    #[must_use]
-    pub fn pow(self, exponent: Self) -> Option<Self> {
-        if exponent.is_point() && exponent.lo == exponent.lo.round() {
-            // Few products are as near as the library's power; of a negative base there is
-            // no other way.
-            let most = if self.lo < 0.0 { 64.0 } else { 4.0 };
-            if exponent.lo.abs() <= most {
-                return self.powi(exponent.lo as i32);
-            }
-        } else if self.lo < 0.0 && exponent.lo.ceil() <= exponent.hi {
-            return Some(Self::ALL);
-        }
-        if self.hi < 0.0 {
-            return None;
-        }
-        if self.is_point() && exponent.is_point() && self.lo > 0.0 {
-            let finite = self.lo.is_finite() && exponent.lo.is_finite();
-            return Some(Self::nearest(libm::pow(self.lo, exponent.lo), finite));
-        }
-        let base = Self {
-            lo: self.lo.max(0.0),
-            hi: self.hi,
-        };
-        if base.lo == 0.0 && exponent.lo < 0.0 {
-            return if base.hi == 0.0 && exponent.hi < 0.0 {
-                None
-            } else {
-                Some(Self::ALL)
-            };
-        }
-        // Monotone in either operand while the other is held, so the corners hold the extremes.
-        let corners = [
-            libm::pow(base.lo, exponent.lo),
-            libm::pow(base.lo, exponent.hi),
-            libm::pow(base.hi, exponent.lo),
-            libm::pow(base.hi, exponent.hi),
-        ];
-        let lo = corners.into_iter().fold(f64::INFINITY, f64::min);
-        let hi = corners.into_iter().fold(0.0, f64::max);
-        Some(Self {
-            lo: far_down(lo.min(f64::MAX)).max(0.0),
-            hi: if base.hi == 0.0 && exponent.lo > 0.0 {
-                0.0
-            } else {
-                far_up(hi).max(f64::MIN_POSITIVE)
-            },
-        })
-    }
-
     /// All sines, of angles in radians.
     #[must_use]
     pub fn sin(self) -> Self {

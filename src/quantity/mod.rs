@@ -20,16 +20,15 @@ mod units;
 mod wide;
 
 pub use compare::{
-    RELATIVE_SLACK, TruthSet, absolute_floor, boundary_ge, boundary_gt, boundary_le, boundary_lt,
-    eq, holds_le, le, lt, ne,
+    RELATIVE_SLACK, TruthSet, absolute_floor, boundary_ge, boundary_le, holds_le, le, lt,
 };
 pub use dates::{
     DateError, civil_from_days, days_from_civil, days_in_month, format_date, parse_date,
 };
-pub use decimal::{Decimal, parse_quantity, parse_rational, parse_relative};
+pub use decimal::{Decimal, parse_quantity, parse_relative};
 pub use dim::Dim;
 pub use fold::fold;
-pub use format::{format_interval, format_number, format_pair, format_quantity, format_toward};
+pub use format::{format_interval, format_number, format_quantity, format_toward};
 pub use interval::Interval;
 pub use ratio::Ratio;
 pub use round::{Rounding, round_to};

@@ -101,7 +101,7 @@ impl Ratio {
 }
 
 /// The greatest common divisor.
-pub(super) const fn gcd(mut a: u128, mut b: u128) -> u128 {
+const fn gcd(mut a: u128, mut b: u128) -> u128 {
     while b != 0 {
         (a, b) = (b, a % b);
     }

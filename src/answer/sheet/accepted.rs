@@ -32,14 +32,6 @@ pub struct Accepted {
     pub words: Option<(String, Vec<String>)>,
 }
 
-impl Accepted {
-    /// Whether nothing is refused.
-    #[must_use]
-    pub const fn is_empty(&self) -> bool {
-        self.low.is_none() && self.high.is_none() && self.words.is_none()
-    }
-}
-
 /// What some verdicts accept of a reading, the other readings left open.
 pub(super) fn accepted(
     engine: &mut Engine<'_>,

@@ -10,8 +10,6 @@ use crate::vocabulary::{Fact, FactIx, FactType, LINES, Settler};
 /// A thing that is put in or changed.
 #[derive(Clone, Debug)]
 pub struct Thing {
-    /// The object.
-    pub object: ObjectId,
     /// What it is: `circuit`.
     pub kind: String,
     /// Its name.
@@ -91,7 +89,6 @@ pub(super) fn things(ruleset: &Ruleset, design: &Design) -> Vec<Thing> {
             continue;
         }
         all.push(Thing {
-            object: id,
             kind: kind.name.clone(),
             name: object.name.clone(),
             label: object.label.clone(),

@@ -1,6 +1,6 @@
 //! The leaves that could decide a verdict, and the values worth trying.
 
-use super::super::program::{LeafId, LeafKind, LeafSource};
+use super::super::program::{LeafId, LeafKind};
 use super::super::val::{Presence, SetWords, Val};
 use super::fuel::NAMING;
 use super::values::{bits_of, middle, replaced};
@@ -140,11 +140,5 @@ impl Refiner<'_> {
         let mut ids: Vec<LeafId> = live.iter().map(|i| cone.leaves[*i].id).collect();
         ids.sort_by_key(|id| (self.leaf(*id).source, *id));
         ids
-    }
-
-    /// How much a leaf is known.
-    #[must_use]
-    pub fn source(&self, id: LeafId) -> LeafSource {
-        self.leaf(id).source
     }
 }
