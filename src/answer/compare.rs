@@ -6,6 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::differences::Difference;
 use crate::check::{Finding, Outcome, Report, Standing};
 use crate::ruleset::{Ruleset, Severity};
+use crate::source::words;
 
 /// Both sides of one rule for one subject of one design.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -54,17 +55,17 @@ pub enum Turn {
     Restates,
 }
 
-impl Turn {
-    /// All, worst first.
-    pub const ALL: [Self; 6] = [
-        Self::Breaks,
-        Self::Opens,
-        Self::Weighs,
-        Self::Restates,
-        Self::Passes,
-        Self::Settles,
-    ];
+// The worst first.
+words!(Turn {
+    Breaks: "breaks",
+    Opens: "opens",
+    Weighs: "weighs",
+    Restates: "restates",
+    Passes: "passes",
+    Settles: "settles"
+});
 
+impl Turn {
     /// The words reports use.
     #[must_use]
     pub const fn words(self) -> &'static str {
@@ -75,19 +76,6 @@ impl Turn {
             Self::Settles => "newly decided",
             Self::Weighs => "other severity",
             Self::Restates => "broken still, otherwise",
-        }
-    }
-
-    /// The word in JSON.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Breaks => "breaks",
-            Self::Passes => "passes",
-            Self::Opens => "opens",
-            Self::Settles => "settles",
-            Self::Weighs => "weighs",
-            Self::Restates => "restates",
         }
     }
 }

@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::expression::KeyType;
 use crate::ruleset::{Requirement, Rule, Ruleset};
+use crate::source::words;
 use crate::vocabulary::{Fact, FactType, Vocabulary};
 
 /// What became of something between two rulesets.
@@ -17,17 +18,11 @@ pub enum Fate {
     Amended,
 }
 
-impl Fate {
-    /// The word reports use.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::New => "new",
-            Self::Withdrawn => "withdrawn",
-            Self::Amended => "amended",
-        }
-    }
-}
+words!(Fate {
+    New: "new",
+    Withdrawn: "withdrawn",
+    Amended: "amended"
+});
 
 /// What is stated otherwise.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -50,22 +45,16 @@ pub enum Stated {
     Fact,
 }
 
-impl Stated {
-    /// The word reports use.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Rule => "rule",
-            Self::LeftOut => "left-out",
-            Self::Limit => "limit",
-            Self::Table => "table",
-            Self::Formula => "formula",
-            Self::Assumption => "assumption",
-            Self::Series => "series",
-            Self::Fact => "fact",
-        }
-    }
-}
+words!(Stated {
+    Rule: "rule",
+    LeftOut: "left-out",
+    Limit: "limit",
+    Table: "table",
+    Formula: "formula",
+    Assumption: "assumption",
+    Series: "series",
+    Fact: "fact"
+});
 
 /// One thing that two rulesets state differently.
 #[derive(Clone, Debug, PartialEq, Eq)]

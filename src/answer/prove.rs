@@ -11,7 +11,7 @@ use crate::design::model::Possible;
 use crate::expression::{Budget, Flags, LeafId, LeafKind, Val};
 use crate::quantity::{TruthSet, Unit};
 use crate::ruleset::Severity;
-use crate::source::Problem;
+use crate::source::{Problem, words};
 
 /// Boxes of one verdict's tree, unless another number is asked for.
 pub const BOXES: u32 = 4096;
@@ -45,6 +45,12 @@ pub enum State {
     /// Depends on what else is open, or could not be told.
     Open,
 }
+
+words!(State {
+    Passes: "passes",
+    Breaks: "breaks",
+    Open: "open"
+});
 
 impl State {
     fn of(truth: TruthSet) -> Self {

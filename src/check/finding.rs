@@ -6,7 +6,7 @@ use sha2::{Digest, Sha256};
 
 use super::subject::Subject;
 use crate::ruleset::{Confidence, Severity, Stage};
-use crate::source::{Label, Span};
+use crate::source::{Label, Span, words};
 
 /// What came of a rule for a subject.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -27,32 +27,15 @@ pub enum Outcome {
     NotDue,
 }
 
-impl Outcome {
-    /// All of them.
-    pub const ALL: [Self; 7] = [
-        Self::Failed,
-        Self::Undecided,
-        Self::NotJudged,
-        Self::Departed,
-        Self::Met,
-        Self::NotApplicable,
-        Self::NotDue,
-    ];
-
-    /// The word reports use.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Failed => "failed",
-            Self::Undecided => "undecided",
-            Self::NotJudged => "not-judged",
-            Self::Departed => "departed",
-            Self::Met => "met",
-            Self::NotApplicable => "not-applicable",
-            Self::NotDue => "not-due",
-        }
-    }
-}
+words!(Outcome {
+    Failed: "failed",
+    Undecided: "undecided",
+    NotJudged: "not-judged",
+    Departed: "departed",
+    Met: "met",
+    NotApplicable: "not-applicable",
+    NotDue: "not-due"
+});
 
 /// Why something is undecided.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -69,19 +52,13 @@ pub enum Reason {
     LeftOut,
 }
 
-impl Reason {
-    /// The word reports use.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Open => "open",
-            Self::Unresolved => "unresolved",
-            Self::NotComputable => "not-computable",
-            Self::Gap => "gap-in-ruleset",
-            Self::LeftOut => "left-out",
-        }
-    }
-}
+words!(Reason {
+    Open: "open",
+    Unresolved: "unresolved",
+    NotComputable: "not-computable",
+    Gap: "gap-in-ruleset",
+    LeftOut: "left-out"
+});
 
 /// A fact that could decide.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -3,6 +3,7 @@
 
 use super::finding::{Counts, Outcome};
 use crate::ruleset::Severity;
+use crate::source::words;
 
 /// What judging came to, the heaviest last.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
@@ -18,6 +19,14 @@ pub enum Standing {
     Failed,
 }
 
+// The heaviest first.
+words!(Standing {
+    Failed: "failed",
+    Breach: "breach",
+    Undecided: "undecided",
+    Clean: "clean"
+});
+
 impl Standing {
     /// What counts come to, where everything at least as severe as `least` decides.
     #[must_use]
@@ -32,17 +41,6 @@ impl Standing {
             Self::Undecided
         } else {
             Self::Clean
-        }
-    }
-
-    /// The word reports use.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Clean => "clean",
-            Self::Undecided => "undecided",
-            Self::Breach => "breach",
-            Self::Failed => "failed",
         }
     }
 
@@ -70,14 +68,6 @@ pub struct Totals {
 }
 
 impl Totals {
-    /// All that a design may come to, the heaviest first.
-    pub const ALL: [Standing; 4] = [
-        Standing::Failed,
-        Standing::Breach,
-        Standing::Undecided,
-        Standing::Clean,
-    ];
-
     /// Counts a design: what it comes to, and what the part of it does that could be judged.
     pub fn add(&mut self, standing: Standing, judged: Option<Standing>) {
         self.counts[standing as usize] += 1;

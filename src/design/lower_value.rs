@@ -206,7 +206,7 @@ impl<'a> Lower<'a> {
                 .as_str()
                 .trim_matches(|c: char| "() \t".contains(c) || c == '\u{A0}');
             let span = self.span(&origin);
-            value.origin = Origin::of_word(word.trim()).map(|o| Spanned::new(o, span));
+            value.origin = Origin::from_word(word.trim()).map(|o| Spanned::new(o, span));
             value.span = value.span.to(span);
         }
         if value.is_bad() && !matches!(value.kind, ValueKind::Bad) && !is_row(&value.kind) {

@@ -3,7 +3,7 @@
 
 use std::fmt::Write as _;
 
-use crate::source::{Span, Spanned};
+use crate::source::{Span, Spanned, words};
 
 /// One file.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -216,34 +216,13 @@ pub enum Origin {
     Assumed,
 }
 
-impl Origin {
-    /// All of them, in the order of the reference.
-    pub const ALL: [Self; 5] = [
-        Self::Measured,
-        Self::Calculated,
-        Self::ByEnquiry,
-        Self::Declared,
-        Self::Assumed,
-    ];
-
-    /// The word as written between brackets.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Measured => "measured",
-            Self::Calculated => "calculated",
-            Self::ByEnquiry => "by-enquiry",
-            Self::Declared => "declared",
-            Self::Assumed => "assumed",
-        }
-    }
-
-    /// The origin that a word names.
-    #[must_use]
-    pub fn of_word(word: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|o| o.word() == word)
-    }
-}
+words!(Origin {
+    Measured: "measured",
+    Calculated: "calculated",
+    ByEnquiry: "by-enquiry",
+    Declared: "declared",
+    Assumed: "assumed"
+});
 
 /// The forms of a value.
 #[derive(Clone, Debug, PartialEq)]

@@ -217,12 +217,10 @@ fn postfix(operand: Expr, op: Pair<'_, Rule>) -> Result<Expr, TypingError> {
             match test.as_str() {
                 "present" => ExprKind::Present(boxed, true),
                 "absent" => ExprKind::Present(boxed, false),
-                "measured" => ExprKind::Origin(boxed, OriginTest::Measured),
-                "calculated" => ExprKind::Origin(boxed, OriginTest::Calculated),
-                "by-enquiry" => ExprKind::Origin(boxed, OriginTest::ByEnquiry),
-                "declared" => ExprKind::Origin(boxed, OriginTest::Declared),
-                "assumed" => ExprKind::Origin(boxed, OriginTest::Assumed),
-                _ => ExprKind::Origin(boxed, OriginTest::Written),
+                word => {
+                    let test = OriginTest::from_word(word).ok_or_else(|| missing(span(&test)))?;
+                    ExprKind::Origin(boxed, test)
+                }
             }
         }
     };
@@ -296,15 +294,8 @@ fn aggregate(pair: Pair<'_, Rule>) -> Result<Expr, TypingError> {
     let range = span(&pair);
     let mut inner = pair.into_inner().filter(is_operand);
     let mut next = || inner.next().ok_or_else(|| missing(range.clone()));
-    let op = match next()?.as_str() {
-        "sum" => Aggregate::Sum,
-        "min" => Aggregate::Min,
-        "max" => Aggregate::Max,
-        "count" => Aggregate::Count,
-        "every" => Aggregate::Every,
-        "any" => Aggregate::Any,
-        _ => Aggregate::LargestTwo,
-    };
+    let word = next()?;
+    let op = Aggregate::from_word(word.as_str()).ok_or_else(|| missing(span(&word)))?;
     let var = next()?.as_str().to_owned();
     let over = Box::new(read_path(next()?)?);
     let (mut filter, mut body) = (None, None);

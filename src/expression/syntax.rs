@@ -2,6 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::source::words;
+
 /// A stretch of bytes in the text of one expression.
 pub type Range = std::ops::Range<usize>;
 
@@ -98,21 +100,15 @@ pub enum Aggregate {
     LargestTwo,
 }
 
-impl Aggregate {
-    /// The word it is written with.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Sum => "sum",
-            Self::Min => "min",
-            Self::Max => "max",
-            Self::Count => "count",
-            Self::Every => "every",
-            Self::Any => "any",
-            Self::LargestTwo => "largest-two",
-        }
-    }
-}
+words!(Aggregate {
+    Sum: "sum",
+    Min: "min",
+    Max: "max",
+    Count: "count",
+    Every: "every",
+    Any: "any",
+    LargestTwo: "largest-two"
+});
 
 /// Questions about where a value comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -130,6 +126,15 @@ pub enum OriginTest {
     /// Written at all.
     Written,
 }
+
+words!(OriginTest {
+    Measured: "measured",
+    Calculated: "calculated",
+    ByEnquiry: "by-enquiry",
+    Declared: "declared",
+    Assumed: "assumed",
+    Written: "written"
+});
 
 /// What a node is.
 #[derive(Clone, Debug, PartialEq)]

@@ -27,7 +27,7 @@ pub fn tail(totals: &Totals, against: Option<Against>) -> String {
         "worst": totals.worst.word(),
         "worst-judged": totals.worst_judged.map(Standing::word),
     });
-    for s in Totals::ALL {
+    for s in Standing::ALL {
         all[s.word()] = json!(totals.of(s));
     }
     if let Some(a) = against {

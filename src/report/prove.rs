@@ -13,14 +13,6 @@ use super::cautions;
 use super::json::number;
 use super::markup::escape;
 
-fn word(s: State) -> &'static str {
-    match s {
-        State::Passes => "passes",
-        State::Breaks => "breaks",
-        State::Open => "open",
-    }
-}
-
 /// A range of a parameter; of what is proved, rounded inward.
 fn range(p: &Parameter, r: &Val, inward: bool) -> String {
     if !p.words.is_empty() {
@@ -83,7 +75,7 @@ fn line(out: &mut String, s: &Stretch, proved: &Proved) {
         out,
         "  {:<28} {}",
         range(p, &s.range, s.state != State::Open),
-        word(s.state)
+        s.state.word()
     );
     if !by.is_empty() {
         let _ = write!(out, ": {}", by.join(", "));
@@ -156,7 +148,7 @@ pub fn text(path: &str, proved: &Proved, map: Option<&Map>) -> String {
                             "    {} {}: {}",
                             q.name,
                             range(q, r, part.state != State::Open),
-                            word(part.state)
+                            part.state.word()
                         );
                     }
                 }
@@ -280,7 +272,7 @@ fn rules_of(proved: &Proved, m: &Map) -> Vec<String> {
     seen.into_iter()
         .filter_map(|(s, i)| {
             let p = proved.proofs.get(i)?;
-            Some(format!("{}: {} for {}", word(s), p.rule, p.subject))
+            Some(format!("{}: {} for {}", s.word(), p.rule, p.subject))
         })
         .collect()
 }
@@ -412,7 +404,7 @@ pub fn json(path: &str, proved: &Proved) -> Value {
     let stretch = |s: &Stretch| {
         json!({
             "range": proved.parameters.first().map(|p| val(p, &s.range)),
-            "state": word(s.state),
+            "state": s.state.word(),
             "by": s.by.iter().filter_map(|i| proved.proofs.get(*i)).map(|p| json!({"rule": p.rule, "subject": p.subject.label})).collect::<Vec<_>>(),
         })
     };
@@ -436,7 +428,7 @@ pub fn json(path: &str, proved: &Proved) -> Value {
             "exhausted": p.exhausted,
             "departed": p.departed,
             "parts": p.parts.iter().map(|part| json!({
-                "state": word(part.state),
+                "state": part.state.word(),
                 "ranges": part.ranges.iter().zip(&p.parameters).filter_map(|(r, i)| Some(val(proved.parameters.get(*i)?, r))).collect::<Vec<_>>(),
             })).collect::<Vec<_>>(),
         })).collect::<Vec<_>>(),

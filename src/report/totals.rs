@@ -19,7 +19,7 @@ pub(super) fn compared(a: Against) -> String {
 /// What many designs come to, in one line.
 #[must_use]
 pub fn totals(t: &Totals, against: Option<Against>) -> String {
-    let parts: Vec<String> = Totals::ALL
+    let parts: Vec<String> = Standing::ALL
         .into_iter()
         .filter(|s| t.of(*s) > 0)
         .map(|s| {

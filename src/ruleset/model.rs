@@ -2,12 +2,11 @@
 
 use serde::{Deserialize, Serialize};
 
-use std::fmt;
 use std::sync::Arc;
 
 use super::{Cause, Edition, LeftOut, Template};
 use crate::expression::{Compiled, Data, Limits, Tables};
-use crate::source::{SourceFile, Span};
+use crate::source::{SourceFile, Span, words};
 use crate::vocabulary::{FactIx, KindId, Settler, Vocabulary, WordSet};
 
 /// When in the job a rule is due.
@@ -23,33 +22,12 @@ pub enum Stage {
     Handover,
 }
 
-impl Stage {
-    /// All, in order.
-    pub const ALL: [Self; 4] = [Self::Survey, Self::Design, Self::Verify, Self::Handover];
-
-    /// The word rulesets and reports use.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Survey => "survey",
-            Self::Design => "design",
-            Self::Verify => "verify",
-            Self::Handover => "handover",
-        }
-    }
-
-    /// The stage with this word.
-    #[must_use]
-    pub fn from_word(word: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|s| s.word() == word)
-    }
-}
-
-impl fmt::Display for Stage {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(self.word())
-    }
-}
+words!(Stage {
+    Survey: "survey",
+    Design: "design",
+    Verify: "verify",
+    Handover: "handover"
+});
 
 /// How heavily a failure weighs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -62,32 +40,11 @@ pub enum Severity {
     Advice,
 }
 
-impl Severity {
-    /// All, heaviest first.
-    pub const ALL: [Self; 3] = [Self::Breach, Self::Caution, Self::Advice];
-
-    /// The word rulesets and reports use.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Breach => "breach",
-            Self::Caution => "caution",
-            Self::Advice => "advice",
-        }
-    }
-
-    /// The severity with this word.
-    #[must_use]
-    pub fn from_word(word: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|s| s.word() == word)
-    }
-}
-
-impl fmt::Display for Severity {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(self.word())
-    }
-}
+words!(Severity {
+    Breach: "breach",
+    Caution: "caution",
+    Advice: "advice"
+});
 
 /// How sure its encoder is of a rule.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -100,26 +57,11 @@ pub enum Confidence {
     CommonPractice,
 }
 
-impl Confidence {
-    /// All.
-    pub const ALL: [Self; 3] = [Self::Published, Self::FromMemory, Self::CommonPractice];
-
-    /// The word rulesets use.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Published => "published",
-            Self::FromMemory => "from-memory",
-            Self::CommonPractice => "common-practice",
-        }
-    }
-
-    /// The confidence with this word.
-    #[must_use]
-    pub fn from_word(word: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|s| s.word() == word)
-    }
-}
+words!(Confidence {
+    Published: "published",
+    FromMemory: "from-memory",
+    CommonPractice: "common-practice"
+});
 
 /// Where an item of a ruleset comes from.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]

@@ -2,11 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
-use std::fmt;
-
 use super::{KindId, SeriesId, Words, words};
 use crate::quantity::Unit;
-use crate::source::Span;
+use crate::source::{Span, words};
 
 /// Index of a fact in its kind.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -82,46 +80,17 @@ pub enum Settler {
     Authority,
 }
 
-impl Settler {
-    /// All of them, in the order in which a survey asks.
-    pub const ALL: [Self; 8] = [
-        Self::Site,
-        Self::Network,
-        Self::Test,
-        Self::Designer,
-        Self::Maker,
-        Self::Client,
-        Self::Installer,
-        Self::Authority,
-    ];
-
-    /// The word rulesets and reports use.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Designer => "designer",
-            Self::Site => "site",
-            Self::Network => "network",
-            Self::Installer => "installer",
-            Self::Test => "test",
-            Self::Client => "client",
-            Self::Maker => "maker",
-            Self::Authority => "authority",
-        }
-    }
-
-    /// The settler with this word.
-    #[must_use]
-    pub fn from_word(word: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|s| s.word() == word)
-    }
-}
-
-impl fmt::Display for Settler {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(self.word())
-    }
-}
+// In the order in which a survey asks.
+words!(Settler {
+    Site: "site",
+    Network: "network",
+    Test: "test",
+    Designer: "designer",
+    Maker: "maker",
+    Client: "client",
+    Installer: "installer",
+    Authority: "authority"
+});
 
 /// What silence means for a collection.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default, Serialize, Deserialize)]
