@@ -4,7 +4,10 @@
 //! that is exactly at a limit would depend on the prefix it was written with. So the decimal
 //! digits are multiplied by the unit's exact factor and the result is rounded once.
 
-use super::wide::Wide;
+use num_bigint::BigInt;
+use num_rational::BigRational;
+use num_traits::ToPrimitive as _;
+
 use super::{Ratio, Unit};
 
 /// A decimal number as written: `± digits * 10^exp10`.
@@ -162,22 +165,19 @@ fn quick(digits: u128, factor: Ratio, exp10: i32) -> Option<f64> {
     }
 }
 
-/// The general case, in wide integers.
-///
-/// Digits take up to 128 bits (after a product or an offset), the factor 64, the power of ten
-/// 400: numerator and denominator stay below 600 bits.
+/// The general case, in integers of any length.
 fn slow(digits: u128, factor: Ratio, exp10: i32) -> Option<f64> {
     if exp10.unsigned_abs() > 120 {
         return None;
     }
-    let num = Wide::from_u128(digits).times(factor.num());
-    let den = Wide::from_u128(u128::from(factor.den()));
-    let power = exp10.unsigned_abs();
-    if exp10 >= 0 {
-        num.times_power_of_ten(power).quotient(den)
-    } else {
-        num.quotient(den.times_power_of_ten(power))
-    }
+    let ten = BigInt::from(10).pow(exp10.unsigned_abs());
+    let num = BigInt::from(digits) * factor.num();
+    let den = BigInt::from(factor.den());
+    let exact = match exp10 {
+        0.. => BigRational::new_raw(num * ten, den),
+        _ => BigRational::new_raw(num, den * ten),
+    };
+    exact.to_f64()
 }
 
 /// A number as written, times its unit, in SI, rounded once to the nearest double.

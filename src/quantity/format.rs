@@ -162,7 +162,7 @@ fn positional(digits: &[u8], exponent: i32) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::{format_interval, format_number, format_pair, format_quantity, format_toward};
+    use super::{format_interval, format_number, format_quantity, format_toward};
     use crate::quantity::{Rounding, Unit};
 
     fn unit(text: &str) -> Unit {
@@ -211,20 +211,14 @@ mod tests {
     }
 
     #[test]
-    fn pairs_differ_in_print_if_they_differ() {
-        let pair = |a, b, name| {
-            let (a, b) = format_pair(a, b, &unit(name));
-            format!("{a} | {b}")
-        };
-        assert_eq!(pair(1.372, 1.37, "ohm"), "1.372 ohm | 1.37 ohm");
-        assert_eq!(pair(32.173_913, 32.0, "A"), "32.2 A | 32 A");
-        assert_eq!(pair(80.04, 80.0, "A"), "80.04 A | 80 A");
-        assert_eq!(pair(80.0, 80.0, "A"), "80 A | 80 A");
-        assert_eq!(
-            pair(1.365_625, 1.365_625, "ohm"),
-            "1.36563 ohm | 1.36563 ohm"
-        );
-        assert_eq!(pair(1.0 + 1e-15, 1.0, "ohm"), "1 ohm | 1 ohm");
+    fn ends_differ_in_print_if_they_differ() {
+        let set = |lo, hi, name| format_interval(lo, hi, &unit(name));
+        assert_eq!(set(1.37, 1.372, "ohm"), "1.37 .. 1.372 ohm");
+        assert_eq!(set(32.0, 32.173_913, "A"), "32 .. 32.2 A");
+        assert_eq!(set(80.0, 80.04, "A"), "80 .. 80.04 A");
+        assert_eq!(set(80.0, 80.0, "A"), "80 A");
+        assert_eq!(set(1.365_625, 1.365_625, "ohm"), "1.36563 ohm");
+        assert_eq!(set(1.0, 1.0 + 1e-15, "ohm"), "1 .. 1 ohm");
     }
 
     #[test]

@@ -17,7 +17,6 @@ mod round;
 mod unit;
 mod unit_error;
 mod units;
-mod wide;
 
 pub use compare::{
     RELATIVE_SLACK, TruthSet, absolute_floor, boundary_ge, boundary_le, holds_le, le, lt,
