@@ -9,7 +9,7 @@ use crate::check::{Finding, Outcome};
 use crate::ruleset::Severity;
 
 use super::columns::{broken, columns};
-use super::markup::{escape, page};
+use super::markup::Page;
 
 /// Characters of a value on one line.
 const WIDTH: usize = 70;
@@ -148,41 +148,36 @@ th{font-weight:normal;width:48%}.means{font-size:.86rem;color:#4b5753;display:bl
 #[must_use]
 pub fn html(n: &Notice<'_>) -> String {
     let title = format!("For the {}: {}", n.to, n.installation);
-    let mut out = page(&title, STYLE);
-    let _ = writeln!(out, "<p>Rules: {}</p>", escape(n.rules));
+    let mut page = Page::new(&title, STYLE);
+    page.put("<p>Rules: {}</p>\n", &[n.rules]);
     for (thing, facts) in by_thing(n.facts) {
-        let _ = writeln!(out, "<h2>{}</h2>\n<table>", escape(&thing));
+        page.put("<h2>{}</h2>\n<table>\n", &[&thing]);
         for f in facts {
-            let _ = writeln!(
-                out,
-                "<tr><th>{}<span class=\"means\">{}</span></th><td>{}</td></tr>",
-                escape(&f.fact),
-                escape(&f.means),
-                f.value.as_deref().map_or("&nbsp;".to_owned(), escape)
+            page.put(
+                "<tr><th>{}<span class=\"means\">{}</span></th><td>",
+                &[&f.fact, &f.means],
             );
+            match &f.value {
+                Some(value) => page.put("{}", &[value]),
+                None => page.put("&nbsp;", &[]),
+            }
+            page.put("</td></tr>\n", &[]);
         }
-        out.push_str("</table>\n");
+        page.put("</table>\n", &[]);
     }
     let remarks = n.remarks();
     if !remarks.is_empty() {
-        out.push_str("<h2>To settle with it</h2>\n");
+        page.put("<h2>To settle with it</h2>\n", &[]);
     }
     for (word, f) in remarks {
-        let _ = write!(
-            out,
-            "<p class=\"warn\">{word}: {} ({})",
-            escape(&f.message),
-            escape(&f.rule)
+        page.put(
+            "<p class=\"warn\">{}: {} ({})",
+            &[word, &f.message, &f.rule],
         );
         for h in &f.help {
-            let _ = write!(out, "<span class=\"means\">{}</span>", escape(h));
+            page.put("<span class=\"means\">{}</span>", &[h]);
         }
-        out.push_str("</p>\n");
+        page.put("</p>\n", &[]);
     }
-    let _ = writeln!(
-        out,
-        "<p class=\"warn\">{}</p>\n</body></html>",
-        escape(AFTER)
-    );
-    out
+    page.end(AFTER)
 }

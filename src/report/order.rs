@@ -8,7 +8,7 @@ use crate::answer::Article;
 use crate::quantity::{Rounding, format_toward};
 
 use super::columns::{broken, columns};
-use super::markup::{escape, page};
+use super::markup::Page;
 use super::sheet::SheetOf;
 
 /// Characters of a description, and of what a thing is for, on one line.
@@ -210,31 +210,28 @@ td:first-child{width:7rem}td:nth-child(3){min-width:5rem}.box{width:2rem;text-al
 /// The list as a page that prints well, with a box to tick for each row.
 #[must_use]
 pub fn html(order: &OrderOf<'_>) -> String {
-    let mut out = page(&format!("To buy: {}", order.title()), STYLE);
+    let mut page = Page::new(&format!("To buy: {}", order.title()), STYLE);
     for w in order.warnings() {
-        let _ = writeln!(out, "<p class=\"warn\">{}</p>", escape(&w));
+        page.put("<p class=\"warn\">{}</p>\n", &[&w]);
     }
-    out.push_str(
+    page.put(
         "<table>\n<tr><th>How much</th><th>What</th><th>For</th><th class=\"box\">Got</th></tr>\n",
+        &[],
     );
     for a in order.articles {
-        let _ = writeln!(
-            out,
-            "<tr><td>{}</td><td><b>{}</b> {}</td><td>{}</td><td class=\"box\">\u{2610}</td></tr>",
-            escape(&how_much(a)),
-            escape(&a.what),
-            escape(&description(a)),
-            escape(&a.wanted_for.join(", "))
+        page.put(
+            "<tr><td>{}</td><td><b>{}</b> {}</td><td>{}</td><td class=\"box\">\u{2610}</td></tr>\n",
+            &[
+                &how_much(a),
+                &a.what,
+                &description(a),
+                &a.wanted_for.join(", "),
+            ],
         );
     }
-    out.push_str("</table>\n");
+    page.put("</table>\n", &[]);
     if order.articles.is_empty() {
-        out.push_str("<p>Nothing: the designs have nothing new.</p>\n");
+        page.put("<p>Nothing: the designs have nothing new.</p>\n", &[]);
     }
-    let _ = writeln!(
-        out,
-        "<p class=\"warn\">{}</p>\n</body></html>",
-        escape(AFTER)
-    );
-    out
+    page.end(AFTER)
 }

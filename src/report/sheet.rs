@@ -8,7 +8,7 @@ use crate::answer::{Accepted, Sheet, ToRead};
 use crate::quantity::{Rounding, Unit, format_interval, format_quantity, format_toward};
 
 use super::columns::{broken, columns};
-use super::markup::{escape, page};
+use super::markup::Page;
 
 /// Characters of a value on one line.
 const WIDTH: usize = 76;
@@ -123,16 +123,17 @@ fn boxes(words: &[String], unit: Option<&str>) -> String {
 }
 
 /// The same on a page.
-fn page_boxes(words: &[String], unit: Option<&str>) -> String {
+fn page_boxes(page: &mut Page, words: &[String], unit: Option<&str>) {
     if words.is_empty() {
-        let unit = escape(unit.unwrap_or(""));
-        return format!("<span class=\"unit\">{unit}</span>&nbsp;");
+        page.put(
+            "<span class=\"unit\">{}</span>&nbsp;",
+            &[unit.unwrap_or("")],
+        );
     }
-    let all: Vec<String> = words
-        .iter()
-        .map(|w| format!("<label>\u{2610} {}</label>", escape(w)))
-        .collect();
-    all.join(" ")
+    for (i, word) in words.iter().enumerate() {
+        let blank = if i > 0 { " " } else { "" };
+        page.put("{}<label>\u{2610} {}</label>", &[blank, word]);
+    }
 }
 
 /// The readings thing by thing, each thing by its kind and name.
@@ -345,108 +346,82 @@ th{font-weight:normal}thead th{color:#4b5753;font-size:.86rem}.means{font-size:.
 /// The sheet as a page that prints well.
 #[must_use]
 pub fn html(head: &SheetOf, sheet: &Sheet) -> String {
-    let mut out = page(&format!("To build and test: {}", head.installation), STYLE);
-    let _ = writeln!(out, "<p>Rules: {}</p>", escape(&head.rules));
+    let title = format!("To build and test: {}", head.installation);
+    let mut page = Page::new(&title, STYLE);
+    page.put("<p>Rules: {}</p>\n", &[&head.rules]);
     if let Some(w) = head.warning() {
-        let _ = writeln!(out, "<p class=\"warn stop\">{}</p>", escape(&w));
+        page.put("<p class=\"warn stop\">{}</p>\n", &[&w]);
     }
     for line in BEFORE {
-        let _ = writeln!(out, "<p class=\"warn\">{}</p>", escape(line));
+        page.put("<p class=\"warn\">{}</p>\n", &[line]);
     }
     if !sheet.things.is_empty() {
-        out.push_str("<h2>To build</h2>\n");
+        page.put("<h2>To build</h2>\n", &[]);
     }
     for t in &sheet.things {
-        let label = t
-            .label
-            .as_ref()
-            .map_or(String::new(), |l| format!(" \u{201c}{l}\u{201d}"));
-        let altered = if t.altered { ", changed" } else { "" };
-        let _ = writeln!(
-            out,
-            "<h3>{} {}{}{altered}</h3>\n<table>",
-            escape(&t.kind),
-            escape(&t.name),
-            escape(&label)
-        );
-        for (fact, value) in &t.facts {
-            let _ = writeln!(
-                out,
-                "<tr><th>{}</th><td>{}</td></tr>",
-                escape(fact),
-                escape(value)
-            );
+        page.put("<h3>{} {}", &[&t.kind, &t.name]);
+        if let Some(label) = &t.label {
+            page.put(" \u{201c}{}\u{201d}", &[label]);
         }
-        out.push_str("</table>\n");
+        let altered = if t.altered { ", changed" } else { "" };
+        page.put("{}</h3>\n<table>\n", &[altered]);
+        for (fact, value) in &t.facts {
+            page.put("<tr><th>{}</th><td>{}</td></tr>\n", &[fact, value]);
+        }
+        page.put("</table>\n", &[]);
     }
     if !sheet.terminals.is_empty() {
-        out.push_str("<h2>To tighten, with a calibrated torque tool</h2>\n<table><thead><tr><th>at</th><th>what</th><th>torque</th><th>done</th></tr></thead>\n");
+        page.put("<h2>To tighten, with a calibrated torque tool</h2>\n<table><thead><tr><th>at</th><th>what</th><th>torque</th><th>done</th></tr></thead>\n", &[]);
         for t in &sheet.terminals {
-            let torque = t.torque.as_ref().map_or(
-                "as its maker says: <span class=\"unit\">N·m</span>".to_owned(),
-                |t| escape(t),
-            );
-            let done = t
-                .done
-                .as_ref()
-                .map_or("<span class=\"unit\">N·m</span>&nbsp;".to_owned(), |d| {
-                    escape(d)
-                });
-            let _ = writeln!(
-                out,
-                "<tr><th>{}</th><td>{}</td><td>{torque}</td><td class=\"write\">{done}</td></tr>",
-                escape(&t.at),
-                escape(&t.what)
-            );
+            page.put("<tr><th>{}</th><td>{}</td><td>", &[&t.at, &t.what]);
+            match &t.torque {
+                Some(torque) => page.put("{}", &[torque]),
+                None => page.put("as its maker says: <span class=\"unit\">N·m</span>", &[]),
+            }
+            page.put("</td><td class=\"write\">", &[]);
+            match &t.done {
+                Some(done) => page.put("{}", &[done]),
+                None => page.put("<span class=\"unit\">N·m</span>&nbsp;", &[]),
+            }
+            page.put("</td></tr>\n", &[]);
         }
-        out.push_str("</table>\n");
+        page.put("</table>\n", &[]);
     }
     if !sheet.to_settle.is_empty() {
-        out.push_str("<h2>To settle while installing</h2>\n<table>\n");
+        page.put("<h2>To settle while installing</h2>\n<table>\n", &[]);
         for q in &sheet.to_settle {
-            let _ = writeln!(
-                out,
-                "<tr><th>{} of {}<span class=\"means\">{}</span></th><td class=\"write\">{}</td></tr>",
-                escape(&q.asked),
-                escape(&q.of),
-                escape(&q.means),
-                page_boxes(&q.words, q.unit.as_deref())
+            page.put(
+                "<tr><th>{} of {}<span class=\"means\">{}</span></th><td class=\"write\">",
+                &[&q.asked, &q.of, &q.means],
             );
+            page_boxes(&mut page, &q.words, q.unit.as_deref());
+            page.put("</td></tr>\n", &[]);
         }
-        out.push_str("</table>\n");
+        page.put("</table>\n", &[]);
     }
     if !sheet.readings.is_empty() {
-        out.push_str("<h2>To read</h2>\n");
+        page.put("<h2>To read</h2>\n", &[]);
     }
     for (of, list) in by_object(&sheet.readings) {
-        let _ = writeln!(
-            out,
-            "<h3>{}</h3>\n<table><thead><tr><th>reading</th><th>must be</th><th>expected</th><th>look again unless</th><th>read</th></tr></thead>",
-            escape(&of)
+        page.put(
+            "<h3>{}</h3>\n<table><thead><tr><th>reading</th><th>must be</th><th>expected</th><th>look again unless</th><th>read</th></tr></thead>\n",
+            &[&of],
         );
         for r in list {
             let a = asked(r);
             let class = if r.needed { "must" } else { "" };
-            let cell = match &r.read {
-                Some(read) => escape(read),
-                None => page_boxes(&r.words, r.unit.as_ref().map(Unit::text)),
-            };
-            let _ = writeln!(
-                out,
-                "<tr><th><span class=\"{class}\">{}</span><span class=\"means\">{}</span></th><td>{}</td><td>{}</td><td>{}</td><td class=\"write\">{cell}</td></tr>",
-                escape(&r.reading),
-                escape(&r.means),
-                escape(&a.required),
-                escape(&a.expected),
-                escape(&a.usual)
+            page.put(
+                "<tr><th><span class=\"{}\">{}</span><span class=\"means\">{}</span></th><td>{}</td><td>{}</td><td>{}</td><td class=\"write\">",
+                &[class, &r.reading, &r.means, &a.required, &a.expected, &a.usual],
             );
+            match &r.read {
+                Some(read) => page.put("{}", &[read]),
+                None => page_boxes(&mut page, &r.words, r.unit.as_ref().map(Unit::text)),
+            }
+            page.put("</td></tr>\n", &[]);
         }
-        out.push_str("</table>\n");
+        page.put("</table>\n", &[]);
     }
-    let _ = writeln!(
-        out,
-        "<p>* a requirement waits for it.</p>\n<p class=\"warn\">{}</p>\n</body></html>",
-        escape(AFTER)
-    );
-    out
+    page.put("<p>* a requirement waits for it.</p>\n", &[]);
+    page.end(AFTER)
 }

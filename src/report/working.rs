@@ -8,7 +8,7 @@ use crate::answer::{Working, WorkingStep};
 use crate::source::{Sources, visible_line};
 
 use super::json as to_json;
-use super::markup::{escape, page};
+use super::markup::Page;
 
 /// Said below all.
 pub const AFTER: &str =
@@ -120,66 +120,45 @@ pub struct Above<'a> {
 /// Workings as a page that prints well.
 #[must_use]
 pub fn html(above: &Above<'_>, all: &[Working], sources: &Sources) -> String {
-    let mut out = page(&format!("Calculations: {}", above.installation), STYLE);
-    let _ = writeln!(
-        out,
-        "<p>{}, by {}</p>",
-        escape(above.path),
-        escape(above.rules)
-    );
+    let title = format!("Calculations: {}", above.installation);
+    let mut page = Page::new(&title, STYLE);
+    page.put("<p>{}, by {}</p>\n", &[above.path, above.rules]);
     for w in all {
-        let _ = writeln!(
-            out,
-            "<h2>{} of {} = {}</h2>",
-            escape(&w.fact),
-            escape(&w.subject),
-            escape(&w.result)
+        page.put(
+            "<h2>{} of {} = {}</h2>\n",
+            &[&w.fact, &w.subject, &w.result],
         );
         for (i, s) in told(w).into_iter().enumerate() {
-            step(&mut out, i + 1, s, sources);
+            step(&mut page, i + 1, s, sources);
         }
     }
-    let _ = writeln!(out, "<p class=\"warn\">{}</p>", escape(AFTER));
-    out.push_str(&super::cautions::html());
-    out.push_str("</body></html>\n");
-    out
+    page.put("<p class=\"warn\">{}</p>\n", &[AFTER]);
+    page.end(super::cautions::ALWAYS)
 }
 
-fn step(out: &mut String, number: usize, s: &WorkingStep, sources: &Sources) {
-    let _ = write!(
-        out,
-        "<div class=\"step\"><div>{number}</div><div><div>{} <span class=\"means\">{}</span></div><div class=\"sum\">{}</div>",
-        escape(&s.what),
-        escape(&s.means),
-        escape(&s.formula)
+fn step(page: &mut Page, number: usize, s: &WorkingStep, sources: &Sources) {
+    page.put(
+        "<div class=\"step\"><div>{}</div><div><div>{} <span class=\"means\">{}</span></div><div class=\"sum\">{}</div>",
+        &[&number.to_string(), &s.what, &s.means, &s.formula],
     );
     if numbers_say_more(s) {
-        let _ = write!(out, "<div class=\"sum\">= {}</div>", escape(&s.numbers));
+        page.put("<div class=\"sum\">= {}</div>", &[&s.numbers]);
     }
-    let _ = write!(
-        out,
+    page.put(
         "<div class=\"sum result\">= {}</div></div><div class=\"cite\">{}</div>",
-        escape(&s.result),
-        escape(cited(s).map_or("", String::as_str))
+        &[&s.result, cited(s).map_or("", String::as_str)],
     );
     if !s.inputs.is_empty() {
-        out.push_str("<ul class=\"in\">");
+        page.put("<ul class=\"in\">", &[]);
         for i in &s.inputs {
-            let _ = write!(
-                out,
-                "<li><code>{} = {}</code>",
-                escape(&i.name),
-                escape(&i.value)
-            );
-            if let Some(p) = i.span.and_then(|s| sources.place(s)) {
-                let _ = write!(out, " {}", escape(&p));
+            page.put("<li><code>{} = {}</code>", &[&i.name, &i.value]);
+            let place = i.span.and_then(|s| sources.place(s));
+            for more in place.iter().chain(&i.source) {
+                page.put(" {}", &[more]);
             }
-            if let Some(src) = &i.source {
-                let _ = write!(out, " {}", escape(src));
-            }
-            out.push_str("</li>");
+            page.put("</li>", &[]);
         }
-        out.push_str("</ul>");
+        page.put("</ul>", &[]);
     }
-    out.push_str("</div>\n");
+    page.put("</div>\n", &[]);
 }
