@@ -56,7 +56,6 @@ pub(super) fn derivatives(
 fn one(program: &Program, vals: &[Val], op: Op, d: &impl Fn(Reg) -> Interval) -> Interval {
     let v = |r: Reg| vals[r.ix()].as_interval();
     let arg = |first: u32, i: u32| program.args[(first + i) as usize];
-    let anything_if = |depends: bool| if depends { Interval::ALL } else { ZERO };
     match op {
         Op::Leaf(_) | Op::Const(_) => ZERO,
         Op::Add(a, b) => d(a).add(d(b)),
@@ -156,15 +155,10 @@ fn one(program: &Program, vals: &[Val], op: Op, d: &impl Fn(Reg) -> Interval) ->
             let down = times(DOWN, d(arg(first, 6)));
             up.into_iter().fold(down, Interval::add)
         }
-        Op::Lookup(..) | Op::NeutralCurrent(_) => {
-            let mut depends = false;
-            op.operands(&program.args, |r| depends |= !is_zero(d(r)));
-            anything_if(depends)
-        }
         _ => {
             let mut depends = false;
             op.operands(&program.args, |r| depends |= !is_zero(d(r)));
-            anything_if(depends)
+            if depends { Interval::ALL } else { ZERO }
         }
     }
 }

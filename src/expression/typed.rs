@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::syntax::{Aggregate, OriginTest, Range};
 use super::table::TableId;
 use crate::quantity::{Dim, Rounding};
-use crate::source::Span;
+use crate::source::{Span, words};
 use crate::vocabulary::{FactIx, KindId, SeriesId, WordSet, Words, words};
 
 /// Names a limit of the ruleset.
@@ -131,6 +131,20 @@ pub enum Call {
     /// Touch voltage with an open PEN.
     OpenPenVoltage,
 }
+
+words!(Call {
+    Min: "min",
+    Max: "max",
+    Abs: "abs",
+    Sqrt: "sqrt",
+    Ln: "ln",
+    Exp: "exp",
+    Sin: "sin",
+    Cos: "cos",
+    Acos: "acos",
+    NeutralCurrent: "neutral-current",
+    OpenPenVoltage: "open-pen-voltage"
+});
 
 /// What an aggregate goes over.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

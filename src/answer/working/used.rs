@@ -2,7 +2,7 @@
 
 use super::term_value;
 use crate::check::Linker;
-use crate::expression::{Aggregate, Call, Compiled, Presence, Reg, TermId, TermKind, Ty};
+use crate::expression::{Aggregate, Compiled, Presence, Reg, TermId, TermKind, Ty};
 
 /// How tightly an operation binds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -184,7 +184,7 @@ impl Used<'_, '_> {
             TermKind::Call(call, arguments) => {
                 let list: Vec<String> = arguments.iter().map(|a| self.part(*a).0).collect();
                 (
-                    format!("{}({})", call_name(*call), list.join(", ")),
+                    format!("{}({})", call.word(), list.join(", ")),
                     Binds::Whole,
                 )
             }
@@ -241,22 +241,6 @@ impl Used<'_, '_> {
             Some(v) if v.lo < v.hi || v.lo < 0.0 => Binds::Or,
             _ => Binds::Whole,
         }
-    }
-}
-
-fn call_name(call: Call) -> &'static str {
-    match call {
-        Call::Min => "min",
-        Call::Max => "max",
-        Call::Abs => "abs",
-        Call::Sqrt => "sqrt",
-        Call::Ln => "ln",
-        Call::Exp => "exp",
-        Call::Sin => "sin",
-        Call::Cos => "cos",
-        Call::Acos => "acos",
-        Call::NeutralCurrent => "neutral-current",
-        Call::OpenPenVoltage => "open-pen-voltage",
     }
 }
 

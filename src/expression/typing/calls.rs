@@ -27,8 +27,18 @@ impl Work<'_, '_> {
             );
             false
         };
-        match name {
-            "min" | "max" => {
+        let Some(call) = Call::from_word(name) else {
+            return match name {
+                "round" if count(self, 3) => self.round(arguments, range),
+                "next-up" | "next-down" if count(self, 2) => {
+                    self.next(name == "next-up", arguments, range)
+                }
+                "round" | "next-up" | "next-down" => self.wrong(range),
+                _ => self.unknown(name, at, range),
+            };
+        };
+        match call {
+            Call::Min | Call::Max => {
                 let mut ids = Vec::new();
                 let mut dim: Option<Dim> = None;
                 for e in arguments {
@@ -47,17 +57,16 @@ impl Work<'_, '_> {
                 if ids.is_empty() {
                     self.error(range.clone(), format!("`{name}` needs arguments"));
                 }
-                let call = if name == "min" { Call::Min } else { Call::Max };
                 let ty = dim.map_or(Ty::Wrong, Ty::Number);
                 self.push(TermKind::Call(call, ids), ty, range, false)
             }
-            "abs" | "sqrt" => {
+            Call::Abs | Call::Sqrt => {
                 if !count(self, 1) {
                     return self.wrong(range);
                 }
                 let (id, dim) = self.number(&arguments[0]);
-                let (call, dim) = if name == "abs" {
-                    (Call::Abs, dim)
+                let dim = if call == Call::Abs {
+                    dim
                 } else {
                     let root = dim.and_then(Dim::sqrt);
                     if let (Some(d), None) = (dim, root) {
@@ -66,23 +75,16 @@ impl Work<'_, '_> {
                             format!("{} has no square root", d.describe()),
                         );
                     }
-                    (Call::Sqrt, root)
+                    root
                 };
                 let ty = dim.map_or(Ty::Wrong, Ty::Number);
                 self.push(TermKind::Call(call, vec![id]), ty, range, false)
             }
-            "ln" | "exp" | "sin" | "cos" | "acos" => {
+            Call::Ln | Call::Exp | Call::Sin | Call::Cos | Call::Acos => {
                 if !count(self, 1) {
                     return self.wrong(range);
                 }
                 let id = self.pure(&arguments[0]);
-                let call = match name {
-                    "ln" => Call::Ln,
-                    "exp" => Call::Exp,
-                    "sin" => Call::Sin,
-                    "cos" => Call::Cos,
-                    _ => Call::Acos,
-                };
                 self.push(
                     TermKind::Call(call, vec![id]),
                     Ty::Number(Dim::NONE),
@@ -90,47 +92,22 @@ impl Work<'_, '_> {
                     false,
                 )
             }
-            "round" => {
-                if !count(self, 3) {
-                    return self.wrong(range);
-                }
-                self.round(arguments, range)
-            }
-            "next-up" | "next-down" => {
-                if !count(self, 2) {
-                    return self.wrong(range);
-                }
-                self.next(name == "next-up", arguments, range)
-            }
-            "neutral-current" | "open-pen-voltage" => self.physics(name, arguments, range),
-            _ => {
-                let known = [
-                    "min",
-                    "max",
-                    "abs",
-                    "sqrt",
-                    "ln",
-                    "exp",
-                    "sin",
-                    "cos",
-                    "acos",
-                    "round",
-                    "next-up",
-                    "next-down",
-                    "neutral-current",
-                    "open-pen-voltage",
-                ];
-                let mut error =
-                    TypingError::new(at.clone(), format!("there is no function `{name}`"));
-                if self.typer.tables.names.contains_key(name) {
-                    error = error.help(format!("a table is read with `{name}[…]`"));
-                } else if let Some(n) = closest(name, known) {
-                    error = error.help(format!("did you mean `{n}`?"));
-                }
-                self.errors.push(error);
-                self.wrong(range)
-            }
+            Call::NeutralCurrent | Call::OpenPenVoltage => self.physics(call, arguments, range),
         }
+    }
+
+    /// A name that no function has.
+    fn unknown(&mut self, name: &str, at: &Range, range: &Range) -> TermId {
+        let others = ["round", "next-up", "next-down"];
+        let known = Call::ALL.map(Call::word).into_iter().chain(others);
+        let mut error = TypingError::new(at.clone(), format!("there is no function `{name}`"));
+        if self.typer.tables.names.contains_key(name) {
+            error = error.help(format!("a table is read with `{name}[…]`"));
+        } else if let Some(n) = closest(name, known) {
+            error = error.help(format!("did you mean `{n}`?"));
+        }
+        self.errors.push(error);
+        self.wrong(range)
     }
 
     pub(super) fn round(&mut self, arguments: &[Expr], range: &Range) -> TermId {
@@ -207,10 +184,10 @@ impl Work<'_, '_> {
         )
     }
 
-    pub(super) fn physics(&mut self, name: &str, arguments: &[Expr], range: &Range) -> TermId {
+    pub(super) fn physics(&mut self, call: Call, arguments: &[Expr], range: &Range) -> TermId {
         let unit = |u: &str| Unit::parse(u).map_or(Dim::NONE, |u| u.dim());
-        let (wanted, call, gives) = if name == "neutral-current" {
-            (vec![unit("A"); 3], Call::NeutralCurrent, unit("A"))
+        let (wanted, gives) = if call == Call::NeutralCurrent {
+            (vec![unit("A"); 3], unit("A"))
         } else {
             (
                 vec![
@@ -222,7 +199,6 @@ impl Work<'_, '_> {
                     unit("ohm"),
                     unit("ohm"),
                 ],
-                Call::OpenPenVoltage,
                 unit("V"),
             )
         };
@@ -230,7 +206,7 @@ impl Work<'_, '_> {
             self.error(
                 range.clone(),
                 format!(
-                    "`{name}` takes {} arguments, {} are given",
+                    "`{call}` takes {} arguments, {} are given",
                     wanted.len(),
                     arguments.len()
                 ),
