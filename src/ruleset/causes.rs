@@ -81,7 +81,7 @@ fn cause(
                 return None;
             }
             let name = f.needed("rule", what, problems)?;
-            let at = f.get("rule").map_or(node.span, |n| n.span);
+            let at = f.at("rule");
             if let (Some(_), Some(second)) = (f.get("at"), f.get("to")) {
                 problems.push(
                     Problem::error(

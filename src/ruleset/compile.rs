@@ -6,10 +6,10 @@ use super::layers::{Item, Merged};
 use super::lower_assume::assumptions;
 use super::lower_fact_type::{Said, can_be_absent, fact_type};
 use super::lower_rules::rule;
-use super::lower_tables::{limits, origin, path, tables};
+use super::lower_tables::{limits, origin, tables};
 use super::lower_vocabulary::{add_fact, vocabulary};
 use super::model::{Derivation, Figure, Rule, Ruleset};
-use super::reader::{Fields, texts};
+use super::reader::{Fields, kind_of, path, texts};
 use super::template;
 use super::yaml::Node;
 use super::{Edition, causes, cycles, left_out, ranges, replacing};
@@ -365,81 +365,64 @@ fn declare<'a, 'm>(
     v: &mut Vocabulary,
     problems: &mut Vec<Problem>,
 ) -> Vec<(&'m Item<'a>, KindId, FactIx)> {
-    let mut out = Vec::new();
-    for item in &merged.derive {
-        let Some(f) = Fields::new(item.node, item.at, "a derivation", &DERIVE_KEYS, problems)
-        else {
-            continue;
-        };
-        let Some((kind, name)) = item.name.split_once('.') else {
+    let all = merged.derive.iter();
+    all.filter_map(|item| declared(item, v, problems).map(|(kind, fact)| (item, kind, fact)))
+        .collect()
+}
+
+/// Declares one; none of an abstract kind.
+fn declared(
+    item: &Item<'_>,
+    v: &mut Vocabulary,
+    problems: &mut Vec<Problem>,
+) -> Option<(KindId, FactIx)> {
+    let f = Fields::new(item.node, item.at, "a derivation", &DERIVE_KEYS, problems)?;
+    let Some((kind, name)) = item.name.split_once('.') else {
+        let why = format!("`{}` is not of the form KIND.FACT", item.name);
+        problems.push(Problem::error("bad-path", why).at(item.at, ""));
+        return None;
+    };
+    let id = kind_of(kind, item.at, v, problems)?;
+    let is = f.needed("is", "a derivation", problems)?;
+    let Said::Type(ty) = fact_type(is, f.at("is"), v, problems)? else {
+        return None;
+    };
+    if v.kind(id).is_abstract() {
+        return None;
+    }
+    let unless_written = f.flag("unless-written", problems);
+    let optional = f.flag("optional", problems) && can_be_absent(&ty, &f, problems);
+    let ix = match v.kind(id).fact_named(name) {
+        Some(ix) if v.fact(id, ix).writable && !unless_written => {
             problems.push(
                 Problem::error(
-                    "bad-path",
-                    format!("`{}` is not of the form KIND.FACT", item.name),
+                    "fact-and-derivation",
+                    format!("`{}` is a fact that designs write", item.name),
                 )
-                .at(item.at, ""),
+                .at(item.at, "derived here")
+                .at(v.fact(id, ix).span, "declared here")
+                .help("write `unless-written: yes` if a written value is to win"),
             );
-            continue;
-        };
-        let Some(id) = v.kind_named(kind) else {
-            problems.push(
-                Problem::error("unknown-kind", format!("there is no kind `{kind}`"))
-                    .at(item.at, "")
-                    .did_you_mean(kind, v.kinds.iter().map(|k| k.name.as_str())),
-            );
-            continue;
-        };
-        let Some(is) = f.needed("is", "a derivation", problems) else {
-            continue;
-        };
-        let at = f.get("is").map_or(item.at, |n| n.span);
-        let Some(Said::Type(ty)) = fact_type(is, at, v, problems) else {
-            continue;
-        };
-        if v.kind(id).is_abstract() {
-            continue;
+            return None;
         }
-        let unless_written = f.flag("unless-written", problems);
-        let optional = f.flag("optional", problems) && can_be_absent(&ty, &f, problems);
-        let existing = v.kind(id).fact_named(name);
-        let ix = match existing {
-            Some(ix) if v.fact(id, ix).writable && !unless_written => {
-                problems.push(
-                    Problem::error(
-                        "fact-and-derivation",
-                        format!("`{}` is a fact that designs write", item.name),
-                    )
-                    .at(item.at, "derived here")
-                    .at(v.fact(id, ix).span, "declared here")
-                    .help("write `unless-written: yes` if a written value is to win"),
-                );
-                continue;
-            }
-            Some(ix) if v.fact(id, ix).writable => {
-                // A fact of the designs that is worked out where they are silent.
-                v.kinds[id.0 as usize].facts[ix.0 as usize].optional |= optional;
-                ix
-            }
-            _ => {
-                let fact = Fact {
-                    also: f
-                        .get("also")
-                        .map(|n| texts(n).into_iter().map(|(t, _)| t).collect())
-                        .unwrap_or_default(),
-                    means: f.owned("means", problems).unwrap_or_default(),
-                    optional,
-                    writable: unless_written,
-                    ..Fact::plain(name, ty, item.at)
-                };
-                match add_fact(v, id, fact, problems) {
-                    Some(ix) => ix,
-                    None => continue,
-                }
-            }
-        };
-        out.push((item, id, ix));
-    }
-    out
+        Some(ix) if v.fact(id, ix).writable => {
+            // A fact of the designs that is worked out where they are silent.
+            v.kinds[id.0 as usize].facts[ix.0 as usize].optional |= optional;
+            ix
+        }
+        _ => {
+            let also = f.get("also").map(texts).unwrap_or_default();
+            let fact = Fact {
+                also: also.into_iter().map(|(t, _)| t).collect(),
+                means: f.owned("means", problems).unwrap_or_default(),
+                optional,
+                writable: unless_written,
+                ..Fact::plain(name, ty, item.at)
+            };
+            add_fact(v, id, fact, problems)?
+        }
+    };
+    Some((id, ix))
 }
 
 /// A fact declared for an abstract kind must exist on each kind it stands for.
@@ -550,7 +533,7 @@ fn figure(
         if found.is_none() {
             problems.push(
                 Problem::error("unknown-fact", format!("there is no such fact `{name}`"))
-                    .at(f.get(key).map_or(item.at, |n| n.span), ""),
+                    .at(f.at(key), ""),
             );
         }
         found

@@ -41,7 +41,7 @@ impl Edition {
             match parse_date(text) {
                 Ok(d) => Some(d),
                 Err(_) => {
-                    let at = f.get(key).map_or(node.span, |n| n.span);
+                    let at = f.at(key);
                     problems.push(
                         Problem::error("bad-date", format!("`{text}` is not a date"))
                             .at(at, "")

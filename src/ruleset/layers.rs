@@ -121,6 +121,7 @@ pub(super) struct Item<'a> {
 
 /// All items that hold in the chosen edition, merged: a later layer's item replaces an earlier
 /// one's of the same name.
+#[derive(Default)]
 pub(super) struct Merged<'a> {
     /// Kinds are not replaced but extended: all statements, in order of layers.
     pub(super) kinds: Vec<Item<'a>>,
@@ -221,25 +222,10 @@ pub(super) fn assemble(
         };
     }
     let mut merged = Merged {
-        kinds: Vec::new(),
-        limits: Vec::new(),
-        series: Vec::new(),
-        tables: Vec::new(),
-        assume: Vec::new(),
-        derive: Vec::new(),
-        rules: Vec::new(),
-        figures: Vec::new(),
-        amend: Vec::new(),
-        withdraw: Vec::new(),
-        mend: Vec::new(),
-        expect: Vec::new(),
-        tell: Vec::new(),
-        short: Vec::new(),
-        left_out: Vec::new(),
         layers,
         bases,
         sources: files,
-        editions: Vec::new(),
+        ..Merged::default()
     };
     for (i, layer) in layers.iter().enumerate() {
         let editions = if i < bases {
@@ -373,30 +359,27 @@ fn collect<'a>(
                     replaced: None,
                 };
                 // What is only collected: a later statement stands beside an earlier one.
-                let collected = match which {
-                    0 => Some(&mut merged.kinds),
-                    7 => Some(&mut merged.figures),
-                    8 => Some(&mut merged.amend),
-                    9 => Some(&mut merged.withdraw),
-                    10 => Some(&mut merged.mend),
-                    11 => Some(&mut merged.left_out),
-                    12 => Some(&mut merged.expect),
-                    13 => Some(&mut merged.tell),
-                    14 => Some(&mut merged.short),
-                    _ => None,
+                let (list, collected) = match which {
+                    0 => (&mut merged.kinds, true),
+                    1 => (&mut merged.limits, false),
+                    2 => (&mut merged.series, false),
+                    3 => (&mut merged.tables, false),
+                    4 => (&mut merged.assume, false),
+                    5 => (&mut merged.derive, false),
+                    6 => (&mut merged.rules, false),
+                    7 => (&mut merged.figures, true),
+                    8 => (&mut merged.amend, true),
+                    9 => (&mut merged.withdraw, true),
+                    10 => (&mut merged.mend, true),
+                    11 => (&mut merged.left_out, true),
+                    12 => (&mut merged.expect, true),
+                    13 => (&mut merged.tell, true),
+                    _ => (&mut merged.short, true),
                 };
-                if let Some(list) = collected {
+                if collected {
                     list.push(item);
                     continue;
                 }
-                let list = match which {
-                    1 => &mut merged.limits,
-                    2 => &mut merged.series,
-                    3 => &mut merged.tables,
-                    4 => &mut merged.assume,
-                    5 => &mut merged.derive,
-                    _ => &mut merged.rules,
-                };
                 if let Some(first) = mine.insert((which, name), at) {
                     problems.push(stated_twice(&item, first));
                     continue;

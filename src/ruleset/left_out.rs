@@ -53,7 +53,7 @@ pub(super) fn read(
         let mut needed = |key: &str| {
             let text = f.needed(key, name, problems)?;
             if text.trim().is_empty() {
-                let at = f.get(key).map_or(item.at, |n| n.span);
+                let at = f.at(key);
                 problems.push(
                     Problem::error("empty-text", format!("`{key}` of {name} says nothing"))
                         .at(at, ""),

@@ -1,13 +1,24 @@
 //! Assumptions from their YAML.
 
-use super::layers::Merged;
+use super::layers::{Item, Merged};
 use super::lower_fact_type::split_quantity;
-use super::lower_tables::{origin, path};
+use super::lower_tables::origin;
 use super::model::{Assumed, Assumption};
-use super::reader::Fields;
+use super::reader::{Fields, path};
 use crate::quantity::{Dim, Unit, parse_quantity};
 use crate::source::Problem;
-use crate::vocabulary::{FactType, Vocabulary, WordSet, Words};
+use crate::vocabulary::{FactIx, FactType, KindId, Vocabulary, WordSet, Words};
+
+const KEYS: [&str; 8] = [
+    "is",
+    "means",
+    "clause",
+    "source",
+    "in",
+    "replaces",
+    "because",
+    "confidence",
+];
 
 pub(super) fn assumptions(
     merged: &Merged<'_>,
@@ -16,65 +27,49 @@ pub(super) fn assumptions(
 ) -> Vec<Vec<Option<Assumption>>> {
     let mut all: Vec<Vec<Option<Assumption>>> =
         v.kinds.iter().map(|k| vec![None; k.facts.len()]).collect();
-    let keys = [
-        "is",
-        "means",
-        "clause",
-        "source",
-        "in",
-        "replaces",
-        "because",
-        "confidence",
-    ];
     for item in &merged.assume {
-        let Some((kind, ix)) = path(item.name, item.at, v, problems) else {
-            continue;
-        };
-        let Some(f) = Fields::new(item.node, item.at, "an assumption", &keys, problems) else {
-            continue;
-        };
-        let Some(text) = f.needed("is", "an assumption", problems) else {
-            continue;
-        };
-        let at = f.get("is").map_or(item.at, |n| n.span);
-        let fact = v.fact(kind, ix);
-        if fact.never_assumed {
-            problems.push(
-                Problem::error(
-                    "never-assumed",
-                    format!("nobody may assume `{}`", item.name),
-                )
-                .at(item.at, "")
-                .at(fact.span, "it is marked so"),
-            );
-            continue;
-        }
-        let value = assumed(text, &fact.ty, v);
-        match value {
-            Some(value) => {
-                let entry = Assumption {
-                    value,
-                    text: text.to_owned(),
-                    origin: origin(&f, merged.layer_name(item), problems),
-                    span: item.at,
-                };
-                if let Some(slot) = all
-                    .get_mut(kind.0 as usize)
-                    .and_then(|k| k.get_mut(ix.0 as usize))
-                {
-                    *slot = Some(entry);
-                }
-            }
-            None => problems.push(
-                Problem::error(
-                    "bad-value",
-                    format!("`{text}` is no value of `{}`", item.name),
-                )
-                .at(at, ""),
-            ),
+        if let Some((kind, ix, entry)) = assumption(merged, item, v, problems)
+            && let Some(slot) = all
+                .get_mut(kind.0 as usize)
+                .and_then(|k| k.get_mut(ix.0 as usize))
+        {
+            *slot = Some(entry);
         }
     }
     all
+}
+
+fn assumption(
+    merged: &Merged<'_>,
+    item: &Item<'_>,
+    v: &Vocabulary,
+    problems: &mut Vec<Problem>,
+) -> Option<(KindId, FactIx, Assumption)> {
+    let (kind, ix) = path(item.name, item.at, v, problems)?;
+    let f = Fields::new(item.node, item.at, "an assumption", &KEYS, problems)?;
+    let text = f.needed("is", "an assumption", problems)?;
+    let fact = v.fact(kind, ix);
+    if fact.never_assumed {
+        let why = format!("nobody may assume `{}`", item.name);
+        problems.push(
+            Problem::error("never-assumed", why)
+                .at(item.at, "")
+                .at(fact.span, "it is marked so"),
+        );
+        return None;
+    }
+    let Some(value) = assumed(text, &fact.ty, v) else {
+        let why = format!("`{text}` is no value of `{}`", item.name);
+        problems.push(Problem::error("bad-value", why).at(f.at("is"), ""));
+        return None;
+    };
+    let entry = Assumption {
+        value,
+        text: text.to_owned(),
+        origin: origin(&f, merged.layer_name(item), problems),
+        span: item.at,
+    };
+    Some((kind, ix, entry))
 }
 
 fn assumed(text: &str, ty: &FactType, v: &Vocabulary) -> Option<Assumed> {

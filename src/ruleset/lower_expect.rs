@@ -1,9 +1,8 @@
 //! What a reading is expected to be: which figure of the tested thing it should come out as.
 
 use super::layers::{Item, Merged};
-use super::lower_tables::path;
 use super::model::Expectation;
-use super::reader::Fields;
+use super::reader::{Fields, fact_of, path};
 use crate::source::Problem;
 use crate::vocabulary::{NameRole, Vocabulary};
 
@@ -61,21 +60,7 @@ fn expectation(
     let (kind, fact) = path(f.needed("is", name, problems)?, item.at, v, problems)?;
     let up_to = match f.text("up-to", problems) {
         None => None,
-        Some(text) => {
-            let found = v.kind(kind).fact_named(text);
-            if found.is_none() {
-                problems.push(
-                    Problem::error(
-                        "unknown-fact",
-                        format!("`{}` has no fact `{text}`", v.kind(kind).name),
-                    )
-                    .at(f.get("up-to").map_or(item.at, |n| n.span), "")
-                    .did_you_mean(text, v.kind(kind).facts.iter().map(|x| x.name.as_str())),
-                );
-                return None;
-            }
-            found
-        }
+        Some(text) => Some(fact_of(v.kind(kind), text, f.at("up-to"), problems)?),
     };
     let dimension = |k, x| v.fact(k, x).unit().map(crate::quantity::Unit::dim);
     let read = dimension(record, reads);
@@ -99,7 +84,7 @@ fn expectation(
         Some(word) => {
             problems.push(
                 Problem::error("unknown-word", format!("`{word}` is neither yes nor no"))
-                    .at(f.get("always").map_or(item.at, |n| n.span), ""),
+                    .at(f.at("always"), ""),
             );
             return None;
         }

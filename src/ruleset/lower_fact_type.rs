@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::reader::Fields;
+use super::reader::{Fields, kind_of};
 use crate::expression::SetWords;
 use crate::quantity::{Dim, Unit, parse_quantity};
 use crate::source::{Problem, Span};
@@ -132,17 +132,7 @@ pub(super) fn fact_type(
             }));
         }
         Some((form @ ("part" | "parts" | "reference" | "references"), kind)) => {
-            let Some(id) = v.kind_named(kind.trim()) else {
-                problems.push(
-                    Problem::error(
-                        "unknown-kind",
-                        format!("there is no kind `{}`", kind.trim()),
-                    )
-                    .at(at, "")
-                    .did_you_mean(kind.trim(), v.kinds.iter().map(|k| k.name.as_str())),
-                );
-                return None;
-            };
+            let id = kind_of(kind.trim(), at, v, problems)?;
             return Some(Said::Type(match form {
                 "part" => FactType::Part(id),
                 "parts" => FactType::Parts(id),

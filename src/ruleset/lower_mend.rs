@@ -1,9 +1,8 @@
 //! What changes cost where a breach is mended, and which parts may be put in.
 
 use super::layers::{Item, Merged};
-use super::lower_tables::path;
 use super::model::{ChangeCost, Mending, Stock, Toward};
-use super::reader::{Fields, texts};
+use super::reader::{Fields, path, texts};
 use crate::quantity::{Unit, parse_quantity};
 use crate::source::Problem;
 use crate::vocabulary::{Fact, FactType, Vocabulary, WordSet};
@@ -19,21 +18,19 @@ pub(super) fn mending(merged: &Merged<'_>, v: &Vocabulary, problems: &mut Vec<Pr
     out
 }
 
-fn one(item: &Item<'_>, v: &Vocabulary, out: &mut Mending, problems: &mut Vec<Problem>) {
-    let Some(f) = Fields::new(item.node, item.at, "a change", &KEYS, problems) else {
-        return;
-    };
-    let Some(name) = f.needed("is", "a change", problems) else {
-        return;
-    };
-    let Some((kind, fact)) = path(name, item.at, v, problems) else {
-        return;
-    };
-    let at = f.get("cost").map_or(item.at, |n| n.span);
-    let cost = match f.needed("cost", "a change", problems) {
-        None => return,
-        Some("never") => None,
-        Some(text) => match text.parse::<f64>() {
+fn one(
+    item: &Item<'_>,
+    v: &Vocabulary,
+    out: &mut Mending,
+    problems: &mut Vec<Problem>,
+) -> Option<()> {
+    let f = Fields::new(item.node, item.at, "a change", &KEYS, problems)?;
+    let name = f.needed("is", "a change", problems)?;
+    let (kind, fact) = path(name, item.at, v, problems)?;
+    let at = f.at("cost");
+    let cost = match f.needed("cost", "a change", problems)? {
+        "never" => None,
+        text => match text.parse::<f64>() {
             Ok(x) if x.is_finite() && x >= 0.0 => Some(x),
             _ => {
                 problems.push(
@@ -43,17 +40,13 @@ fn one(item: &Item<'_>, v: &Vocabulary, out: &mut Mending, problems: &mut Vec<Pr
                     )
                     .at(at, ""),
                 );
-                return;
+                return None;
             }
         },
     };
     let Some(part) = f.text("part", problems) else {
-        let Some(words) = words(&f, v.fact(kind, fact), name, problems) else {
-            return;
-        };
-        let Some(among) = among(&f, v.fact(kind, fact), name, problems) else {
-            return;
-        };
+        let words = words(&f, v.fact(kind, fact), name, problems)?;
+        let among = among(&f, v.fact(kind, fact), name, problems)?;
         let toward = match f.text("only", problems) {
             None => Toward::Either,
             Some("less") => Toward::Less,
@@ -64,9 +57,9 @@ fn one(item: &Item<'_>, v: &Vocabulary, out: &mut Mending, problems: &mut Vec<Pr
                         "unknown-word",
                         format!("`{word}` is no way to change `{name}`: it is `less` or `more`"),
                     )
-                    .at(f.get("only").map_or(item.at, |n| n.span), ""),
+                    .at(f.at("only"), ""),
                 );
-                return;
+                return None;
             }
         };
         out.costs
@@ -79,7 +72,7 @@ fn one(item: &Item<'_>, v: &Vocabulary, out: &mut Mending, problems: &mut Vec<Pr
             toward,
             cost,
         });
-        return;
+        return Some(());
     };
     let fits = matches!(v.fact(kind, fact).ty, FactType::Part(_));
     let Some(cost) = cost.filter(|_| fits) else {
@@ -88,10 +81,10 @@ fn one(item: &Item<'_>, v: &Vocabulary, out: &mut Mending, problems: &mut Vec<Pr
                 "bad-part",
                 format!("`{name}` takes no part that could be put in"),
             )
-            .at(f.get("part").map_or(item.at, |n| n.span), "")
+            .at(f.at("part"), "")
             .help("`part` is for a fact that is a part, and its cost is a number"),
         );
-        return;
+        return None;
     };
     out.stock.push(Stock {
         kind,
@@ -100,6 +93,7 @@ fn one(item: &Item<'_>, v: &Vocabulary, out: &mut Mending, problems: &mut Vec<Pr
         cost,
         span: item.at,
     });
+    Some(())
 }
 
 /// The words of `to`, as a set; nothing where the fact has no such word.

@@ -19,7 +19,7 @@ pub(super) fn series(item: &Item<'_>, problems: &mut Vec<Problem>) -> Option<Ser
     } else {
         unit_text
     };
-    let unit = unit_of(unit_text, f.get("is").map_or(item.at, |n| n.span), problems)?;
+    let unit = unit_of(unit_text, f.at("is"), problems)?;
     let node = f.get("members")?;
     let mut members = Vec::new();
     let mut read =

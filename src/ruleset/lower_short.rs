@@ -3,7 +3,7 @@
 
 use super::layers::Merged;
 use super::lower_fact_type::bounds;
-use super::reader::{Fields, texts};
+use super::reader::{Fields, kind_of, texts};
 use super::yaml::Node;
 use crate::quantity::Unit;
 use crate::source::{Problem, Span};
@@ -49,12 +49,7 @@ pub(super) fn short(merged: &Merged<'_>, v: &mut Vocabulary, problems: &mut Vec<
         let Some(of) = f.text("of", problems) else {
             continue;
         };
-        let Some(id) = v.kind_named(of) else {
-            problems.push(
-                Problem::error("unknown-kind", format!("there is no kind `{of}`"))
-                    .at(f.get("of").map_or(item.at, |n| n.span), "")
-                    .did_you_mean(of, v.kinds.iter().map(|k| k.name.as_str())),
-            );
+        let Some(id) = kind_of(of, f.at("of"), v, problems) else {
             continue;
         };
         let mut short = v.short.remove(&id).unwrap_or_default();

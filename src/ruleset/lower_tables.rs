@@ -3,14 +3,14 @@
 use super::layers::{Item, Merged};
 use super::lower_fact_type::{Said, fact_type, split_quantity, unit_of};
 use super::model::Origin;
-use super::reader::{Fields, next_number, texts};
+use super::reader::{Fields, fact_of, next_number, texts};
 use super::yaml::Node;
 use crate::expression::{
     Between, Beyond, Cell, Key, KeyType, Limit, LimitId, Limits, RowKey, Table, TableId, Tables,
 };
 use crate::quantity::{Unit, parse_quantity};
 use crate::source::{Problem, Span};
-use crate::vocabulary::{FactIx, FactType, KindId, SeriesId, Vocabulary, Words};
+use crate::vocabulary::{FactType, SeriesId, Vocabulary, Words};
 
 pub(super) fn origin(f: &Fields<'_>, layer: &str, problems: &mut Vec<Problem>) -> Origin {
     Origin {
@@ -43,7 +43,7 @@ pub(super) fn limits(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Limits
                     continue;
                 };
                 let is = f.needed("is", "a limit", problems);
-                let at = f.get("is").map_or(item.at, |n| n.span);
+                let at = f.at("is");
                 (is, at, Some(f))
             }
         };
@@ -184,7 +184,7 @@ fn table(item: &Item<'_>, v: &Vocabulary, problems: &mut Vec<Problem>) -> Option
     } else {
         gives
     };
-    let unit = unit_of(gives, f.get("gives").map_or(item.at, |n| n.span), problems)?;
+    let unit = unit_of(gives, f.at("gives"), problems)?;
     let source = match (f.text("source", problems), f.text("clause", problems)) {
         (Some(s), Some(c)) if s != c => format!("{c} ({s})"),
         (Some(s), _) | (None, Some(s)) => s.to_owned(),
@@ -318,7 +318,7 @@ fn table_key(
         problems,
     )?;
     let is = f.needed("is", "a key", problems)?;
-    let at = f.get("is").map_or(node.span, |n| n.span);
+    let at = f.at("is");
     let named = |ty| Key {
         name: name.to_owned(),
         ty,
@@ -327,14 +327,7 @@ fn table_key(
     if let Some((kind, fact)) = is.split_once('.')
         && let Some(k) = v.kind_named(kind)
     {
-        let Some(ix) = v.kind(k).fact_named(fact) else {
-            problems.push(
-                Problem::error("unknown-fact", format!("`{kind}` has no fact `{fact}`"))
-                    .at(at, "")
-                    .did_you_mean(fact, v.kind(k).facts.iter().map(|f| f.name.as_str())),
-            );
-            return None;
-        };
+        let ix = fact_of(v.kind(k), fact, at, problems)?;
         let fact = v.fact(k, ix);
         if let Some(words) = fact.words() {
             return Some((
@@ -389,7 +382,7 @@ fn ends(f: &Fields<'_>, problems: &mut Vec<Problem>) -> (Between, Beyond) {
         Some("next-larger") => Between::NextLarger,
         Some("linear") => Between::Linear,
         Some(other) => {
-            let at = f.get("between").map_or(f.node.span, |n| n.span);
+            let at = f.at("between");
             problems.push(
                 Problem::error(
                     "bad-between",
@@ -405,7 +398,7 @@ fn ends(f: &Fields<'_>, problems: &mut Vec<Problem>) -> (Between, Beyond) {
         Some("hold") => Beyond::Hold,
         None | Some("none" | "error") => Beyond::Nothing,
         Some(other) => {
-            let at = f.get("beyond").map_or(f.node.span, |n| n.span);
+            let at = f.at("beyond");
             problems.push(
                 Problem::error(
                     "bad-beyond",
@@ -467,40 +460,6 @@ fn row_key(
                     None
                 }
             }
-        }
-    }
-}
-
-/// Splits `kind.fact` and finds both.
-pub(super) fn path(
-    name: &str,
-    at: Span,
-    v: &Vocabulary,
-    problems: &mut Vec<Problem>,
-) -> Option<(KindId, FactIx)> {
-    let Some((kind, fact)) = name.split_once('.') else {
-        problems.push(
-            Problem::error("bad-path", format!("`{name}` is not of the form KIND.FACT")).at(at, ""),
-        );
-        return None;
-    };
-    let Some(k) = v.kind_named(kind) else {
-        problems.push(
-            Problem::error("unknown-kind", format!("there is no kind `{kind}`"))
-                .at(at, "")
-                .did_you_mean(kind, v.kinds.iter().map(|k| k.name.as_str())),
-        );
-        return None;
-    };
-    match v.kind(k).fact_named(fact) {
-        Some(f) => Some((k, f)),
-        None => {
-            problems.push(
-                Problem::error("unknown-fact", format!("`{kind}` has no fact `{fact}`"))
-                    .at(at, "")
-                    .did_you_mean(fact, v.kind(k).facts.iter().map(|f| f.name.as_str())),
-            );
-            None
         }
     }
 }

@@ -198,7 +198,7 @@ fn fact(
 ) -> Option<(Fact, Option<String>)> {
     let f = Fields::new(node, at, "a fact", &FACT_KEYS, problems)?;
     let is = f.needed("is", "a fact", problems)?;
-    let is_at = f.get("is").map_or(at, |n| n.span);
+    let is_at = f.at("is");
     let means = f.needed("means", "a fact", problems).unwrap_or("");
     let said = fact_type(is, is_at, v, problems)?;
     let (ty, reverse) = match said {
@@ -221,7 +221,7 @@ fn fact(
         Some(word) => Settler::from_word(word).unwrap_or_else(|| {
             problems.push(
                 Problem::error("unknown-settler", format!("`{word}` settles nothing"))
-                    .at(f.get("by").map_or(at, |n| n.span), "")
+                    .at(f.at("by"), "")
                     .did_you_mean(word, Settler::ALL.iter().map(|s| s.word()))
                     .help(format!(
                         "one of {}",
@@ -251,7 +251,7 @@ fn fact(
         if found.is_none() {
             problems.push(
                 Problem::error("unknown-series", format!("there is no series `{s}`"))
-                    .at(f.get("series").map_or(at, |n| n.span), "")
+                    .at(f.at("series"), "")
                     .did_you_mean(s, v.series_names.keys().map(String::as_str)),
             );
         }
@@ -297,7 +297,7 @@ fn fact(
                             "bad-open",
                             format!("`open` is yes, no or existing, not `{other}`"),
                         )
-                        .at(f.get("open").map_or(at, |n| n.span), ""),
+                        .at(f.at("open"), ""),
                     );
                     Openness::Closed
                 }

@@ -2,6 +2,7 @@
 
 use super::yaml::{Node, Yaml};
 use crate::source::{Problem, Span};
+use crate::vocabulary::{FactIx, Kind, KindId, Vocabulary};
 
 /// The entries of one map, with its keys checked.
 pub(super) struct Fields<'a> {
@@ -59,6 +60,11 @@ impl<'a> Fields<'a> {
             .map(|(_, n)| n)
     }
 
+    /// Where the value of a key stands; the whole map, where it is not given.
+    pub(super) fn at(&self, key: &str) -> Span {
+        self.get(key).map_or(self.at, |n| n.span)
+    }
+
     /// A text, if it is given.
     pub(super) fn text(&self, key: &str, problems: &mut Vec<Problem>) -> Option<&'a str> {
         let node = self.get(key)?;
@@ -99,7 +105,7 @@ impl<'a> Fields<'a> {
             Some("yes" | "true") => true,
             None | Some("no" | "false") => false,
             Some(other) => {
-                let at = self.get(key).map_or(self.at, |n| n.span);
+                let at = self.at(key);
                 problems.push(
                     Problem::error("not-a-flag", format!("`{key}` is yes or no, not `{other}`"))
                         .at(at, ""),
@@ -108,6 +114,59 @@ impl<'a> Fields<'a> {
             }
         }
     }
+}
+
+/// The kind with a name.
+pub(super) fn kind_of(
+    name: &str,
+    at: Span,
+    v: &Vocabulary,
+    problems: &mut Vec<Problem>,
+) -> Option<KindId> {
+    let found = v.kind_named(name);
+    if found.is_none() {
+        problems.push(
+            Problem::error("unknown-kind", format!("there is no kind `{name}`"))
+                .at(at, "")
+                .did_you_mean(name, v.kinds.iter().map(|k| k.name.as_str())),
+        );
+    }
+    found
+}
+
+/// The fact of a kind with a name.
+pub(super) fn fact_of(
+    kind: &Kind,
+    name: &str,
+    at: Span,
+    problems: &mut Vec<Problem>,
+) -> Option<FactIx> {
+    let found = kind.fact_named(name);
+    if found.is_none() {
+        let text = format!("`{}` has no fact `{name}`", kind.name);
+        problems.push(
+            Problem::error("unknown-fact", text)
+                .at(at, "")
+                .did_you_mean(name, kind.facts.iter().map(|f| f.name.as_str())),
+        );
+    }
+    found
+}
+
+/// Splits `kind.fact` and finds both.
+pub(super) fn path(
+    name: &str,
+    at: Span,
+    v: &Vocabulary,
+    problems: &mut Vec<Problem>,
+) -> Option<(KindId, FactIx)> {
+    let Some((kind, fact)) = name.split_once('.') else {
+        let text = format!("`{name}` is not of the form KIND.FACT");
+        problems.push(Problem::error("bad-path", text).at(at, ""));
+        return None;
+    };
+    let kind = kind_of(kind, at, v, problems)?;
+    Some((kind, fact_of(v.kind(kind), fact, at, problems)?))
 }
 
 /// The number of the next of what a ruleset tells apart by 16 bits; one too many is reported.
