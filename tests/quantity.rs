@@ -417,7 +417,7 @@ proptest! {
         };
         let (p, q) = (inner(x, s), inner(y, t));
         prop_assert!(p.is_within(x) && q.is_within(y), "{:?} {:?}", p, x);
-        for relation in [le, lt, eq] {
+        for relation in [le, lt] {
             let (outer, inside) = (relation(x, y, floor), relation(p, q, floor));
             prop_assert!(inside.is_within(outer));
             prop_assert!(inside != TruthSet::EMPTY);
