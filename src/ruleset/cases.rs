@@ -140,19 +140,17 @@ fn restate(r: &Restated, edition: &str, all: &mut [CaseFile], problems: &mut Vec
             .filter(|c| c.same_design(&r.now))
             .map(|c| c.outcome.as_str())
             .collect();
+        let why = format!(
+            "no case of `{}` with these changes is said to be {}",
+            r.now.rule, r.was
+        );
         problems.push(
-            Problem::error(
-                "nothing-to-restate",
-                format!(
-                    "no case of `{}` with these changes is said to be {}",
-                    r.now.rule, r.was
-                ),
-            )
-            .at(r.now.span, "said to restate one")
-            .help(match others.first() {
-                Some(other) => format!("there is one that is {other}"),
-                None => "repeat the changes of that case as they stand there".to_owned(),
-            }),
+            Problem::error("nothing-to-restate", why)
+                .at(r.now.span, "said to restate one")
+                .help(match others.first() {
+                    Some(other) => format!("there is one that is {other}"),
+                    None => "repeat the changes of that case as they stand there".to_owned(),
+                }),
         );
     }
     if !r.now.runs_in(edition) {
@@ -197,28 +195,24 @@ pub fn check_cases(files: &[Arc<SourceFile>]) -> Vec<Problem> {
     for case in &cases {
         if !rules.contains(&case.rule) && !seen.contains(&case.rule.as_str()) {
             seen.push(&case.rule);
+            let why = format!(
+                "there is no rule `{}` that these cases could be of",
+                case.rule
+            );
             problems.push(
-                Problem::error(
-                    "unknown-rule",
-                    format!(
-                        "there is no rule `{}` that these cases could be of",
-                        case.rule
-                    ),
-                )
-                .at(case.span, "")
-                .did_you_mean(&case.rule, rules.iter().map(String::as_str)),
+                Problem::error("unknown-rule", why)
+                    .at(case.span, "")
+                    .did_you_mean(&case.rule, rules.iter().map(String::as_str)),
             );
         }
         if let Some(edition) = &case.edition
             && !editions.contains(edition)
         {
+            let why = format!("there is no edition `{edition}`");
             problems.push(
-                Problem::error(
-                    "unknown-edition",
-                    format!("there is no edition `{edition}`"),
-                )
-                .at(case.span, "")
-                .did_you_mean(edition, editions.iter().map(String::as_str)),
+                Problem::error("unknown-edition", why)
+                    .at(case.span, "")
+                    .did_you_mean(edition, editions.iter().map(String::as_str)),
             );
         }
     }
@@ -268,13 +262,11 @@ const OUTCOMES: [&str; 4] = ["met", "failed", "undecided", "not-applicable"];
 fn is_outcome(word: &str, at: Span, problems: &mut Vec<Problem>) -> bool {
     let known = OUTCOMES.contains(&word);
     if !known {
+        let why = format!("`{word}` is none of {}", OUTCOMES.join(", "));
         problems.push(
-            Problem::error(
-                "unknown-outcome",
-                format!("`{word}` is none of {}", OUTCOMES.join(", ")),
-            )
-            .at(at, "")
-            .did_you_mean(word, OUTCOMES),
+            Problem::error("unknown-outcome", why)
+                .at(at, "")
+                .did_you_mean(word, OUTCOMES),
         );
     }
     known

@@ -7,6 +7,7 @@ use super::layers::Item;
 use super::lower_rules::field;
 use super::model::Rule;
 use super::reader::Fields;
+use super::schema;
 use super::yaml::{Node, Yaml};
 use crate::expression::{Compiled, Scope, Ty};
 use crate::source::{Problem, Span};
@@ -73,14 +74,13 @@ fn cause(
     let (name, at, path) = match node.text() {
         Some(name) => (name, node.span, None),
         None => {
-            let what = "an entry of `follows-from`";
-            let f = Fields::new(node, node.span, what, &["rule", "at", "to", "in"], problems)?;
+            let f = Fields::new(node, node.span, &schema::CAUSE, problems)?;
             if let Some(editions) = f.get("in")
                 && !context.merged.in_edition(layer, editions, problems)
             {
                 return None;
             }
-            let name = f.needed("rule", what, problems)?;
+            let name = f.needed("rule", problems)?;
             let at = f.at("rule");
             if let (Some(_), Some(second)) = (f.get("at"), f.get("to")) {
                 problems.push(
@@ -100,13 +100,11 @@ fn cause(
         }
     };
     let Some((_, kind)) = known.iter().find(|(id, _)| id == name) else {
+        let why = format!("there is no rule `{name}` to follow from");
         problems.push(
-            Problem::error(
-                "unknown-rule",
-                format!("there is no rule `{name}` to follow from"),
-            )
-            .at(at, "")
-            .did_you_mean(name, known.iter().map(|(id, _)| id.as_str())),
+            Problem::error("unknown-rule", why)
+                .at(at, "")
+                .did_you_mean(name, known.iter().map(|(id, _)| id.as_str())),
         );
         return None;
     };
@@ -115,11 +113,9 @@ fn cause(
         None => {
             let v = context.vocabulary;
             let (here, there) = (&v.kind(each).name, &v.kind(*kind).name);
+            let why = format!("`{name}` judges each {there}, and this rule each {here}");
             problems.push(
-                Problem::error(
-                    "missing-key",
-                    format!("`{name}` judges each {there}, and this rule each {here}"),
-                )
+                Problem::error("missing-key", why)
                 .at(at, "")
                 .help(format!("write how they are found: `{{rule: {name}, at: …}}` with a path from the {here} to the {there}, or `to: …` with one from the {there} to the {here}")),
             );
@@ -158,13 +154,8 @@ fn leads(
     let v = context.vocabulary;
     let fits = matches!(path.root_term().ty, Ty::Object(k) if v.fits(to, k) || v.fits(k, to));
     if !fits {
-        problems.push(
-            Problem::error(
-                "wrong-type",
-                format!("this does not lead to a {}", v.kind(to).name),
-            )
-            .at(node.span, ""),
-        );
+        let why = format!("this does not lead to a {}", v.kind(to).name);
+        problems.push(Problem::error("wrong-type", why).at(node.span, ""));
     }
     fits.then_some(path)
 }

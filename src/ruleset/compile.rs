@@ -10,30 +10,13 @@ use super::lower_tables::{limits, origin, tables};
 use super::lower_vocabulary::{add_fact, vocabulary};
 use super::model::{Derivation, Figure, Rule, Ruleset};
 use super::reader::{Fields, kind_of, path, texts};
+use super::schema;
 use super::template;
 use super::yaml::Node;
 use super::{Edition, causes, cycles, left_out, ranges, replacing};
 use crate::expression::{Compiled, Data, Expr, Limits, Scope, Ty, Typer, TypingError, parse};
 use crate::source::Problem;
 use crate::vocabulary::{Fact, FactIx, FactType, KindId, Vocabulary, WordSet};
-
-const DERIVE_KEYS: [&str; 15] = [
-    "is",
-    "means",
-    "formula",
-    "unless-written",
-    "clause",
-    "source",
-    "in",
-    "replaces",
-    "optional",
-    "because",
-    "confidence",
-    "note",
-    "series",
-    "by",
-    "also",
-];
 
 /// Everything needed to compile an expression of a ruleset.
 pub(super) struct Context<'a, 'm> {
@@ -277,17 +260,15 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Optio
 fn texts_compared(typer: Typer<'_>, problems: &mut Vec<Problem>) -> Vec<String> {
     let all = typer.into_texts();
     if let Some((text, at)) = all.get(WordSet::MOST) {
+        let why = format!(
+            "rules compare with {} different texts, more than {}",
+            all.len(),
+            WordSet::MOST
+        );
         problems.push(
-            Problem::error(
-                "too-many-texts",
-                format!(
-                    "rules compare with {} different texts, more than {}",
-                    all.len(),
-                    WordSet::MOST
-                ),
-            )
-            .at(*at, format!("\"{text}\" is one too many"))
-            .help("make the fact a choice of words, or two facts"),
+            Problem::error("too-many-texts", why)
+                .at(*at, format!("\"{text}\" is one too many"))
+                .help("make the fact a choice of words, or two facts"),
         );
     }
     all.into_iter().map(|(text, _)| text).collect()
@@ -376,14 +357,14 @@ fn declared(
     v: &mut Vocabulary,
     problems: &mut Vec<Problem>,
 ) -> Option<(KindId, FactIx)> {
-    let f = Fields::new(item.node, item.at, "a derivation", &DERIVE_KEYS, problems)?;
+    let f = Fields::new(item.node, item.at, &schema::DERIVATION, problems)?;
     let Some((kind, name)) = item.name.split_once('.') else {
         let why = format!("`{}` is not of the form KIND.FACT", item.name);
         problems.push(Problem::error("bad-path", why).at(item.at, ""));
         return None;
     };
     let id = kind_of(kind, item.at, v, problems)?;
-    let is = f.needed("is", "a derivation", problems)?;
+    let is = f.needed("is", problems)?;
     let Said::Type(ty) = fact_type(is, f.at("is"), v, problems)? else {
         return None;
     };
@@ -394,14 +375,12 @@ fn declared(
     let optional = f.flag("optional", problems) && can_be_absent(&ty, &f, problems);
     let ix = match v.kind(id).fact_named(name) {
         Some(ix) if v.fact(id, ix).writable && !unless_written => {
+            let why = format!("`{}` is a fact that designs write", item.name);
             problems.push(
-                Problem::error(
-                    "fact-and-derivation",
-                    format!("`{}` is a fact that designs write", item.name),
-                )
-                .at(item.at, "derived here")
-                .at(v.fact(id, ix).span, "declared here")
-                .help("write `unless-written: yes` if a written value is to win"),
+                Problem::error("fact-and-derivation", why)
+                    .at(item.at, "derived here")
+                    .at(v.fact(id, ix).span, "declared here")
+                    .help("write `unless-written: yes` if a written value is to win"),
             );
             return None;
         }
@@ -436,16 +415,14 @@ fn check_abstract(merged: &Merged<'_>, v: &Vocabulary, problems: &mut Vec<Proble
         };
         for real in &v.kind(id).any_of {
             if v.kind(*real).fact_named(name).is_none() {
+                let why = format!(
+                    "`{kind}` has the fact `{name}`, but `{}` does not",
+                    v.kind(*real).name
+                );
                 problems.push(
-                    Problem::error(
-                        "abstract-fact",
-                        format!(
-                            "`{kind}` has the fact `{name}`, but `{}` does not",
-                            v.kind(*real).name
-                        ),
-                    )
-                    .at(item.at, "declared here")
-                    .help(format!("derive `{}.{name}` too", v.kind(*real).name)),
+                    Problem::error("abstract-fact", why)
+                        .at(item.at, "declared here")
+                        .help(format!("derive `{}.{name}` too", v.kind(*real).name)),
                 );
             }
         }
@@ -475,21 +452,10 @@ fn derivation(
     problems: &mut Vec<Problem>,
 ) -> Option<Derivation> {
     let mut silent = Vec::new();
-    let f = Fields::new(
-        item.node,
-        item.at,
-        "a derivation",
-        &DERIVE_KEYS,
-        &mut silent,
-    )?;
+    let f = Fields::new(item.node, item.at, &schema::DERIVATION, &mut silent)?;
     let Some(node) = f.get("formula") else {
-        problems.push(
-            Problem::error(
-                "missing-key",
-                format!("the derivation `{}` needs `formula`", item.name),
-            )
-            .at(item.at, ""),
-        );
+        let why = format!("the derivation `{}` needs `formula`", item.name);
+        problems.push(Problem::error("missing-key", why).at(item.at, ""));
         return None;
     };
     let fact = context.vocabulary.fact(kind, ix);
@@ -501,13 +467,11 @@ fn derivation(
     };
     let (formula, _) = context.compile(node, &scope, Some(&ty), problems)?;
     if formula.root_term().optional && !fact.optional {
+        let why = format!("the formula of `{}` may give nothing", item.name);
         problems.push(
-            Problem::error(
-                "optional-formula",
-                format!("the formula of `{}` may give nothing", item.name),
-            )
-            .at(node.span, "")
-            .help("write `optional: yes`, or give a value with `else`"),
+            Problem::error("optional-formula", why)
+                .at(node.span, "")
+                .help("write `optional: yes`, or give a value with `else`"),
         );
     }
     Some(Derivation {
@@ -523,18 +487,15 @@ fn figure(
     item: &Item<'_>,
     problems: &mut Vec<Problem>,
 ) -> Option<Figure> {
-    let keys = ["is", "at-most", "at-least", "where", "in"];
-    let f = Fields::new(item.node, item.at, "a figure", &keys, problems)?;
+    let f = Fields::new(item.node, item.at, &schema::FIGURE, problems)?;
     let v = context.vocabulary;
-    let (kind, fact) = path(f.needed("is", "a figure", problems)?, item.at, v, problems)?;
+    let (kind, fact) = path(f.needed("is", problems)?, item.at, v, problems)?;
     let mut other = |key: &str| -> Option<FactIx> {
         let name = f.text(key, problems)?;
         let found = v.kind(kind).fact_named(name);
         if found.is_none() {
-            problems.push(
-                Problem::error("unknown-fact", format!("there is no such fact `{name}`"))
-                    .at(f.at(key), ""),
-            );
+            let why = format!("there is no such fact `{name}`");
+            problems.push(Problem::error("unknown-fact", why).at(f.at(key), ""));
         }
         found
     };

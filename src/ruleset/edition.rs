@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::reader::Fields;
+use super::schema;
 use super::yaml::Node;
 use crate::quantity::{format_date, parse_date};
 use crate::source::{Problem, Span};
@@ -26,16 +27,8 @@ pub struct Edition {
 
 impl Edition {
     pub(super) fn read(node: &Node, problems: &mut Vec<Problem>) -> Option<Self> {
-        let keys = [
-            "id",
-            "title",
-            "usable-from",
-            "required-from",
-            "withdrawn-on",
-            "parent-edition",
-        ];
-        let f = Fields::new(node, node.span, "an edition", &keys, problems)?;
-        let id = f.needed("id", "an edition", problems)?.to_owned();
+        let f = Fields::new(node, node.span, &schema::EDITION, problems)?;
+        let id = f.needed("id", problems)?.to_owned();
         let mut date = |key: &str| {
             let text = f.text(key, problems)?;
             match parse_date(text) {

@@ -11,15 +11,9 @@ use super::edition::{Edition, choose, holds};
 use super::library::Request;
 use super::reader::{Fields, texts};
 use super::replacing;
+use super::schema;
 use super::yaml::{Key, Node, Yaml};
 use crate::source::{FileId, Problem, SourceFile, Span};
-
-/// Sections that any file of a ruleset may hold.
-const SECTIONS: [&str; 15] = [
-    "kinds", "limits", "series", "tables", "assume", "derive", "rules", "figures", "amend",
-    "withdraw", "mend", "left-out", "expect", "tell", "short",
-];
-const HEAD: [&str; 6] = ["ruleset", "title", "parent", "patches", "notes", "editions"];
 
 /// One ruleset folder, read but not yet merged.
 #[derive(Debug)]
@@ -47,14 +41,12 @@ impl Layer {
             files,
         };
         let mut headed = false;
-        let mut allowed: Vec<&str> = HEAD.to_vec();
-        allowed.extend(SECTIONS);
         for (id, _, node) in &layer.files {
             if matches!(node.value, Yaml::Null) {
                 continue;
             }
             let at = Span::new(*id, 0, 1);
-            let Some(f) = Fields::new(node, at, "a ruleset file", &allowed, problems) else {
+            let Some(f) = Fields::new(node, at, &schema::FILE, problems) else {
                 continue;
             };
             let Some(head) = f.get("ruleset") else {
@@ -62,15 +54,12 @@ impl Layer {
             };
             headed = true;
             if head.text() != Some(name) {
+                let why =
+                    format!("this ruleset stands in the folder `{name}` and is called otherwise");
                 problems.push(
-                    Problem::error(
-                        "wrong-name",
-                        format!(
-                            "this ruleset stands in the folder `{name}` and is called otherwise"
-                        ),
-                    )
-                    .at(head.span, "")
-                    .help(format!("write `ruleset: {name}`")),
+                    Problem::error("wrong-name", why)
+                        .at(head.span, "")
+                        .help(format!("write `ruleset: {name}`")),
                 );
             }
             layer.title = f
@@ -210,13 +199,11 @@ pub(super) fn assemble(
                 .iter()
                 .position(|e| e.id == id)
                 .unwrap_or_else(|| {
-                    problems.push(Problem::error(
-                        "unknown-edition",
-                        format!(
-                            "`{}` pins an edition `{id}` that `{}` does not have",
-                            child.name, parent.name
-                        ),
-                    ));
+                    let why = format!(
+                        "`{}` pins an edition `{id}` that `{}` does not have",
+                        child.name, parent.name
+                    );
+                    problems.push(Problem::error("unknown-edition", why));
                     0
                 }),
         };
@@ -318,7 +305,7 @@ fn collect<'a>(
     for (_, _, root) in &layer.files {
         let Some(sections) = root.map() else { continue };
         for (section, node) in sections {
-            let which = SECTIONS.iter().position(|s| *s == section.text);
+            let which = schema::sections().position(|s| s == section.text);
             let Some(which) = which else { continue };
             let entries: Vec<(&'a str, Span, &'a Node)> = match (&node.value, which) {
                 (Yaml::Null, _) => continue,
@@ -340,10 +327,8 @@ fn collect<'a>(
                     .collect(),
                 _ => {
                     let shape = if which < 6 { "a map" } else { "a list" };
-                    problems.push(
-                        Problem::error("wrong-shape", format!("`{}` holds {shape}", section.text))
-                            .at(section.span, ""),
-                    );
+                    let why = format!("`{}` holds {shape}", section.text);
+                    problems.push(Problem::error("wrong-shape", why).at(section.span, ""));
                     continue;
                 }
             };

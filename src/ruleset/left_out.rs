@@ -10,13 +10,10 @@ use super::layers::{Item, stated_twice};
 use super::lower_rules::{amended, choice, field, subject_kind};
 use super::model::{Confidence, Origin, Requirement, Rule, Severity, Stage};
 use super::reader::Fields;
+use super::schema;
 use super::template::Template;
 use crate::expression::{Scope, Ty};
 use crate::source::{Problem, Span};
-
-const KEYS: [&str; 10] = [
-    "what", "clause", "why", "in", "id", "each", "where", "severity", "topic", "help",
-];
 
 /// Something that a layer does not encode.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -46,18 +43,15 @@ pub(super) fn read(
     // What is wrong with amendments was reported with those of rules.
     let amendments = by_id(merged, &mut Vec::new());
     for item in &merged.left_out {
-        let name = "an entry of `left-out`";
-        let Some(f) = Fields::new(item.node, item.at, name, &KEYS, problems) else {
+        let Some(f) = Fields::new(item.node, item.at, &schema::LEFT_OUT, problems) else {
             continue;
         };
         let mut needed = |key: &str| {
-            let text = f.needed(key, name, problems)?;
+            let text = f.needed(key, problems)?;
             if text.trim().is_empty() {
                 let at = f.at(key);
-                problems.push(
-                    Problem::error("empty-text", format!("`{key}` of {name} says nothing"))
-                        .at(at, ""),
-                );
+                let message = format!("`{key}` of {} says nothing", schema::LEFT_OUT.what);
+                problems.push(Problem::error("empty-text", message).at(at, ""));
                 return None;
             }
             Some(text)
@@ -113,11 +107,9 @@ fn told<'a>(
             .find(given)
         {
             let lacking = if id.is_none() { "id" } else { "where" };
+            let said = format!("an entry of `left-out` with `{key}` needs `{lacking}`");
             problems.push(
-                Problem::error(
-                    "missing-key",
-                    format!("an entry of `left-out` with `{key}` needs `{lacking}`"),
-                )
+                Problem::error("missing-key", said)
                 .at(item.at, "")
                 .help("give both, so that a report can tell of which designs it is not judged, or neither"),
             );

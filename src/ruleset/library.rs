@@ -299,10 +299,8 @@ impl Library {
         let mut documents: Vec<(FileId, Arc<SourceFile>)> = Vec::new();
         for source in own {
             let Some(id) = FileId::of_ruleset(files.len()) else {
-                problems.push(Problem::error(
-                    "too-many-files",
-                    format!("the ruleset `{name}` has more files than can be read"),
-                ));
+                let why = format!("the ruleset `{name}` has more files than can be read");
+                problems.push(Problem::error("too-many-files", why));
                 return None;
             };
             let source = Arc::new(source);

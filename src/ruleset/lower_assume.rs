@@ -5,20 +5,10 @@ use super::lower_fact_type::split_quantity;
 use super::lower_tables::origin;
 use super::model::{Assumed, Assumption};
 use super::reader::{Fields, path};
+use super::schema;
 use crate::quantity::{Dim, Unit, parse_quantity};
 use crate::source::Problem;
 use crate::vocabulary::{FactIx, FactType, KindId, Vocabulary, WordSet, Words};
-
-const KEYS: [&str; 8] = [
-    "is",
-    "means",
-    "clause",
-    "source",
-    "in",
-    "replaces",
-    "because",
-    "confidence",
-];
 
 pub(super) fn assumptions(
     merged: &Merged<'_>,
@@ -46,8 +36,8 @@ fn assumption(
     problems: &mut Vec<Problem>,
 ) -> Option<(KindId, FactIx, Assumption)> {
     let (kind, ix) = path(item.name, item.at, v, problems)?;
-    let f = Fields::new(item.node, item.at, "an assumption", &KEYS, problems)?;
-    let text = f.needed("is", "an assumption", problems)?;
+    let f = Fields::new(item.node, item.at, &schema::ASSUMPTION, problems)?;
+    let text = f.needed("is", problems)?;
     let fact = v.fact(kind, ix);
     if fact.never_assumed {
         let why = format!("nobody may assume `{}`", item.name);

@@ -3,6 +3,7 @@
 use super::layers::{Item, Merged};
 use super::model::Expectation;
 use super::reader::{Fields, fact_of, path};
+use super::schema;
 use crate::source::Problem;
 use crate::vocabulary::{NameRole, Vocabulary};
 
@@ -34,30 +35,21 @@ fn expectation(
     v: &Vocabulary,
     problems: &mut Vec<Problem>,
 ) -> Option<Expectation> {
-    let name = "an expected reading";
-    let f = Fields::new(
-        item.node,
-        item.at,
-        name,
-        &["reads", "is", "up-to", "always", "in"],
-        problems,
-    )?;
-    let (record, reads) = path(f.needed("reads", name, problems)?, item.at, v, problems)?;
+    let f = Fields::new(item.node, item.at, &schema::EXPECTATION, problems)?;
+    let (record, reads) = path(f.needed("reads", problems)?, item.at, v, problems)?;
     let NameRole::Reference(of) = v.kind(record).name_role else {
+        let why = format!(
+            "a `{}` is not named after what was read: nothing can be expected of it",
+            v.kind(record).name
+        );
         problems.push(
-            Problem::error(
-                "wrong-kind",
-                format!(
-                    "a `{}` is not named after what was read: nothing can be expected of it",
-                    v.kind(record).name
-                ),
-            )
-            .at(item.at, "")
-            .help("a kind with `name: reference KIND` holds readings"),
+            Problem::error("wrong-kind", why)
+                .at(item.at, "")
+                .help("a kind with `name: reference KIND` holds readings"),
         );
         return None;
     };
-    let (kind, fact) = path(f.needed("is", name, problems)?, item.at, v, problems)?;
+    let (kind, fact) = path(f.needed("is", problems)?, item.at, v, problems)?;
     let up_to = match f.text("up-to", problems) {
         None => None,
         Some(text) => Some(fact_of(v.kind(kind), text, f.at("up-to"), problems)?),
@@ -66,26 +58,19 @@ fn expectation(
     let read = dimension(record, reads);
     let differs = |x| read.is_none() || dimension(kind, x) != read;
     if differs(fact) || up_to.is_some_and(differs) {
-        problems.push(
-            Problem::error(
-                "wrong-dimension",
-                format!(
-                    "`{}` is read in another unit than the figure it is expected to be",
-                    v.fact(record, reads).name
-                ),
-            )
-            .at(item.at, ""),
+        let why = format!(
+            "`{}` is read in another unit than the figure it is expected to be",
+            v.fact(record, reads).name
         );
+        problems.push(Problem::error("wrong-dimension", why).at(item.at, ""));
         return None;
     }
     let always = match f.text("always", problems) {
         None | Some("no") => false,
         Some("yes") => true,
         Some(word) => {
-            problems.push(
-                Problem::error("unknown-word", format!("`{word}` is neither yes nor no"))
-                    .at(f.at("always"), ""),
-            );
+            let why = format!("`{word}` is neither yes nor no");
+            problems.push(Problem::error("unknown-word", why).at(f.at("always"), ""));
             return None;
         }
     };

@@ -73,20 +73,13 @@ pub(super) fn fact_type(
             .map(str::to_owned)
             .collect();
         if all.is_empty() || all.len() > most {
-            problems.push(
-                Problem::error(
-                    "bad-words",
-                    format!("give 1 to {most} words, not {}", all.len()),
-                )
-                .at(at, ""),
-            );
+            let why = format!("give 1 to {most} words, not {}", all.len());
+            problems.push(Problem::error("bad-words", why).at(at, ""));
         }
         for word in all.iter().filter(|w| !can_be_written(w)) {
+            let why = format!("no design can write the word `{word}` of a choice");
             problems.push(
-                Problem::error(
-                    "bad-words",
-                    format!("no design can write the word `{word}` of a choice"),
-                )
+                Problem::error("bad-words", why)
                 .at(at, "")
                 .help("a word begins with a letter and has letters, digits, `_` and single hyphens, or it is a number, perhaps with letters right behind it"),
             );
@@ -238,13 +231,11 @@ pub(super) fn can_be_absent(ty: &FactType, f: &Fields<'_>, problems: &mut Vec<Pr
         _ => return true,
     };
     if let Some(node) = f.get("optional") {
+        let why = format!("what is {what} cannot be absent, so it cannot be optional");
         problems.push(
-            Problem::error(
-                "bad-optional",
-                format!("what is {what} cannot be absent, so it cannot be optional"),
-            )
-            .at(node.span, "")
-            .help(instead),
+            Problem::error("bad-optional", why)
+                .at(node.span, "")
+                .help(instead),
         );
     }
     false

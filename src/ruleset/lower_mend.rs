@@ -3,11 +3,10 @@
 use super::layers::{Item, Merged};
 use super::model::{ChangeCost, Mending, Stock, Toward};
 use super::reader::{Fields, path, texts};
+use super::schema;
 use crate::quantity::{Unit, parse_quantity};
 use crate::source::Problem;
 use crate::vocabulary::{Fact, FactType, Vocabulary, WordSet};
-
-const KEYS: [&str; 8] = ["is", "cost", "part", "to", "among", "only", "because", "in"];
 
 /// Lowers the section `mend`; a later layer's cost of a fact replaces an earlier one's.
 pub(super) fn mending(merged: &Merged<'_>, v: &Vocabulary, problems: &mut Vec<Problem>) -> Mending {
@@ -24,22 +23,17 @@ fn one(
     out: &mut Mending,
     problems: &mut Vec<Problem>,
 ) -> Option<()> {
-    let f = Fields::new(item.node, item.at, "a change", &KEYS, problems)?;
-    let name = f.needed("is", "a change", problems)?;
+    let f = Fields::new(item.node, item.at, &schema::CHANGE, problems)?;
+    let name = f.needed("is", problems)?;
     let (kind, fact) = path(name, item.at, v, problems)?;
     let at = f.at("cost");
-    let cost = match f.needed("cost", "a change", problems)? {
+    let cost = match f.needed("cost", problems)? {
         "never" => None,
         text => match text.parse::<f64>() {
             Ok(x) if x.is_finite() && x >= 0.0 => Some(x),
             _ => {
-                problems.push(
-                    Problem::error(
-                        "bad-cost",
-                        format!("`{text}` is no cost: it is a number from 0 up, or `never`"),
-                    )
-                    .at(at, ""),
-                );
+                let why = format!("`{text}` is no cost: it is a number from 0 up, or `never`");
+                problems.push(Problem::error("bad-cost", why).at(at, ""));
                 return None;
             }
         },
@@ -52,13 +46,9 @@ fn one(
             Some("less") => Toward::Less,
             Some("more") => Toward::More,
             Some(word) => {
-                problems.push(
-                    Problem::error(
-                        "unknown-word",
-                        format!("`{word}` is no way to change `{name}`: it is `less` or `more`"),
-                    )
-                    .at(f.at("only"), ""),
-                );
+                let message =
+                    format!("`{word}` is no way to change `{name}`: it is `less` or `more`");
+                problems.push(Problem::error("unknown-word", message).at(f.at("only"), ""));
                 return None;
             }
         };
@@ -76,13 +66,11 @@ fn one(
     };
     let fits = matches!(v.fact(kind, fact).ty, FactType::Part(_));
     let Some(cost) = cost.filter(|_| fits) else {
+        let why = format!("`{name}` takes no part that could be put in");
         problems.push(
-            Problem::error(
-                "bad-part",
-                format!("`{name}` takes no part that could be put in"),
-            )
-            .at(f.at("part"), "")
-            .help("`part` is for a fact that is a part, and its cost is a number"),
+            Problem::error("bad-part", why)
+                .at(f.at("part"), "")
+                .help("`part` is for a fact that is a part, and its cost is a number"),
         );
         return None;
     };
@@ -115,10 +103,8 @@ fn words(
         match known {
             Some(i) => set = set.or(WordSet::one(i)),
             None => {
-                problems.push(
-                    Problem::error("unknown-word", format!("`{word}` is no word of `{name}`"))
-                        .at(at, ""),
-                );
+                let why = format!("`{word}` is no word of `{name}`");
+                problems.push(Problem::error("unknown-word", why).at(at, ""));
                 return None;
             }
         }

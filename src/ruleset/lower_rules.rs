@@ -4,34 +4,11 @@ use super::compile::Context;
 use super::layers::Item;
 use super::model::{Confidence, Origin, Requirement, Rule, Severity, Stage, Way};
 use super::reader::{Fields, texts};
+use super::schema;
 use super::yaml::{Node, Yaml};
 use crate::expression::{Scope, Ty, present_when};
 use crate::source::{Problem, Span};
 use crate::vocabulary::{KindId, Vocabulary};
-
-const RULE_KEYS: [&str; 21] = [
-    "id",
-    "title",
-    "stage",
-    "severity",
-    "each",
-    "where",
-    "require",
-    "ways",
-    "message",
-    "open",
-    "point-at",
-    "help",
-    "topic",
-    "clause",
-    "source",
-    "confidence",
-    "because",
-    "in",
-    "departable",
-    "follows-from",
-    "note",
-];
 
 /// A field of a rule: an amendment's, else the rule's own.
 pub(super) fn field<'a>(item: &Item<'a>, changes: &[&Item<'a>], key: &str) -> Option<&'a Node> {
@@ -48,32 +25,22 @@ pub(super) fn rule<'a>(
     changes: &[&Item<'a>],
     problems: &mut Vec<Problem>,
 ) -> Option<Rule> {
-    let f = Fields::new(item.node, item.at, "a rule", &RULE_KEYS, problems)?;
-    f.needed("id", "a rule", problems)?;
+    let f = Fields::new(item.node, item.at, &schema::RULE, problems)?;
+    f.needed("id", problems)?;
     for c in changes {
-        Fields::new(c.node, c.at, "an amendment", &RULE_KEYS, problems)?;
+        Fields::new(c.node, c.at, &schema::AMENDMENT, problems)?;
     }
     let get = |key: &str| field(item, changes, key);
     let text = |key: &str| get(key).and_then(Node::text);
     for key in ["title", "stage", "each", "message", "topic", "confidence"] {
         if get(key).is_none() {
-            problems.push(
-                Problem::error(
-                    "missing-key",
-                    format!("the rule `{}` needs `{key}`", item.name),
-                )
-                .at(item.at, ""),
-            );
+            let why = format!("the rule `{}` needs `{key}`", item.name);
+            problems.push(Problem::error("missing-key", why).at(item.at, ""));
         }
     }
     if get("clause").is_none() && get("source").is_none() {
-        problems.push(
-            Problem::error(
-                "missing-key",
-                format!("the rule `{}` needs `clause` or `source`", item.name),
-            )
-            .at(item.at, ""),
-        );
+        let said = format!("the rule `{}` needs `clause` or `source`", item.name);
+        problems.push(Problem::error("missing-key", said).at(item.at, ""));
     }
     let at = |key: &str| get(key).map_or(item.at, |n| n.span);
     let stage = choice(
@@ -197,13 +164,11 @@ pub(super) fn subject_kind(
 ) -> Option<KindId> {
     let found = v.kind_named(name).filter(|k| !v.kind(*k).is_abstract());
     if found.is_none() {
+        let why = format!("there is no kind `{name}` to judge");
         problems.push(
-            Problem::error(
-                "unknown-kind",
-                format!("there is no kind `{name}` to judge"),
-            )
-            .at(at, "")
-            .did_you_mean(name, v.kinds.iter().map(|k| k.name.as_str())),
+            Problem::error("unknown-kind", why)
+                .at(at, "")
+                .did_you_mean(name, v.kinds.iter().map(|k| k.name.as_str())),
         );
     }
     found
@@ -218,13 +183,11 @@ pub(super) fn choice<'t>(
     if words.contains(&text) {
         return Some(text);
     }
+    let why = format!("`{text}` is none of {}", words.join(", "));
     problems.push(
-        Problem::error(
-            "unknown-word",
-            format!("`{text}` is none of {}", words.join(", ")),
-        )
-        .at(at, "")
-        .did_you_mean(text, words.iter().copied()),
+        Problem::error("unknown-word", why)
+            .at(at, "")
+            .did_you_mean(text, words.iter().copied()),
     );
     None
 }

@@ -3,17 +3,15 @@
 use super::layers::Item;
 use super::lower_fact_type::unit_of;
 use super::reader::Fields;
+use super::schema;
 use super::yaml::Yaml;
 use crate::quantity::parse_quantity;
 use crate::source::{Problem, Span};
 use crate::vocabulary::{Member, Series};
 
 pub(super) fn series(item: &Item<'_>, problems: &mut Vec<Problem>) -> Option<Series> {
-    let keys = [
-        "is", "members", "means", "clause", "source", "in", "replaces",
-    ];
-    let f = Fields::new(item.node, item.at, "a series", &keys, problems)?;
-    let unit_text = f.needed("is", "a series", problems)?;
+    let f = Fields::new(item.node, item.at, &schema::SERIES, problems)?;
+    let unit_text = f.needed("is", problems)?;
     let unit_text = if matches!(unit_text, "number" | "whole") {
         ""
     } else {
@@ -43,17 +41,12 @@ pub(super) fn series(item: &Item<'_>, problems: &mut Vec<Problem>) -> Option<Ser
     }
     members.sort_by(|a, b| a.value.total_cmp(&b.value));
     if members.is_empty() || members.len() > Series::MOST {
-        problems.push(
-            Problem::error(
-                "bad-series",
-                format!(
-                    "a series has 1 to {} members, not {}",
-                    Series::MOST,
-                    members.len()
-                ),
-            )
-            .at(item.at, ""),
+        let why = format!(
+            "a series has 1 to {} members, not {}",
+            Series::MOST,
+            members.len()
         );
+        problems.push(Problem::error("bad-series", why).at(item.at, ""));
         return None;
     }
     Some(Series {

@@ -4,6 +4,7 @@
 use super::layers::Merged;
 use super::lower_fact_type::bounds;
 use super::reader::{Fields, kind_of, texts};
+use super::schema;
 use super::yaml::Node;
 use crate::quantity::Unit;
 use crate::source::{Problem, Span};
@@ -11,16 +12,6 @@ use crate::vocabulary::{
     FactIx, FactType, Kind, KindId, LINES, Mark, Meaning, Piece, Short, Unkeyed, Usual, Vocabulary,
 };
 
-const KEYS: [&str; 8] = [
-    "of",
-    "head",
-    "unkeyed",
-    "marks",
-    "also",
-    "opened-by",
-    "asks",
-    "in",
-];
 /// Words that mean the same in every block.
 const EVERYWHERE: [&str; 11] = [
     "none", "all", "yes", "no", "n", "as", "new", "existing", "altered", "to-go", "by-turn",
@@ -29,8 +20,7 @@ const EVERYWHERE: [&str; 11] = [
 /// Reads `short:` of all layers into the vocabulary.
 pub(super) fn short(merged: &Merged<'_>, v: &mut Vocabulary, problems: &mut Vec<Problem>) {
     for item in &merged.short {
-        let Some(f) = Fields::new(item.node, item.at, "what is said shortly", &KEYS, problems)
-        else {
+        let Some(f) = Fields::new(item.node, item.at, &schema::SHORT, problems) else {
             continue;
         };
         for (word, node) in map(f.get("asks")) {

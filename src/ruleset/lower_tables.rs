@@ -4,6 +4,7 @@ use super::layers::{Item, Merged};
 use super::lower_fact_type::{Said, fact_type, split_quantity, unit_of};
 use super::model::Origin;
 use super::reader::{Fields, fact_of, next_number, texts};
+use super::schema;
 use super::yaml::Node;
 use crate::expression::{
     Between, Beyond, Cell, Key, KeyType, Limit, LimitId, Limits, RowKey, Table, TableId, Tables,
@@ -22,27 +23,15 @@ pub(super) fn origin(f: &Fields<'_>, layer: &str, problems: &mut Vec<Problem>) -
 
 pub(super) fn limits(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Limits {
     let mut all = Limits::default();
-    let keys = [
-        "is",
-        "means",
-        "unit",
-        "clause",
-        "source",
-        "in",
-        "was",
-        "because",
-        "replaces",
-        "confidence",
-    ];
     for item in &merged.limits {
         // `name: 0.95` is short for `name: {is: 0.95}`.
         let (is, at, f) = match item.node.text() {
             Some(text) => (Some(text), item.node.span, None),
             None => {
-                let Some(f) = Fields::new(item.node, item.at, "a limit", &keys, problems) else {
+                let Some(f) = Fields::new(item.node, item.at, &schema::LIMIT, problems) else {
                     continue;
                 };
-                let is = f.needed("is", "a limit", problems);
+                let is = f.needed("is", problems);
                 let at = f.at("is");
                 (is, at, Some(f))
             }
@@ -120,18 +109,16 @@ fn check_same_dimension(
     if let Ok(old) = Unit::parse(old)
         && old.dim() != unit.dim()
     {
+        let why = format!(
+            "`{}` was {} and would become {}",
+            item.name,
+            old.dim().describe(),
+            unit.dim().describe()
+        );
         problems.push(
-            Problem::error(
-                "dimension-changed",
-                format!(
-                    "`{}` was {} and would become {}",
-                    item.name,
-                    old.dim().describe(),
-                    unit.dim().describe()
-                ),
-            )
-            .at(item.at, "restated here")
-            .at(is.span, "what it replaces"),
+            Problem::error("dimension-changed", why)
+                .at(item.at, "restated here")
+                .at(is.span, "what it replaces"),
         );
     }
 }
@@ -163,22 +150,8 @@ enum Reads {
 }
 
 fn table(item: &Item<'_>, v: &Vocabulary, problems: &mut Vec<Problem>) -> Option<Table> {
-    let allowed = [
-        "title",
-        "means",
-        "source",
-        "clause",
-        "keys",
-        "gives",
-        "columns",
-        "rows",
-        "in",
-        "replaces",
-        "confidence",
-        "beyond",
-    ];
-    let f = Fields::new(item.node, item.at, "a table", &allowed, problems)?;
-    let gives = f.needed("gives", "a table", problems)?;
+    let f = Fields::new(item.node, item.at, &schema::TABLE, problems)?;
+    let gives = f.needed("gives", problems)?;
     let gives = if matches!(gives, "number" | "whole") {
         ""
     } else {
@@ -225,17 +198,12 @@ fn table(item: &Item<'_>, v: &Vocabulary, problems: &mut Vec<Problem>) -> Option
         };
         let values = columns.as_ref().map_or(1, Vec::len);
         if cells.len() != leading + values {
-            problems.push(
-                Problem::error(
-                    "bad-row",
-                    format!(
-                        "this row has {} cells, the table needs {}",
-                        cells.len(),
-                        leading + values
-                    ),
-                )
-                .at(row.span, ""),
+            let why = format!(
+                "this row has {} cells, the table needs {}",
+                cells.len(),
+                leading + values
             );
+            problems.push(Problem::error("bad-row", why).at(row.span, ""));
             continue;
         }
         let mut fixed = Vec::new();
@@ -310,14 +278,8 @@ fn table_key(
     v: &Vocabulary,
     problems: &mut Vec<Problem>,
 ) -> Option<(Key, Reads)> {
-    let f = Fields::new(
-        node,
-        node.span,
-        "a key of a table",
-        &["is", "between", "beyond", "means", "series"],
-        problems,
-    )?;
-    let is = f.needed("is", "a key", problems)?;
+    let f = Fields::new(node, node.span, &schema::TABLE_KEY, problems)?;
+    let is = f.needed("is", problems)?;
     let at = f.at("is");
     let named = |ty| Key {
         name: name.to_owned(),
@@ -383,13 +345,11 @@ fn ends(f: &Fields<'_>, problems: &mut Vec<Problem>) -> (Between, Beyond) {
         Some("linear") => Between::Linear,
         Some(other) => {
             let at = f.at("between");
+            let why = format!("`{other}` says nothing between rows");
             problems.push(
-                Problem::error(
-                    "bad-between",
-                    format!("`{other}` says nothing between rows"),
-                )
-                .at(at, "")
-                .help("one of nothing, next-larger, linear"),
+                Problem::error("bad-between", why)
+                    .at(at, "")
+                    .help("one of nothing, next-larger, linear"),
             );
             Between::Nothing
         }
@@ -399,13 +359,11 @@ fn ends(f: &Fields<'_>, problems: &mut Vec<Problem>) -> (Between, Beyond) {
         None | Some("none" | "error") => Beyond::Nothing,
         Some(other) => {
             let at = f.at("beyond");
+            let why = format!("`{other}` says nothing beyond the ends");
             problems.push(
-                Problem::error(
-                    "bad-beyond",
-                    format!("`{other}` says nothing beyond the ends"),
-                )
-                .at(at, "")
-                .help("one of none, hold"),
+                Problem::error("bad-beyond", why)
+                    .at(at, "")
+                    .help("one of none, hold"),
             );
             Beyond::Nothing
         }
@@ -428,13 +386,11 @@ fn row_key(
             match words.iter().position(|w| w == text) {
                 Some(i) => u8::try_from(i).ok().map(RowKey::Word),
                 None => {
+                    let why = format!("`{text}` is none of {}", words.join(", "));
                     problems.push(
-                        Problem::error(
-                            "unknown-word",
-                            format!("`{text}` is none of {}", words.join(", ")),
-                        )
-                        .at(at, "")
-                        .did_you_mean(text, words.iter().map(String::as_str)),
+                        Problem::error("unknown-word", why)
+                            .at(at, "")
+                            .did_you_mean(text, words.iter().map(String::as_str)),
                     );
                     None
                 }
@@ -453,10 +409,8 @@ fn row_key(
             match u.and_then(|u| parse_quantity(digits, &u)) {
                 Some(x) => Some(RowKey::Number(x)),
                 None => {
-                    problems.push(
-                        Problem::error("bad-row-key", format!("`{text}` is no value of this key"))
-                            .at(at, ""),
-                    );
+                    let why = format!("`{text}` is no value of this key");
+                    problems.push(Problem::error("bad-row-key", why).at(at, ""));
                     None
                 }
             }

@@ -3,6 +3,7 @@
 use super::layers::{Item, Merged};
 use super::model::{Listed, Telling};
 use super::reader::{Fields, path};
+use super::schema;
 use crate::quantity::{Unit, parse_quantity};
 use crate::source::Problem;
 use crate::vocabulary::{FactType, Settler, Vocabulary};
@@ -27,13 +28,8 @@ pub(super) fn tellings(
 }
 
 fn telling(item: &Item<'_>, v: &Vocabulary, problems: &mut Vec<Problem>) -> Option<Telling> {
-    let name = "what is told";
-    let keys = ["to", "is", "as", "spare", "in"];
-    let f = Fields::new(item.node, item.at, name, &keys, problems)?;
-    let (to, is) = (
-        f.needed("to", name, problems),
-        f.needed("is", name, problems),
-    );
+    let f = Fields::new(item.node, item.at, &schema::TELLING, problems)?;
+    let (to, is) = (f.needed("to", problems), f.needed("is", problems));
     let (to, is) = (to?, is?);
     let Some(settler) = Settler::from_word(to) else {
         let words = Settler::ALL.map(Settler::word);

@@ -7,43 +7,13 @@ use super::lower_fact_type::{Said, bounds, can_be_absent, fact_type};
 use super::lower_series::series;
 use super::reader::{Fields, next_number, texts};
 use super::replacing;
+use super::schema;
 use super::yaml::Node;
 use crate::source::{Problem, Span};
 use crate::vocabulary::{
     Bounds, Fact, FactIx, FactType, Head, Kind, KindId, NameRole, Openness, SeriesId, Settler,
     Vocabulary, Within,
 };
-
-const KIND_KEYS: [&str; 10] = [
-    "means",
-    "at-least",
-    "within",
-    "heads",
-    "any-of",
-    "part-only",
-    "built",
-    "name",
-    "facts",
-    "in",
-];
-const FACT_KEYS: [&str; 16] = [
-    "is",
-    "means",
-    "ask",
-    "by",
-    "domain",
-    "plausible",
-    "series",
-    "exact",
-    "optional",
-    "always",
-    "open",
-    "inherits",
-    "also",
-    "never-assumed",
-    "replaces",
-    "in",
-];
 
 /// Kinds and series of all layers.
 pub(super) fn vocabulary(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Vocabulary {
@@ -117,7 +87,7 @@ fn facts<'a>(
     reverses: &mut Vec<(KindId, FactIx, String, Span)>,
     problems: &mut Vec<Problem>,
 ) {
-    let Some(f) = Fields::new(item.node, item.at, "a kind", &KIND_KEYS, problems) else {
+    let Some(f) = Fields::new(item.node, item.at, &schema::KIND, problems) else {
         return;
     };
     let Some(list) = f.get("facts").and_then(Node::map) else {
@@ -176,13 +146,8 @@ pub(super) fn add_fact(
     let ix = FactIx(next_number(kind.facts.len(), &what, fact.span, problems)?);
     for name in std::iter::once(&fact.name).chain(&fact.also) {
         if kind.by_name.insert(name.clone(), ix).is_some() {
-            problems.push(
-                Problem::error(
-                    "fact-twice",
-                    format!("`{}` has two facts called `{name}`", kind.name),
-                )
-                .at(fact.span, ""),
-            );
+            let why = format!("`{}` has two facts called `{name}`", kind.name);
+            problems.push(Problem::error("fact-twice", why).at(fact.span, ""));
         }
     }
     kind.facts.push(fact);
@@ -196,10 +161,10 @@ fn fact(
     v: &Vocabulary,
     problems: &mut Vec<Problem>,
 ) -> Option<(Fact, Option<String>)> {
-    let f = Fields::new(node, at, "a fact", &FACT_KEYS, problems)?;
-    let is = f.needed("is", "a fact", problems)?;
+    let f = Fields::new(node, at, &schema::FACT, problems)?;
+    let is = f.needed("is", problems)?;
     let is_at = f.at("is");
-    let means = f.needed("means", "a fact", problems).unwrap_or("");
+    let means = f.needed("means", problems).unwrap_or("");
     let said = fact_type(is, is_at, v, problems)?;
     let (ty, reverse) = match said {
         Said::Type(t) => (t, None),
@@ -232,13 +197,8 @@ fn fact(
         }),
     };
     if f.get("by").is_none() && reverse.is_none() {
-        problems.push(
-            Problem::error(
-                "missing-key",
-                format!("the fact `{name}` needs `by`: who settles it"),
-            )
-            .at(at, ""),
-        );
+        let why = format!("the fact `{name}` needs `by`: who settles it");
+        problems.push(Problem::error("missing-key", why).at(at, ""));
     }
     let range = |key: &str, problems: &mut Vec<Problem>| {
         let n = f.get(key)?;
@@ -292,13 +252,8 @@ fn fact(
                 Some("existing") => Openness::Existing,
                 Some("yes") => Openness::Always,
                 Some(other) => {
-                    problems.push(
-                        Problem::error(
-                            "bad-open",
-                            format!("`open` is yes, no or existing, not `{other}`"),
-                        )
-                        .at(f.at("open"), ""),
-                    );
+                    let why = format!("`open` is yes, no or existing, not `{other}`");
+                    problems.push(Problem::error("bad-open", why).at(f.at("open"), ""));
                     Openness::Closed
                 }
             },
@@ -386,16 +341,13 @@ fn shape(item: &Item<'_>, id: KindId, v: &mut Vocabulary, problems: &mut Vec<Pro
                 });
                 match found {
                     Some(pair) => sets.push(pair),
-                    None => problems.push(
-                        Problem::error(
-                            "bad-head",
-                            format!(
-                                "the word `{}` sets `{}`, which is no word of a choice of `{}`",
-                                key.text, fact.text, item.name
-                            ),
-                        )
-                        .at(key.span, ""),
-                    ),
+                    None => {
+                        let why = format!(
+                            "the word `{}` sets `{}`, which is no word of a choice of `{}`",
+                            key.text, fact.text, item.name
+                        );
+                        problems.push(Problem::error("bad-head", why).at(key.span, ""));
+                    }
                 }
             }
             let heads = &mut v.kinds[id.0 as usize].heads;
@@ -480,13 +432,10 @@ fn resolve_inherits(merged: &Merged<'_>, v: &mut Vocabulary, problems: &mut Vec<
                 Some(along) if matches!(v.fact(id, along).ty, FactType::Reference(_)) => {
                     v.kinds[id.0 as usize].facts[own.0 as usize].inherits = Some(along);
                 }
-                _ => problems.push(
-                    Problem::error(
-                        "bad-inherits",
-                        format!("`{name}` is no reference of `{}`", item.name),
-                    )
-                    .at(key.span, ""),
-                ),
+                _ => {
+                    let why = format!("`{name}` is no reference of `{}`", item.name);
+                    problems.push(Problem::error("bad-inherits", why).at(key.span, ""));
+                }
             }
         }
     }

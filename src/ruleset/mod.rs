@@ -25,6 +25,7 @@ mod ranges;
 mod reader;
 mod reads;
 mod replacing;
+mod schema;
 #[cfg(rulesets_inside)]
 mod shipped;
 mod template;

@@ -1,5 +1,6 @@
 //! Reading maps of a ruleset: unknown keys are mistakes, texts know their places.
 
+use super::schema::Shape;
 use super::yaml::{Node, Yaml};
 use crate::source::{Problem, Span};
 use crate::vocabulary::{FactIx, Kind, KindId, Vocabulary};
@@ -8,6 +9,7 @@ use crate::vocabulary::{FactIx, Kind, KindId, Vocabulary};
 pub(super) struct Fields<'a> {
     pub(super) node: &'a Node,
     at: Span,
+    shape: &'static Shape,
 }
 
 impl<'a> Fields<'a> {
@@ -15,41 +17,32 @@ impl<'a> Fields<'a> {
     pub(super) fn new(
         node: &'a Node,
         at: Span,
-        what: &str,
-        allowed: &[&str],
+        shape: &'static Shape,
         problems: &mut Vec<Problem>,
     ) -> Option<Self> {
         let Some(entries) = node.map() else {
-            problems.push(
-                Problem::error(
-                    "not-a-map",
-                    format!("{what} is a map of {}", allowed.join(", ")),
-                )
-                .at(at, "here"),
-            );
+            let keys: Vec<&str> = shape.keys().collect();
+            let text = format!("{} is a map of {}", shape.what, keys.join(", "));
+            problems.push(Problem::error("not-a-map", text).at(at, "here"));
             return None;
         };
         let mut seen: Vec<&str> = Vec::new();
         for (key, _) in entries {
-            if !allowed.contains(&key.text.as_str()) {
+            if !shape.keys().any(|k| k == key.text) {
+                let text = format!("{} has no key `{}`", shape.what, key.text);
                 problems.push(
-                    Problem::error("unknown-key", format!("{what} has no key `{}`", key.text))
+                    Problem::error("unknown-key", text)
                         .at(key.span, "")
-                        .did_you_mean(&key.text, allowed.iter().copied()),
+                        .did_you_mean(&key.text, shape.keys()),
                 );
             }
             if seen.contains(&key.text.as_str()) {
-                problems.push(
-                    Problem::error(
-                        "repeated-key",
-                        format!("the key `{}` is given twice", key.text),
-                    )
-                    .at(key.span, "the second one"),
-                );
+                let why = format!("the key `{}` is given twice", key.text);
+                problems.push(Problem::error("repeated-key", why).at(key.span, "the second one"));
             }
             seen.push(&key.text);
         }
-        Some(Self { node, at })
+        Some(Self { node, at, shape })
     }
 
     pub(super) fn get(&self, key: &str) -> Option<&'a Node> {
@@ -84,16 +77,10 @@ impl<'a> Fields<'a> {
     }
 
     /// A text that must be given.
-    pub(super) fn needed(
-        &self,
-        key: &str,
-        what: &str,
-        problems: &mut Vec<Problem>,
-    ) -> Option<&'a str> {
+    pub(super) fn needed(&self, key: &str, problems: &mut Vec<Problem>) -> Option<&'a str> {
         if self.get(key).is_none() {
-            problems.push(
-                Problem::error("missing-key", format!("{what} needs `{key}`")).at(self.at, ""),
-            );
+            let text = format!("{} needs `{key}`", self.shape.what);
+            problems.push(Problem::error("missing-key", text).at(self.at, ""));
             return None;
         }
         self.text(key, problems)
@@ -106,10 +93,8 @@ impl<'a> Fields<'a> {
             None | Some("no" | "false") => false,
             Some(other) => {
                 let at = self.at(key);
-                problems.push(
-                    Problem::error("not-a-flag", format!("`{key}` is yes or no, not `{other}`"))
-                        .at(at, ""),
-                );
+                let why = format!("`{key}` is yes or no, not `{other}`");
+                problems.push(Problem::error("not-a-flag", why).at(at, ""));
                 false
             }
         }
@@ -178,13 +163,8 @@ pub(super) fn next_number(
 ) -> Option<u16> {
     let next = u16::try_from(count).ok();
     if next.is_none() {
-        problems.push(
-            Problem::error(
-                "too-many",
-                format!("there are more than {count} {what}, and no more can be told apart"),
-            )
-            .at(at, "one too many"),
-        );
+        let why = format!("there are more than {count} {what}, and no more can be told apart");
+        problems.push(Problem::error("too-many", why).at(at, "one too many"));
     }
     next
 }
