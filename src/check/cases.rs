@@ -152,10 +152,8 @@ fn apply(tree: &mut Tree, patch: &Patch, sources: &mut Sources, problems: &mut V
         }
         Patch::Drop(name, span) => {
             if !drop_block(tree, name) {
-                problems.push(
-                    Problem::error("bad-case", format!("the base design has no block `{name}`"))
-                        .at(*span, ""),
-                );
+                let why = format!("the base design has no block `{name}`");
+                problems.push(Problem::error("bad-case", why).at(*span, ""));
             }
         }
         Patch::Set { path, value, span } => {

@@ -34,11 +34,9 @@ impl Bounds {
                 let kinds = &of.ruleset().vocabulary.kinds;
                 let names = kinds.iter().flat_map(|k| k.writable_names());
                 let last = name.rsplit('.').next().unwrap_or(name);
+                let why = format!("`{name}` is no written quantity or choice of this design");
                 problems.push(
-                    Problem::error(
-                        "unknown-fact",
-                        format!("`{name}` is no written quantity or choice of this design"),
-                    )
+                    Problem::error("unknown-fact", why)
                     .did_you_mean(last, names)
                     .help("name it as the list of all bounds does, like `length of cables 1 of ev`; without names, all are listed"),
                 );

@@ -75,10 +75,8 @@ impl OrderOf {
             Form::Csv => match table(&articles) {
                 Ok(text) => out.text(&text),
                 Err(e) => {
-                    out.problem(Problem::error(
-                        "table",
-                        format!("the table cannot be written: {e}"),
-                    ));
+                    let why = format!("the table cannot be written: {e}");
+                    out.problem(Problem::error("table", why));
                     return exit::FAILED;
                 }
             },

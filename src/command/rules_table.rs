@@ -46,10 +46,8 @@ fn head(which: &Which, newest: &Ruleset, all: &[Arc<Ruleset>], out: &mut Output)
     let edition = which
         .edition_named()
         .map_or_else(String::new, |e| format!(" --edition {e}"));
-    out.line(&format!(
-        "# What `{}` encodes: {}",
-        which.rules, newest.title
-    ));
+    let text = format!("# What `{}` encodes: {}", which.rules, newest.title);
+    out.line(&text);
     out.line("");
     out.line(&format!(
         "Written by `amperule rules table --rules {}{edition}`, not by hand. It says what is judged, by which clause \

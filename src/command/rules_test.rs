@@ -212,9 +212,7 @@ fn list_unseen(loaded: &Loaded, reached: &[Reached<'_>], out: &mut Output) {
         let place = sources
             .position(r.branch.span)
             .map_or_else(String::new, |p| format!(":{}:{}", p.line, p.column));
-        out.line(&format!(
-            "{file}{place}: `{}`: `{}` is {what}",
-            r.rule, r.branch.text
-        ));
+        let said = format!("{file}{place}: `{}`: `{}` is {what}", r.rule, r.branch.text);
+        out.line(&said);
     }
 }

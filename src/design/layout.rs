@@ -184,16 +184,14 @@ impl Look<'_> {
                 at += 1;
             }
             if end - line > LONGEST_LINE {
+                let why = format!("a line of {} bytes is not read", end - line);
                 self.report(
-                    Problem::error(
-                        "line-too-long",
-                        format!("a line of {} bytes is not read", end - line),
-                    )
-                    .at(
-                        self.span(line, line + self.shown(line, end)),
-                        "it begins here",
-                    )
-                    .help(format!("keep lines under {LONGEST_LINE} bytes")),
+                    Problem::error("line-too-long", why)
+                        .at(
+                            self.span(line, line + self.shown(line, end)),
+                            "it begins here",
+                        )
+                        .help(format!("keep lines under {LONGEST_LINE} bytes")),
                 );
                 self.masks.push(line..end);
                 at = end;
@@ -359,13 +357,11 @@ impl Look<'_> {
     }
 
     fn too_deep(&mut self, from: usize, until: usize) {
+        let why = format!("brackets nest more than {DEEPEST} deep");
         self.report(
-            Problem::error(
-                "nested-too-deep",
-                format!("brackets nest more than {DEEPEST} deep"),
-            )
-            .at(self.span(from, from + 1), "what stands inside is not read")
-            .help("give inner parts a name with `define NAME as …` and use the name"),
+            Problem::error("nested-too-deep", why)
+                .at(self.span(from, from + 1), "what stands inside is not read")
+                .help("give inner parts a name with `define NAME as …` and use the name"),
         );
         // Braces stay, so that what stands before them still has a block or part.
         if self.byte(from) == b'{' {

@@ -296,13 +296,11 @@ impl<'a> Lower<'a> {
             return Built::Nothing;
         };
         let key = self.word(&key);
+        let why = format!("`{}` is given its value with `{}`", key.text, sign.as_str());
         self.report(
-            Problem::error(
-                "equals-sign",
-                format!("`{}` is given its value with `{}`", key.text, sign.as_str()),
-            )
-            .at(self.span(&sign), "expected `:`")
-            .help(format!("write `{}:`", key.text)),
+            Problem::error("equals-sign", why)
+                .at(self.span(&sign), "expected `:`")
+                .help(format!("write `{}:`", key.text)),
         );
         let tokens: Vec<_> = inner.collect();
         let value = if tokens.is_empty() {
@@ -366,14 +364,12 @@ impl<'a> Lower<'a> {
                 Rule::body => {
                     if late && let Some(kind) = &kind {
                         let open = part.as_span().start();
+                        let why = format!("the `{{` of `{}` stands on a later line", kind.text);
                         self.report(
-                            Problem::error(
-                                "brace-on-next-line",
-                                format!("the `{{` of `{}` stands on a later line", kind.text),
-                            )
-                            .at(self.within(open, open + 1), "")
-                            .at(kind.span, "its head ends with this line")
-                            .help(format!("write `{{` on the line of `{}`", kind.text)),
+                            Problem::error("brace-on-next-line", why)
+                                .at(self.within(open, open + 1), "")
+                                .at(kind.span, "its head ends with this line")
+                                .help(format!("write `{{` on the line of `{}`", kind.text)),
                         );
                     }
                     entries = self.body(part);
@@ -417,13 +413,11 @@ impl<'a> Lower<'a> {
         let many = |first: u32, last: u32| u64::from(last - first) + 1;
         match (first, last) {
             (Some(first), Some(last)) if first > last => {
+                let why = format!("`{}` counts downwards", pair.as_str());
                 self.report(
-                    Problem::error(
-                        "reversed-repeat",
-                        format!("`{}` counts downwards", pair.as_str()),
-                    )
-                    .at(span, "")
-                    .help(format!("write `[{last}..{first}]`")),
+                    Problem::error("reversed-repeat", why)
+                        .at(span, "")
+                        .help(format!("write `[{last}..{first}]`")),
                 );
                 None
             }
@@ -431,17 +425,15 @@ impl<'a> Lower<'a> {
                 Some(Repeat { first, last, span })
             }
             _ => {
+                let why = format!(
+                    "`{}` stands for more than {} blocks",
+                    pair.as_str(),
+                    Repeat::MOST
+                );
                 self.report(
-                    Problem::error(
-                        "repeat-too-long",
-                        format!(
-                            "`{}` stands for more than {} blocks",
-                            pair.as_str(),
-                            Repeat::MOST
-                        ),
-                    )
-                    .at(span, "")
-                    .help(format!("write at most `[1..{}]`", Repeat::MOST)),
+                    Problem::error("repeat-too-long", why)
+                        .at(span, "")
+                        .help(format!("write at most `[1..{}]`", Repeat::MOST)),
                 );
                 None
             }
@@ -488,16 +480,14 @@ impl<'a> Lower<'a> {
                 other => {
                     let width = 1 + other.map_or(0, |(_, c)| c.len_utf8());
                     let at = span.from() + 1 + i;
+                    let why = format!(
+                        "`\\{}` means nothing in a text",
+                        other.map_or(String::new(), |(_, c)| c.to_string())
+                    );
                     self.report(
-                        Problem::error(
-                            "unknown-escape",
-                            format!(
-                                "`\\{}` means nothing in a text",
-                                other.map_or(String::new(), |(_, c)| c.to_string())
-                            ),
-                        )
-                        .at(Span::new(self.file, at, at + width), "")
-                        .help("write `\\\\` for a backslash and `\\\"` for a quote"),
+                        Problem::error("unknown-escape", why)
+                            .at(Span::new(self.file, at, at + width), "")
+                            .help("write `\\\\` for a backslash and `\\\"` for a quote"),
                     );
                 }
             }

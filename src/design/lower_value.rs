@@ -91,13 +91,11 @@ impl<'a> Lower<'a> {
                 } else {
                     "values per line conductor"
                 };
+                let why = format!("{what} and `|` stand in one value");
                 self.report(
-                    Problem::error(
-                        "alternatives-of-rows",
-                        format!("{what} and `|` stand in one value"),
-                    )
-                    .at(whole, "")
-                    .help("put the alternatives in brackets, as in `L1 (5 A | 6 A), L2 3 A`"),
+                    Problem::error("alternatives-of-rows", why)
+                        .at(whole, "")
+                        .help("put the alternatives in brackets, as in `L1 (5 A | 6 A), L2 3 A`"),
                 );
                 return bad(whole);
             }
@@ -293,13 +291,11 @@ impl<'a> Lower<'a> {
             None => product,
         };
         if count > OPERATORS {
+            let why = format!("one value has {count} operators, more than {OPERATORS}");
             self.report(
-                Problem::error(
-                    "too-many-operators",
-                    format!("one value has {count} operators, more than {OPERATORS}"),
-                )
-                .at(value.span, "")
-                .help("work the sum out, or split it over parameters"),
+                Problem::error("too-many-operators", why)
+                    .at(value.span, "")
+                    .help("work the sum out, or split it over parameters"),
             );
             sound = false;
         }

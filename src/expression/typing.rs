@@ -303,10 +303,8 @@ impl Work<'_, '_> {
             Ty::Number(d) => (id, Some(d)),
             Ty::Wrong => (id, None),
             other => {
-                self.error(
-                    e.range.clone(),
-                    format!("this is {}, where a number is expected", other.describe()),
-                );
+                let why = format!("this is {}, where a number is expected", other.describe());
+                self.error(e.range.clone(), why);
                 (id, None)
             }
         }
@@ -317,10 +315,8 @@ impl Work<'_, '_> {
         if let Some(d) = dim
             && d != Dim::NONE
         {
-            self.error(
-                e.range.clone(),
-                format!("this is {}, where a pure number is expected", d.describe()),
-            );
+            let why = format!("this is {}, where a pure number is expected", d.describe());
+            self.error(e.range.clone(), why);
         }
         id
     }
@@ -358,10 +354,8 @@ impl Work<'_, '_> {
                     false,
                 ),
                 Err(_) => {
-                    self.error(
-                        range.clone(),
-                        format!("`{text}` is not a date of the calendar"),
-                    );
+                    let why = format!("`{text}` is not a date of the calendar");
+                    self.error(range.clone(), why);
                     self.wrong(range)
                 }
             },
@@ -529,10 +523,8 @@ impl Work<'_, '_> {
         match parsed.and_then(|u| parse_quantity(digits, &u).map(|x| (x, u.dim()))) {
             Some((x, dim)) => self.push(TermKind::Number(x), Ty::Number(dim), range, false),
             None => {
-                self.error(
-                    range.clone(),
-                    format!("`{digits}` cannot be read as a number"),
-                );
+                let why = format!("`{digits}` cannot be read as a number");
+                self.error(range.clone(), why);
                 self.wrong(range)
             }
         }

@@ -304,11 +304,8 @@ fn finding(f: &Finding, file: &FileReport<'_>, style: Style) -> Visible {
     }
     for w in &f.ways {
         let name = w.name.replace('-', " ");
-        help.push(format!(
-            "- {name} ({}): {}",
-            shortened(&w.condition),
-            w.state
-        ));
+        let text = format!("- {name} ({}): {}", shortened(&w.condition), w.state);
+        help.push(text);
     }
     for m in f.missing.iter().take(4) {
         help.push(format!(

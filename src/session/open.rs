@@ -160,13 +160,11 @@ impl Opening<'_> {
                 continue;
             }
             if self.done.len() >= FILES {
+                let why = format!("a design uses at most {FILES} files; this one is not read");
                 self.problems.push(
-                    Problem::error(
-                        "too-many-files",
-                        format!("a design uses at most {FILES} files; this one is not read"),
-                    )
-                    .at(used.path.span, "")
-                    .help("join some of the parts files"),
+                    Problem::error("too-many-files", why)
+                        .at(used.path.span, "")
+                        .help("join some of the parts files"),
                 );
                 continue;
             }
@@ -266,15 +264,13 @@ impl Opening<'_> {
                 split_rules(self.options.defaults.rules.as_deref().unwrap_or_default())
             }
             (None, None) => {
+                let why = format!(
+                    "`{}` does not say by which rules it is judged",
+                    path.display()
+                );
                 self.problems.push(
-                    Problem::error(
-                        "no-rules",
-                        format!(
-                            "`{}` does not say by which rules it is judged",
-                            path.display()
-                        ),
-                    )
-                    .help("write `rules: gb` in its installation block, or give --rules gb"),
+                    Problem::error("no-rules", why)
+                        .help("write `rules: gb` in its installation block, or give --rules gb"),
                 );
                 return None;
             }

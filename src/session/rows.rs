@@ -366,15 +366,10 @@ fn columns(head: &[&str], parameters: &[Parameter], table: &str) -> Result<Head,
             continue;
         };
         if let Some(first) = seen[parameter].replace(text) {
-            problems.push(
-                Problem::error(
-                    "column-twice",
-                    format!("`{table}` has two columns for the parameter `{name}`"),
-                )
-                .help(format!(
-                    "they are headed `{first}` and `{text}`; take one out"
-                )),
-            );
+            let why = format!("`{table}` has two columns for the parameter `{name}`");
+            problems.push(Problem::error("column-twice", why).help(format!(
+                "they are headed `{first}` and `{text}`; take one out"
+            )));
         }
         let own = parameters[parameter].unit.as_ref();
         let unit = match unit.zip(own) {
@@ -382,14 +377,11 @@ fn columns(head: &[&str], parameters: &[Parameter], table: &str) -> Result<Head,
             Some((text, own)) => match Unit::parse(text) {
                 Ok(u) if u.dim() == own.dim() => Some(u),
                 _ => {
+                    let message =
+                        format!("the column `{name}` is headed `{text}`, which is no unit of it");
                     problems.push(
-                        Problem::error(
-                            "wrong-unit",
-                            format!(
-                                "the column `{name}` is headed `{text}`, which is no unit of it"
-                            ),
-                        )
-                        .help(format!("head it like `{name} ({})`", own.text())),
+                        Problem::error("wrong-unit", message)
+                            .help(format!("head it like `{name} ({})`", own.text())),
                     );
                     None
                 }

@@ -18,13 +18,11 @@ impl Work<'_, '_> {
             if arguments.len() == n {
                 return true;
             }
-            w.error(
-                at.clone(),
-                format!(
-                    "`{name}` takes {n} arguments, {} are given",
-                    arguments.len()
-                ),
+            let why = format!(
+                "`{name}` takes {n} arguments, {} are given",
+                arguments.len()
             );
+            w.error(at.clone(), why);
             false
         };
         let Some(call) = Call::from_word(name) else {
@@ -46,10 +44,8 @@ impl Work<'_, '_> {
                     if let (Some(x), Some(y)) = (dim, d)
                         && x != y
                     {
-                        self.error(
-                            e.range.clone(),
-                            format!("{} is compared with {}", y.describe(), x.describe()),
-                        );
+                        let why = format!("{} is compared with {}", y.describe(), x.describe());
+                        self.error(e.range.clone(), why);
                     }
                     dim = dim.or(d);
                     ids.push(id);
@@ -70,10 +66,8 @@ impl Work<'_, '_> {
                 } else {
                     let root = dim.and_then(Dim::sqrt);
                     if let (Some(d), None) = (dim, root) {
-                        self.error(
-                            range.clone(),
-                            format!("{} has no square root", d.describe()),
-                        );
+                        let why = format!("{} has no square root", d.describe());
+                        self.error(range.clone(), why);
                     }
                     root
                 };
@@ -167,14 +161,12 @@ impl Work<'_, '_> {
         if let Some(d) = dim
             && d != unit.dim()
         {
-            self.error(
-                arguments[1].range.clone(),
-                format!(
-                    "the series `{name}` holds {}, this is {}",
-                    unit.dim().describe(),
-                    d.describe()
-                ),
+            let why = format!(
+                "the series `{name}` holds {}, this is {}",
+                unit.dim().describe(),
+                d.describe()
             );
+            self.error(arguments[1].range.clone(), why);
         }
         self.push(
             TermKind::Next(series, up, id),
@@ -203,14 +195,12 @@ impl Work<'_, '_> {
             )
         };
         if arguments.len() != wanted.len() {
-            self.error(
-                range.clone(),
-                format!(
-                    "`{call}` takes {} arguments, {} are given",
-                    wanted.len(),
-                    arguments.len()
-                ),
+            let why = format!(
+                "`{call}` takes {} arguments, {} are given",
+                wanted.len(),
+                arguments.len()
             );
+            self.error(range.clone(), why);
             return self.wrong(range);
         }
         let mut ids = Vec::new();
@@ -219,14 +209,12 @@ impl Work<'_, '_> {
             if let Some(got) = got
                 && got != d
             {
-                self.error(
-                    e.range.clone(),
-                    format!(
-                        "this is {}, where {} is expected",
-                        got.describe(),
-                        d.describe()
-                    ),
+                let why = format!(
+                    "this is {}, where {} is expected",
+                    got.describe(),
+                    d.describe()
                 );
+                self.error(e.range.clone(), why);
             }
             ids.push(id);
         }
@@ -329,10 +317,8 @@ impl Work<'_, '_> {
             (Ty::Wrong, _) => None,
             (ty, _) => {
                 let what = ty.describe();
-                self.error(
-                    over.range.clone(),
-                    format!("this is {what}, where a collection is expected"),
-                );
+                let why = format!("this is {what}, where a collection is expected");
+                self.error(over.range.clone(), why);
                 None
             }
         }

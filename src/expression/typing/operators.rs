@@ -33,14 +33,12 @@ impl Work<'_, '_> {
                 let b_id = self.term(b, Some(&a_ty));
                 let b_ty = self.ty(b_id);
                 if !fits(&b_ty, &a_ty) {
-                    self.error(
-                        b.range.clone(),
-                        format!(
-                            "one side is {}, the other {}",
-                            a_ty.describe(),
-                            b_ty.describe()
-                        ),
+                    let why = format!(
+                        "one side is {}, the other {}",
+                        a_ty.describe(),
+                        b_ty.describe()
                     );
+                    self.error(b.range.clone(), why);
                 }
                 if matches!(a_ty, Ty::Word(_) | Ty::Number(_) | Ty::Date | Ty::Wrong) {
                     let optional = self.is_optional(b_id);
@@ -100,15 +98,13 @@ impl Work<'_, '_> {
             (Ty::Date, Ty::Number(d)) if d == seconds => Ty::Date,
             (Ty::Date, Ty::Date) if !plus => Ty::Number(seconds),
             (x, y) => {
-                self.error(
-                    range.clone(),
-                    format!(
-                        "{} and {} cannot be {}",
-                        x.describe(),
-                        y.describe(),
-                        if plus { "added" } else { "subtracted" }
-                    ),
+                let why = format!(
+                    "{} and {} cannot be {}",
+                    x.describe(),
+                    y.describe(),
+                    if plus { "added" } else { "subtracted" }
                 );
+                self.error(range.clone(), why);
                 Ty::Wrong
             }
         };
@@ -171,10 +167,8 @@ impl Work<'_, '_> {
                 None
             }
             _ => {
-                self.error(
-                    range.clone(),
-                    format!("{} is compared with {}", x.describe(), y.describe()),
-                );
+                let why = format!("{} is compared with {}", x.describe(), y.describe());
+                self.error(range.clone(), why);
                 return self.wrong(range);
             }
         };
@@ -265,13 +259,11 @@ impl Work<'_, '_> {
             Ty::Set(w) => w,
             Ty::Wrong => return self.wrong(range),
             other => {
-                self.error(
-                    set.range.clone(),
-                    format!(
-                        "this is {}, where a set of words is expected",
-                        other.describe()
-                    ),
+                let why = format!(
+                    "this is {}, where a set of words is expected",
+                    other.describe()
                 );
+                self.error(set.range.clone(), why);
                 return self.wrong(range);
             }
         };
@@ -296,14 +288,12 @@ impl Work<'_, '_> {
             }
             Ty::Wrong => self.wrong(range),
             other => {
-                self.error(
-                    inner.range.clone(),
-                    format!(
-                        "this is {}, the set holds {}",
-                        other.describe(),
-                        words.join(", ")
-                    ),
+                let why = format!(
+                    "this is {}, the set holds {}",
+                    other.describe(),
+                    words.join(", ")
                 );
+                self.error(inner.range.clone(), why);
                 self.wrong(range)
             }
         }

@@ -86,10 +86,8 @@ impl Work<'_, '_> {
             );
         }
         if self.line_named(name).is_some() {
-            self.error(
-                range.clone(),
-                format!("`{name}` is a line conductor: write it in `[ ]` or before `among`"),
-            );
+            let why = format!("`{name}` is a line conductor: write it in `[ ]` or before `among`");
+            self.error(range.clone(), why);
             return self.wrong(range);
         }
         self.unknown_name(name, range, self.subject, expected);
@@ -239,10 +237,8 @@ impl Work<'_, '_> {
             let id = self.term(before, None);
             if self.errors.len() == errors {
                 let what = self.ty(id).describe();
-                self.error(
-                    before.range.clone(),
-                    format!("this is {what} and has no facts"),
-                );
+                let why = format!("this is {what} and has no facts");
+                self.error(before.range.clone(), why);
             }
             return self.wrong(&e.range);
         };
@@ -305,10 +301,8 @@ impl Work<'_, '_> {
                         );
                     }
                 } else if !*per_line && line.is_some() {
-                    self.error(
-                        at.clone(),
-                        format!("`{name}` has one value, not one for each line conductor"),
-                    );
+                    let why = format!("`{name}` has one value, not one for each line conductor");
+                    self.error(at.clone(), why);
                 }
                 Ty::Number(unit.dim())
             }
@@ -419,15 +413,13 @@ impl Work<'_, '_> {
             let id = self.used(given, Some(&wanted));
             let got = self.ty(id);
             if !fits(&got, &wanted) {
-                self.error(
-                    given.range.clone(),
-                    format!(
-                        "the key `{}` of `{name}` is {}, this is {}",
-                        key.name,
-                        wanted.describe(),
-                        got.describe()
-                    ),
+                let why = format!(
+                    "the key `{}` of `{name}` is {}, this is {}",
+                    key.name,
+                    wanted.describe(),
+                    got.describe()
                 );
+                self.error(given.range.clone(), why);
             }
             ids.push(id);
         }

@@ -40,10 +40,8 @@ impl Screen<'_> {
         let mut parts = Vec::new();
         let mistakes = self.file.problems.iter().filter(|p| p.is_error()).count();
         if mistakes > 0 {
-            parts.push(format!(
-                "{} in the text",
-                counted(mistakes, "mistake", "mistakes")
-            ));
+            let line = format!("{} in the text", counted(mistakes, "mistake", "mistakes"));
+            parts.push(line);
         }
         let Some(report) = self.file.report else {
             parts.push("not judged".to_owned());
@@ -76,10 +74,8 @@ impl Screen<'_> {
             parts.push(format!("{left_out} not judged by these rules"));
         }
         if unsettled > 0 {
-            parts.push(format!(
-                "{} unresolved",
-                counted(unsettled, "verdict", "verdicts")
-            ));
+            let said = format!("{} unresolved", counted(unsettled, "verdict", "verdicts"));
+            parts.push(said);
         }
         let not_judged = c.of(Outcome::NotJudged);
         if not_judged > 0 {
