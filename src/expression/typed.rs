@@ -130,6 +130,8 @@ pub enum Call {
     NeutralCurrent,
     /// Touch voltage with an open PEN.
     OpenPenVoltage,
+    /// Magnitude of a source with a path behind it.
+    BehindSource,
 }
 
 /// What an aggregate goes over.

@@ -257,6 +257,7 @@ fn call_name(call: Call) -> &'static str {
         Call::Acos => "acos",
         Call::NeutralCurrent => "neutral-current",
         Call::OpenPenVoltage => "open-pen-voltage",
+        Call::BehindSource => "behind-source",
     }
 }
 

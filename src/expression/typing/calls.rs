@@ -102,7 +102,9 @@ impl Work<'_, '_> {
                 }
                 self.next(name == "next-up", arguments, range)
             }
-            "neutral-current" | "open-pen-voltage" => self.physics(name, arguments, range),
+            "neutral-current" | "open-pen-voltage" | "behind-source" => {
+                self.physics(name, arguments, range)
+            }
             _ => {
                 let known = [
                     "min",
@@ -119,6 +121,7 @@ impl Work<'_, '_> {
                     "next-down",
                     "neutral-current",
                     "open-pen-voltage",
+                    "behind-source",
                 ];
                 let mut error =
                     TypingError::new(at.clone(), format!("there is no function `{name}`"));
@@ -211,6 +214,8 @@ impl Work<'_, '_> {
         let unit = |u: &str| Unit::parse(u).map_or(Dim::NONE, |u| u.dim());
         let (wanted, call, gives) = if name == "neutral-current" {
             (vec![unit("A"); 3], Call::NeutralCurrent, unit("A"))
+        } else if name == "behind-source" {
+            (vec![unit("ohm"); 4], Call::BehindSource, unit("ohm"))
         } else {
             (
                 vec![
