@@ -256,7 +256,7 @@ fn a_rule_is_shown_whole() {
     let (code, out) = run(&["rules", "show", "iec-fault-cleared-in-time"]);
     assert_eq!(code, 0);
     for part in [
-        "way overcurrent: Zs <= Zs-limit",
+        "way overcurrent: Z-loop <= Zs-limit",
         "411.4.4",
         "amended  by gb",
     ] {

@@ -121,7 +121,7 @@ fn each_job_is_sound_short_and_told_on_one_screen() {
             .filter(|l| l.starts_with("  ") && !l.starts_with("   ") && l.contains(" (line "));
         assert!((1..=20).contains(&told.count()), "{name}: {out}");
         // A bare house leaves about seventy open: each `?` stands for what its part is made of.
-        assert!(open(&out) <= 90, "{name}: {out}");
+        assert!(open(&out) <= 100, "{name}: {out}");
     }
 }
 

@@ -6,7 +6,8 @@
 )]
 
 use amperule::physics::{
-    neutral_current, neutral_current_set, open_pen_voltage, open_pen_voltage_set,
+    behind_source, behind_source_set, neutral_current, neutral_current_set, open_pen_voltage,
+    open_pen_voltage_set,
 };
 use amperule::quantity::Interval;
 use proptest::prelude::*;
@@ -223,5 +224,49 @@ proptest! {
         }
         prop_assert!((neutral.hi - most).abs() <= 1e-12 * most);
         prop_assert!((set.hi - most_touch).abs() <= 1e-12 * most_touch);
+    }
+}
+
+/// A source of 0.28 ohm before 0.17 ohm of resistance: 0.328 ohm at a right angle, 0.45 ohm at none.
+#[test]
+fn a_source_of_unknown_angle_gives_a_range() {
+    let p = Interval::point;
+    let (z, r, q) = (p(0.28), p(0.17), p(0.0));
+    let all = behind_source_set(z, Interval::NON_NEGATIVE, r, q);
+    assert!((all.lo - 0.327_567).abs() < 1e-6 && (all.hi - 0.45).abs() < 1e-12);
+    // More reactance than there is impedance is all of it.
+    assert_eq!(
+        behind_source(0.28, 9.0, 0.17, 0.0),
+        all.lo.max(behind_source(0.28, 0.28, 0.17, 0.0))
+    );
+}
+
+proptest! {
+    /// The set holds every sum of phasors that its inputs allow, and its ends are taken.
+    #[test]
+    fn sets_of_a_source_with_a_path_hold_and_are_tight(
+        z in (0.001..2.0_f64, 0.0..1.0_f64), x in (0.0..2.0_f64, 0.0..2.0_f64),
+        r in (0.0..2.0_f64, 0.0..1.0_f64), q in (0.0..1.0_f64, 0.0..1.0_f64),
+        seeds in prop::collection::vec([0.0..=1.0_f64, 0.0..=1.0, 0.0..=1.0, 0.0..=1.0], 200),
+    ) {
+        let of = |(from, width): (f64, f64)| Interval::new(from, from + width);
+        let (zs, xs, rs, qs) = (of(z), of(x), of(r), of(q));
+        let set = behind_source_set(zs, xs, rs, qs);
+        let at = |i: Interval, s: f64| i.lo + s * (i.hi - i.lo);
+        for [a, b, c, d] in seeds {
+            let (z, x) = (at(zs, a), at(xs, b));
+            // By components, not by the function under test.
+            let reactive = x.min(z);
+            let phasor = ((z * z - reactive * reactive).sqrt() + at(rs, c), reactive + at(qs, d));
+            let value = (phasor.0 * phasor.0 + phasor.1 * phasor.1).sqrt();
+            prop_assert!(set.lo <= value * (1.0 + 1e-12) && value <= set.hi * (1.0 + 1e-12));
+        }
+        let steps = 2000;
+        let most = (0..=steps)
+            .map(|n| behind_source(zs.hi, at(xs, f64::from(n) / f64::from(steps)), rs.hi, qs.hi))
+            .fold(0.0, f64::max);
+        prop_assert!(set.hi <= most * (1.0 + 1e-5), "{set:?} {most}");
+        let least = behind_source(zs.lo, xs.lo, rs.lo, qs.lo).min(behind_source(zs.lo, xs.hi, rs.lo, qs.lo));
+        prop_assert!(set.lo >= least * (1.0 - 1e-12), "{set:?} {least}");
     }
 }

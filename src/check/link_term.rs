@@ -428,6 +428,7 @@ impl Linker<'_> {
             Call::Acos => one(Op::Acos),
             Call::NeutralCurrent => Some(Op::NeutralCurrent(self.program.list(regs))),
             Call::OpenPenVoltage => Some(Op::OpenPen(self.program.list(regs))),
+            Call::BehindSource => Some(Op::BehindSource(self.program.list(regs))),
         };
         match op {
             Some(op) => self.push(op),

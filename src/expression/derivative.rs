@@ -155,6 +155,15 @@ fn one(program: &Program, vals: &[Val], op: Op, d: &impl Fn(Reg) -> Interval) ->
             let down = times(DOWN, d(arg(first, 6)));
             up.into_iter().fold(down, Interval::add)
         }
+        Op::BehindSource(first) => {
+            if !is_zero(d(arg(first, 1))) {
+                return Interval::ALL;
+            }
+            [0, 2, 3]
+                .map(|i| times(UP, d(arg(first, i))))
+                .into_iter()
+                .fold(ZERO, Interval::add)
+        }
         _ => {
             let mut depends = false;
             op.operands(&program.args, |r| depends |= !is_zero(d(r)));

@@ -195,6 +195,12 @@ pub fn evaluate(op: Op, vals: &[Val], program: &Program, data: &Data) -> Val {
                 None => Val::any(flags.with(Flags::NOT_COMPUTABLE)),
             }
         }
+        Op::BehindSource(first) => {
+            let arg = |i: u32| at(program.args[(first + i) as usize]);
+            let flags = (0..4).fold(Flags::NONE, |f, i| f.with(arg(i).flags));
+            let i = |n| arg(n).as_interval();
+            Val::interval(physics::behind_source_set(i(0), i(1), i(2), i(3))).flagged(flags)
+        }
     }
 }
 

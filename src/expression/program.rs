@@ -167,6 +167,8 @@ pub enum Op {
     NeutralCurrent(u32),
     /// Touch voltage with the PEN conductor open: seven arguments.
     OpenPen(u32),
+    /// Magnitude of a source with a path behind it: four arguments.
+    BehindSource(u32),
 }
 
 impl Op {
@@ -227,6 +229,7 @@ impl Op {
             Self::Lookup(_, first, count) | Self::LargestTwo(first, count) => list(first, count),
             Self::NeutralCurrent(first) => list(first, 3),
             Self::OpenPen(first) => list(first, 7),
+            Self::BehindSource(first) => list(first, 4),
         }
     }
 

@@ -144,7 +144,7 @@ impl Ranges<'_> {
                 .intersect(Interval::new(-1.0, 1.0))
                 .and_then(Interval::acos),
             // Magnitudes of phasors.
-            Call::NeutralCurrent | Call::OpenPenVoltage => Some(NOT_NEGATIVE),
+            Call::NeutralCurrent | Call::OpenPenVoltage | Call::BehindSource => Some(NOT_NEGATIVE),
         }
     }
 }

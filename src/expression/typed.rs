@@ -130,6 +130,8 @@ pub enum Call {
     NeutralCurrent,
     /// Touch voltage with an open PEN.
     OpenPenVoltage,
+    /// Magnitude of a source with a path behind it.
+    BehindSource,
 }
 
 words!(Call {
@@ -143,7 +145,8 @@ words!(Call {
     Cos: "cos",
     Acos: "acos",
     NeutralCurrent: "neutral-current",
-    OpenPenVoltage: "open-pen-voltage"
+    OpenPenVoltage: "open-pen-voltage",
+    BehindSource: "behind-source"
 });
 
 /// What an aggregate goes over.

@@ -97,7 +97,7 @@ fn ways_say_what_they_ask() {
     let text = example("quarry-cottage-faults");
     assert!(text.contains("one of these ways must hold:"), "{text}");
     assert!(
-        text.contains("- overcurrent (Zs <= Zs-limit): does not hold"),
+        text.contains("- overcurrent (Z-loop <= Zs-limit): does not hold"),
         "{text}"
     );
 }

@@ -86,7 +86,9 @@ impl Work<'_, '_> {
                     false,
                 )
             }
-            Call::NeutralCurrent | Call::OpenPenVoltage => self.physics(call, arguments, range),
+            Call::NeutralCurrent | Call::OpenPenVoltage | Call::BehindSource => {
+                self.physics(call, arguments, range)
+            }
         }
     }
 
@@ -180,6 +182,8 @@ impl Work<'_, '_> {
         let unit = |u: &str| Unit::parse(u).map_or(Dim::NONE, |u| u.dim());
         let (wanted, gives) = if call == Call::NeutralCurrent {
             (vec![unit("A"); 3], unit("A"))
+        } else if call == Call::BehindSource {
+            (vec![unit("ohm"); 4], unit("ohm"))
         } else {
             (
                 vec![
