@@ -45,7 +45,7 @@ export interface Built {
 }
 export interface Explained { text: string }
 export interface Workings { workings: { fact: string; subject: string; text: string }[]; after: string }
-export interface Texted { text: string; from?: number; to?: number }
+export interface Texted { text: string }
 export interface WordsOf {
   ruleset: string; edition: string; hash: string;
   kinds: {

@@ -111,9 +111,9 @@ function waits(q: Question, asker: Asker): HTMLElement {
 }
 
 /** Something that opens to a text which is asked for when it is opened. */
-export function opening(title: string, ask: () => Promise<string>): HTMLElement {
+export function opening(title: string, ask: () => Promise<string>, beside = ''): HTMLElement {
   const inside = el('pre', { class: 'working', tabindex: '0', role: 'region', 'aria-label': title }, '…');
-  const box = el('details', {}, el('summary', {}, title), inside);
+  const box = el('details', {}, el('summary', {}, el('span', {}, title, beside && el('span', { class: 'limit' }, beside))), inside);
   let asked = false;
   box.addEventListener('toggle', () => {
     if (!box.open || asked) return;

@@ -72,5 +72,10 @@ export class Editor {
     this.view.focus();
   }
 
+  /** Shows a place without taking the cursor there. */
+  show(at: number) {
+    this.view.dispatch({ effects: EditorView.scrollIntoView(Math.min(at, this.view.state.doc.length), { y: 'start', yMargin: 8 }) });
+  }
+
   line(at: number): number { return this.view.state.doc.lineAt(Math.min(at, this.view.state.doc.length)).number; }
 }

@@ -23,7 +23,7 @@ let checked: Checked | null = null, surveyed: Surveyed | null = null;
 const aside: Aside = { later: new Set(), network: new Set() };
 /** When the first check was shown, and the time from the last change to each answer. */
 const measured: { ready: number; first: number; toAnswer: number[] } = { ready: 0, first: 0, toAnswer: [] };
-let changedAt = 0;
+let changedAt = 0, fresh = false, firstPlace = 0;
 
 const packed = byId('engine').textContent ?? '';
 byId('engine').remove();
@@ -64,7 +64,11 @@ async function judge() {
     const answer = await engine.ask<Checked>({ ask: 'check', design: of }, 'judge');
     if (now !== version) return;
     checked = answer;
-    editor.mark(places(answer));
+    const found = places(answer);
+    editor.mark(found);
+    // A long comment at the head would fill a small screen.
+    if (fresh) firstPlace = found[0]?.from ?? Math.max(0, editor.text.search(/^\s*[^#\s]/m));
+    fresh = false;
     say(status, summary(answer));
     say(byId('title'), answer.about.installation ?? path);
     document.title = seen(`${answer.about.installation ?? path} – Amperule`);
@@ -92,7 +96,7 @@ async function judge() {
     }
   } catch (error) {
     if (error instanceof Stale || now !== version) return;
-    say(status, wrongly(error));
+    say(status, error instanceof Told ? wrongly(error) : `The engine stopped at this text and is started again (${wrongly(error)}). Change the text to have it judged.`);
   }
 }
 
@@ -136,7 +140,7 @@ async function write(request: Parameters<typeof engine.ask>[0]): Promise<string 
   }
 }
 
-const go = (from: number, to: number) => { show('text'); editor.go(from, to); };
+const go = (from: number, to: number) => { firstPlace = 0; show('text'); editor.go(from, to); };
 const asker: Asker = {
   answer: (question: number, answer: string) => {
     const at = document.activeElement?.closest('.question');
@@ -163,7 +167,9 @@ function show(view: View) {
     tabs[name].tabIndex = name === view ? 0 : -1;
     views[name].hidden = name !== view;
   }
-  if (view === 'text') editor.view.requestMeasure();
+  if (view !== 'text') return;
+  editor.view.requestMeasure();
+  if (firstPlace) requestAnimationFrame(() => { editor.show(firstPlace); firstPlace = 0; });
 }
 (Object.keys(tabs) as View[]).forEach((name, i, all) => {
   tabs[name].addEventListener('click', () => { show(name); window.scrollTo(0, 0); });
@@ -183,8 +189,9 @@ function showSaved() {
 
 function keepDraft() { if (opened && unsavedSince) keep(path, editor.text); }
 
-function open(name: string, text: string, fresh: boolean) {
+function open(name: string, text: string, unsaved: boolean) {
   opened = false;
+  fresh = true;
   clearTimeout(timer);
   crlf = text.includes('\r\n');
   path = /\.amp$/.test(name) ? name : `${name}.amp`;
@@ -196,7 +203,7 @@ function open(name: string, text: string, fresh: boolean) {
   unsavedSince = null;
   start.hidden = true; work.hidden = false;
   changed();
-  if (!fresh) { unsavedSince = null; showSaved(); }
+  if (!unsaved) { unsavedSince = null; showSaved(); }
   show(shown);
   byId('title').focus();
 }

@@ -106,7 +106,7 @@ function figures(all: Figure[], to: Answerer): HTMLElement {
     const title = `${f.fact} of ${f.subject}: ${ranged(f)} ${f.unit}`;
     const limit = f.limit === null ? '' : `limit ${number(f.limit)} ${f.unit}`;
     const margin = f.margin === null ? '' : `, margin ${Math.round(f.margin * 100)} %`;
-    return el('li', {}, limit && el('span', { class: 'limit' }, limit + margin), opening(title, () => to.working(f.subject, f.fact)));
+    return el('li', {}, opening(title, () => to.working(f.subject, f.fact), limit + margin));
   }));
 }
 

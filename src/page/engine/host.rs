@@ -17,7 +17,7 @@ use amperule::source::{Problem, Sources};
 use amperule::{Ask, Installation, Loaded, Options, Project};
 use serde_json::{Value, json};
 
-use super::put::{self, Put};
+use super::put;
 use super::request::{Design, Request};
 
 /// The designs of a page. One is looked at again and again, so what was read is kept.
@@ -184,14 +184,14 @@ impl Host {
 
     /// The first of some texts in which nothing is written wrongly that was right before; what is
     /// wrong with the first of them, if there is none.
-    fn first_that_reads(&self, loaded: &Loaded, puts: Vec<Put>) -> Result<String, Wrong> {
+    fn first_that_reads(&self, loaded: &Loaded, texts: Vec<String>) -> Result<String, Wrong> {
         let mut fault = None;
-        for put in puts {
-            let texts = [(loaded.path.as_str(), put.text.as_str())];
-            let beside = self.project.beside(texts.into_iter().collect());
+        for text in texts {
+            let over = [(loaded.path.as_str(), text.as_str())];
+            let beside = self.project.beside(over.into_iter().collect());
             let again = beside.open(Path::new(&loaded.path), &Options::default());
             if again.is_sound() {
-                return Ok(json!({"text": put.text, "from": put.from, "to": put.to}).to_string());
+                return Ok(json!({ "text": text }).to_string());
             }
             let mistakes = again.problems.iter().filter(|p| p.is_error()).cloned();
             fault.get_or_insert_with(|| (mistakes.collect(), again.sources.clone()));

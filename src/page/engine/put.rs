@@ -15,17 +15,6 @@ use amperule::vocabulary::{FactType, Settler};
 /// Most sizes of a series that are offered.
 const MOST_SIZES: usize = 16;
 
-/// A text with something put in, and where in it that stands.
-#[derive(Debug)]
-pub struct Put {
-    /// The text.
-    pub text: String,
-    /// Where what was put in begins, in bytes; laying the text out may have moved it.
-    pub from: usize,
-    /// Where it ends.
-    pub to: usize,
-}
-
 /// Usual answers to offer for a question: words to choose from, or what the text itself gives as
 /// an example behind its `?`.
 #[must_use]
@@ -93,7 +82,7 @@ pub fn answers(
     of: &Installation,
     question: &Question,
     answer: &str,
-) -> Result<Vec<Put>, Problem> {
+) -> Result<Vec<String>, Problem> {
     let text = own_text(loaded, question.span)?;
     let vocabulary = &of.ruleset().vocabulary;
     let kind = of.design().object(question.object).kind;
@@ -134,7 +123,7 @@ pub fn readings(
     of: &Installation,
     reading: &ToRead,
     answer: &str,
-) -> Result<Vec<Put>, Problem> {
+) -> Result<Vec<String>, Problem> {
     let kind = of.design().object(reading.object).kind;
     let mut expected = of.ruleset().expectations.iter();
     let vocabulary = &of.ruleset().vocabulary;
@@ -220,14 +209,13 @@ fn values(
 }
 
 /// Texts laid out as the text was, if it was.
-fn finished(text: &str, puts: impl IntoIterator<Item = Put>) -> Result<Vec<Put>, Problem> {
+fn finished(text: &str, puts: impl IntoIterator<Item = String>) -> Result<Vec<String>, Problem> {
     let was_laid_out = lay_out(text).is_ok_and(|same| same == text);
-    let all = puts.into_iter().map(|put| {
-        let laid_out = was_laid_out.then(|| lay_out(&put.text).ok()).flatten();
-        let text = laid_out.unwrap_or_else(|| put.text.clone());
-        Put { text, ..put }
-    });
-    let all: Vec<Put> = all.collect();
+    let laid_out = |put: String| match was_laid_out.then(|| lay_out(&put)) {
+        Some(Ok(laid_out)) => laid_out,
+        _ => put,
+    };
+    let all: Vec<String> = puts.into_iter().map(laid_out).collect();
     if all.is_empty() {
         let problem = Problem::error("no-place", "there is no place for it in the text");
         return Err(problem.help("write it in the text"));
@@ -235,18 +223,14 @@ fn finished(text: &str, puts: impl IntoIterator<Item = Put>) -> Result<Vec<Put>,
     Ok(all)
 }
 
-fn replaced(text: &str, from: usize, to: usize, new: &str) -> Put {
+fn replaced(text: &str, from: usize, to: usize, new: &str) -> String {
     let (before, after) = (text.get(..from), text.get(to..));
     let (before, after) = (before.unwrap_or(text), after.unwrap_or_default());
-    Put {
-        text: format!("{before}{new}{after}"),
-        from,
-        to: from + new.len(),
-    }
+    format!("{before}{new}{after}")
 }
 
 /// Writes a fact: over what stands for it at a place, or into the thing that begins there.
-fn put_value(text: &str, at: Span, fact: &str, value: &str) -> Option<Put> {
+fn put_value(text: &str, at: Span, fact: &str, value: &str) -> Option<String> {
     let tree = parse(FileId(0), text).tree;
     let mut found = Found {
         at,
@@ -261,7 +245,7 @@ fn put_value(text: &str, at: Span, fact: &str, value: &str) -> Option<Put> {
 }
 
 /// Writes an entry into the block or part that begins at a place.
-fn put_into(text: &str, at: Span, entry: &str) -> Option<Put> {
+fn put_into(text: &str, at: Span, entry: &str) -> Option<String> {
     let tree = parse(FileId(0), text).tree;
     let mut found = Found {
         at,
