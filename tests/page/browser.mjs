@@ -49,16 +49,17 @@ export async function opened(how = {}) {
 /** Waits until the page is ready for a design. @param {import('playwright-core').Page} page */
 export const ready = page => page.waitForFunction(() => (/** @type {any} */ (window)).AMPERULE?.measured.ready > 0, null, { timeout: 60_000 });
 
-/** Waits until everything shown is of the text as it is. @param {import('playwright-core').Page} page */
+/** Waits until what is shown is of the text as it is. @param {import('playwright-core').Page} page */
 export async function settled(page) {
-  await page.waitForFunction(() => document.querySelector('#view-ask')?.getAttribute('aria-busy') === 'false', null, { timeout: 60_000 });
+  await page.waitForFunction(() => (/** @type {any} */ (window)).AMPERULE.settled(), null, { timeout: 60_000 });
   return page.textContent('#status');
 }
 
 /** Opens a text as a file of the user. @param {import('playwright-core').Page} page @param {string} name @param {string} text */
 export async function open(page, name, text) {
   const at = await page.isVisible('#start') ? '#open-start' : '#open-work';
-  await page.evaluate(() => document.querySelector('#view-ask')?.setAttribute('aria-busy', 'true'));
+  const before = await page.evaluate(() => (/** @type {any} */ (window)).AMPERULE.version());
   await page.setInputFiles(at, { name, mimeType: 'text/plain', buffer: Buffer.from(text) });
+  await page.waitForFunction(before => (/** @type {any} */ (window)).AMPERULE.version() > before, before);
   return settled(page);
 }

@@ -33,16 +33,22 @@ console.log(`ready after ${middle(started)} ms, first answer ${middle(first)} ms
 const { page, done } = await opened();
 for (const [name, text] of Object.entries(designs)) {
   await open(page, 'design.amp', text);
+  await page.tap('#tab-text');
   await page.evaluate(() => { const a = (/** @type {any} */ (window)).AMPERULE; a.measured.toAnswer.length = 0; a.engine.times.length = 0; });
   for (let i = 0; i < 8; i++) {
     await page.evaluate(() => { const e = (/** @type {any} */ (window)).AMPERULE.editor; e.set(e.text.endsWith('#\n') ? e.text.slice(0, -2) : `${e.text}#\n`); });
     await settled(page);
-    await page.waitForFunction(() => (document.querySelector('#works')?.childElementCount ?? 0) > 0);
   }
-  const times = await page.evaluate(() => { const a = (/** @type {any} */ (window)).AMPERULE; return { keys: a.measured.toAnswer, engine: a.engine.times }; });
+  const keys = middle(await page.evaluate(() => (/** @type {any} */ (window)).AMPERULE.measured.toAnswer));
+  for (const tab of ['#tab-ask', '#tab-answer']) {
+    await page.tap(tab);
+    await settled(page);
+  }
+  await page.waitForFunction(() => document.querySelector('#works')?.getAttribute('aria-busy') === 'false');
+  const times = await page.evaluate(() => { const a = (/** @type {any} */ (window)).AMPERULE; return { engine: a.engine.times }; });
   const of = (/** @type {string} */ ask) => middle(times.engine.filter((/** @type {any} */ t) => t.ask === ask).map((/** @type {any} */ t) => t.ms));
   const memory = Math.max(...times.engine.map((/** @type {any} */ t) => t.memory));
-  console.log(`${name} (${Math.round(text.length / 1024)} KB): key to answer ${middle(times.keys)} ms; in the engine check ${of('check')}, survey ${of('survey')}, build ${of('build')} ms; engine memory ${mb(memory)}`);
+  console.log(`${name} (${Math.round(text.length / 1024)} KB): key to answer ${keys} ms; in the engine check ${of('check')}, survey ${of('survey')}, build ${of('build')} ms; engine memory ${mb(memory)}`);
 }
 await done();
 await browser.close();

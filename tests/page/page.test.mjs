@@ -124,7 +124,7 @@ test('a figure opens to its working, a finding to its rule, and readings are jud
   const { page, done } = await opened();
   await open(page, 'quarry.amp', example('quarry-cottage-faults'));
   await page.tap('#tab-answer');
-  await page.locator('#verdict details:has(summary:text("Rule")) summary').first().tap();
+  await page.locator('#verdict summary', { hasText: 'Rule ' }).first().tap();
   await page.waitForFunction(() => (document.querySelector('#verdict details[open] pre')?.textContent ?? '').length > 40);
   await page.locator('.figures summary', { hasText: 'Zs of ev' }).first().tap();
   await page.waitForFunction(() => /Zs/.test(document.querySelector('.figures details[open] pre')?.textContent ?? ''));
@@ -241,12 +241,13 @@ test('everything can be done by keys alone', async () => {
 });
 
 for (const [name, size] of Object.entries(sizes)) {
+  // Light and dark differ in their colours alone, which are the same at each size.
   for (const scheme of /** @type {const} */ (['light', 'dark'])) {
+    if (scheme === 'dark' && name !== 'phone') continue;
     test(`nothing is cut off or out of reach: ${name}, ${scheme}`, async () => {
       const { page, done } = await opened({ size, scheme, bypass: true });
       await page.evaluate(axe);
       const look = async (/** @type {string} */ where) => {
-        // Light and dark differ in their colours alone.
         const found = await page.evaluate(dark => (/** @type {any} */ (window)).axe.run(document, dark ? { runOnly: { type: 'rule', values: ['color-contrast'] } } : { runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'] }), scheme === 'dark');
         const told = found.violations.map((/** @type {any} */ v) => `${v.id}: ${v.nodes.slice(0, 3).map((/** @type {any} */ n) => n.html).join(' ')}`);
         assert.deepEqual(told, [], where);

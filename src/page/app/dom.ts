@@ -39,3 +39,23 @@ export function mark(word: string, weight: 'stop' | 'warn' | 'note' | 'good' | '
   const shapes = { stop: '■', warn: '▲', note: '●', good: '✓', open: '?' };
   return el('span', { class: `mark ${weight}` }, el('span', { 'aria-hidden': 'true' }, shapes[weight]), ` ${word}`);
 }
+
+const folds = new WeakMap<HTMLElement, () => void>();
+
+/** Something folded, whose inside is made when it is first opened. */
+export function folded(title: string, inside: () => Child[], open = false): HTMLElement {
+  const box = el('details', { class: 'group' }, el('summary', {}, title));
+  const fill = () => {
+    if (!folds.delete(box)) return;
+    box.append(...inside().filter((child): child is Node | string => !!child));
+  };
+  folds.set(box, fill);
+  box.addEventListener('toggle', () => { if (box.open) fill(); });
+  if (open) { fill(); box.open = true; }
+  return box;
+}
+
+/** Opens all that is folded. */
+export function unfold(within: HTMLElement) {
+  for (const box of within.querySelectorAll<HTMLDetailsElement>('details.group')) { folds.get(box)?.(); box.open = true; }
+}

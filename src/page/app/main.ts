@@ -1,7 +1,7 @@
 // The page: one design in three views that are kept in step with its text.
 import type { About, Built, Checked, Design, Explained, Surveyed, Texted, WordsOf, Workings } from './answers';
 import { asking, type Aside, type Asker } from './ask';
-import { byId, el, say, seen } from './dom';
+import { byId, el, say, seen, unfold } from './dom';
 import { Editor } from './editor';
 import { Engine, Stale, Told } from './engine';
 import { another, draft, forget, keep, save } from './files';
@@ -19,7 +19,7 @@ type View = keyof typeof views;
 
 let path = 'design.amp', crlf = false, saved = '', unsavedSince: Date | null = null, opened = false;
 let version = 0, timer = 0, firstWaiting = 0, shown: View = 'ask', rulesHash = '';
-let checked: Checked | null = null, surveyed: Surveyed | null = null;
+let checked: Checked | null = null, surveyed: Surveyed | null = null, built: Built | null = null;
 const aside: Aside = { later: new Set(), network: new Set() };
 /** When the first check was shown, and the time from the last change to each answer. */
 const measured: { ready: number; first: number; toAnswer: number[] } = { ready: 0, first: 0, toAnswer: [] };
@@ -39,16 +39,17 @@ function wrongly(error: unknown): string {
 }
 
 /** What belongs to an older text is not to be read as if it were of this one. */
-function waiting(is: boolean) {
-  for (const view of [views.ask, views.answer]) { view.toggleAttribute('inert', is); view.setAttribute('aria-busy', String(is)); }
+function busy(view: HTMLElement, is: boolean) {
+  view.toggleAttribute('inert', is);
+  view.setAttribute('aria-busy', String(is));
 }
 
 function changed() {
   if (!opened) return;
   version++;
   changedAt = performance.now();
-  checked = null; surveyed = null;
-  waiting(true);
+  checked = null; surveyed = null; built = null;
+  for (const view of [views.ask, views.answer, byId('works')]) busy(view, true);
   say(status, 'Checking…');
   unsavedSince ??= new Date();
   showSaved();
@@ -72,31 +73,46 @@ async function judge() {
     say(status, summary(answer));
     say(byId('title'), answer.about.installation ?? path);
     document.title = seen(`${answer.about.installation ?? path} – Amperule`);
-    byId('verdict').replaceChildren(...verdict(answer, answerer));
-    byId('works').replaceChildren();
     measured.first ||= performance.now();
     if (changedAt) measured.toAnswer.push(performance.now() - changedAt);
     changedAt = 0;
     void learn(answer.file.ruleset?.hash ?? '', of);
+    await fill();
+  } catch (error) { stopped(error, now); }
+}
+
+function stopped(error: unknown, now: number) {
+  if (error instanceof Stale || now !== version) return;
+  say(status, error instanceof Told ? wrongly(error) : `The engine stopped at this text and is started again (${wrongly(error)}). Change the text to have it judged.`);
+}
+
+/** Fills the view that is shown with what is said of the text as it is now: no other costs anything. */
+async function fill() {
+  const now = version, of = design(), answer = checked;
+  if (!answer) return;
+  if (shown === 'ask' && !surveyed) {
     if (answer.about.sound) {
       const survey = await engine.ask<Surveyed>({ ask: 'survey', design: of }, 'judge');
       if (now !== version) return;
       surveyed = survey;
-      waiting(false);
-      showQuestions();
-      byId('works').setAttribute('aria-busy', 'true');
-      const built = await engine.ask<Built>({ ask: 'build', design: of }, 'judge');
+    } else byId('questions').replaceChildren(el('p', { class: 'lead' }, 'Mend the mistakes in the text first; questions rest on all of it.'));
+    busy(views.ask, false);
+    showQuestions();
+  }
+  if (shown === 'answer' && views.answer.getAttribute('aria-busy') === 'true') {
+    byId('verdict').replaceChildren(...verdict(answer, answerer));
+    busy(views.answer, false);
+  }
+  if (shown === 'answer' && !built) {
+    const works_ = byId('works');
+    busy(works_, true);
+    if (answer.about.sound) {
+      const told = await engine.ask<Built>({ ask: 'build', design: of }, 'judge');
       if (now !== version) return;
-      byId('works').replaceChildren(...works(built, answerer));
-      byId('works').setAttribute('aria-busy', 'false');
-    } else {
-      byId('questions').replaceChildren(el('p', { class: 'lead' }, 'Mend the mistakes in the text first; questions rest on all of it.'));
-      byId('works').replaceChildren(el('p', {}, 'Nothing is listed of a text with mistakes.'));
-      waiting(false);
-    }
-  } catch (error) {
-    if (error instanceof Stale || now !== version) return;
-    say(status, error instanceof Told ? wrongly(error) : `The engine stopped at this text and is started again (${wrongly(error)}). Change the text to have it judged.`);
+      built = told;
+      works_.replaceChildren(...works(told, answerer));
+    } else works_.replaceChildren(el('p', {}, 'Nothing is listed of a text with mistakes.'));
+    busy(works_, false);
   }
 }
 
@@ -125,17 +141,17 @@ const explain = async (rule: string) => (await engine.ask<Explained>({ ask: 'exp
 
 /** Takes the text that an answer makes, unless the text was changed meanwhile. */
 async function write(request: Parameters<typeof engine.ask>[0]): Promise<string | null> {
-  const now = version;
-  waiting(true);
+  const now = version, view = views[shown];
+  busy(view, true);
   try {
     const { text } = await engine.ask<Texted>(request);
     if (now !== version) return 'The text has changed meanwhile; look at the question again.';
     editor.set(text);
-    if (now === version) { answered = null; waiting(false); }
+    if (now === version) { answered = null; busy(view, false); }
     return null;
   } catch (error) {
     answered = null;
-    if (now === version) waiting(false);
+    if (now === version) busy(view, false);
     return wrongly(error);
   }
 }
@@ -167,6 +183,8 @@ function show(view: View) {
     tabs[name].tabIndex = name === view ? 0 : -1;
     views[name].hidden = name !== view;
   }
+  const now = version;
+  void fill().catch((error: unknown) => stopped(error, now));
   if (view !== 'text') return;
   editor.view.requestMeasure();
   if (firstPlace) requestAnimationFrame(() => { editor.show(firstPlace); firstPlace = 0; });
@@ -262,7 +280,16 @@ for (const id of ['open-start', 'open-work']) {
   });
 }
 byId('save').addEventListener('click', () => void saveFile());
-byId('print').addEventListener('click', () => window.print());
+byId('print').addEventListener('click', async () => {
+  // Paper holds the questions and the answer, whichever is shown, and all that is folded.
+  const before = shown, now = version;
+  try {
+    for (const view of ['ask', 'answer'] as const) { shown = view; await fill(); }
+  } catch (error) { stopped(error, now); }
+  shown = before;
+  unfold(byId('works'));
+  if (now === version) window.print();
+});
 byId('new').addEventListener('click', () => { keepDraft(); opened = false; version++; start.hidden = false; work.hidden = true; showDraft(); say(status, 'Ready.'); });
 byId('lay-out').addEventListener('click', async () => {
   try { const { text } = await engine.ask<Texted>({ ask: 'format', text: editor.text }); editor.set(text); }
@@ -281,4 +308,4 @@ byId('stop').addEventListener('click', () => { engine.stop(); changedAt = 0; say
 engine.ask<About>({ ask: 'about' }).then(showStart, (error: unknown) => say(status, `The engine could not start: ${wrongly(error)}`));
 
 // For measuring and for tests: what took how long, the last answer, the raw door.
-Object.assign(window, { AMPERULE: { measured, engine, editor, answer: () => checked, survey: () => surveyed } });
+Object.assign(window, { AMPERULE: { measured, engine, editor, answer: () => checked, version: () => version, settled: () => checked !== null && (shown === 'text' || views[shown].getAttribute('aria-busy') === 'false') } });

@@ -1,7 +1,7 @@
 // What the engine answers: what is broken, open and sound, figures, what to buy, build and read.
 import type { Built, Checked, Figure, Finding, Problem, Reading } from './answers';
 import { opening } from './ask';
-import { el, mark, say } from './dom';
+import { el, folded, mark, say } from './dom';
 import type { Place } from './editor';
 
 export interface Answerer {
@@ -71,10 +71,11 @@ function finding(f: Finding, to: Answerer): HTMLElement {
 /** The rules and what they came to. */
 export function verdict(checked: Checked, to: Answerer): HTMLElement[] {
   const { file, about } = checked, out: HTMLElement[] = [];
-  const group = (title: string, items: HTMLElement[], open = true) => {
-    if (items.length === 0) return;
-    const list = el('ul', { class: 'findings' }, ...items);
-    out.push(open ? el('section', {}, el('h3', {}, `${title} (${items.length})`), list) : el('details', { class: 'group' }, el('summary', {}, `${title} (${items.length})`), list));
+  const group = <T>(title: string, all: T[], one: (item: T, to: Answerer) => HTMLElement, open = true) => {
+    if (all.length === 0) return;
+    const list = () => el('ul', { class: 'findings' }, ...all.map(item => one(item, to)));
+    const named = `${title} (${all.length})`;
+    out.push(open ? el('section', {}, el('h3', {}, named), list()) : folded(named, () => [list()]));
   };
   const failed = (severity: string) => file.findings.filter(f => f.outcome === 'failed' && f.severity === severity);
   const breaches = failed('breach'), undecided = file.findings.filter(f => f.outcome === 'undecided');
@@ -82,14 +83,14 @@ export function verdict(checked: Checked, to: Answerer): HTMLElement[] {
   if (about.sound && breaches.length === 0 && open.length === 0 && file.ruleset) {
     out.push(el('p', { class: 'lead' }, mark('no breach', 'good'), ' No requirement that is judged here is broken or open.'));
   }
-  group('Mistakes in the text', file.problems.map(p => problem(p, to)));
-  group('Broken', breaches.map(f => finding(f, to)));
-  group('Cautions', failed('caution').map(f => finding(f, to)));
-  group('Open requirements', open.map(f => finding(f, to)), breaches.length === 0 && open.length < 12);
-  group('Advice', failed('advice').map(f => finding(f, to)), false);
-  group('Other open rules', undecided.filter(f => f.severity !== 'breach').map(f => finding(f, to)), false);
+  group('Mistakes in the text', file.problems, problem);
+  group('Broken', breaches, finding);
+  group('Cautions', failed('caution'), finding);
+  group('Open requirements', open, finding, breaches.length === 0 && open.length < 12);
+  group('Advice', failed('advice'), finding, false);
+  group('Other open rules', undecided.filter(f => f.severity !== 'breach'), finding, false);
   const rest = file.findings.filter(f => f.outcome !== 'failed' && f.outcome !== 'undecided');
-  group('Departed from, judged elsewhere or not judged', rest.map(f => finding(f, to)), false);
+  group('Departed from, judged elsewhere or not judged', rest, finding, false);
   if (file.figures.length) out.push(el('section', {}, el('h3', {}, 'Figures'), figures(file.figures, to)));
   if (file.assumed.length) out.push(el('details', { class: 'group' }, el('summary', {}, `Assumed (${file.assumed.length})`), el('ul', {}, ...file.assumed.map(a => el('li', {}, a)))));
   if (file.ruleset) {
@@ -119,25 +120,30 @@ export function works(built: Built, to: Answerer): HTMLElement[] {
     el('dl', {}, ...row.flatMap((cell, i) => (cell ? [el('dt', {}, columns[i] ?? ''), el('dd', {}, cell)] : []))))))), el('p', { class: 'source' }, built.after));
   const build = el('section', {}, el('h3', {}, 'To build and test'), ...sheet.before.map(b => el('p', { class: 'caution' }, b)));
   for (const t of sheet.things) {
-    build.append(el('details', { class: 'group' }, el('summary', {}, `${t.kind} ${t.name}${t.label ? ` “${t.label}”` : ''}${t.changed ? ', changed' : ''}`),
-      el('dl', {}, ...t.facts.flatMap(f => [el('dt', {}, f.fact), el('dd', {}, f.value)]))));
+    const title = `${t.kind} ${t.name}${t.label ? ` “${t.label}”` : ''}${t.changed ? ', changed' : ''}`;
+    build.append(folded(title, () => [el('dl', {}, ...t.facts.flatMap(f => [el('dt', {}, f.fact), el('dd', {}, f.value)]))]));
   }
   if (sheet.terminals.length) {
-    build.append(el('h4', {}, 'Terminals'), el('ul', {}, ...sheet.terminals.map(t => el('li', {}, `${t.at}, ${t.what}: ${t.torque ?? 'as its maker says'}${t.done ? `; done ${t.done}` : ''}`))));
+    const told = sheet.terminals.map(t => `${t.at}, ${t.what}: ${t.torque ?? 'as its maker says'}${t.done ? `; done ${t.done}` : ''}`);
+    build.append(folded(`Terminals (${told.length})`, () => [el('ul', {}, ...told.map(t => el('li', {}, t)))]));
   }
   out.push(build);
   if (sheet.readings.length) {
     const read = el('section', {}, el('h3', {}, 'Readings'));
-    sheet.readings.forEach((r, i) => {
-      if (r.of !== sheet.readings[i - 1]?.of) read.append(el('h4', {}, r.of));
-      read.append(reading(r, i, built, to));
-    });
+    const few = sheet.readings.length <= FEW;
+    for (const of of new Set(sheet.readings.map(r => r.of))) {
+      const mine = sheet.readings.map((r, i) => ({ r, i })).filter(({ r }) => r.of === of);
+      const taken = mine.filter(({ r }) => r.read).length;
+      read.append(folded(`${of}: ${taken} of ${mine.length} read`, () => mine.map(({ r, i }) => reading(r, i, built, to)), few || taken > 0));
+    }
     out.push(read);
   }
   out.push(el('p', { class: 'source' }, sheet.after));
   return out;
 }
 
+/** Readings that are shown without being unfolded. */
+const FEW = 30;
 let count = 0;
 
 function reading(r: Reading, index: number, built: Built, to: Answerer): HTMLElement {
