@@ -129,13 +129,20 @@ test('a figure opens to its working, a finding to its rule, and readings are jud
   await page.locator('.figures summary', { hasText: 'Zs of ev' }).first().tap();
   await page.waitForFunction(() => /Zs/.test(document.querySelector('.figures details[open] pre')?.textContent ?? ''));
   assert.match(await page.textContent('#works') ?? '', /To buy/);
+  await open(page, 'larch.amp', example('larch-bank'));
   const form = page.locator('.reading', { has: page.locator('label:text("R1R2")') }).first();
-  await form.locator('input').fill('0.29');
+  await form.locator('input').fill('0.15');
   await form.locator('button[type=submit]').tap();
-  await page.waitForFunction(() => (/** @type {any} */ (window)).AMPERULE.editor.text.includes('R1R2: 0.29 ohm'));
+  await page.waitForFunction(() => (/** @type {any} */ (window)).AMPERULE.editor.text.includes('R1R2: 0.15 ohm'));
   await settled(page);
   await page.waitForFunction(() => document.querySelector('.judged') !== null);
-  assert.match(await page.textContent('.judged') ?? '', /0\.29 ohm/);
+  assert.match(await page.textContent('.judged') ?? '', /read 0\.15 ohm/);
+  const slow = page.locator('.reading', { has: page.locator('label:text("trip-time")') }).first();
+  await slow.locator('input').fill('900');
+  await slow.locator('button[type=submit]').tap();
+  await page.waitForSelector('.judged .mark.stop');
+  assert.match(await page.textContent('.reading:has(.judged .mark.stop)') ?? '', /trip-time[\s\S]*broken 900 ms/);
+  assert.match(await page.locator('ul[aria-label^="What the readings"]').textContent() ?? '', /900 ms/);
   await done();
 });
 

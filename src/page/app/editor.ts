@@ -77,5 +77,12 @@ export class Editor {
     this.view.dispatch({ effects: EditorView.scrollIntoView(Math.min(at, this.view.state.doc.length), { y: 'start', yMargin: 8 }) });
   }
 
+  /** The entry that a place belongs to, from its key on: of several on a line the last that begins before it. */
+  entry(at: number): string {
+    const line = this.view.state.doc.lineAt(Math.min(at, this.view.state.doc.length));
+    const keys = [...line.text.matchAll(/[\p{L}_][\p{L}\p{M}\d_-]*\s*:/gu)].filter(key => line.from + key.index <= at);
+    return line.text.slice(keys.at(-1)?.index ?? 0).trimStart();
+  }
+
   line(at: number): number { return this.view.state.doc.lineAt(Math.min(at, this.view.state.doc.length)).number; }
 }

@@ -166,7 +166,7 @@ const asker: Asker = {
   go, rule: explain,
 };
 const answerer = {
-  go, rule: explain, line: (at: number) => editor.line(at),
+  go, rule: explain, line: (at: number) => editor.line(at), entry: (at: number) => editor.entry(at),
   read: (reading: number, answer: string) => write({ ask: 'read', design: design(), reading, answer }),
   working: async (subject: string, fact: string) => {
     const told = await engine.ask<Workings>({ ask: 'working', design: design(), subject, fact });

@@ -7,6 +7,8 @@ import type { Place } from './editor';
 export interface Answerer {
   go(from: number, to: number): void;
   line(at: number): number;
+  /** The entry that a place belongs to, from its key on. */
+  entry(at: number): string;
   rule(id: string): Promise<string>;
   working(subject: string, fact: string): Promise<string>;
   read(reading: number, text: string): Promise<string | null>;
@@ -134,7 +136,11 @@ export function works(built: Built, to: Answerer): HTMLElement[] {
     for (const of of new Set(sheet.readings.map(r => r.of))) {
       const mine = sheet.readings.map((r, i) => ({ r, i })).filter(({ r }) => r.of === of);
       const taken = mine.filter(({ r }) => r.read).length;
-      read.append(folded(`${of}: ${taken} of ${mine.length} read`, () => mine.map(({ r, i }) => reading(r, i, built, to)), few || taken > 0));
+      const broken = taken ? built.verified.findings.filter(f => f.subject === of || f.subject.endsWith(` of ${of}`)) : [];
+      read.append(folded(`${of}: ${taken} of ${mine.length} read`, () => [
+        broken.length > 0 && el('ul', { class: 'findings', 'aria-label': `What the readings of ${of} break` }, ...broken.map(f => finding(f, to))),
+        ...mine.map(({ r, i }) => reading(r, i, broken, to)),
+      ], few || taken > 0));
     }
     out.push(read);
   }
@@ -146,11 +152,12 @@ export function works(built: Built, to: Answerer): HTMLElement[] {
 const FEW = 30;
 let count = 0;
 
-function reading(r: Reading, index: number, built: Built, to: Answerer): HTMLElement {
+/** A reading to take; `broken` is what the readings of its thing break together. */
+function reading(r: Reading, index: number, broken: Finding[], to: Answerer): HTMLElement {
   const id = `r${++count}`, fault = el('p', { class: 'fault', role: 'alert' });
   const give = async (text: string) => { say(fault, (await to.read(index, text)) ?? ''); };
   const field = el('input', { id, name: id, autocomplete: 'off', autocapitalize: 'off', spellcheck: 'false', value: r.read ?? '', inputmode: r.words.length ? 'text' : 'decimal', enterkeyhint: 'done' });
-  const broken = r.read ? built.verified.findings.filter(f => f.subject === r.of || f.subject.endsWith(` of ${r.of}`)).filter(f => f.message.includes(r.reading) || f.labels.some(l => l.text.includes(r.reading))) : [];
+  const mine = broken.some(f => f.labels.some(l => l.from !== undefined && to.entry(l.from).startsWith(`${r.reading}:`)));
   return el('form', { class: 'reading', onsubmit: event => { event.preventDefault(); void give(field.value); } },
     el('label', { for: id }, r.reading, r.needed ? mark('required', 'open') : null), el('p', { class: 'how' }, r.means),
     r.told.required && el('p', { class: 'how' }, `Must be: ${r.told.required}`),
@@ -158,6 +165,5 @@ function reading(r: Reading, index: number, built: Built, to: Answerer): HTMLEle
     r.told.usual && el('p', { class: 'how' }, `Look again unless: ${r.told.usual}`),
     r.words.length > 0 && el('div', { class: 'taps', role: 'group', 'aria-label': `${r.reading} of ${r.of}` }, ...r.words.map(w => el('button', { type: 'button', onclick: () => void give(w) }, w))),
     el('span', { class: 'row' }, field, r.unit && el('span', { class: 'unit' }, r.unit), el('button', { type: 'submit' }, 'Write')),
-    r.read && el('p', { class: 'judged' }, broken.length ? mark('broken', 'stop') : mark('read', 'good'), ` ${r.read}`),
-    ...broken.map(f => el('p', { class: 'what' }, f.message)), fault);
+    r.read && el('p', { class: 'judged' }, mine ? mark('broken', 'stop') : broken.length ? mark('see above', 'open') : mark('read', 'good'), ` ${r.read}`), fault);
 }
