@@ -13,7 +13,7 @@ const example = name => fs.readFileSync(path.join(root, 'examples', `${name}.amp
 /** @param {import('playwright-core').Page} page */
 const text = page => page.evaluate(() => /** @type {string} */ ((/** @type {any} */ (window)).AMPERULE.editor.text));
 /** @param {import('playwright-core').Page} page @param {string} of @param {string} asked */
-const question = (page, of, asked) => page.locator(`ol[aria-label="${of}"] > .question`, { has: page.locator(`h5:text("${asked}")`) }).first();
+const question = (page, of, asked) => page.locator(`ol[aria-label="${of}"] > .question[data-asked="${asked}"]`).first();
 
 /** @param {import('playwright-core').Page} page @param {string} job */
 async function begin(page, job) {
@@ -48,7 +48,7 @@ test('from an empty page to a sound house by taps', async () => {
     [tap, 'supply', 'service-state', 'sound'], [tap, 'supply', 'earthing-conductor', 'singles 16 mm² 1 m'], [tap, 'supply', 'tails', 'singles 25 mm² 1.5 m'],
     [tap, 'main', 'surge-protection', 'type-2'], [tap, 'main', 'condition', 'sound'], [tap, 'main', 'neutral-joined-to-earth', 'no'],
     [tap, 'water', 'entry', 'metal'], [tap, 'water', 'size', '10 mm²'], [tap, 'main', 'Icc-behind', 'none'],
-    [tap, 'supply', 'service-fuse', 'fuse BS-88-3 80 A'], [tap, 'supply', 'Ipf', '0.9 kA'], [tap, 'supply', 'looped', 'no'], [type, 'supply', 'Xe', '0.01'],
+    [tap, 'supply', 'service-fuse', 'fuse BS-88-3 80 A'], [tap, 'supply', 'In of its service-fuse', 'fuse BS-88-3 80 A'], [tap, 'supply', 'Ipf', '0.9 kA'], [tap, 'supply', 'looped', 'no'], [type, 'supply', 'Xe', '0.01'],
     [tap, 'supply', 'logged-demand', '24 A'], [tap, 'supply', 'Ze', '0.28 ohm'], [type, 'cables 1 of ev', 'length', '14'], [tap, 'main', 'devices-verified', 'yes'],
   ];
   for (const [how, of, asked, answer] of visit) {

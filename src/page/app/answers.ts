@@ -17,7 +17,7 @@ export interface Checked {
   about: { standing: string; installation: string | null; rules: string | null; sound: boolean; caution: string };
 }
 export interface Question {
-  of: string; asked: string; means: string; how: string | null; answer: string; words: string[]; unit: string | null;
+  of: string; asked: string; label?: string; means: string; how: string | null; answer: string; words: string[]; unit: string | null;
   'settled-by': string; known: string | null; passes: string | null; heading: string; before: string | null;
   start: number; end: number; from?: number; to?: number; usual: string[]; later: boolean;
   waiting: { rule: string; title: string; subject: string; severity: string }[];

@@ -88,8 +88,9 @@ function one(q: Question, index: number, aside: Aside, asker: Asker, again: () =
   const back = aside.later.has(about(q)) || aside.network.has(about(q));
   const form = el('form', { class: 'type', onsubmit: event => { event.preventDefault(); void give(field.value); } },
     el('label', { for: id }, q.answer), el('span', { class: 'row' }, field, q.unit && el('span', { class: 'unit' }, q.unit), button('Write', () => void give(field.value), { type: 'submit' })));
-  return el('li', { class: 'question' },
-    el('h5', { tabindex: '-1' }, q.asked.replace(/ \(L[123]\)/, ''), must ? mark('required', 'open') : null),
+  const asked = q.asked.replace(/ \(L[123]\)/, '');
+  return el('li', { class: 'question', 'data-asked': asked },
+    el('h5', { tabindex: '-1' }, q.label ? `${q.label} (${asked})` : asked, must ? mark('required', 'open') : null),
     el('p', { id: `${id}-means` }, q.means),
     q.how && el('p', { class: 'how' }, `How: ${q.how}`),
     q.known && el('p', { class: 'how' }, `Known so far: ${q.known}`),

@@ -144,6 +144,10 @@ impl Host {
         let rulesets = library.names().into_iter().filter_map(|id| {
             let request = newest(&self.project, &id);
             let ruleset = self.project.ruleset(&request).ruleset.clone()?;
+            // One without rules is there for others to stand on.
+            if ruleset.rules.is_empty() {
+                return None;
+            }
             let jobs = library.jobs(&request).unwrap_or_default();
             let jobs = jobs.iter().map(|(name, job)| {
                 let about = job.text().lines().next().unwrap_or_default();
