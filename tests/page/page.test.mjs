@@ -4,7 +4,8 @@ import assert from 'node:assert/strict';
 import fs from 'node:fs';
 import path from 'node:path';
 import { after, test } from 'node:test';
-import { axe, browser, open, opened, ready, root, settled, sizes } from './browser.mjs';
+import zlib from 'node:zlib';
+import { axe, browser, file, open, opened, ready, root, settled, sizes } from './browser.mjs';
 
 after(() => browser.close());
 
@@ -35,6 +36,11 @@ async function type(page, of, asked, answer) {
   await box.locator('button[type=submit]').tap();
   await settled(page);
 }
+
+test('the page is small enough to be sent', () => {
+  const sent = zlib.gzipSync(fs.readFileSync(file), { level: 9 }).length;
+  assert.ok(sent < 2_000_000, `${sent} bytes with gzip`);
+});
 
 test('from an empty page to a sound house by taps', async () => {
   const { page, done } = await opened();
