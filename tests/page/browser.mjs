@@ -14,7 +14,7 @@ const require = createRequire(path.join(root, 'src', 'page', 'package.json'));
 const { chromium } = require('playwright-core');
 export const axe = fs.readFileSync(require.resolve('axe-core/axe.min.js'), 'utf8');
 export const file = process.env.AMPERULE_PAGE ?? path.join(root, 'target', 'page', 'amperule.html');
-export const sizes = { phone: { width: 390, height: 844 }, narrow: { width: 320, height: 640 }, desk: { width: 1200, height: 800 } };
+export const sizes = { phone: { width: 390, height: 844 }, narrow: { width: 320, height: 640 }, desk: { width: 1200, height: 800 }, wide: { width: 1500, height: 900 } };
 
 export const browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? '/usr/bin/chromium', args: ['--no-sandbox', '--disable-gpu'] });
 

@@ -176,27 +176,33 @@ const answerer = {
 
 // --- views
 
+/** On a wide screen the text stands beside the other two. */
+const wide = matchMedia('(min-width: 80rem)');
+
 function show(view: View) {
-  shown = view;
+  shown = wide.matches && view === 'text' ? (shown === 'text' ? 'ask' : shown) : view;
   for (const name of Object.keys(views) as View[]) {
-    tabs[name].setAttribute('aria-selected', String(name === view));
-    tabs[name].tabIndex = name === view ? 0 : -1;
-    views[name].hidden = name !== view;
+    tabs[name].setAttribute('aria-selected', String(name === shown));
+    tabs[name].tabIndex = name === shown ? 0 : -1;
+    views[name].hidden = name !== shown && !(wide.matches && name === 'text');
   }
+  tabs.text.hidden = wide.matches;
   const now = version;
   void fill().catch((error: unknown) => stopped(error, now));
-  if (view !== 'text') return;
+  if (views.text.hidden) return;
   editor.view.requestMeasure();
   if (firstPlace) requestAnimationFrame(() => { editor.show(firstPlace); firstPlace = 0; });
 }
-(Object.keys(tabs) as View[]).forEach((name, i, all) => {
+wide.addEventListener('change', () => { if (opened) show(shown); });
+for (const name of Object.keys(tabs) as View[]) {
   tabs[name].addEventListener('click', () => { show(name); window.scrollTo(0, 0); });
   tabs[name].addEventListener('keydown', event => {
     const step = event.key === 'ArrowRight' ? 1 : event.key === 'ArrowLeft' ? -1 : 0;
-    const next = step ? all[(i + step + all.length) % all.length] : undefined;
+    const all = (Object.keys(tabs) as View[]).filter(tab => !tabs[tab].hidden);
+    const next = step ? all[(all.indexOf(name) + step + all.length) % all.length] : undefined;
     if (next) { show(next); tabs[next].focus(); }
   });
-});
+}
 
 // --- files
 
