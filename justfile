@@ -32,3 +32,7 @@ snapshots:
 # The library as a guide.
 doc:
     cargo doc --locked --no-deps --open
+
+# The page with the engine inside: target/page/amperule.html; `just page test` tries it in Chromium.
+page *ARGS:
+    .ci/page {{ARGS}}

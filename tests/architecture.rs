@@ -224,7 +224,8 @@ fn arrows_point_down() {
     for path in files {
         let inside = path.strip_prefix(&src).unwrap();
         let name = inside.display().to_string();
-        if ROOTS.contains(&name.as_str()) {
+        // The door of the page is a crate of its own above all floors.
+        if ROOTS.contains(&name.as_str()) || inside.starts_with("page") {
             continue;
         }
         let first = inside.iter().next().unwrap().to_string_lossy();

@@ -6,10 +6,11 @@ use clap::{Args, ValueEnum};
 
 use crate::answer::{Article, together};
 use crate::report::order::{self, COLUMNS};
+use crate::report::sheet::SheetOf;
 use crate::source::Problem;
 
 use super::args::Reading;
-use super::sheet::{as_designed, head};
+use super::sheet::as_designed;
 use super::{Output, exit};
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -50,7 +51,7 @@ impl OrderOf {
         let (mut designs, mut paths, mut all) = (Vec::new(), Vec::new(), Vec::new());
         for one in &opened {
             let of = &one.installation;
-            let above = head(of, &as_designed(of));
+            let above = SheetOf::new(of, &as_designed(of));
             let wanted = |mut a: Article| {
                 if several {
                     for name in &mut a.wanted_for {

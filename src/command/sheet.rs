@@ -5,11 +5,11 @@ use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
 
-use crate::check::{Outcome, Report};
+use crate::check::Report;
 use crate::report::cautions;
 use crate::report::notice::{self, Notice};
 use crate::report::sheet::{SheetOf, html, json, text};
-use crate::ruleset::{Severity, Stage};
+use crate::ruleset::Stage;
 use crate::session::{Ask, Installation};
 use crate::vocabulary::Settler;
 
@@ -57,21 +57,6 @@ pub(super) fn as_designed(of: &Installation) -> Report {
     of.at(Stage::Design).check(ask).report
 }
 
-/// What stands above a sheet of a design, as it was judged.
-pub(super) fn head(of: &Installation, judged: &Report) -> SheetOf {
-    let count = |outcome: Outcome| {
-        let all = judged.findings.iter();
-        all.filter(|f| f.outcome == outcome && f.severity == Severity::Breach)
-            .count()
-    };
-    SheetOf {
-        installation: of.name(),
-        rules: of.ruleset().edition.title.clone(),
-        breaches: count(Outcome::Failed),
-        open: count(Outcome::Undecided),
-    }
-}
-
 impl SheetFor {
     pub(super) fn run(&self, out: &mut Output) -> u8 {
         let Some(one) = self.reading.one(&self.file, out) else {
@@ -82,7 +67,7 @@ impl SheetFor {
         if self.reader == Reader::Network {
             return self.notice(&one, &judged, out);
         }
-        let head = head(of, &judged);
+        let head = SheetOf::new(of, &judged);
         let s = of.sheet();
         match self.format {
             Form::Text => out.text(&text(&head, &s)),

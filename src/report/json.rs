@@ -120,7 +120,9 @@ fn label(l: &Label, sources: &Sources) -> Value {
     })
 }
 
-fn problem(p: &Problem, sources: &Sources) -> Value {
+/// One mistake or caution about what is written.
+#[must_use]
+pub fn problem(p: &Problem, sources: &Sources) -> Value {
     json!({
         "code": p.code,
         "weight": if p.weight == Weight::Error { "error" } else { "caution" },
@@ -130,7 +132,9 @@ fn problem(p: &Problem, sources: &Sources) -> Value {
     })
 }
 
-fn finding(f: &Finding, sources: &Sources) -> Value {
+/// What came of one rule for one subject.
+#[must_use]
+pub fn finding(f: &Finding, sources: &Sources) -> Value {
     let witness = |w: &[crate::check::WitnessValue]| {
         w.iter()
             .map(|v| json!({"fact": v.fact, "value": v.value}))

@@ -15,7 +15,7 @@ use super::sheet::SheetOf;
 const WIDTHS: (usize, usize) = (56, 30);
 
 /// Said below all.
-const AFTER: &str = "Worked out from what the designs say. Lengths are routes as written, with the share to spare that is shown; fixings, containment and labels are not listed. The makers' data, local codes and a qualified person decide what is fit.";
+pub const AFTER: &str = "Worked out from what the designs say. Lengths are routes as written, with the share to spare that is shown; fixings, containment and labels are not listed. The makers' data, local codes and a qualified person decide what is fit.";
 
 /// The designs that are bought for, and what they ask for together.
 #[derive(Debug)]

@@ -5,7 +5,10 @@ use std::fmt::Write as _;
 use serde_json::{Value, json};
 
 use crate::answer::{Accepted, Sheet, ToRead};
+use crate::check::{Outcome, Report};
 use crate::quantity::{Rounding, Unit, format_interval, format_quantity, format_toward};
+use crate::ruleset::Severity;
+use crate::session::Installation;
 
 use super::columns::{broken, columns};
 use super::markup::Page;
@@ -37,8 +40,25 @@ pub struct SheetOf {
 }
 
 impl SheetOf {
+    /// What stands above a sheet of a design, as it was judged.
+    #[must_use]
+    pub fn new(of: &Installation, judged: &Report) -> Self {
+        let count = |outcome: Outcome| {
+            let all = judged.findings.iter();
+            all.filter(|f| f.outcome == outcome && f.severity == Severity::Breach)
+                .count()
+        };
+        Self {
+            installation: of.name(),
+            rules: of.ruleset().edition.title.clone(),
+            breaches: count(Outcome::Failed),
+            open: count(Outcome::Undecided),
+        }
+    }
+
     /// Why it is not to be built from yet.
-    pub(super) fn warning(&self) -> Option<String> {
+    #[must_use]
+    pub fn warning(&self) -> Option<String> {
         if self.breaches == 0 && self.open == 0 {
             return None;
         }
@@ -88,14 +108,20 @@ fn expected(r: &ToRead) -> Option<String> {
     })
 }
 
-/// What is asked of a reading, in one line each: must be, expected, look again unless.
-struct Asked {
-    required: String,
-    expected: String,
-    usual: String,
+/// What is asked of a reading, in one line each.
+#[derive(Clone, Debug, Default)]
+pub struct Asked {
+    /// What it must be.
+    pub required: String,
+    /// What it is expected to be.
+    pub expected: String,
+    /// Beyond this it is looked at again.
+    pub usual: String,
 }
 
-fn asked(r: &ToRead) -> Asked {
+/// What is asked of a reading.
+#[must_use]
+pub fn asked(r: &ToRead) -> Asked {
     Asked {
         required: accepted(&r.required, r.unit.as_ref()).unwrap_or_default(),
         expected: expected(r).unwrap_or_default(),

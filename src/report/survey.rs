@@ -16,7 +16,8 @@ use super::markup::{escape, page};
 const MOST_RULES: usize = 3;
 
 /// What the questions of one settler are headed by.
-pub(super) fn heading(settler: Settler) -> &'static str {
+#[must_use]
+pub fn heading(settler: Settler) -> &'static str {
     match settler {
         Settler::Site => "To see on site",
         Settler::Network => "To ask the network operator",
@@ -30,7 +31,8 @@ pub(super) fn heading(settler: Settler) -> &'static str {
 }
 
 /// What a person is reminded of before they do it.
-fn caution(settler: Settler) -> Option<&'static str> {
+#[must_use]
+pub const fn caution(settler: Settler) -> Option<&'static str> {
     match settler {
         Settler::Site => Some(cautions::OPENING),
         Settler::Test => Some(cautions::TESTING),

@@ -4,9 +4,13 @@
 //! the build script compiles each ruleset in the program in each of its editions, with these very
 //! modules, and stores what came of it; the program only reads that back. `tests/frozen.rs` holds
 //! the stored ones against fresh ones.
+//!
+//! Editions have most of their rules in common. What they store is cut into pieces where its
+//! content says so, and equal pieces are kept once.
 
 use std::sync::Arc;
 
+use rustc_hash::FxHashMap;
 use serde::{Deserialize, Serialize};
 
 use super::library::Library;
@@ -23,8 +27,8 @@ pub(super) struct Base {
     pub(super) chain: Vec<String>,
     /// Its editions, oldest first.
     pub(super) editions: Vec<Edition>,
-    /// Where each edition lies behind the contents: from, until.
-    places: Vec<(u32, u32)>,
+    /// The pieces of each edition, one after the other: from, until, behind the contents.
+    places: Vec<Vec<(u32, u32)>>,
 }
 
 /// Compiled rulesets as stored: contents first, then what they point at.
@@ -62,11 +66,16 @@ impl<'a> Frozen<'a> {
     /// # Errors
     /// The bytes are none that [`freeze`] gave.
     pub(super) fn thaw(&self, base: &Base, edition: usize) -> Result<Ruleset, Problem> {
-        let bytes = base.places.get(edition).and_then(|(from, until)| {
-            self.rest
-                .get(usize::try_from(*from).ok()?..usize::try_from(*until).ok()?)
-        });
-        decode(bytes.ok_or_else(|| unreadable("an edition is missing"))?)
+        let missing = || unreadable("an edition is missing");
+        let mut bytes = Vec::new();
+        for (from, until) in base.places.get(edition).ok_or_else(missing)? {
+            let place = usize::try_from(*from)
+                .ok()
+                .zip(usize::try_from(*until).ok());
+            let piece = place.and_then(|(from, until)| self.rest.get(from..until));
+            bytes.extend_from_slice(piece.ok_or_else(missing)?);
+        }
+        decode(&bytes)
     }
 }
 
@@ -91,6 +100,61 @@ fn decode(bytes: &[u8]) -> Result<Ruleset, Problem> {
     words::reading(lists, || postcard::from_bytes(rest)).map_err(unreadable)
 }
 
+/// How many bits of a hash must be zero where bytes are cut: pieces of about 64 bytes more than
+/// the least.
+const CUT_BITS: u32 = 6;
+/// The least length of a piece but the last.
+const LEAST: usize = 32;
+
+/// Cuts bytes where the hash of the last 64 of them says so, whatever stands before these: what two
+/// texts have in common is cut alike.
+fn pieces(bytes: &[u8]) -> Vec<&[u8]> {
+    let (mut all, mut start, mut hash) = (Vec::new(), 0, 0_u64);
+    for (at, byte) in bytes.iter().enumerate() {
+        let mixed = (u64::from(*byte) + 1).wrapping_mul(0x9E37_79B9_7F4A_7C15);
+        let mixed = (mixed ^ (mixed >> 29)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        hash = (hash << 1).wrapping_add(mixed);
+        if at - start >= LEAST && hash >> (u64::BITS - CUT_BITS) == 0 {
+            all.extend(bytes.get(start..=at));
+            start = at + 1;
+        }
+    }
+    all.extend(bytes.get(start..).filter(|rest| !rest.is_empty()));
+    all
+}
+
+/// Pieces, each kept once.
+#[derive(Default)]
+struct Pool {
+    bytes: Vec<u8>,
+    places: FxHashMap<Vec<u8>, (u32, u32)>,
+}
+
+impl Pool {
+    /// Where the pieces of some bytes are kept; those that lie one behind the other are one place.
+    fn keep(&mut self, bytes: &[u8]) -> Result<Vec<(u32, u32)>, String> {
+        let mut places: Vec<(u32, u32)> = Vec::new();
+        for piece in pieces(bytes) {
+            let place = match self.places.get(piece) {
+                Some(place) => *place,
+                None => {
+                    let here = |at: usize| u32::try_from(at).map_err(|e| e.to_string());
+                    let from = here(self.bytes.len())?;
+                    self.bytes.extend_from_slice(piece);
+                    let place = (from, here(self.bytes.len())?);
+                    self.places.insert(piece.to_vec(), place);
+                    place
+                }
+            };
+            match places.last_mut() {
+                Some(last) if last.1 == place.0 => last.1 = place.1,
+                _ => places.push(place),
+            }
+        }
+        Ok(places)
+    }
+}
+
 /// What [`freeze`] made.
 #[derive(Debug)]
 pub struct Made {
@@ -107,17 +171,16 @@ pub struct Made {
 /// # Errors
 /// A ruleset is too large to be stored.
 pub fn freeze(library: &Library, names: &[String]) -> Result<Made, String> {
-    let (mut bases, mut rest, mut wrong) = (Vec::new(), Vec::new(), Vec::new());
+    let (mut bases, mut pool, mut wrong) = (Vec::new(), Pool::default(), Vec::new());
     for name in names {
         let chain = library.chain(name);
         let editions = chain.editions();
-        let mut places = Vec::new();
+        let mut stored = Vec::new();
         let mut mistakes = if editions.is_empty() {
             chain.problems.clone()
         } else {
             Vec::new()
         };
-        let start = rest.len();
         for edition in &editions {
             let loaded = chain.compile(&Request {
                 base: name.clone(),
@@ -126,13 +189,12 @@ pub fn freeze(library: &Library, names: &[String]) -> Result<Made, String> {
             });
             mistakes.extend(loaded.problems);
             if let Some(ruleset) = loaded.ruleset {
-                let from = rest.len();
-                rest.extend(encode(&ruleset)?);
-                let place = |at: usize| u32::try_from(at).map_err(|e| e.to_string());
-                places.push((place(from)?, place(rest.len())?));
+                stored.push(encode(&ruleset)?);
             }
         }
-        if mistakes.is_empty() && places.len() == editions.len() && !editions.is_empty() {
+        if mistakes.is_empty() && stored.len() == editions.len() && !editions.is_empty() {
+            let places = stored.iter().map(|bytes| pool.keep(bytes));
+            let places = places.collect::<Result<_, _>>()?;
             bases.push(Base {
                 name: name.clone(),
                 chain: chain.names(),
@@ -140,7 +202,6 @@ pub fn freeze(library: &Library, names: &[String]) -> Result<Made, String> {
                 places,
             });
         } else {
-            rest.truncate(start);
             // Most mistakes are the same in each edition.
             for problem in mistakes {
                 let one = (name.clone(), problem);
@@ -151,6 +212,6 @@ pub fn freeze(library: &Library, names: &[String]) -> Result<Made, String> {
         }
     }
     let mut all = postcard::to_allocvec(&bases).map_err(|e| e.to_string())?;
-    all.extend(rest);
+    all.extend(pool.bytes);
     Ok(Made { bytes: all, wrong })
 }

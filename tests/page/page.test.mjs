@@ -1,0 +1,294 @@
+// What people do with the page: from an empty page to a design, files, drafts, names with markup.
+// @ts-check
+import assert from 'node:assert/strict';
+import fs from 'node:fs';
+import path from 'node:path';
+import { after, test } from 'node:test';
+import zlib from 'node:zlib';
+import { axe, browser, file, open, opened, ready, root, settled, sizes } from './browser.mjs';
+
+after(() => browser.close());
+
+/** @param {string} name */
+const example = name => fs.readFileSync(path.join(root, 'examples', `${name}.amp`), 'utf8');
+/** @param {import('playwright-core').Page} page */
+const text = page => page.evaluate(() => /** @type {string} */ ((/** @type {any} */ (window)).AMPERULE.editor.text));
+/** @param {import('playwright-core').Page} page @param {string} of @param {string} asked */
+const question = (page, of, asked) => page.locator(`ol[aria-label="${of}"] > .question[data-asked="${asked}"]`).first();
+
+/** @param {import('playwright-core').Page} page @param {string} job */
+async function begin(page, job) {
+  await page.click(`#jobs button:has(strong:text-is("${job}"))`);
+  await page.waitForSelector('#work:not([hidden])');
+  return settled(page);
+}
+
+/** Taps a usual answer. @param {import('playwright-core').Page} page @param {string} of @param {string} asked @param {string} answer */
+async function tap(page, of, asked, answer) {
+  await question(page, of, asked).locator('.taps:not(.quiet) button', { hasText: answer }).first().tap();
+  await settled(page);
+}
+
+/** Writes an answer into its field. @param {import('playwright-core').Page} page @param {string} of @param {string} asked @param {string} answer */
+async function type(page, of, asked, answer) {
+  const box = question(page, of, asked);
+  await box.locator('input').fill(answer);
+  await box.locator('button[type=submit]').tap();
+  await settled(page);
+}
+
+test('the page is small enough to be sent', () => {
+  const sent = zlib.gzipSync(fs.readFileSync(file), { level: 9 }).length;
+  assert.ok(sent < 2_000_000, `${sent} bytes with gzip`);
+});
+
+test('from an empty page to a sound house by taps', async () => {
+  const { page, done } = await opened();
+  await page.fill('#name', 'Fern Cottage');
+  assert.match(await begin(page, 'house') ?? '', /^0 breaches, 0 cautions, \d+ undecided/);
+  assert.equal(await page.textContent('#title'), 'Fern Cottage');
+  /** @type {[typeof tap, string, string, string][]} */
+  const visit = [
+    [tap, 'supply', 'earthing', 'TN-C-S'], [tap, 'main', 'main-switch', 'switch 100 A 2-pole'], [type, 'supply', 'cut-out-rating', '100'],
+    [tap, 'supply', 'all-listed: bond', 'yes'], [tap, 'supply', 'earth-seen', 'cut-out-terminal'], [tap, 'supply', 'metered', 'yes'],
+    [tap, 'supply', 'service-state', 'sound'], [tap, 'supply', 'earthing-conductor', 'singles 16 mm² 1 m'], [tap, 'supply', 'tails', 'singles 25 mm² 1.5 m'],
+    [tap, 'main', 'surge-protection', 'type-2'], [tap, 'main', 'condition', 'sound'], [tap, 'main', 'neutral-joined-to-earth', 'no'],
+    [tap, 'water', 'entry', 'metal'], [tap, 'water', 'size', '10 mm²'], [tap, 'main', 'Icc-behind', 'none'],
+    [tap, 'supply', 'service-fuse', 'fuse BS-88-3 80 A'], [tap, 'supply', 'In of its service-fuse', 'fuse BS-88-3 80 A'], [tap, 'supply', 'Ipf', '0.9 kA'], [tap, 'supply', 'looped', 'no'], [type, 'supply', 'Xe', '0.01'],
+    [tap, 'supply', 'logged-demand', '24 A'], [tap, 'supply', 'Ze', '0.28 ohm'], [type, 'cables 1 of ev', 'length', '14'], [tap, 'main', 'devices-verified', 'yes'],
+  ];
+  for (const [how, of, asked, answer] of visit) {
+    // What is settled by another answer is not asked any more.
+    if (await question(page, of, asked).count() > 0) await how(page, of, asked, answer);
+    const faults = (await page.locator('.fault').allTextContents()).join('');
+    assert.equal(faults, '', `${answer} for ${asked} of ${of}`);
+  }
+  const written = await text(page);
+  for (const line of ['earthing: TN-C-S', 'service-fuse: fuse BS-88-3 80 A', 'Ze: 0.28 ohm (measured)', 'looped: no (by-enquiry)', 'length: 14 m', 'cut-out-rating: 100 A']) {
+    assert.ok(written.includes(line), `${line} in\n${written}`);
+  }
+  assert.match(await page.textContent('#status') ?? '', /^0 breaches/);
+  assert.equal(await page.locator('.question h5 .mark').count(), 0, 'nothing is open that a requirement waits for');
+  await page.tap('#tab-answer');
+  assert.match(await page.textContent('#verdict') ?? '', /No requirement that is judged here is broken or open/);
+  await done();
+});
+
+test('the same by text, with completion, findings under the words and mending', async () => {
+  const { page, done } = await opened({ size: sizes.desk });
+  await begin(page, 'house');
+  await page.click('#tab-text');
+  await page.evaluate(was => { const e = (/** @type {any} */ (window)).AMPERULE.editor; e.set(was); }, example('larch-bank'));
+  assert.match(await settled(page) ?? '', /^0 breaches/);
+  // A cable that is too thin, written by hand.
+  const now = await text(page), at = now.indexOf('mm² 3-core');
+  assert.ok(at > 0, now);
+  const size = now.lastIndexOf(' ', at - 2) + 1;
+  await page.evaluate(([from, to]) => (/** @type {any} */ (window)).AMPERULE.editor.go(from, to), [size, at - 1]);
+  await page.keyboard.type('1');
+  await page.waitForFunction(() => /[1-9]\d* breach/.test(document.querySelector('#status')?.textContent ?? ''));
+  assert.ok(await page.locator('.cm-lintRange-error').count() > 0, 'a finding is marked in the text');
+  await page.click('#tab-answer');
+  assert.ok(await page.locator('#verdict .mark.stop').count() > 0);
+  await page.locator('#verdict .place').first().click();
+  assert.equal(await page.getAttribute('#tab-text', 'aria-selected'), 'true');
+  // Words that fit are offered where they fit.
+  await page.evaluate(() => { const e = (/** @type {any} */ (window)).AMPERULE.editor, i = e.text.search(/^supply /m); const to = e.text.indexOf('{', i) + 1; e.go(to, to); });
+  await page.keyboard.press('Enter');
+  await page.keyboard.type('earthi');
+  await page.waitForSelector('.cm-tooltip-autocomplete');
+  assert.match(await page.textContent('.cm-tooltip-autocomplete') ?? '', /earthing/);
+  // Undone, all is as it was.
+  await page.keyboard.press('Escape');
+  await page.evaluate(was => (/** @type {any} */ (window)).AMPERULE.editor.set(was), example('larch-bank'));
+  assert.match(await settled(page) ?? '', /^0 breaches/);
+  await done();
+});
+
+test('an answer that is none is refused and changes nothing', async () => {
+  const { page, done } = await opened();
+  await begin(page, 'house');
+  const before = await text(page);
+  await type(page, 'supply', 'cut-out-rating', '100 metres');
+  assert.notEqual(await question(page, 'supply', 'cut-out-rating').locator('.fault').textContent(), '');
+  assert.equal(await text(page), before);
+  await done();
+});
+
+test('questions can be set aside and taken up again', async () => {
+  const { page, done } = await opened();
+  await begin(page, 'house');
+  await question(page, 'supply', 'earthing').locator('button:text-is("To ask the network operator")').tap();
+  const aside = page.locator('section:has(h3:text("to ask the network operator"))').last();
+  assert.match(await aside.textContent() ?? '', /earthing/);
+  await aside.locator('button:text-is("Ask again")').first().tap();
+  assert.equal(await page.locator('h3:text("Set aside")').count(), 0);
+  await done();
+});
+
+test('a figure opens to its working, a finding to its rule, and readings are judged as typed', async () => {
+  const { page, done } = await opened();
+  await open(page, 'quarry.amp', example('quarry-cottage-faults'));
+  await page.tap('#tab-answer');
+  await page.locator('#verdict summary', { hasText: 'Rule ' }).first().tap();
+  await page.waitForFunction(() => (document.querySelector('#verdict details[open] pre')?.textContent ?? '').length > 40);
+  await page.locator('.figures summary', { hasText: 'Zs of ev' }).first().tap();
+  await page.waitForFunction(() => /Zs/.test(document.querySelector('.figures details[open] pre')?.textContent ?? ''));
+  assert.match(await page.textContent('#works') ?? '', /To buy/);
+  await open(page, 'larch.amp', example('larch-bank'));
+  const form = page.locator('.reading', { has: page.locator('label:text("R1R2")') }).first();
+  await form.locator('input').fill('0.15');
+  await form.locator('button[type=submit]').tap();
+  await page.waitForFunction(() => (/** @type {any} */ (window)).AMPERULE.editor.text.includes('R1R2: 0.15 ohm'));
+  await settled(page);
+  await page.waitForFunction(() => document.querySelector('.judged') !== null);
+  assert.match(await page.textContent('.judged') ?? '', /read 0\.15 ohm/);
+  const slow = page.locator('.reading', { has: page.locator('label:text("trip-time")') }).first();
+  await slow.locator('input').fill('900');
+  await slow.locator('button[type=submit]').tap();
+  await page.waitForSelector('.judged .mark.stop');
+  assert.match(await page.textContent('.reading:has(.judged .mark.stop)') ?? '', /trip-time[\s\S]*broken 900 ms/);
+  assert.match(await page.locator('ul[aria-label^="What the readings"]').textContent() ?? '', /900 ms/);
+  await done();
+});
+
+test('a saved file opens again as it was, with its line ends', async () => {
+  const { page, done } = await opened({ size: sizes.desk });
+  const crlf = example('larch-bank').replaceAll('\n', '\r\n');
+  await open(page, 'larch.amp', crlf);
+  const [download] = await Promise.all([page.waitForEvent('download'), page.click('#save')]);
+  assert.equal(download.suggestedFilename(), 'larch.amp');
+  const back = fs.readFileSync(await download.path() ?? '', 'utf8');
+  assert.equal(back, crlf);
+  assert.match(await open(page, 'again.amp', back) ?? '', /^0 breaches/);
+  await done();
+});
+
+test('a draft outlives the page, is offered with its date, and can be forgotten', async () => {
+  const { page, done } = await opened();
+  await page.fill('#name', 'Drafty House');
+  await begin(page, 'house');
+  await tap(page, 'supply', 'earthing', 'TN-S');
+  await page.reload();
+  await ready(page);
+  assert.equal(await page.isVisible('#work'), false, 'a draft is never taken by itself');
+  assert.match(await page.textContent('#draft') ?? '', /house\.amp, of .*\d/);
+  await page.tap('#draft button:text-is("Take it")');
+  await settled(page);
+  assert.match(await text(page), /"Drafty House"[\s\S]*earthing: TN-S/);
+  await page.tap('#new');
+  await page.tap('#draft button:text-is("Forget it")');
+  assert.equal(await page.isVisible('#draft'), false);
+  assert.equal(await page.evaluate(() => localStorage.length), 0);
+  await done();
+});
+
+test('markup in names is text and nothing else', async () => {
+  const { page, done } = await opened();
+  const evil = '<img src=x onerror=alert(1)></script><script>alert(2)</script><b>';
+  const made = example('quarry-cottage-faults')
+    .replace(/installation "[^"]*"/, `installation "${evil}"`)
+    .replace(/^(charge-point \w+)/m, `$1 "${evil}"`)
+    .replace(/^(board \w+)/m, `$1 "${evil}"`);
+  assert.ok(made.split(evil).length > 3, 'three names are replaced');
+  await open(page, `${evil.replaceAll('/', '')}.amp`, made);
+  for (const tab of ['#tab-ask', '#tab-text', '#tab-answer']) await page.tap(tab);
+  assert.equal(await page.textContent('#title'), evil);
+  assert.equal(await page.locator('main img:not(.cm-widgetBuffer), main b, main script').count(), 0);
+  await page.evaluate(text => (/** @type {any} */ (window)).AMPERULE.editor.set(text), `installation "\u202Eevil" { rules: gb }\n<script>alert(3)</script> ${evil} {\n`);
+  await settled(page);
+  assert.equal(await page.locator('main img:not(.cm-widgetBuffer), main b, main script').count(), 0);
+  await page.evaluate(() => (/** @type {any} */ (window)).AMPERULE.editor.set('installation "a\u202Eb" { rules: gb }\n'));
+  await settled(page);
+  assert.equal(await page.textContent('#title'), 'a[U+202E]b');
+  await done();
+});
+
+test('only the newest text is judged, a stopped engine goes on, and what is stale is not shown', async () => {
+  const { page, done } = await opened();
+  await open(page, 'quarry.amp', example('quarry-cottage'));
+  const last = await page.evaluate(async () => {
+    const a = (/** @type {any} */ (window)).AMPERULE, text = a.editor.text;
+    const before = a.engine.times.filter((/** @type {any} */ t) => t.ask === 'check').length;
+    for (let i = 0; i < 20; i++) { a.editor.set(text + '#'.repeat(i + 1)); await new Promise(done => setTimeout(done, 20)); }
+    const stale = a.answer();
+    a.engine.stop();
+    return { stale, before };
+  });
+  assert.equal(last.stale, null);
+  await page.waitForFunction(() => (/** @type {any} */ (window)).AMPERULE.answer() !== null);
+  assert.match(await settled(page) ?? '', /^0 breaches/);
+  const checks = await page.evaluate(() => (/** @type {any} */ (window)).AMPERULE.engine.times.filter((/** @type {any} */ t) => t.ask === 'check').length);
+  assert.ok(checks - last.before <= 4, `${checks - last.before} checks for 20 keys`);
+  // A thread that dies is started anew.
+  await page.evaluate(() => (/** @type {any} */ (window)).AMPERULE.engine.failed('on purpose'));
+  await page.evaluate(() => { const e = (/** @type {any} */ (window)).AMPERULE.editor; e.set(e.text + '\n'); });
+  assert.match(await settled(page) ?? '', /^0 breaches/);
+  await done();
+});
+
+test('everything can be done by keys alone', async () => {
+  const { page, done } = await opened({ size: sizes.desk });
+  await page.focus('#jobs button:has(strong:text-is("house"))');
+  await page.keyboard.press('Enter');
+  await page.waitForSelector('#work:not([hidden])');
+  await settled(page);
+  assert.equal(await page.evaluate(() => document.activeElement?.id), 'title');
+  await page.focus('#tab-ask');
+  await page.keyboard.press('ArrowRight');
+  assert.equal(await page.getAttribute('#tab-text', 'aria-selected'), 'true');
+  await page.keyboard.press('Tab');
+  assert.ok(await page.evaluate(() => document.activeElement?.classList.contains('cm-content')), 'the tab key enters the text');
+  await page.keyboard.press('Tab');
+  assert.equal(await page.evaluate(() => document.activeElement?.id), 'lay-out', 'and leaves it');
+  await page.focus('#tab-text');
+  await page.keyboard.press('ArrowLeft');
+  const first = page.locator('.question').first();
+  await first.locator('.taps:not(.quiet) button').first().focus();
+  const asked = await first.locator('h5').textContent();
+  await page.keyboard.press('Enter');
+  await page.waitForFunction(was => document.querySelector('.question h5')?.textContent !== was, asked);
+  await settled(page);
+  assert.ok(await page.evaluate(() => document.activeElement?.matches('.question h5')), 'focus goes to the next question');
+  await done();
+});
+
+for (const [name, size] of Object.entries(sizes)) {
+  // Light and dark differ in their colours alone, which are the same at each size.
+  for (const scheme of /** @type {const} */ (['light', 'dark'])) {
+    if (scheme === 'dark' && name !== 'phone') continue;
+    test(`nothing is cut off or out of reach: ${name}, ${scheme}`, async () => {
+      const { page, done } = await opened({ size, scheme, bypass: true });
+      await page.evaluate(axe);
+      const look = async (/** @type {string} */ where) => {
+        // A desk has the parts of a phone in the same order, with more room.
+        const found = name === 'desk' ? { violations: [] } : await page.evaluate(dark => (/** @type {any} */ (window)).axe.run(document, dark ? { runOnly: { type: 'rule', values: ['color-contrast'] } } : { runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'] }), scheme === 'dark');
+        const told = found.violations.map((/** @type {any} */ v) => `${v.id}: ${v.nodes.slice(0, 3).map((/** @type {any} */ n) => n.html).join(' ')}`);
+        assert.deepEqual(told, [], where);
+        const wide = await page.evaluate(() => document.documentElement.scrollWidth - window.innerWidth);
+        assert.ok(wide <= 0, `${where} is ${wide} px too wide`);
+        const small = await page.$$eval('button, summary, select, label.button, main input:not([type=file])', all => all
+          .filter(e => e.getClientRects().length > 0 && e.getBoundingClientRect().height < 43.5 && !e.closest('.cm-editor'))
+          .map(e => e.outerHTML.slice(0, 80)));
+        assert.deepEqual(small, [], `${where}: what is touched is at least 44 px high`);
+      };
+      await look('start');
+      await begin(page, 'house');
+      await look('ask');
+      await open(page, 'faults.amp', example('quarry-cottage-faults'));
+      if (name === 'wide') assert.ok(await page.isVisible('#view-text') && await page.isVisible('#view-ask') && await page.isHidden('#tab-text'), 'the text stands beside the questions');
+      else {
+        await page.click('#tab-text');
+        await page.waitForTimeout(100);
+        await look('text');
+      }
+      await page.click('#tab-answer');
+      await page.locator('.figures summary').first().click();
+      await page.waitForTimeout(200);
+      await look('answer');
+      await page.emulateMedia({ media: 'print' });
+      assert.ok(await page.isVisible('#view-ask') && await page.isVisible('#verdict') && !(await page.isVisible('.tabs')), 'paper shows questions and answers');
+      await done();
+    });
+  }
+}
