@@ -18,6 +18,7 @@ pub(super) fn assumptions(
         v.kinds.iter().map(|k| vec![None; k.facts.len()]).collect();
     let keys = [
         "is",
+        "of-the-only",
         "means",
         "clause",
         "source",
@@ -54,6 +55,7 @@ pub(super) fn assumptions(
             Some(value) => {
                 let entry = Assumption {
                     value,
+                    only: f.text("of-the-only", problems) == Some("yes"),
                     text: text.to_owned(),
                     origin: origin(&f, merged.layer_name(item), problems),
                     span: item.at,
