@@ -15,9 +15,9 @@ use super::yaml::{Key, Node, Yaml};
 use crate::source::{FileId, Problem, SourceFile, Span};
 
 /// Sections that any file of a ruleset may hold.
-const SECTIONS: [&str; 15] = [
+const SECTIONS: [&str; 16] = [
     "kinds", "limits", "series", "tables", "assume", "derive", "rules", "figures", "amend",
-    "withdraw", "mend", "left-out", "expect", "tell", "short",
+    "withdraw", "mend", "left-out", "expect", "tell", "short", "products",
 ];
 const HEAD: [&str; 6] = ["ruleset", "title", "parent", "patches", "notes", "editions"];
 
@@ -137,6 +137,7 @@ pub(super) struct Merged<'a> {
     pub(super) expect: Vec<Item<'a>>,
     pub(super) tell: Vec<Item<'a>>,
     pub(super) short: Vec<Item<'a>>,
+    pub(super) products: Vec<Item<'a>>,
     pub(super) left_out: Vec<Item<'a>>,
     pub(super) layers: &'a [Layer],
     /// How many of the layers are no patches.
@@ -235,6 +236,7 @@ pub(super) fn assemble(
         expect: Vec::new(),
         tell: Vec::new(),
         short: Vec::new(),
+        products: Vec::new(),
         left_out: Vec::new(),
         layers,
         bases,
@@ -383,6 +385,7 @@ fn collect<'a>(
                     12 => Some(&mut merged.expect),
                     13 => Some(&mut merged.tell),
                     14 => Some(&mut merged.short),
+                    15 => Some(&mut merged.products),
                     _ => None,
                 };
                 if let Some(list) = collected {

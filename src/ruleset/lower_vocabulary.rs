@@ -14,7 +14,7 @@ use crate::vocabulary::{
     Vocabulary, Within,
 };
 
-const KIND_KEYS: [&str; 10] = [
+const KIND_KEYS: [&str; 11] = [
     "means",
     "at-least",
     "within",
@@ -22,11 +22,12 @@ const KIND_KEYS: [&str; 10] = [
     "any-of",
     "part-only",
     "built",
+    "bought",
     "name",
     "facts",
     "in",
 ];
-const FACT_KEYS: [&str; 16] = [
+const FACT_KEYS: [&str; 17] = [
     "is",
     "means",
     "ask",
@@ -41,6 +42,7 @@ const FACT_KEYS: [&str; 16] = [
     "inherits",
     "also",
     "never-assumed",
+    "requirable",
     "replaces",
     "in",
 ];
@@ -71,6 +73,7 @@ pub(super) fn vocabulary(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Vo
                 any_of: Vec::new(),
                 part_only: false,
                 built: false,
+                bought: false,
                 name_role: NameRole::Free,
                 facts: Vec::new(),
                 by_name: FxHashMap::default(),
@@ -304,6 +307,7 @@ fn fact(
             },
             inherits: None,
             never_assumed: f.flag("never-assumed", problems),
+            requirable: f.flag("requirable", problems),
             span: at,
         },
         reverse,
@@ -326,11 +330,12 @@ fn shape(item: &Item<'_>, id: KindId, v: &mut Vocabulary, problems: &mut Vec<Pro
             ),
         }
     }
-    for key in ["built", "part-only"] {
+    for key in ["built", "bought", "part-only"] {
         let kind = &mut v.kinds[id.0 as usize];
         match (key, text(key)) {
             (_, None | Some("no")) => {}
             ("built", Some("yes")) => kind.built = true,
+            ("bought", Some("yes")) => kind.bought = true,
             (_, Some("yes")) => kind.part_only = true,
             (_, Some(word)) => problems.push(
                 Problem::error("unknown-word", format!("`{word}` is neither yes nor no"))
