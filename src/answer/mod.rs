@@ -9,6 +9,7 @@ mod mend;
 mod order;
 mod passing;
 mod prove;
+mod required;
 mod residual;
 mod rows;
 mod sheet;
@@ -29,6 +30,7 @@ pub use passing::Passing;
 pub use prove::{
     BOXES, Map, Parameter, Part, Proof, Proved, State, Stretch, map, parameters, prove, stretches,
 };
+pub use required::{required, with_box};
 pub use residual::{Assignment, Engine, Place, Residual, Told, can_be_free};
 pub use rows::{RowJudge, RowReader};
 pub use sheet::{Accepted, Sheet, Side, Terminal, Thing, ToRead, ToldFact, sheet, told};

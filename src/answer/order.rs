@@ -2,6 +2,7 @@
 
 use crate::check::Linker;
 use crate::design::model::{Design, ObjectId, Possible, Status, Written};
+use crate::design::tree::Origin;
 use crate::expression::Presence;
 use crate::quantity::Unit;
 use crate::ruleset::{Listed, Ruleset, Telling};
@@ -145,7 +146,7 @@ struct Reader<'a> {
     linker: Linker<'a>,
 }
 
-impl Reader<'_> {
+impl<'a> Reader<'a> {
     /// Whether a thing is an article of its own. A part that its maker puts in, or that is found on
     /// site, is none, nor is one by which the thing that holds it is told.
     fn is_bought_apart(&self, id: ObjectId) -> bool {
@@ -181,9 +182,14 @@ impl Reader<'_> {
             let fact = kind.fact(t.fact);
             match t.part {
                 Listed::Tells => {
-                    let written = self.written(id, t.fact);
-                    article.choice |= written.is_some_and(is_choice);
-                    let open = written == Some(&Possible::Unknown);
+                    let said = self.said(id, t.fact);
+                    let required = said.is_some_and(|w| w.origin == Some(Origin::Required));
+                    let open = said.is_some_and(|w| w.value == Possible::Unknown);
+                    // What is asked of it may be one of several, and the supplier chooses.
+                    if required && open {
+                        continue;
+                    }
+                    article.choice |= !required && said.is_some_and(|w| is_choice(&w.value));
                     let known = value(
                         self.ruleset,
                         self.design,
@@ -200,7 +206,7 @@ impl Reader<'_> {
                     }
                 }
                 Listed::Times => {
-                    if self.written(id, t.fact).is_some() {
+                    if self.said(id, t.fact).is_some() {
                         let n = self.whole(id, t.fact);
                         article.count = article.count.zip(n).map(|(a, b)| a.saturating_mul(b));
                     }
@@ -236,9 +242,9 @@ impl Reader<'_> {
         all.extend(further);
     }
 
-    fn written(&self, id: ObjectId, fact: FactIx) -> Option<&Possible> {
+    fn said(&self, id: ObjectId, fact: FactIx) -> Option<&'a Written> {
         let slot = self.design.object(id).facts.get(fact.0 as usize)?;
-        slot.as_ref().map(|w| &w.value)
+        slot.as_ref()
     }
 
     /// The greatest that a number may be; none where it has no end.

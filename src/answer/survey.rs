@@ -14,6 +14,7 @@ use super::passing::{Passing, passing};
 use super::residual::Residual;
 use crate::check::{Departures, Subject, What, show_val, tame};
 use crate::design::model::{Design, ObjectId, Status};
+use crate::design::tree::Origin;
 use crate::expression::{Budget, Fuel, LeafId, Named, Val};
 use crate::quantity::{TruthSet, format_interval};
 use crate::ruleset::{Ruleset, Severity, Template};
@@ -172,7 +173,12 @@ pub fn survey(residual: &Residual, departures: &Departures<'_>) -> Survey {
             }
         }
         *counts.entry(rule.severity).or_insert(0) += 1;
-        let live = engine.live(v);
+        let mut live = engine.live(v);
+        let to_be_bought = |leaf: &LeafId| is_to_be_bought(residual, *leaf);
+        // What the rules ask of an article is no question while the site can still settle it.
+        if !live.iter().all(to_be_bought) {
+            live.retain(|leaf| !to_be_bought(leaf));
+        }
         if live.is_empty() && engine.is_spent() {
             left += 1;
             continue;
@@ -378,6 +384,17 @@ fn series_text(
         );
     }
     (good.len() <= 6).then(|| good.iter().map(|i| one(*i)).collect::<Vec<_>>().join(" | "))
+}
+
+/// Whether a fact is asked of an article that is yet to be bought.
+fn is_to_be_bought(residual: &Residual, leaf: LeafId) -> bool {
+    let info = residual.info(leaf);
+    let object = residual.design.object(info.object);
+    let written = object
+        .facts
+        .get(info.fact.0 as usize)
+        .and_then(Option::as_ref);
+    written.is_some_and(|w| w.origin == Some(Origin::Required))
 }
 
 /// Facts of the site, the network and tests that are written as one value: object, fact, value.

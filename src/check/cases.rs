@@ -300,14 +300,14 @@ fn set_in(
         entries.retain(|e| !matches!(e, Entry::Fact(f) if f.key.text == *key));
         if let Some(v) = value {
             let at = Span::new(file, 0, 1);
-            entries.push(Entry::Fact(FactEntry {
-                key: Word {
+            entries.push(Entry::Fact(FactEntry::new(
+                Word {
                     text: key.clone(),
                     span: at,
                 },
-                value: v.clone(),
-                span: at,
-            }));
+                v.clone(),
+                at,
+            )));
         }
         return true;
     }

@@ -237,6 +237,8 @@ pub struct Report {
     pub figures: Vec<FigureValue>,
     /// What was assumed: `ambient of cables 1 of ev: 30 °C`.
     pub assumed: Vec<String>,
+    /// What is asked of articles that are yet to be bought: `isolates of device of ev: yes`.
+    pub required: Vec<String>,
     /// How the rules came out.
     pub counts: Counts,
 }

@@ -8,7 +8,7 @@ use rustc_hash::{FxHashMap, FxHashSet};
 
 use crate::design::model::{Design, ObjectId};
 use crate::expression::{Flags, LeafId, Program, Reg, TermId, Val};
-use crate::ruleset::Ruleset;
+use crate::ruleset::{Assumption, Ruleset};
 use crate::source::limits::OPERATIONS;
 use crate::vocabulary::{FactIx, KindId};
 
@@ -210,6 +210,13 @@ impl<'a> Linker<'a> {
         if self.assumed_seen.insert((object, fact)) {
             self.assumed.push((object, fact));
         }
+    }
+
+    /// What holds of an object where nothing is written for a fact.
+    pub(super) fn assumption(&mut self, kind: KindId, fact: FactIx) -> Option<&'a Assumption> {
+        let ruleset = self.ruleset;
+        let found = ruleset.assumption(kind, fact)?;
+        (!found.only || self.only_one(kind).is_some()).then_some(found)
     }
 
     /// The one object of a kind; none, if there are more or fewer.

@@ -474,6 +474,8 @@ impl Linker<'_> {
                 let known = match (test, w.origin) {
                     (OriginTest::Written, _) => Some(true),
                     (_, None) if matches!(w.value, Possible::Unknown) => None,
+                    // What is asked of a thing that is yet to be bought says nothing of it.
+                    (_, Some(Origin::Required)) => None,
                     (OriginTest::Measured, o) => o.map(|o| o == Origin::Measured),
                     (OriginTest::Calculated, o) => o.map(|o| o == Origin::Calculated),
                     (OriginTest::ByEnquiry, o) => o.map(|o| o == Origin::ByEnquiry),

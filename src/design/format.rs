@@ -202,6 +202,8 @@ struct Printer<'t> {
     fresh: bool,
     /// Blocks are written on one line, to see how long they are.
     flat: bool,
+    /// A fact of one line was written last: another may stand behind it.
+    joins: bool,
 }
 
 impl<'t> Printer<'t> {
@@ -216,6 +218,7 @@ impl<'t> Printer<'t> {
             must_break: false,
             fresh: true,
             flat: false,
+            joins: false,
         }
     }
 
@@ -287,7 +290,8 @@ impl<'t> Printer<'t> {
         self.fresh = false;
     }
 
-    /// One entry on a line of its own (or, when measuring, after two blanks).
+    /// One entry on a line of its own, or after two blanks: when measuring, and a fact behind
+    /// another where it was written so and there is room.
     fn entry(&mut self, pair: Pair<'_, Rule>, indent: usize) {
         if pair.as_rule() == Rule::comment {
             self.comment(&pair, indent);
@@ -297,11 +301,15 @@ impl<'t> Printer<'t> {
             return;
         }
         let start = self.start(&pair);
+        let fact = pair.as_rule() == Rule::fact && !pair.as_str().trim_end().contains(['\n', '\r']);
         if self.flat {
             self.push(if self.fresh { " " } else { "  " });
+        } else if fact && self.stays(&pair, start) {
+            self.push("  ");
         } else {
             self.line(start, indent);
         }
+        let from = self.out.len();
         self.fresh = false;
         self.source_end = start;
         let end = self.end(&pair);
@@ -331,7 +339,21 @@ impl<'t> Printer<'t> {
             }
             _ => self.block(pair),
         }
+        let printed = self.out.get(from..).unwrap_or("");
+        self.joins = fact && !printed.contains('\n');
         self.source_end = end.max(self.source_end);
+    }
+
+    /// Whether a fact that was written behind another may stay on its line.
+    fn stays(&self, pair: &Pair<'_, Rule>, start: usize) -> bool {
+        if !self.joins || self.fresh || self.must_break || self.breaks_before(start) > 0 {
+            return false;
+        }
+        let mut trial = Printer::new(self.text);
+        trial.base = self.base;
+        trial.flat = true;
+        trial.fact(pair.clone(), "", 0);
+        self.column + 2 + trial.column <= WIDTH
     }
 
     fn block(&mut self, pair: Pair<'_, Rule>) {
@@ -348,6 +370,7 @@ impl<'t> Printer<'t> {
                     continue;
                 }
                 Rule::row_value => self.value(part.into_inner(), " ", self.line_indent),
+                Rule::product => self.push(&format!(" {}", one_blank(part.as_str()))),
                 Rule::name => {
                     let mut inner = part.into_inner();
                     let word = inner.next();
@@ -463,7 +486,7 @@ impl<'t> Printer<'t> {
                     let hash = token.as_str().trim_start_matches('@').trim();
                     self.token(&format!("@ {hash}"), start, end, gap, indent);
                 }
-                Rule::origin | Rule::all_of | Rule::at_most | Rule::at_least => {
+                Rule::origin | Rule::product | Rule::all_of | Rule::at_most | Rule::at_least => {
                     let text = one_blank(token.as_str());
                     self.token(&text, start, end, gap, indent);
                 }

@@ -286,7 +286,7 @@ impl<'a> Lower<'a> {
             self.value(tokens)
         };
         let span = span.to(value.span);
-        Built::Entry(Entry::Fact(FactEntry { key, value, span }))
+        Built::Entry(Entry::Fact(FactEntry::new(key, value, span)))
     }
 
     fn equals_fact(&mut self, pair: Pair<'a, Rule>, span: Span) -> Built {
@@ -308,7 +308,7 @@ impl<'a> Lower<'a> {
         } else {
             self.value(tokens)
         };
-        Built::Entry(Entry::Fact(FactEntry { key, value, span }))
+        Built::Entry(Entry::Fact(FactEntry::new(key, value, span)))
     }
 
     fn bare_fact(&mut self, pair: Pair<'a, Rule>, span: Span) -> Built {
@@ -327,7 +327,7 @@ impl<'a> Lower<'a> {
         if matches!(key.text.as_str(), "use" | "define" | "parameter" | "no") {
             return Built::Nothing;
         }
-        Built::Entry(Entry::Fact(FactEntry { key, value, span }))
+        Built::Entry(Entry::Fact(FactEntry::new(key, value, span)))
     }
 
     fn define(&mut self, pair: Pair<'a, Rule>, span: Span) -> Built {
@@ -353,7 +353,7 @@ impl<'a> Lower<'a> {
             span: Span::new(self.file, span.from(), span.from() + "departure".len()),
         });
         let (mut name, mut label, mut from) = (None, None, None);
-        let (mut row, mut entries) = (Vec::new(), Vec::new());
+        let (mut row, mut entries, mut product) = (Vec::new(), Vec::new(), None);
         for part in pair.into_inner() {
             match part.as_rule() {
                 Rule::word if kind.is_none() => kind = Some(self.word(&part)),
@@ -361,6 +361,7 @@ impl<'a> Lower<'a> {
                 Rule::name => name = self.name(part),
                 Rule::text | Rule::odd_text => label = Some(self.text_of(&part)),
                 Rule::row_value => row.push(self.value(part.into_inner().collect())),
+                Rule::product => product = self.product(part),
                 Rule::body => {
                     if late && let Some(kind) = &kind {
                         let open = part.as_span().start();
@@ -384,6 +385,7 @@ impl<'a> Lower<'a> {
             self.report(problem);
             return Built::Nothing;
         }
+        entries.splice(0..0, product);
         Built::Entry(Entry::Block(Block {
             kind,
             name,
@@ -393,6 +395,22 @@ impl<'a> Lower<'a> {
             span,
             from,
         }))
+    }
+
+    /// `as NAME` behind a head.
+    pub(super) fn product(&mut self, pair: Pair<'a, Rule>) -> Option<Entry> {
+        let span = self.span(&pair);
+        let name = self.word(&pair.into_inner().next()?);
+        let key = Word {
+            text: "as".to_owned(),
+            span,
+        };
+        let value = Value {
+            kind: ValueKind::Word(name.text),
+            origin: None,
+            span: name.span,
+        };
+        Some(Entry::Fact(FactEntry::new(key, value, span)))
     }
 
     fn name(&mut self, pair: Pair<'a, Rule>) -> Option<BlockName> {

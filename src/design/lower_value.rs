@@ -380,6 +380,7 @@ impl<'a> Lower<'a> {
         let mut span = self.span(&row);
         span.end = span.start + u32::try_from(row.as_str().trim_end().len()).unwrap_or(0);
         let (mut values, mut entries, mut body) = (Vec::new(), Vec::new(), false);
+        let mut product = None;
         for token in row.into_inner() {
             match token.as_rule() {
                 Rule::body => {
@@ -387,9 +388,12 @@ impl<'a> Lower<'a> {
                     entries = self.body(token);
                 }
                 Rule::row_value => values.push(self.value(token.into_inner().collect())),
+                Rule::product => product = self.product(token),
                 _ => values.push(self.value(vec![token])),
             }
         }
+        body |= product.is_some();
+        entries.splice(0..0, product);
         match values.pop() {
             Some(only) if values.is_empty() && !body => only,
             last => {

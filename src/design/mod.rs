@@ -8,6 +8,7 @@ mod lower_tree;
 mod lower_value;
 pub mod model;
 pub mod parse;
+mod required;
 pub mod resolve;
 mod syntax_errors;
 pub mod tree;

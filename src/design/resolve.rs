@@ -18,12 +18,15 @@ mod feeds;
 mod keyed;
 mod labels;
 mod limits;
+mod narrow;
 mod numbers;
 mod parameters;
 mod parts;
 mod phantoms;
+mod products;
 mod references;
 mod resolver;
+mod rest;
 mod stage;
 mod units;
 mod values;
@@ -80,10 +83,16 @@ pub fn with_keys(tree: &Tree, vocabulary: &Vocabulary) -> (Tree, Vec<Problem>) {
 /// Resolves the trees of a design: the files it uses first, the main file last.
 #[must_use]
 pub fn resolve(trees: &[&Tree], vocabulary: &Vocabulary, settings: &Settings) -> Resolved {
-    let keyed = keyed(trees, vocabulary);
+    let mut problems = Vec::new();
+    let generic = products::mentioned(trees, vocabulary, &mut problems);
+    let mut all = vec![&generic];
+    all.extend_from_slice(trees);
+    let mut keyed = keyed(&all, vocabulary);
+    problems.append(&mut keyed.problems);
+    problems.extend(products::put_in(&mut keyed.trees, vocabulary));
     let trees: &[&Tree] = &keyed.trees.iter().collect::<Vec<_>>();
     let mut resolver = Resolver::new(vocabulary);
-    for problem in keyed.problems {
+    for problem in problems {
         resolver.report(problem);
     }
     if !resolver.has_room_for_blocks(trees) {

@@ -38,7 +38,7 @@ pub struct Word {
     pub span: Span,
 }
 
-/// `define NAME as HEAD { … }`: a part that may be used by name, copied at each use.
+/// `define NAME as HEAD { … }`: a part or a product that may be used by name, copied at each use.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Define {
     /// The name it is used by.
@@ -135,7 +135,8 @@ pub enum Entry {
     No(No),
 }
 
-/// `key: value`
+/// `key: value`; behind the head of a block or part, `as NAME` is an entry with the key `as`
+/// whose key covers all of it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct FactEntry {
     /// The name of the fact.
@@ -144,6 +145,21 @@ pub struct FactEntry {
     pub value: Value,
     /// Key to value.
     pub span: Span,
+    /// What the product says that the thing is: what is written may only narrow it.
+    pub settled: Vec<Value>,
+}
+
+impl FactEntry {
+    /// What is written for a fact that no product settles.
+    #[must_use]
+    pub const fn new(key: Word, value: Value, span: Span) -> Self {
+        Self {
+            key,
+            value,
+            span,
+            settled: Vec::new(),
+        }
+    }
 }
 
 /// What is written for a fact or parameter.
@@ -214,6 +230,8 @@ pub enum Origin {
     Declared,
     /// `(assumed)`
     Assumed,
+    /// `(required)`: asked of what is bought; from the verify stage on it says nothing.
+    Required,
 }
 
 words!(Origin {
@@ -221,7 +239,8 @@ words!(Origin {
     Calculated: "calculated",
     ByEnquiry: "by-enquiry",
     Declared: "declared",
-    Assumed: "assumed"
+    Assumed: "assumed",
+    Required: "required"
 });
 
 /// The forms of a value.
@@ -330,6 +349,18 @@ pub struct Number {
     pub more: Vec<(String, Word)>,
     /// Number and units.
     pub span: Span,
+}
+
+impl Number {
+    /// Moves all of it to another place.
+    pub(in crate::design) fn moved(&mut self, to: Span) {
+        self.span = to;
+        let units = self
+            .unit
+            .iter_mut()
+            .chain(self.more.iter_mut().map(|(_, unit)| unit));
+        units.for_each(|unit| unit.span = to);
+    }
 }
 
 /// Arithmetic of template values.

@@ -43,7 +43,7 @@ pub fn file(file: &FileReport<'_>, all: bool) -> String {
     let mut counts: Map<String, Value> = Map::new();
     let mut findings = Vec::new();
     let mut figures = Vec::new();
-    let mut assumed = Vec::new();
+    let (mut assumed, mut required) = (Vec::new(), Vec::new());
     if let Some(r) = file.report {
         for ((o, s), n) in &r.counts.0 {
             let by = counts
@@ -75,6 +75,7 @@ pub fn file(file: &FileReport<'_>, all: bool) -> String {
             })
             .collect();
         assumed = r.assumed.iter().map(|a| json!(a)).collect();
+        required = r.required.iter().map(|a| json!(a)).collect();
     }
     let ruleset = file.ruleset.map(|r| {
         json!({
@@ -91,6 +92,7 @@ pub fn file(file: &FileReport<'_>, all: bool) -> String {
         "ruleset": ruleset,
         "stage": file.stage.word(),
         "assumed": assumed,
+        "required": required,
         "problems": file.problems.iter().map(|p| problem(p, file.sources)).collect::<Vec<_>>(),
         "counts": counts,
         "findings": findings,

@@ -417,6 +417,11 @@ impl Page<'_> {
             let n = counted(report.assumed.len(), "value", "values");
             self.para("", &format!("Assumed where not written: {n}."), 2);
         }
+        if !report.required.is_empty() {
+            self.cut = true;
+            let n = counted(report.required.len(), "value", "values");
+            self.para("", &format!("Required of what is bought: {n}; `order` lists them, and what is fitted is told at the verify stage."), 2);
+        }
         let notes = self.file.ruleset.map_or(0, |r| r.notes.len());
         if notes > 0 {
             self.cut = true;

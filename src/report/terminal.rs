@@ -63,6 +63,12 @@ pub fn render(file: &FileReport<'_>, all: bool, style: Style) -> Visible {
     if let Some(b) = file.bounds {
         out.push_str(&super::bounds::tightest(b));
     }
+    if !report.required.is_empty() {
+        out.push_str("\nRequired of what is bought:\n");
+        for r in &report.required {
+            let _ = writeln!(out, "  {r}");
+        }
+    }
     if !report.assumed.is_empty() {
         out.push_str("Assumed:\n");
         for a in &report.assumed {

@@ -121,6 +121,7 @@ impl Context<'_, '_> {
 pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Option<Ruleset> {
     let mut v = vocabulary(merged, problems);
     super::lower_short::short(merged, &mut v, problems);
+    super::lower_products::products(merged, &mut v, problems);
     everywhere(&mut v, problems);
     let declared = declare(merged, &mut v, problems);
     check_abstract(merged, &v, problems);

@@ -127,6 +127,7 @@ pub(super) struct Merged<'a> {
     pub(super) expect: Vec<Item<'a>>,
     pub(super) tell: Vec<Item<'a>>,
     pub(super) short: Vec<Item<'a>>,
+    pub(super) products: Vec<Item<'a>>,
     pub(super) left_out: Vec<Item<'a>>,
     pub(super) layers: &'a [Layer],
     /// How many of the layers are no patches.
@@ -359,7 +360,8 @@ fn collect<'a>(
                     11 => (&mut merged.left_out, true),
                     12 => (&mut merged.expect, true),
                     13 => (&mut merged.tell, true),
-                    _ => (&mut merged.short, true),
+                    14 => (&mut merged.short, true),
+                    _ => (&mut merged.products, true),
                 };
                 if collected {
                     list.push(item);

@@ -41,6 +41,7 @@ pub(super) fn vocabulary(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Vo
                 any_of: Vec::new(),
                 part_only: false,
                 built: false,
+                bought: false,
                 name_role: NameRole::Free,
                 facts: Vec::new(),
                 by_name: FxHashMap::default(),
@@ -259,6 +260,7 @@ fn fact(
             },
             inherits: None,
             never_assumed: f.flag("never-assumed", problems),
+            requirable: f.flag("requirable", problems),
             span: at,
         },
         reverse,
@@ -281,11 +283,12 @@ fn shape(item: &Item<'_>, id: KindId, v: &mut Vocabulary, problems: &mut Vec<Pro
             ),
         }
     }
-    for key in ["built", "part-only"] {
+    for key in ["built", "bought", "part-only"] {
         let kind = &mut v.kinds[id.0 as usize];
         match (key, text(key)) {
             (_, None | Some("no")) => {}
             ("built", Some("yes")) => kind.built = true,
+            ("bought", Some("yes")) => kind.bought = true,
             (_, Some("yes")) => kind.part_only = true,
             (_, Some(word)) => problems.push(
                 Problem::error("unknown-word", format!("`{word}` is neither yes nor no"))

@@ -14,6 +14,7 @@ mod lower_assume;
 mod lower_expect;
 mod lower_fact_type;
 mod lower_mend;
+mod lower_products;
 mod lower_rules;
 mod lower_series;
 mod lower_short;

@@ -96,6 +96,8 @@ pub enum Assumed {
 pub struct Assumption {
     /// The value.
     pub value: Assumed,
+    /// It holds only where the design has one block of the kind, and no more.
+    pub only: bool,
     /// Its text.
     pub text: String,
     /// Where it comes from.

@@ -27,18 +27,18 @@ pub(super) fn sections() -> impl Iterator<Item = &'static str> {
 pub(super) const FILE: Shape = shape(
     "a ruleset file",
     "ruleset title parent patches notes editions kinds limits series tables assume derive \
-     rules figures amend withdraw mend left-out expect tell short",
+     rules figures amend withdraw mend left-out expect tell short products",
 );
 /// An entry of `kinds`.
 pub(super) const KIND: Shape = shape(
     "a kind",
-    "means at-least within heads any-of part-only built name facts in",
+    "means at-least within heads any-of part-only built bought name facts in",
 );
 /// A fact of a kind.
 pub(super) const FACT: Shape = shape(
     "a fact",
     "is means ask by domain plausible series exact optional always open inherits also \
-     never-assumed replaces in",
+     never-assumed requirable replaces in",
 );
 /// An entry of `limits`.
 pub(super) const LIMIT: Shape = shape(
@@ -57,7 +57,7 @@ pub(super) const TABLE_KEY: Shape = shape("a key of a table", "is between beyond
 /// An entry of `assume`.
 pub(super) const ASSUMPTION: Shape = shape(
     "an assumption",
-    "is means clause source in replaces because confidence",
+    "is of-the-only means clause source in replaces because confidence",
 );
 /// An entry of `derive`.
 pub(super) const DERIVATION: Shape = shape(
@@ -91,6 +91,8 @@ pub(super) const SHORT: Shape = shape(
     "what is said shortly",
     "of head unkeyed marks also opened-by asks in",
 );
+/// An entry of `products`.
+pub(super) const PRODUCT: Shape = shape("a product", "name is means says source in");
 /// An entry of `follows-from` of a rule.
 pub(super) const CAUSE: Shape = shape("an entry of `follows-from`", "rule at to in");
 /// An entry of `editions`.

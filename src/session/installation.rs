@@ -4,8 +4,8 @@ use std::sync::{Arc, OnceLock};
 
 use crate::answer::{
     AllBounds, Article, Figure, Map, Mended, Place, Proved, Residual, Sheet, Survey, ToldFact,
-    Working, bounded_facts, bounds, helps, known_facts, map, margins, mend, order, prove, sheet,
-    survey, told, value, worked_facts, working,
+    Working, bounded_facts, bounds, helps, known_facts, map, margins, mend, order, prove, required,
+    sheet, survey, told, value, with_box, worked_facts, working,
 };
 use crate::check::{
     Departures, Judged, Linker, Outcome, Settings, check, installation_name, link_verdicts,
@@ -28,11 +28,25 @@ pub struct Ask {
 #[derive(Clone, Debug)]
 pub struct Installation {
     ruleset: Arc<Ruleset>,
+    /// As it is written.
+    written: Arc<Design>,
+    /// As it counts at this stage.
     design: Arc<Design>,
     stage: Stage,
     on: Option<i32>,
     /// Of just this ruleset, design and stage: whoever wants others makes another installation.
     linked: Arc<OnceLock<Residual>>,
+}
+
+/// Up to the design stage an article is what is asked of it; from the verify stage on what was
+/// asked says nothing of what was fitted.
+fn counting(ruleset: &Arc<Ruleset>, design: &Arc<Design>, stage: Stage) -> Arc<Design> {
+    let other = if stage >= Stage::Verify {
+        design.once_fitted()
+    } else {
+        with_box(ruleset, design, stage)
+    };
+    other.map_or_else(|| Arc::clone(design), Arc::new)
 }
 
 impl Installation {
@@ -48,8 +62,9 @@ impl Installation {
     pub fn new(ruleset: Arc<Ruleset>, design: Arc<Design>, stage: Stage, on: Option<i32>) -> Self {
         let on = on.or(design.newest_date);
         Self {
+            design: counting(&ruleset, &design, stage),
             ruleset,
-            design,
+            written: design,
             stage,
             on,
             linked: Arc::default(),
@@ -60,6 +75,7 @@ impl Installation {
     #[must_use]
     pub fn at(&self, stage: Stage) -> Self {
         Self {
+            design: counting(&self.ruleset, &self.written, stage),
             stage,
             linked: Arc::default(),
             ..self.clone()
@@ -107,6 +123,9 @@ impl Installation {
             ..Settings::default()
         };
         let mut judged = check(&self.ruleset, &self.design, &settings);
+        if self.stage < Stage::Verify {
+            judged.report.required = required(&self.ruleset, &self.design);
+        }
         if ask.helps {
             self.help(&mut judged);
         }

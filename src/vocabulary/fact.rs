@@ -175,6 +175,8 @@ pub struct Fact {
     pub inherits: Option<FactIx>,
     /// No ruleset may assume it.
     pub never_assumed: bool,
+    /// Where an article leaves it to the rules, it may be asked of what is bought.
+    pub requirable: bool,
     /// Whether a design may write it.
     pub writable: bool,
     /// Where it is declared.
@@ -200,6 +202,7 @@ impl Fact {
             open: Openness::Closed,
             inherits: None,
             never_assumed: false,
+            requirable: false,
             writable: true,
             span,
         }

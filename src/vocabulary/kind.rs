@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use rustc_hash::FxHashMap;
 
-use super::{Fact, FactIx, Meaning, Series, SeriesId, Short, in_order};
+use super::{Fact, FactIx, Meaning, Product, Series, SeriesId, Short, in_order};
 use crate::source::Span;
 
 /// Names a kind of a [`Vocabulary`].
@@ -61,6 +61,8 @@ pub struct Kind {
     pub part_only: bool,
     /// A thing that is put in, so that it stands on the sheet of those who install.
     pub built: bool,
+    /// An article that is bought: what is not written of it may be left to the rules.
+    pub bought: bool,
     /// What the name of a block means.
     pub name_role: NameRole,
     /// Its facts, written and derived.
@@ -123,6 +125,8 @@ pub struct Vocabulary {
     pub series_names: FxHashMap<String, SeriesId>,
     /// What may be said shortly of a kind.
     pub short: BTreeMap<KindId, Short>,
+    /// Generic products.
+    pub products: Vec<Product>,
     /// Words of the trade that mean several things or none of what there is, and what to write.
     pub asks: Vec<(String, String)>,
 }

@@ -4,6 +4,7 @@
 mod fact;
 mod kind;
 mod ordered;
+mod product;
 mod series;
 mod short;
 mod word_set;
@@ -12,6 +13,7 @@ pub mod words;
 pub use fact::{Bounds, Fact, FactIx, FactType, Openness, Settler};
 pub use kind::{Head, Kind, KindId, NameRole, Vocabulary, Within, with_article};
 pub use ordered::in_order;
+pub use product::Product;
 pub use series::{Member, Series, SeriesId};
 pub use short::{Mark, Meaning, Piece, Short, Unkeyed, Usual};
 pub use word_set::WordSet;

@@ -100,9 +100,11 @@ fn parts_that_cannot_be_are_reported() {
         ]
     );
     assert_eq!(
-        problems("define house-rcbo as rcbo { }\ncircuit c { device: house-rcbo { In: 6 A } }\n"),
+        problems(
+            "define house-rcbo as rcbo { In: 32 A }\ncircuit c { device: house-rcbo { In: 6 A } }\n"
+        ),
         [
-            "error define-with-facts: the define `house-rcbo` is used with braces | house-rcbo | house-rcbo <- defined here | =write `device: house-rcbo` alone, or define another one"
+            "error contradicts-product: `In` is something else in the product that this is | 6 A | 32 A <- the product says this | =leave it out, narrow what the product says, or name another product"
         ]
     );
     assert_eq!(

@@ -7,6 +7,7 @@ use super::super::residual::{Place, Residual, can_be_free};
 use super::graft::Graft;
 use crate::check::What;
 use crate::design::model::{Design, ObjectId, Possible, Status};
+use crate::design::tree::Origin;
 use crate::expression::{LeafId, LeafKind, Presence, SetWords, Val};
 use crate::quantity::{TruthSet, Unit};
 use crate::ruleset::{Ruleset, Toward};
@@ -127,6 +128,10 @@ pub(super) fn knobs(residual: &Residual, grafts: &[Graft]) -> (Vec<Knob>, Vec<Gr
         };
         if let Some(k) = by_span.get(&written.span) {
             all[*k].leaves.extend(leaves);
+            continue;
+        }
+        // What is asked of an article is no value of the job's text.
+        if written.origin == Some(Origin::Required) {
             continue;
         }
         let fact = v.fact(object.kind, place.fact);

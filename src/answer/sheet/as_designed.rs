@@ -2,6 +2,7 @@
 
 use crate::check::show_val;
 use crate::design::model::{Design, ObjectId, Possible, Status};
+use crate::design::tree::Origin;
 use crate::expression::{SetWords, Val};
 use crate::quantity::{format_interval, format_quantity};
 use crate::ruleset::Ruleset;
@@ -174,6 +175,10 @@ fn part(ruleset: &Ruleset, design: &Design, id: ObjectId, only: &[&str]) -> Stri
             || w.value == Possible::Absent
             || !only.is_empty() && !only.contains(&fact.name.as_str())
         {
+            continue;
+        }
+        // Of what is left to the rules, what they do not ask for says nothing.
+        if w.origin == Some(Origin::Required) && w.value == Possible::Unknown {
             continue;
         }
         let Some(text) = shown(ruleset, design, fact, &w.value) else {

@@ -1,6 +1,8 @@
 //! The facts of an object: their keys, and what several statements of one fact add up to.
 
 use super::completeness::status_word;
+use super::narrow::is_narrower;
+use super::products::contradicts;
 use super::resolver::{Pending, Resolver, Site, Turn, indices, listed, nearest, written};
 use super::values::cannot_both_hold;
 use crate::design::model::{ObjectId, Possible, Written};
@@ -56,7 +58,7 @@ impl<'a> Resolver<'a> {
         for entry in entries {
             let Entry::Fact(entry) = entry else { continue };
             let key = entry.key.text.as_str();
-            if matches!(key, "status" | "all-listed") {
+            if matches!(key, "status" | "all-listed" | "rest") {
                 self.once(&mut seen_special, key, entry.key.span);
                 continue;
             }
@@ -78,7 +80,8 @@ impl<'a> Resolver<'a> {
                     fact,
                     turn,
                 };
-                self.value(&site, &entry.value)
+                let value = self.value(&site, &entry.value);
+                self.narrowed(&site, entry, value)
             } else {
                 self.derived(kind, ix, entry)
             };
@@ -103,6 +106,20 @@ impl<'a> Resolver<'a> {
             self.spoil(id, ix, span);
         }
         self.store_status(id, kind, entries);
+        self.leave_rest(id, kind, entries);
+    }
+
+    /// What is written, unless the product that the thing is says something else.
+    fn narrowed(&mut self, site: &Site<'_>, entry: &'a FactEntry, value: Possible) -> Possible {
+        if entry.settled.is_empty() {
+            return value;
+        }
+        let said: Vec<Possible> = entry.settled.iter().map(|s| self.value(site, s)).collect();
+        if said.iter().any(|s| is_narrower(&value, s)) {
+            return value;
+        }
+        let span = entry.settled.first().map_or(entry.span, |s| s.span);
+        self.poison(contradicts(&site.fact.name, entry.value.span, span))
     }
 
     fn once(&mut self, seen: &mut Vec<(&'a str, Span)>, key: &'a str, span: Span) {
@@ -248,7 +265,7 @@ impl<'a> Resolver<'a> {
             .iter()
             .flat_map(|f| std::iter::once(&f.name).chain(&f.also).map(String::as_str))
             .collect();
-        names.extend(["status", "all-listed", "present", "evidence"]);
+        names.extend(["status", "all-listed", "present", "evidence", "rest"]);
         let meant = nearest(key, &names);
         if let Some(meant) = meant {
             problem = problem.help(format!("did you mean `{meant}`?"));

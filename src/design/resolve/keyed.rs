@@ -43,7 +43,7 @@ pub(in crate::design) fn keyed(trees: &[&Tree], vocabulary: &Vocabulary) -> Keye
     let mut out: Vec<Tree> = trees.iter().map(|t| (*t).clone()).collect();
     let mut long = Long {
         v: vocabulary,
-        names: FxHashSet::default(),
+        names: vocabulary.products.iter().map(|p| p.name.clone()).collect(),
         parameters: FxHashSet::default(),
         problems: Vec::new(),
         rewrites: Vec::new(),
@@ -72,7 +72,7 @@ pub(in crate::design) fn keyed(trees: &[&Tree], vocabulary: &Vocabulary) -> Keye
 
 struct Long<'v> {
     v: &'v Vocabulary,
-    /// Names of blocks and defines.
+    /// Names of blocks, defines and generic products.
     names: FxHashSet<String>,
     parameters: FxHashSet<String>,
     problems: Vec<Problem>,
@@ -187,10 +187,10 @@ impl<'v> Long<'v> {
             .chain(row.iter().map(|v| v.span))
             .map(Span::until)
             .max()
-            .unwrap_or(0);
-        let mut facts = self.row(kind, row, &block.entries, (end, None), true);
-        facts.append(&mut block.entries);
-        block.entries = facts;
+            .unwrap_or(0)
+            .max(product_until(&block.entries));
+        let facts = self.row(kind, row, &block.entries, (end, None), true);
+        behind_product(&mut block.entries, facts);
     }
 
     fn name_or_value(&mut self, word: &Word, kind: KindId) {
@@ -340,6 +340,8 @@ impl<'v> Long<'v> {
                 self.opening(head);
                 if let Some((real, _)) = opens(self.v, &head.text) {
                     self.entries(real, entries);
+                } else if self.names.contains(&head.text) {
+                    self.entries(part, entries);
                 } else if self.short(part).is_some_and(|s| s.takes(&head.text)) {
                     let first = Value {
                         kind: ValueKind::Word(head.text.clone()),
@@ -390,7 +392,8 @@ impl<'v> Long<'v> {
         mut entries: Vec<Entry>,
         value: &mut Value,
     ) {
-        let end = values.last().map_or(0, |v| v.span.until());
+        let end = values.last().map_or(value.span.from(), |v| v.span.until());
+        let end = end.max(product_until(&entries));
         let first = values.first().map(|v| (v.kind.clone(), v.span));
         let mut head = match first {
             Some((ValueKind::Word(text), span)) => Word { text, span },
@@ -412,13 +415,10 @@ impl<'v> Long<'v> {
             opened_by = Some(head.text.clone());
         }
         let real = opens(self.v, &head.text).map_or(part, |(real, _)| real);
-        let mut facts = self.row(real, values, &entries, (end, opened_by), false);
+        let facts = self.row(real, values, &entries, (end, opened_by), false);
         self.entries(real, &mut entries);
-        facts.append(&mut entries);
-        value.kind = ValueKind::Part {
-            head,
-            entries: facts,
-        };
+        behind_product(&mut entries, facts);
+        value.kind = ValueKind::Part { head, entries };
     }
 
     /// Values without keys where no part is asked for.
@@ -443,6 +443,20 @@ impl<'v> Long<'v> {
             value.kind = ValueKind::Bad;
         }
     }
+}
+
+/// Where `as NAME` behind a head ends: it is the first entry.
+fn product_until(entries: &[Entry]) -> usize {
+    match entries.first() {
+        Some(Entry::Fact(f)) if f.key.text == "as" && f.key.span == f.span => f.span.until(),
+        _ => 0,
+    }
+}
+
+/// Puts facts of a head before those of its body, where the long form has them.
+fn behind_product(entries: &mut Vec<Entry>, facts: Vec<Entry>) {
+    let at = usize::from(product_until(entries) > 0);
+    entries.splice(at..at, facts);
 }
 
 /// A word that means several things, or none of what there is.

@@ -131,20 +131,9 @@ impl<'a> Resolver<'a> {
         head: &Word,
     ) -> Option<(KindId, Option<usize>)> {
         let word = head.text.as_str();
-        if let Some(define) = self.defines.get(word) {
-            let define = define.name.span;
-            self.report(
-                Problem::error(
-                    "define-with-facts",
-                    format!("the define `{word}` is used with braces"),
-                )
-                .at(head.span, "")
-                .at(define, "defined here")
-                .help(format!(
-                    "write `{}: {word}` alone, or define another one",
-                    site.fact.name
-                )),
-            );
+        if let Some(define) = self.defines.get(word).copied() {
+            // A define of what is none: with all others their own word stands here by now.
+            self.unknown_part(site, kind, &define.head.text, define.head.span);
             return None;
         }
         let Some((real, sets)) = opens(self.vocabulary, word) else {

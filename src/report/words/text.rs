@@ -127,11 +127,21 @@ impl Page<'_> {
         }
     }
 
-    /// What can be said of a kind without keys, and in other words of the trade.
+    /// What can be said of a kind without keys, in other words of the trade, and by products.
     fn shortly(&self, id: KindId) -> Vec<(&'static str, String)> {
         let v = &self.ruleset.vocabulary;
+        let is_one = |word: &str| match v.head_words.get(word) {
+            Some((kind, _)) => *kind == id,
+            None => v.kind_named(word) == Some(id),
+        };
+        let products = v.products.iter().filter(|p| is_one(&p.is));
+        let products: Vec<&str> = products.map(|p| p.name.as_str()).collect();
+        let products = ("product", products.join(", "));
         let (kind, Some(short)) = (v.kind(id), v.short.get(&id)) else {
-            return Vec::new();
+            return Some(products)
+                .filter(|(_, said)| !said.is_empty())
+                .into_iter()
+                .collect();
         };
         let name = |ix: &FactIx| kind.fact(*ix).name.clone();
         let mut unkeyed: Vec<String> = short.unkeyed.iter().map(|u| name(&u.fact)).collect();
@@ -145,8 +155,12 @@ impl Page<'_> {
             Meaning::Word(fact, meant) => format!("{word} is {}: {meant}", name(fact)),
         });
         let said = said.collect::<Vec<_>>().join(", ");
-        let both = [("unkeyed", unkeyed.join(", ")), ("other word", said)];
-        both.into_iter()
+        let all = [
+            ("unkeyed", unkeyed.join(", ")),
+            ("other word", said),
+            products,
+        ];
+        all.into_iter()
             .filter(|(_, said)| !said.is_empty())
             .collect()
     }

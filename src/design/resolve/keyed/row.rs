@@ -52,7 +52,7 @@ impl Long<'_> {
                             span,
                         };
                         let key = Word { text, span };
-                        facts.push(Entry::Fact(FactEntry { key, value, span }));
+                        facts.push(Entry::Fact(FactEntry::new(key, value, span)));
                     }
                     continue;
                 }
@@ -74,7 +74,7 @@ impl Long<'_> {
                 }
                 texts.push((key.clone(), text.map_or(Ok(span), Err)));
                 let key = Word { text: key, span };
-                facts.push(Entry::Fact(FactEntry { key, value, span }));
+                facts.push(Entry::Fact(FactEntry::new(key, value, span)));
             }
         }
         if !items.is_empty() {

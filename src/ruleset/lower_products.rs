@@ -1,0 +1,55 @@
+//! `products:`: generic products, each with the facts that are asked of what is bought.
+
+use super::layers::Merged;
+use super::reader::Fields;
+use super::schema;
+use crate::source::Problem;
+use crate::vocabulary::{Product, Vocabulary};
+
+/// Reads `products:` of all layers into the vocabulary; of one name, the latest layer's.
+pub(super) fn products(merged: &Merged<'_>, v: &mut Vocabulary, problems: &mut Vec<Problem>) {
+    for item in &merged.products {
+        let Some(f) = Fields::new(item.node, item.at, &schema::PRODUCT, problems) else {
+            continue;
+        };
+        let mut needed = |key| f.needed(key, problems).map(str::to_owned);
+        let all = (
+            needed("name"),
+            needed("is"),
+            needed("means"),
+            needed("says"),
+            needed("source"),
+        );
+        let (Some(name), Some(is), Some(means), Some(says), Some(source)) = all else {
+            continue;
+        };
+        if v.kind_named(&is).is_none() && !v.head_words.contains_key(&is) {
+            problems.push(
+                Problem::error("unknown-kind", format!("`{is}` opens no block or part"))
+                    .at(f.at("is"), "")
+                    .did_you_mean(&is, v.kinds.iter().map(|k| k.name.as_str())),
+            );
+            continue;
+        }
+        if v.kind_named(&name).is_some() || v.head_words.contains_key(&name) {
+            problems.push(
+                Problem::error(
+                    "name-taken",
+                    format!("`{name}` already means something else"),
+                )
+                .at(f.at("name"), "it opens a part or block of its own"),
+            );
+            continue;
+        }
+        v.products.retain(|p| p.name != name);
+        let span = f.at("says");
+        v.products.push(Product {
+            name,
+            is,
+            means,
+            says,
+            source,
+            span,
+        });
+    }
+}
