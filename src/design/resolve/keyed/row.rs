@@ -356,7 +356,7 @@ impl Long<'_> {
         let known: Vec<&str> = unkeyed.chain(also).map(String::as_str).collect();
         let mut p = problem(format!("`{word}` says nothing of {of}"));
         if let Some(meant) = nearest(word, &known) {
-            p = p.help(format!("did you mean `{meant}`?"));
+            p = p.meant(word, meant);
         }
         let marks: Vec<&str> = short
             .iter()
