@@ -95,7 +95,7 @@ pub(super) fn actions(
     let mut all: Vec<CodeAction> = Vec::new();
     let problems = found.checked.iter().flat_map(|c| &c.problems);
     for p in problems {
-        let (Some((written, meant)), Some(label)) = (&p.instead, p.labels.first()) else {
+        let (Some((written, meant)), Some(label)) = (p.instead.as_deref(), p.labels.first()) else {
             continue;
         };
         if !here(label.span) {

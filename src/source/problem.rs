@@ -38,7 +38,7 @@ pub struct Problem {
     /// What to write or do instead; empty if nothing useful can be said.
     pub help: Vec<String>,
     /// A word as it is written, and the one that was probably meant.
-    pub instead: Option<(String, String)>,
+    pub instead: Option<Box<(String, String)>>,
 }
 
 impl Problem {
@@ -94,7 +94,7 @@ impl Problem {
     #[must_use]
     pub fn meant(self, written: &str, name: &str) -> Self {
         Self {
-            instead: Some((written.to_owned(), name.to_owned())),
+            instead: Some(Box::new((written.to_owned(), name.to_owned()))),
             ..self.help(format!("did you mean `{name}`?"))
         }
     }
