@@ -70,6 +70,7 @@
 //! | feature | adds |
 //! |---|---|
 //! | `cli` (default) | the program `amperule`: its command line, terminal output, tables, threads |
+//! | `lsp` (default) | the server for editors, `amperule lsp`; with it, `cli` |
 //!
 //! Without it the library uses no thread, no terminal and no clock, and builds for
 //! `wasm32-unknown-unknown`; only [`source::Disk`] touches a file system.
@@ -97,6 +98,8 @@ pub mod vocabulary;
 
 #[cfg(feature = "cli")]
 mod command;
+#[cfg(feature = "lsp")]
+pub mod lsp;
 
 #[cfg(feature = "cli")]
 pub use command::run;

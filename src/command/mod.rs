@@ -6,6 +6,8 @@ mod check;
 mod compare;
 mod explain;
 mod format;
+#[cfg(feature = "lsp")]
+mod lsp;
 mod mend;
 mod new;
 mod order;
@@ -94,6 +96,9 @@ enum Verb {
     Explain(explain::Explain),
     /// Lays design files out
     Format(format::Format),
+    /// Serves editors by the Language Server Protocol, over standard input and output
+    #[cfg(feature = "lsp")]
+    Lsp(lsp::Lsp),
     /// Shows, checks and tests rulesets
     Rules(rules::Rules),
     /// Writes what a shell needs to complete command lines
@@ -118,6 +123,9 @@ impl Verb {
             Self::Compare(v) => v.rulesets.extend_from_slice(&config.rulesets),
             Self::Explain(v) => v.which.rulesets.extend_from_slice(&config.rulesets),
             Self::Rules(v) => v.rulesets().extend_from_slice(&config.rulesets),
+            // The server looks for it in the folder that the editor has open.
+            #[cfg(feature = "lsp")]
+            Self::Lsp(_) => {}
             Self::Format(_) | Self::Completions(_) | Self::Man(_) => {}
         }
     }
@@ -145,7 +153,11 @@ pub fn run() -> ExitCode {
         Color::Always => Some(true),
         Color::Never => Some(false),
     });
-    if !cli.no_config {
+    #[cfg(feature = "lsp")]
+    let configured = !matches!(cli.verb, Verb::Lsp(_));
+    #[cfg(not(feature = "lsp"))]
+    let configured = true;
+    if configured && !cli.no_config {
         // Without a folder to stand in there is none above it.
         let here = std::env::current_dir().unwrap_or_default();
         match Config::find(&Disk, &here) {
@@ -170,6 +182,8 @@ pub fn run() -> ExitCode {
         Verb::Compare(c) => c.run(&mut out),
         Verb::Explain(e) => e.run(&mut out),
         Verb::Format(f) => f.run(&mut out),
+        #[cfg(feature = "lsp")]
+        Verb::Lsp(l) => l.run(&mut out),
         Verb::Rules(r) => r.run(&mut out),
         Verb::Completions(c) => c.run(&mut out),
         Verb::Man(m) => m.run(&mut out),

@@ -1,5 +1,6 @@
 //! The design language: text → syntax tree → facts; and its formatter.
 
+pub mod cursor;
 mod fold;
 pub mod format;
 mod layout;

@@ -129,6 +129,24 @@ fn bound(out: &mut String, b: &Bound, sources: &Sources) {
     }
 }
 
+/// How far a fact can go, in one line; none where no rule stops it.
+#[must_use]
+pub fn line(b: &Bound) -> Option<String> {
+    let end = |e: &End, word: &str, rounding: Rounding| match e {
+        End::Free => None,
+        End::Stopped(s) => Some(format!(
+            "{word} {}",
+            format_toward(s.last, &b.unit, 4, rounding)
+        )),
+    };
+    let ends = [
+        end(&b.low, "at least", Rounding::Up),
+        end(&b.high, "at most", Rounding::Down),
+    ];
+    let ends: Vec<String> = ends.into_iter().flatten().collect();
+    (!ends.is_empty()).then(|| format!("{}: {}", name(b), ends.join(", ")))
+}
+
 fn why(s: &Stop, up: bool) -> String {
     let side = if up { "above" } else { "below" };
     let mut out = format!("{side}, {} for {} ", s.rule, s.subject);

@@ -405,7 +405,8 @@ pub(super) fn premise(means: &str) -> &'static str {
 }
 
 /// A figure in cells: what it is, its value, its limit, what is in hand.
-pub(super) fn cells(f: &FigureValue) -> Vec<String> {
+#[must_use]
+pub fn cells(f: &FigureValue) -> Vec<String> {
     let value = if f.low == f.high {
         format_quantity(f.low, &f.unit, 4)
     } else {

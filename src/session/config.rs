@@ -43,17 +43,32 @@ impl Config {
     /// # Errors
     /// Everything that is wrong with it, and its text.
     pub fn find(files: &dyn Files, from: &Path) -> Result<Option<Self>, (Vec<Problem>, Sources)> {
+        let up = Self::nearest(files, from).map(|(_, up)| up);
+        up.map(|up| Self::read(files, &up)).transpose()
+    }
+
+    /// The same for a program that was started elsewhere: all paths are in full.
+    ///
+    /// # Errors
+    /// Everything that is wrong with it, and its text.
+    pub fn of(files: &dyn Files, folder: &Path) -> Result<Option<Self>, (Vec<Problem>, Sources)> {
+        let found = Self::nearest(files, folder).map(|(found, _)| found);
+        found.map(|found| Self::read(files, found)).transpose()
+    }
+
+    /// The nearest folder with the file, and the way up to it.
+    fn nearest<'p>(files: &dyn Files, from: &'p Path) -> Option<(&'p Path, PathBuf)> {
         let mut up = PathBuf::new();
         for folder in from.ancestors() {
             // A folder above that may not be looked into holds nothing that was meant for us.
             let there = files.list(folder).unwrap_or_default();
             let named = |path: &Path| path.file_name().is_some_and(|n| n == CONFIG);
             if there.iter().any(|e| !e.folder && named(&e.path)) {
-                return Self::read(files, &up).map(Some);
+                return Some((folder, up));
             }
             up.push("..");
         }
-        Ok(None)
+        None
     }
 
     fn read(files: &dyn Files, folder: &Path) -> Result<Self, (Vec<Problem>, Sources)> {

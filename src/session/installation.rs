@@ -3,9 +3,9 @@
 use std::sync::{Arc, OnceLock};
 
 use crate::answer::{
-    AllBounds, Article, Figure, Map, Mended, Place, Proved, Residual, Sheet, Survey, ToldFact,
-    Working, bounded_facts, bounds, helps, known_facts, map, margins, mend, order, prove, required,
-    sheet, survey, told, value, with_box, worked_facts, working,
+    AllBounds, Article, Figure, Help, Map, Mended, Place, Proved, Residual, Sheet, Survey,
+    ToldFact, Working, bounded_facts, bounds, helps, known_facts, map, margins, mend, order, prove,
+    required, sheet, survey, told, value, with_box, worked_facts, working,
 };
 use crate::check::{
     Departures, Judged, Linker, Outcome, Settings, check, installation_name, link_verdicts,
@@ -142,10 +142,21 @@ impl Installation {
             .iter()
             .map(|f| (f.rule.clone(), f.subject.id))
             .collect();
-        let found = helps(&self.ruleset, &self.design, self.stage, &breaches);
+        let found = self.helps(&breaches, &|_| String::new());
         for (finding, tried) in failing.iter_mut().zip(found) {
-            finding.help.splice(0..0, tried);
+            finding.help.splice(0..0, tried.into_iter().map(|h| h.text));
         }
+    }
+
+    /// For each of some breaches, a rule and its subject each, single changes that would mend it,
+    /// tried on the whole design; `text` gives the text of a place.
+    #[must_use]
+    pub fn helps(
+        &self,
+        breaches: &[(String, ObjectId)],
+        text: &dyn Fn(Span) -> String,
+    ) -> Vec<Vec<Help>> {
+        helps(&self.ruleset, &self.design, self.stage, breaches, text)
     }
 
     /// How far the facts that may turn out otherwise can go.

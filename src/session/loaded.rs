@@ -5,8 +5,9 @@ use std::sync::Arc;
 use super::installation::{Ask, Installation};
 use crate::answer::Survey;
 use crate::check::{Judged, Outcome, Standing};
+use crate::design::parse::Parsed;
 use crate::ruleset::{Ruleset, Severity, Stage};
-use crate::source::{Problem, Sources};
+use crate::source::{FileId, Problem, Sources};
 
 /// A design with everything that was said about it while it was read.
 #[derive(Debug)]
@@ -15,6 +16,8 @@ pub struct Loaded {
     pub path: String,
     /// Its files, and those of its ruleset.
     pub sources: Sources,
+    /// The trees of its files, in the order of [`Sources::own`].
+    pub(super) parsed: Vec<Arc<Parsed>>,
     /// Mistakes and cautions about what is written.
     pub problems: Vec<Problem>,
     /// The ruleset, if it could be loaded.
@@ -35,6 +38,12 @@ pub struct Checked {
 }
 
 impl Loaded {
+    /// One of its own files as it was parsed.
+    #[must_use]
+    pub fn parsed(&self, file: FileId) -> Option<&Arc<Parsed>> {
+        self.parsed.get(usize::from(file.0))
+    }
+
     /// Whether nothing in it is written wrongly.
     #[must_use]
     pub fn is_sound(&self) -> bool {

@@ -23,6 +23,8 @@ struct Opening<'a> {
     problems: Vec<Problem>,
     /// Each file that was read, the design itself last.
     parsed: Vec<Arc<Parsed>>,
+    /// The same, in the order of their ids.
+    by_id: Vec<Arc<Parsed>>,
     done: Vec<PathBuf>,
     /// Bytes of these files.
     bytes: usize,
@@ -38,6 +40,7 @@ pub(super) fn open(project: &Project, path: &Path, options: &Options) -> Arc<Loa
         sources: Sources::default(),
         problems: Vec::new(),
         parsed: Vec::new(),
+        by_id: Vec::new(),
         done: Vec::new(),
         bytes: 0,
         stage: (options.stage)
@@ -99,6 +102,7 @@ impl Opening<'_> {
         Arc::new(Loaded {
             path: path.display().to_string(),
             sources: self.sources,
+            parsed: self.by_id,
             problems: self.problems,
             ruleset,
             stage: self.stage,
@@ -145,6 +149,7 @@ impl Opening<'_> {
             (source, parsed)
         });
         self.sources.add(source);
+        self.by_id.push(Arc::clone(&parsed));
         self.problems.extend(parsed.problems.iter().cloned());
         Ok(parsed)
     }

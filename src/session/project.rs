@@ -91,6 +91,11 @@ impl Project {
         self.files.over.put(path, text);
     }
 
+    /// Takes such a text away: what stands in the place is read again.
+    pub fn forget(&mut self, path: &Path) {
+        self.files.over.forget(path);
+    }
+
     /// The rulesets that can be loaded, and their editions.
     #[must_use]
     pub fn library(&self) -> &Library {

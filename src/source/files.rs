@@ -124,6 +124,11 @@ impl Memory {
         self.0.insert(path.into(), text.into());
     }
 
+    /// Keeps no text under a path any more.
+    pub fn forget(&mut self, path: &Path) {
+        self.0.remove(path);
+    }
+
     /// Takes over the texts of another.
     pub fn extend(&mut self, other: Self) {
         self.0.extend(other.0);

@@ -37,6 +37,8 @@ pub struct Problem {
     pub labels: Vec<Label>,
     /// What to write or do instead; empty if nothing useful can be said.
     pub help: Vec<String>,
+    /// A word as it is written, and the one that was probably meant.
+    pub instead: Option<Box<(String, String)>>,
 }
 
 impl Problem {
@@ -49,6 +51,7 @@ impl Problem {
             message: message.into(),
             labels: Vec::new(),
             help: Vec::new(),
+            instead: None,
         }
     }
 
@@ -82,8 +85,17 @@ impl Problem {
     #[must_use]
     pub fn did_you_mean<'a>(self, written: &str, names: impl IntoIterator<Item = &'a str>) -> Self {
         match closest(written, names) {
-            Some(name) => self.help(format!("did you mean `{name}`?")),
+            Some(name) => self.meant(written, name),
             None => self,
+        }
+    }
+
+    /// Adds "did you mean" with the word that was probably meant.
+    #[must_use]
+    pub fn meant(self, written: &str, name: &str) -> Self {
+        Self {
+            instead: Some(Box::new((written.to_owned(), name.to_owned()))),
+            ..self.help(format!("did you mean `{name}`?"))
         }
     }
 

@@ -8,10 +8,11 @@ use super::super::residual::Residual;
 use super::graft::graft;
 use super::knobs::{changeable, knobs, untaken};
 use super::search::{Need, Search, Way};
-use super::value_of;
+use super::{Edit, change, value_of};
 use crate::design::model::{Design, ObjectId};
 use crate::expression::Fuel;
 use crate::ruleset::{Ruleset, Stage};
+use crate::source::Span;
 
 /// At most this many changes are told for one breach.
 const MOST: usize = 2;
@@ -21,15 +22,26 @@ const MOST_BREACHES: usize = 16;
 /// what it takes to work it out once.
 const WORK: (u64, u64) = (30_000_000, 40);
 
+/// A change that was tried.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Help {
+    /// What it is, and what it does.
+    pub text: String,
+    /// It in the text of the design.
+    pub edits: Vec<Edit>,
+}
+
 /// For each of some breaches, a rule and its subject each: single changes after which it is met and
-/// nothing else suffers; what mends most other breaches first, then the lightest.
+/// nothing else suffers; what mends most other breaches first, then the lightest. `text` gives the
+/// text of a place.
 #[must_use]
 pub fn helps(
     ruleset: &Arc<Ruleset>,
     design: &Design,
     stage: Stage,
     breaches: &[(String, ObjectId)],
-) -> Vec<Vec<String>> {
+    text: &dyn Fn(Span) -> String,
+) -> Vec<Vec<Help>> {
     let mut out = vec![Vec::new(); breaches.len()];
     if breaches.is_empty() {
         return out;
@@ -76,10 +88,13 @@ pub fn helps(
                         format!("`{fact}: {value}` for {of}")
                     })
                     .collect();
-                format!(
-                    "{} would meet this rule and break no other, if the site allows it",
-                    facts.join(" with ")
-                )
+                Help {
+                    text: format!(
+                        "{} would meet this rule and break no other, if the site allows it",
+                        facts.join(" with ")
+                    ),
+                    edits: change(&search, &residual, w.group, &w.turned, text).edits,
+                }
             })
             .collect();
     }

@@ -21,7 +21,7 @@ use crate::expression::{Fuel, LeafSource, Val};
 use crate::ruleset::{Ruleset, Stage};
 use crate::source::Span;
 
-pub use helps::helps;
+pub use helps::{Help, helps};
 
 use fill::fill;
 use graft::graft;

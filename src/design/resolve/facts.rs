@@ -268,7 +268,7 @@ impl<'a> Resolver<'a> {
         names.extend(["status", "all-listed", "present", "evidence", "rest"]);
         let meant = nearest(key, &names);
         if let Some(meant) = meant {
-            problem = problem.help(format!("did you mean `{meant}`?"));
+            problem = problem.meant(key, meant);
         }
         if !elsewhere.is_empty() {
             let shown = elsewhere.get(..6.min(elsewhere.len())).unwrap_or_default();

@@ -238,7 +238,7 @@ impl<'a> Resolver<'a> {
         )
         .at(span, "");
         problem = match closest(word, names) {
-            Some(name) => problem.help(format!("did you mean `{name}`?")),
+            Some(name) => problem.meant(word, name),
             None if opening.is_empty() => problem,
             None => problem.help(format!("open it with {}", listed(&opening, "or"))),
         };

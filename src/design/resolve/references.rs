@@ -330,7 +330,7 @@ impl<'a> Resolver<'a> {
         )
         .at(span, "");
         if let Some(close) = closest(name, names.iter().map(String::as_str)) {
-            problem = problem.help(format!("did you mean `{close}`?"));
+            problem = problem.meant(name, close);
         } else if self.defines.contains_key(name) {
             problem = problem.help(format!("`{name}` is a define: a part, not a block"));
         } else if names.is_empty() {

@@ -126,7 +126,7 @@ impl<'a> Resolver<'a> {
         .at(span, format!("expected {form}"));
         let all: Vec<_> = words.iter().map(String::as_str).collect();
         if let Some(meant) = nearest(word, &all) {
-            problem = problem.help(format!("did you mean `{meant}`?"));
+            problem = problem.meant(word, meant);
         }
         self.poison(problem)
     }

@@ -5,7 +5,7 @@ mod say;
 mod text;
 
 pub use json::json;
-pub use text::text;
+pub use text::{fact, text};
 
 use crate::ruleset::Ruleset;
 use crate::vocabulary::{FactIx, FactType, Head, Kind, KindId};

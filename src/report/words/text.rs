@@ -43,6 +43,14 @@ pub fn text(ruleset: &Ruleset, asked: Asked<'_>, width: usize) -> String {
     }
 }
 
+/// One fact in short: what it is, what it may be, who settles it, what holds where it is not written.
+#[must_use]
+pub fn fact(ruleset: &Ruleset, kind: KindId, ix: FactIx, width: usize) -> String {
+    let declared = ruleset.vocabulary.kind(kind);
+    let name = format!("{}.{}", declared.name, declared.fact(ix).name);
+    Page { ruleset, width }.fact(kind, ix, &name, 2)
+}
+
 struct Page<'a> {
     ruleset: &'a Ruleset,
     width: usize,

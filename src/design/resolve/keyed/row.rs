@@ -88,6 +88,10 @@ impl Long<'_> {
         facts
     }
 
+    #[expect(
+        clippy::result_large_err,
+        reason = "a mistake is rare, and told at once"
+    )]
     fn said(&mut self, kind: KindId, value: &Value, block: bool) -> Result<Vec<Said>, Refused> {
         let empty = Short::default();
         let short = self.short(kind).unwrap_or(&empty);
@@ -185,6 +189,10 @@ impl Long<'_> {
     }
 
     /// A quantity goes to the fact of its dimension, and within the ranges of that.
+    #[expect(
+        clippy::result_large_err,
+        reason = "a mistake is rare, and told at once"
+    )]
     fn measured(
         &self,
         kind: KindId,
@@ -356,7 +364,7 @@ impl Long<'_> {
         let known: Vec<&str> = unkeyed.chain(also).map(String::as_str).collect();
         let mut p = problem(format!("`{word}` says nothing of {of}"));
         if let Some(meant) = nearest(word, &known) {
-            p = p.help(format!("did you mean `{meant}`?"));
+            p = p.meant(word, meant);
         }
         let marks: Vec<&str> = short
             .iter()

@@ -1,0 +1,438 @@
+//! What the server knows: open texts, the designs they belong to, and what was found about them.
+
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+use gen_lsp_types::{Diagnostic, Uri};
+
+use super::checker::{Checker, Job, News, Told};
+use super::client::Client;
+use super::diagnostics;
+use super::document::Document;
+use super::position::Lines;
+use super::rulesets;
+use crate::answer::{AllBounds, Help};
+use crate::design::model::ObjectId;
+use crate::design::parse::{Parsed, parse};
+use crate::design::tree::Item;
+use crate::session::{CONFIG, Checked, Config, Loaded, Mending, Options, Project};
+use crate::source::{Disk, FileId, SourceFile, Span};
+
+/// How long after the last edit a check begins.
+const PAUSE: Duration = Duration::from_millis(100);
+/// How long after the first edit that is not checked a check begins, however fast edits follow.
+const PATIENCE: Duration = Duration::from_secs(1);
+
+/// See the module.
+pub(super) struct State {
+    pub(super) client: Client,
+    /// Folders with rulesets that the command line names.
+    pub(super) rulesets: Vec<PathBuf>,
+    pub(super) project: Project,
+    pub(super) options: Options,
+    /// Folders that the editor has open.
+    pub(super) folders: Vec<PathBuf>,
+    /// Open texts, by path.
+    pub(super) open: BTreeMap<PathBuf, Document>,
+    checker: Checker,
+    /// The designs that open texts belong to, as they were last given to be checked.
+    current: BTreeMap<PathBuf, Arc<Loaded>>,
+    /// What was found about each of them.
+    found: BTreeMap<PathBuf, Found>,
+    /// What is wrong with rules that are open.
+    rules: BTreeMap<PathBuf, Vec<Diagnostic>>,
+    /// What was told of each file.
+    told: BTreeMap<PathBuf, (Option<i32>, Vec<Diagnostic>)>,
+    /// Designs of the folders, and the files that each uses; looked up again when one is saved.
+    users: Option<Vec<(PathBuf, Vec<PathBuf>)>>,
+    /// Since when something is not checked, and when it will be.
+    due: Option<(Instant, Instant)>,
+}
+
+/// What was found about one design.
+pub(super) struct Found {
+    /// The design as it was opened for it.
+    pub(super) loaded: Arc<Loaded>,
+    pub(super) checked: Option<Checked>,
+    /// Changes that were tried, for each breach: a rule and its subject.
+    pub(super) helps: Vec<((String, ObjectId), Vec<Help>)>,
+    pub(super) mending: Option<Mending>,
+    pub(super) bounds: Option<AllBounds>,
+}
+
+/// A text as part of its design.
+pub(super) struct View {
+    pub(super) loaded: Arc<Loaded>,
+    /// The design.
+    pub(super) root: PathBuf,
+    /// The text among its files.
+    pub(super) file: FileId,
+    pub(super) source: Arc<SourceFile>,
+    pub(super) parsed: Arc<Parsed>,
+    pub(super) lines: Lines,
+}
+
+impl View {
+    /// The text.
+    pub(super) fn text(&self) -> &str {
+        self.source.text()
+    }
+
+    /// Where a span of it is.
+    pub(super) fn range(&self, span: Span) -> gen_lsp_types::Range {
+        self.lines.of(self.text(), span)
+    }
+}
+
+impl State {
+    pub(super) fn new(
+        client: Client,
+        rulesets: Vec<PathBuf>,
+        folders: Vec<PathBuf>,
+        checker: Checker,
+    ) -> Self {
+        let mut state = Self {
+            client,
+            project: Project::on_disk(rulesets.clone()).for_editing(),
+            rulesets,
+            options: Options::default(),
+            folders,
+            open: BTreeMap::new(),
+            checker,
+            current: BTreeMap::new(),
+            found: BTreeMap::new(),
+            rules: BTreeMap::new(),
+            told: BTreeMap::new(),
+            users: None,
+            due: None,
+        };
+        state.configure();
+        state
+    }
+
+    /// The threads' answers.
+    pub(super) fn news(&self) -> crossbeam_channel::Receiver<News> {
+        self.checker.news.clone()
+    }
+
+    /// Reads `amperule.toml` of the first folder, and everything else again.
+    pub(super) fn configure(&mut self) {
+        let mut rulesets = self.rulesets.clone();
+        self.options = Options::default();
+        if let Some(folder) = self.folders.first() {
+            match Config::of(&Disk, folder) {
+                Ok(Some(config)) => {
+                    rulesets.extend(config.rulesets);
+                    self.options.defaults = config.defaults;
+                }
+                Ok(None) => {}
+                Err((problems, sources)) => {
+                    for p in problems {
+                        let at = p.labels.first().and_then(|l| sources.place(l.span));
+                        let at = at.unwrap_or_else(|| CONFIG.to_owned());
+                        self.client.tell(&format!("{at}: {}", p.message));
+                    }
+                }
+            }
+        }
+        self.project = Project::on_disk(rulesets).for_editing();
+        for (path, document) in &self.open {
+            self.project.edit(path, document.text.as_str());
+        }
+        self.users = None;
+        self.is_due();
+    }
+
+    /// Something changed: a check will begin when nothing more does for a while.
+    pub(super) fn is_due(&mut self) {
+        let now = Instant::now();
+        let since = self.due.map_or(now, |(since, _)| since);
+        self.due = Some((since, (now + PAUSE).min(since + PATIENCE)));
+    }
+
+    /// How long until a check begins, if one will.
+    pub(super) fn until_due(&self) -> Option<Duration> {
+        let (_, at) = self.due?;
+        Some(at.saturating_duration_since(Instant::now()))
+    }
+
+    /// Whether a file holds rules, not a design.
+    pub(super) fn is_rules(path: &Path) -> bool {
+        path.extension().is_some_and(|e| e == "yaml" || e == "yml")
+    }
+
+    /// A text was opened.
+    pub(super) fn opened(&mut self, path: PathBuf, document: Document) {
+        self.project.edit(&path, document.text.as_str());
+        if self.open.insert(path, document).is_some() {
+            self.client
+                .log("a text was opened twice; the newer one counts");
+        }
+        self.is_due();
+    }
+
+    /// A text was edited.
+    pub(super) fn edited(&mut self, path: &Path) {
+        if let Some(document) = self.open.get(path) {
+            self.project.edit(path, document.text.as_str());
+        }
+        self.is_due();
+    }
+
+    /// A text was closed: what stands on the disk counts again.
+    pub(super) fn closed(&mut self, path: &Path) {
+        let Some(document) = self.open.remove(path) else {
+            self.client.log("a text was closed that was not open");
+            return;
+        };
+        self.project.forget(path);
+        self.told.remove(path);
+        self.client.publish(document.uri, None, Vec::new());
+        self.is_due();
+    }
+
+    /// A file was saved, or changed by another program.
+    pub(super) fn saved(&mut self, path: &Path) {
+        self.users = None;
+        if Self::is_rules(path) || path.file_name().is_some_and(|n| n == CONFIG) {
+            self.configure();
+        }
+        self.is_due();
+    }
+
+    /// The address of a file.
+    pub(super) fn uri(&self, path: &Path) -> Option<Uri> {
+        if let Some(document) = self.open.get(path) {
+            return Some(document.uri.clone());
+        }
+        Uri::from_file_path(std::path::absolute(path).ok()?).ok()
+    }
+
+    /// Whether an open text defines parts and says nothing of an installation.
+    pub(super) fn is_only_parts(&self, path: &Path) -> bool {
+        self.open.get(path).is_some_and(|d| d.only_parts())
+    }
+
+    /// The design that an open text belongs to: itself, or one that uses it.
+    fn home(&mut self, path: &Path) -> PathBuf {
+        let Some(document) = self.open.get(path) else {
+            return path.to_path_buf();
+        };
+        if !document.only_parts() {
+            return path.to_path_buf();
+        }
+        let using = self.users_of(path).into_iter().find(|root| root != path);
+        using.unwrap_or_else(|| path.to_path_buf())
+    }
+
+    /// An open design text as part of its design; none for other files.
+    pub(super) fn view(&mut self, path: &Path) -> Option<View> {
+        if !self.open.contains_key(path) || Self::is_rules(path) {
+            return None;
+        }
+        let root = self.home(path);
+        let mut loaded = self.project.open(&root, &self.options);
+        let place = |l: &Loaded| {
+            l.sources
+                .own()
+                .iter()
+                .position(|f| Path::new(f.name()) == path)
+        };
+        let mut at = place(&loaded);
+        let mut root = root;
+        if at.is_none() {
+            // The design uses it no longer.
+            root = path.to_path_buf();
+            loaded = self.project.open(path, &self.options);
+            at = place(&loaded);
+        }
+        let file = FileId(u16::try_from(at?).ok()?);
+        let source = Arc::clone(loaded.sources.get(file)?);
+        let parsed = Arc::clone(loaded.parsed(file)?);
+        Some(View {
+            lines: Lines::new(source.text(), self.client.encoding),
+            root,
+            file,
+            source,
+            parsed,
+            loaded,
+        })
+    }
+
+    /// What was found about a design just as it stands.
+    pub(super) fn found(&self, view: &View) -> Option<&Found> {
+        let found = self.found.get(&view.root)?;
+        Arc::ptr_eq(&found.loaded, &view.loaded).then_some(found)
+    }
+
+    /// What was last found about a design, if only of an older text.
+    pub(super) fn last_found(&self, root: &Path) -> Option<&Found> {
+        self.found.get(root)
+    }
+
+    /// The designs that use a file, open or in the folders.
+    pub(super) fn users_of(&mut self, file: &Path) -> Vec<PathBuf> {
+        let users = self
+            .users
+            .get_or_insert_with(|| users(&self.project, &self.folders));
+        let using = users
+            .iter()
+            .filter(|(_, used)| used.iter().any(|u| u == file));
+        let mut all: Vec<PathBuf> = using.map(|(root, _)| root.clone()).collect();
+        let holds = |l: &Loaded| l.sources.own().iter().any(|f| Path::new(f.name()) == file);
+        let open = self.current.iter().filter(|(_, l)| holds(l));
+        all.extend(open.map(|(root, _)| root.clone()));
+        all.sort();
+        all.dedup();
+        all
+    }
+
+    /// Begins to check, if it is time: every design that an open text belongs to.
+    pub(super) fn check_if_due(&mut self) {
+        if self.until_due() != Some(Duration::ZERO) {
+            return;
+        }
+        self.due = None;
+        let paths: VecDeque<PathBuf> = self.open.keys().cloned().collect();
+        let mut roots = BTreeSet::new();
+        for path in &paths {
+            if !Self::is_rules(path) {
+                roots.insert(self.home(path));
+            }
+        }
+        self.found.retain(|root, _| roots.contains(root));
+        self.current.retain(|root, _| roots.contains(root));
+        for root in roots {
+            let loaded = self.project.open(&root, &self.options);
+            let before = self.current.insert(root.clone(), Arc::clone(&loaded));
+            if before.is_none_or(|b| !Arc::ptr_eq(&b, &loaded)) {
+                self.checker.check(self.job(&root, &loaded));
+            }
+        }
+        self.rules = rulesets::problems(self);
+        self.publish();
+    }
+
+    fn job(&self, root: &Path, loaded: &Arc<Loaded>) -> Job {
+        Job {
+            root: root.to_path_buf(),
+            loaded: Arc::clone(loaded),
+            project: self.project.beside(crate::source::Memory::default()),
+            options: self.options.clone(),
+        }
+    }
+
+    /// Takes in what a thread found; what is about an older text is dropped, since a newer look
+    /// follows.
+    pub(super) fn take(&mut self, news: News) {
+        let News { root, loaded, told } = news;
+        let current = self.current.get(&root);
+        if current.is_none_or(|c| !Arc::ptr_eq(c, &loaded)) {
+            return;
+        }
+        match told {
+            Told::Fault(why) => {
+                let root = root.display();
+                self.client
+                    .tell(&format!("looking at {root} failed inside: {why}"));
+            }
+            Told::Checked(checked) => {
+                self.checker.study(self.job(&root, &loaded));
+                let found = Found {
+                    loaded,
+                    checked: Some(checked),
+                    helps: Vec::new(),
+                    mending: None,
+                    bounds: None,
+                };
+                self.found.insert(root, found);
+                self.publish();
+                self.client.refresh();
+            }
+            Told::Helps(helps) => {
+                if let Some(found) = self.same(&root, &loaded) {
+                    found.helps = helps;
+                }
+            }
+            Told::Mends(mending) => {
+                if let Some(found) = self.same(&root, &loaded) {
+                    found.mending = Some(mending);
+                }
+            }
+            Told::Bounds(bounds) => {
+                if let Some(found) = self.same(&root, &loaded) {
+                    found.bounds = Some(bounds);
+                    self.client.refresh();
+                }
+            }
+        }
+    }
+
+    fn same(&mut self, root: &Path, loaded: &Arc<Loaded>) -> Option<&mut Found> {
+        let found = self.found.get_mut(root)?;
+        Arc::ptr_eq(&found.loaded, loaded).then_some(found)
+    }
+
+    /// Tells what is wrong with each file where that has changed.
+    fn publish(&mut self) {
+        let mut all: BTreeMap<PathBuf, Vec<Diagnostic>> = BTreeMap::new();
+        let mut waiting = BTreeSet::new();
+        for (root, loaded) in &self.current {
+            let found = self.found.get(root);
+            if found.is_none_or(|f| !Arc::ptr_eq(&f.loaded, loaded)) {
+                waiting.insert(root.clone());
+                waiting.extend(loaded.sources.own().iter().map(|f| PathBuf::from(f.name())));
+            }
+        }
+        for path in self.open.keys() {
+            all.insert(path.clone(), Vec::new());
+        }
+        for (path, list) in &self.rules {
+            all.entry(path.clone())
+                .or_default()
+                .extend(list.iter().cloned());
+        }
+        for (root, found) in &self.found {
+            if let Some(checked) = &found.checked {
+                diagnostics::of(self, root, found, checked, &mut all);
+            }
+        }
+        for path in self.told.keys() {
+            all.entry(path.clone()).or_default();
+        }
+        all.retain(|path, _| !waiting.contains(path));
+        for (path, mut list) in all {
+            diagnostics::in_order(&mut list);
+            let version = self.open.get(&path).map(|d| d.version);
+            let now = (version, list);
+            let before = self.told.get(&path);
+            let nothing = before.is_none_or(|b| b.1.is_empty()) && now.1.is_empty();
+            if before == Some(&now) || version.is_none() && nothing {
+                continue;
+            }
+            if let Some(uri) = self.uri(&path) {
+                self.client.publish(uri, version, now.1.clone());
+            }
+            self.told.insert(path, now);
+        }
+    }
+}
+
+/// The designs in some folders, and the files that each uses.
+fn users(project: &Project, folders: &[PathBuf]) -> Vec<(PathBuf, Vec<PathBuf>)> {
+    let (designs, _) = project.designs(folders);
+    let uses = |path: &PathBuf| {
+        let text = project.text(path).ok()?;
+        let folder = path.parent()?;
+        let used = parse(FileId(0), &text).tree.items.into_iter();
+        let used = used.filter_map(|item| match item {
+            Item::Use(used) => Some(folder.join(used.path.value)),
+            _ => None,
+        });
+        Some((path.clone(), used.collect::<Vec<_>>()))
+    };
+    let all = designs.iter().filter_map(uses);
+    all.filter(|(_, used)| !used.is_empty()).collect()
+}
