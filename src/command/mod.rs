@@ -12,6 +12,7 @@ mod mend;
 mod new;
 mod order;
 mod output;
+mod progress;
 mod prove;
 mod rows;
 mod rules;
