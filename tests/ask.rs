@@ -12,8 +12,11 @@ mod program;
 use std::fs;
 use std::path::Path;
 
+use amperule::answer::worded;
+use amperule::quantity::Unit;
 use amperule::session::{Options, Project, answer};
-use amperule::source::Memory;
+use amperule::source::{FileId, Memory, Span};
+use amperule::vocabulary::{Fact, FactType};
 use program::run;
 use tempfile::TempDir;
 
@@ -200,5 +203,25 @@ fn the_form_is_one_page_without_a_network() {
             page.contains(&format!("data-id=\"{question}\"")),
             "{question}"
         );
+    }
+}
+
+/// A bare number takes the unit that was named, that of each line conductor too.
+#[test]
+fn bare_numbers_take_the_unit() {
+    let ty = FactType::Quantity {
+        unit: Unit::parse("A").expect("a unit"),
+        per_line: true,
+        whole: false,
+    };
+    let fact = Fact::plain("demand", ty, Span::new(FileId(0), 0, 0));
+    for (said, written) in [
+        ("24", "24 A"),
+        ("24 A (measured)", "24 A (measured)"),
+        ("L1 30, L2 22.5", "L1 30 A, L2 22.5 A"),
+        ("L1 30 A, L2 22 A", "L1 30 A, L2 22 A"),
+        ("?", "?"),
+    ] {
+        assert_eq!(worded(&fact, said).expect("a value"), written);
     }
 }

@@ -3,7 +3,7 @@
 use crate::design::parse::parse_value;
 use crate::design::tree::ValueKind;
 use crate::source::{FileId, Problem};
-use crate::vocabulary::{Fact, FactType};
+use crate::vocabulary::{Fact, FactType, LINES};
 
 /// An answer to a question about a fact as a design writes it: a bare number takes the unit that
 /// the question names, a text its quotes.
@@ -24,6 +24,13 @@ pub fn worded(fact: &Fact, answer: &str) -> Result<String, Vec<Problem>> {
         FactType::Text if !open && !answer.starts_with('"') => {
             format!("\"{}\"", answer.replace('\\', "\\\\").replace('"', "\\\""))
         }
+        FactType::Quantity { unit, .. } if answer.split(',').all(is_bare) => {
+            let with = |piece: &str| match unit.text() {
+                "" | "1" => piece.trim().to_owned(),
+                unit => format!("{} {unit}", piece.trim()),
+            };
+            answer.split(',').map(with).collect::<Vec<_>>().join(", ")
+        }
         FactType::Quantity { unit, .. } if is_number(answer) => match unit.text() {
             "" | "1" => answer.to_owned(),
             unit => format!("{answer} {unit}"),
@@ -43,6 +50,12 @@ pub fn worded(fact: &Fact, answer: &str) -> Result<String, Vec<Problem>> {
         return refused("a remark cannot stand behind an answer; write it into the file");
     }
     Ok(value)
+}
+
+/// `L1 22`: a number of one line conductor, without its unit.
+fn is_bare(piece: &str) -> bool {
+    let value = piece.trim().split_once(' ');
+    value.is_some_and(|(line, value)| LINES.contains(&line) && is_number(value.trim()))
 }
 
 fn is_number(text: &str) -> bool {
