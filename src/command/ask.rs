@@ -42,12 +42,12 @@ impl Ask {
             return exit::FAILED;
         };
         match &self.answers {
-            Some(table) => self.from_table(&one, table, out),
+            Some(table) => self.take_table(&one, table, out),
             None => ask_terminal::run(&one, &self.file, out),
         }
     }
 
-    fn from_table(&self, one: &One, table: &Path, out: &mut Output) -> u8 {
+    fn take_table(&self, one: &One, table: &Path, out: &mut Output) -> u8 {
         let mut sources = Sources::default();
         let (given, places) = match read(one, table, &mut sources) {
             Ok(read) => read,
