@@ -57,6 +57,6 @@ fn every_answer_says_who_decides_and_what_comes_first() {
     }
     says(&["sheet", COTTAGE, "--format", "html"]);
     says(&["working", COTTAGE, "--format", "html"]);
-    says(&["survey", OPEN, "--sheet", "text"]);
-    says(&["survey", OPEN, "--sheet", "html"]);
+    says(&["survey", OPEN, "--format", "sheet"]);
+    says(&["survey", OPEN, "--format", "html"]);
 }

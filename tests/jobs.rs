@@ -118,7 +118,7 @@ fn each_job_is_sound_short_and_told_on_one_screen() {
         assert!(out.lines().count() <= 120, "{name}: {out}");
         let told = out
             .lines()
-            .filter(|l| l.starts_with("  ") && !l.starts_with("   ") && l.contains(" (line "));
+            .filter(|l| l.starts_with("  ") && !l.starts_with("   ") && l.contains(", line "));
         assert!((1..=20).contains(&told.count()), "{name}: {out}");
         // A bare house leaves about seventy open: each `?` stands for what its part is made of.
         assert!(open(&out) <= 100, "{name}: {out}");

@@ -148,7 +148,7 @@ fn what_is_left_out_is_counted() {
     let lines: Vec<&str> = text.lines().collect();
     let asked = lines
         .iter()
-        .filter(|l| l.starts_with("  ") && l.contains(" (line ") && l.contains("): "))
+        .filter(|l| l.starts_with("  ") && l.contains(", line ") && l.contains("): "))
         .count();
     let more: usize = lines
         .iter()
@@ -184,9 +184,10 @@ fn what_is_alike_is_told_once() {
     text.push_str("law { qualified: yes }\n");
     let dir = folder(&[("yard.amp", &text)]);
     let (_, out, _) = run(dir.path(), &["check", "yard.amp"], 100);
-    let points = "outlet of post[1], post[2], post[3], post[4], post[5], post[6]";
+    let points =
+        "post[1], post[2], post[3], post[4], post[5], post[6]: Socket or connector (outlet";
     assert!(out.contains(points), "{out}");
-    assert_eq!(out.matches("outlet of ").count(), 1, "{out}");
+    assert_eq!(out.matches(" (outlet").count(), 1, "{out}");
     // Those that are told and those that are left out are all of them.
     let before = |end: &str| -> usize {
         let number = out

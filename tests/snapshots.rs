@@ -222,7 +222,7 @@ fn answers() {
     let survey = "examples/half-filled-survey.amp";
     let all: [(&str, &[&str]); 13] = [
         ("survey", &["survey", survey]),
-        ("survey-sheet", &["survey", "--sheet", "text", survey]),
+        ("survey-sheet", &["survey", "--format", "sheet", survey]),
         (
             "new-gb",
             &["new", "--rules", "gb", "--name", "Mill Cottage"],

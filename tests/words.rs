@@ -18,7 +18,7 @@ use amperule::answer::facts_read;
 use amperule::ruleset::{Request, Ruleset};
 use amperule::session::Project;
 use amperule::source::Memory;
-use amperule::vocabulary::Kind;
+use amperule::vocabulary::{FactType, Kind};
 use serde_json::Value;
 
 fn run(arguments: &[&str]) -> (i32, String, String) {
@@ -136,6 +136,25 @@ fn every_kind_and_every_fact_is_listed() {
                 );
             }
         }
+    }
+}
+
+/// Whatever can be asked or stands in a form has a name that people use, of a few words.
+#[test]
+fn whatever_is_asked_has_a_label() {
+    for name in ["gb", "us", "iec"] {
+        let ruleset = ruleset(name);
+        let mut without = Vec::new();
+        for kind in &ruleset.vocabulary.kinds {
+            let facts = kind.facts.iter();
+            let asked = facts.filter(|f| f.writable || matches!(f.ty, FactType::Reverse { .. }));
+            let mut all = vec![(kind.name.clone(), &kind.name, &kind.label)];
+            all.extend(asked.map(|f| (format!("{}.{}", kind.name, f.name), &f.name, &f.label)));
+            let few = |label: &str| (1..=5).contains(&label.split_whitespace().count());
+            let bad = |(_, name, label): &(String, &String, &String)| !few(label) || label == name;
+            without.extend(all.iter().filter(|a| bad(a)).map(|(full, ..)| full.clone()));
+        }
+        assert!(without.is_empty(), "{name}: {without:?}");
     }
 }
 

@@ -1,5 +1,6 @@
 //! Answers beyond yes and no, read from the same registers: values and their workings.
 
+mod ask;
 mod bounds;
 mod called;
 mod compare;
@@ -17,6 +18,7 @@ mod starter;
 mod survey;
 mod working;
 
+pub use ask::{Asked, Input as AskedAs, Names, Target, asked, edit, is_open, worded, written_as};
 pub use bounds::{
     AllBounds, Bound, Choices, Cure, End, LEAST_ROOM, MOST_MARGINS, Stop, bounded_facts, bounds,
     margins,

@@ -55,12 +55,18 @@ pub struct Question {
     pub inner: Option<(KindId, FactIx)>,
     /// What stands for whether all of a collection is written.
     pub rest: bool,
+    /// It is a parameter of a template.
+    pub parameter: bool,
+    /// The line conductor that it is about, of a fact with a value for each: 0, 1, 2.
+    pub line: Option<u8>,
     /// The leaves that stand for it.
     pub leaves: Vec<LeafId>,
     /// The object, as messages name it.
     pub of: String,
     /// What is asked: `Ze`, `In of its device`, `all-listed: circuit`.
     pub asked: String,
+    /// What people call that: `External loop impedance (Ze)`, `Rated current of overcurrent device`.
+    pub label: String,
     /// Its meaning.
     pub means: String,
     /// How to find it out, where the vocabulary says so.

@@ -15,6 +15,7 @@ use crate::source::{Problem, Sources};
 
 use super::Output;
 use super::args::{Format, Reading};
+use super::progress::Progress;
 
 /// Designs judged before they are printed: memory stays flat, and order is that of the files.
 const CHUNK: usize = 512;
@@ -203,8 +204,16 @@ impl Run<'_> {
             }
         }
         let pool = self.check.pool();
+        let progress = Progress::of(files.len(), "designs");
         for chunk in files.chunks(CHUNK) {
-            let judge = || chunk.par_iter().map(|path| self.one(path)).collect();
+            let judge = || {
+                let each = chunk.par_iter().map(|path| {
+                    let done = self.one(path);
+                    progress.one_more();
+                    done
+                });
+                each.collect()
+            };
             let done: Vec<Done> = match &pool {
                 Some(pool) => pool.install(judge),
                 None => judge(),
@@ -215,9 +224,10 @@ impl Run<'_> {
                     sum.known += one.known;
                     sum.gone += one.gone;
                 }
-                written.one(one, out);
+                progress.aside(|| written.one(one, out));
             }
         }
+        drop(progress);
         match self.below(written, &totals, against, out) {
             Ok(()) => totals.worst,
             Err(why) => {

@@ -13,6 +13,7 @@ use crate::session::{Ask, Loaded, Options, Project};
 use crate::source::{Problem, Sources};
 
 use super::args::{Format, parse_on, parse_stage};
+use super::progress::Progress;
 use super::{Output, exit};
 
 #[derive(Debug, Args)]
@@ -120,10 +121,16 @@ impl Compare {
         };
         let mut all = Comparison::default();
         let mut failed = false;
+        let progress = Progress::of(pairs.len(), "designs");
         let done: Vec<_> = pairs
             .par_iter()
-            .map(|(name, a, b)| (name, a, judged(a), b, judged(b)))
+            .map(|(name, a, b)| {
+                let both = (name, a, judged(a), b, judged(b));
+                progress.one_more();
+                both
+            })
             .collect();
+        drop(progress);
         for (name, a, before, b, after) in &done {
             for r in [a, b] {
                 let errors = r.problems.iter().filter(|p| p.is_error()).cloned();

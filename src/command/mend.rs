@@ -11,6 +11,7 @@ use crate::session::Mending;
 use crate::source::{Problem, SourceFile, visible_line};
 
 use super::args::{Format, Reading};
+use super::progress::Progress;
 use super::write::{Over, Writing, write};
 use super::{Output, exit};
 
@@ -48,7 +49,9 @@ impl Mend {
             return exit::FAILED;
         };
         let (loaded, of) = (&one.loaded, &one.installation);
+        let progress = Progress::during("looking for changes");
         let mending = Mending::new(&one.project, loaded, of, &one.options, &self.instead);
+        drop(progress);
         let mending = match mending {
             Ok(m) => m,
             Err(problem) => {

@@ -1,6 +1,8 @@
 //! The command line: one file a verb.
 
 mod args;
+mod ask;
+mod ask_terminal;
 mod bounds;
 mod check;
 mod compare;
@@ -12,6 +14,7 @@ mod mend;
 mod new;
 mod order;
 mod output;
+mod progress;
 mod prove;
 mod rows;
 mod rules;
@@ -80,6 +83,8 @@ enum Verb {
     Bounds(bounds::Bounds),
     /// Says what is still unknown and matters, and who settles it
     Survey(survey::SurveyOf),
+    /// Asks what is open, question by question, and writes the answers into the file
+    Ask(ask::Ask),
     /// Finds the fewest changes after which nothing is in breach
     Mend(mend::Mend),
     /// Says which part of a template's parameter ranges passes
@@ -115,6 +120,7 @@ impl Verb {
             Self::Working(v) => v.reading.take(config),
             Self::Bounds(v) => v.reading.take(config),
             Self::Survey(v) => v.reading.take(config),
+            Self::Ask(v) => v.reading.take(config),
             Self::Mend(v) => v.reading.take(config),
             Self::Prove(v) => v.reading.take(config),
             Self::Sheet(v) => v.reading.take(config),
@@ -174,6 +180,7 @@ pub fn run() -> ExitCode {
         Verb::Working(w) => w.run(&mut out),
         Verb::Bounds(b) => b.run(&mut out),
         Verb::Survey(s) => s.run(&mut out),
+        Verb::Ask(a) => a.run(&mut out),
         Verb::Mend(m) => m.run(&mut out),
         Verb::Prove(p) => p.run(&mut out),
         Verb::New(n) => n.run(&mut out),

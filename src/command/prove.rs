@@ -9,6 +9,7 @@ use crate::report::{cautions, prove as report};
 use crate::source::{Problem, visible_line};
 
 use super::args::{Format, Reading};
+use super::progress::Progress;
 use super::write::{Over, Writing, write};
 use super::{Output, exit};
 
@@ -49,7 +50,9 @@ impl Prove {
         let Some(one) = self.reading.one(&self.file, out) else {
             return exit::FAILED;
         };
+        let progress = Progress::during("proving");
         let proved = one.installation.prove(self.boxes);
+        drop(progress);
         if !proved.problems.is_empty() {
             out.problems(&proved.problems, &one.loaded.sources);
         }

@@ -4,19 +4,26 @@ use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
 
-use crate::report::fit;
-use crate::report::survey::{SheetHead, json, sheet_html, sheet_text, text};
-use crate::source::visible_line;
+use crate::answer::Asked;
+use crate::report::survey::{SheetHead, json, sheet_text, text};
+use crate::report::{fit, survey_form};
+use crate::source::{Problem, visible_line};
 
-use super::args::{Format, Reading};
+use super::args::Reading;
 use super::{Output, exit};
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-enum Sheet {
-    /// Plain text
+enum Form {
+    /// For people
     Text,
-    /// A page that prints well
+    /// A form to take along, with what is known filled in
+    Sheet,
+    /// A page to fill in on site; `ask --answers` reads what it saves
     Html,
+    /// A table to fill in, which `ask --answers` reads
+    Csv,
+    /// For programs
+    Json,
 }
 
 #[derive(Debug, Args)]
@@ -25,11 +32,8 @@ pub(super) struct SurveyOf {
     file: PathBuf,
     #[command(flatten)]
     pub(super) reading: Reading,
-    #[arg(long, value_enum, default_value_t = Format::Text)]
-    format: Format,
-    /// A form to take along, with what is known filled in
-    #[arg(long, value_enum, num_args = 0..=1, default_missing_value = "text", conflicts_with = "format")]
-    sheet: Option<Sheet>,
+    #[arg(long, value_enum, default_value_t = Form::Text)]
+    format: Form,
 }
 
 impl SurveyOf {
@@ -39,26 +43,51 @@ impl SurveyOf {
         };
         let of = &one.installation;
         let s = of.survey();
-        if let Some(sheet) = self.sheet {
-            let head = SheetHead {
-                installation: of.name(),
-                rules: of.ruleset().edition.title.clone(),
-                known: of.known_facts(),
-            };
-            out.text(&match sheet {
-                Sheet::Text => sheet_text(&head, &s),
-                Sheet::Html => sheet_html(&head, &s),
-            });
-            return exit::CLEAN;
-        }
+        let head = || SheetHead {
+            installation: of.name(),
+            rules: of.ruleset().edition.title.clone(),
+            known: of.known_facts(),
+        };
         match self.format {
-            Format::Text => {
+            Form::Text => {
                 let path = visible_line(&one.loaded.path);
                 let text = text(&path, &s, &one.loaded.sources);
                 out.text(&fit(&text, out.style().width.clamp(60, 120)));
             }
-            Format::Json => out.json(&json(&one.loaded.path, &s, &one.loaded.sources)),
+            Form::Sheet => out.text(&sheet_text(&head(), &s)),
+            Form::Html => out.text(&survey_form::html(&head(), &of.asked(), &s)),
+            Form::Csv => match table(&of.asked()) {
+                Ok(text) => out.text(&text),
+                Err(e) => {
+                    let text = format!("the table cannot be written: {e}");
+                    out.problem(Problem::error("table", text));
+                    return exit::FAILED;
+                }
+            },
+            Form::Json => out.json(&json(&one.loaded.path, &s, &one.loaded.sources)),
         }
         exit::CLEAN
     }
+}
+
+/// The questions with a column to fill in; of a part that is not written each that matters of it.
+fn table<'a>(asked: &'a [Asked]) -> Result<String, String> {
+    let mut to = csv::Writer::from_writer(Vec::new());
+    let mut put = |row: [&str; 6]| to.write_record(row).map_err(|e| e.to_string());
+    put([
+        "question",
+        "answer",
+        "label",
+        "expected",
+        "how",
+        "settled-by",
+    ])?;
+    let all = |q: &'a Asked| std::iter::once(q).chain(q.parts());
+    for q in asked.iter().flat_map(all) {
+        let label = format!("{}, {}", q.label, q.of);
+        let how = q.how.as_deref().unwrap_or(&q.means);
+        put([&q.id, "", &label, &q.answer, how, q.settled_by.word()])?;
+    }
+    let bytes = to.into_inner().map_err(|e| e.to_string())?;
+    String::from_utf8(bytes).map_err(|e| e.to_string())
 }

@@ -31,5 +31,8 @@ pub fn json() -> Value {
 /// What is said of every answer, on a page.
 #[must_use]
 pub fn html() -> String {
-    format!("<p class=\"warn\">{}</p>\n", escape(ALWAYS))
+    format!(
+        "<p class=\"warn\">{}</p>\n",
+        escape(&ALWAYS.replace('\n', " "))
+    )
 }

@@ -23,6 +23,7 @@ pub mod sarif;
 pub mod screen;
 pub mod sheet;
 pub mod survey;
+pub mod survey_form;
 #[cfg(feature = "cli")]
 pub mod terminal;
 #[cfg(feature = "cli")]

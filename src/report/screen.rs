@@ -303,12 +303,17 @@ impl Page<'_> {
                 last = Some(q.settled_by);
             }
             let at = self.file.sources.position(q.span);
-            let at = at.map_or(String::new(), |p| format!(" (line {})", p.line));
+            let at = at.map_or(String::new(), |p| format!(", line {}", p.line));
             let hint = q.passes.as_ref();
             let hint = hint.map_or(String::new(), |p| format!("; passes with {p}"));
             let means = self.awaited(q).unwrap_or_else(|| q.means.clone());
             let of: Vec<&str> = group.iter().map(|q| q.of.as_str()).collect();
-            let text = format!("{} of {}{at}: {means}{hint}", q.asked, names(&of));
+            let text = format!(
+                "{}: {} ({}{at}): {means}{hint}",
+                names(&of),
+                q.label,
+                q.asked
+            );
             self.para("  ", &text, 4);
         }
         let told: usize = asked.iter().map(Vec::len).sum();

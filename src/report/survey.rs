@@ -4,13 +4,12 @@ use std::fmt::Write as _;
 
 use serde_json::{Value, json};
 
-use crate::answer::{Question, Survey};
+use crate::answer::{Asked, Question, Survey};
 use crate::ruleset::Severity;
 use crate::source::Sources;
-use crate::vocabulary::Settler;
+use crate::vocabulary::{LINES, Settler};
 
 use super::cautions;
-use super::markup::{escape, page};
 
 /// Rules named with each question on a terminal.
 const MOST_RULES: usize = 3;
@@ -95,7 +94,11 @@ pub fn text(path: &str, survey: &Survey, sources: &Sources) -> String {
                 let _ = writeln!(out, "\n  {}{at}", q.of);
                 last.clone_from(&q.of);
             }
-            let _ = writeln!(out, "    {}: {}; {}", q.asked, q.means, q.answer);
+            let _ = writeln!(
+                out,
+                "    {} ({}): {}; {}",
+                q.label, q.asked, q.means, q.answer
+            );
             if let Some(a) = &q.ask {
                 let _ = writeln!(out, "      how: {a}");
             }
@@ -161,6 +164,43 @@ fn left_out(out: &mut String, survey: &Survey) {
     }
 }
 
+/// One question on a terminal, without what it is answered with.
+#[must_use]
+pub fn question(q: &Asked) -> String {
+    let of = match q.also.len() {
+        0 => q.of.clone(),
+        n => format!("{} and {n} more like it", q.of),
+    };
+    let mut out = format!("{of}: {} ({})\n  {}", q.label, q.fact, q.means);
+    if !q.lines.is_empty() {
+        let lines: Vec<&str> = q.lines.iter().map(|l| line_name(*l)).collect();
+        let _ = write!(out, "; asked for {}", lines.join(", "));
+    }
+    out.push('\n');
+    let inside: Vec<&str> = q.inside.iter().map(|i| i.label.as_str()).collect();
+    if !inside.is_empty() {
+        let _ = writeln!(out, "  what matters of it: {}", inside.join(", "));
+    }
+    if let Some(how) = &q.how {
+        let _ = writeln!(out, "  how: {how}");
+    }
+    for open in &q.open {
+        let _ = writeln!(out, "  {open}");
+    }
+    if let Some(known) = &q.known {
+        let _ = writeln!(out, "  known so far: {known}");
+    }
+    if let Some(passes) = &q.passes {
+        let _ = writeln!(out, "  passes with: {passes}");
+    }
+    let _ = writeln!(out, "  expected: {}", q.answer);
+    out
+}
+
+fn line_name(line: u8) -> &'static str {
+    LINES.get(usize::from(line)).copied().unwrap_or("L1")
+}
+
 /// A survey, schema `amperule-survey-1`.
 #[must_use]
 pub fn json(path: &str, survey: &Survey, sources: &Sources) -> Value {
@@ -171,6 +211,7 @@ pub fn json(path: &str, survey: &Survey, sources: &Sources) -> Value {
             json!({
                 "of": q.of,
                 "asked": q.asked,
+                "label": q.label,
                 "means": q.means,
                 "how": q.ask,
                 "answer": q.answer,
@@ -283,101 +324,5 @@ pub fn sheet_text(head: &SheetHead, survey: &Survey) -> String {
     out.push_str("\n* a requirement waits for it; the others are for cautions and advice.\n");
     left_out(&mut out, survey);
     let _ = writeln!(out, "\n{}", cautions::ALWAYS);
-    out
-}
-
-const STYLE: &str = "body{font:15px/1.45 Georgia,serif;margin:2rem auto;max-width:46rem;padding:0 1rem;color:#1c2422}\
-h1{font-size:1.5rem;margin:0}h2{font-size:1.15rem;margin:2rem 0 .2rem;border-bottom:2px solid #1f5f4e;padding-bottom:.2rem}\
-h3{font-size:1rem;margin:1.1rem 0 .3rem}p{margin:.3rem 0}.warn{border-left:4px solid #9a5b00;padding:.2rem .6rem;background:#fdf6ea}\
-table{border-collapse:collapse;width:100%}td,th{border:1px solid #b9c4c0;padding:.35rem .5rem;vertical-align:top;text-align:left}\
-th{font-weight:normal;width:48%}.how,.known{font-size:.86rem;color:#4b5753;display:block}.must::after{content:' *';color:#9a1f1f}\
-.unit{float:right;color:#4b5753}label{display:inline-block;margin-right:1rem;white-space:nowrap}\
-@media print{body{margin:0;max-width:none}tr{break-inside:avoid}h2,h3{break-after:avoid}}";
-
-/// A form as a page that prints well.
-#[must_use]
-pub fn sheet_html(head: &SheetHead, survey: &Survey) -> String {
-    let mut out = page(&format!("Site questions: {}", head.installation), STYLE);
-    let _ = writeln!(
-        out,
-        "<p>Rules: {}</p>\n<table><tr><th>Visited on</th><td></td></tr><tr><th>By</th><td></td></tr></table>",
-        escape(&head.rules)
-    );
-    if !head.known.is_empty() {
-        out.push_str("<h2>Known already, to be confirmed</h2>\n<table>\n");
-        for (of, fact, value) in &head.known {
-            let _ = writeln!(
-                out,
-                "<tr><th>{} of {}</th><td>{} <span class=\"unit\">\u{2610}</span></td></tr>",
-                escape(fact),
-                escape(of),
-                escape(value)
-            );
-        }
-        out.push_str("</table>\n");
-    }
-    for (settler, questions) in groups(survey) {
-        let _ = writeln!(out, "<h2>{}</h2>", heading(settler));
-        if let Some(c) = caution(settler) {
-            let _ = writeln!(out, "<p class=\"warn\">{}</p>", escape(c));
-        }
-        let mut last: Option<&str> = None;
-        for q in &questions {
-            if last != Some(q.of.as_str()) {
-                if last.is_some() {
-                    out.push_str("</table>\n");
-                }
-                let _ = writeln!(out, "<h3>{}</h3>\n<table>", escape(&q.of));
-                last = Some(&q.of);
-            }
-            let _ = write!(
-                out,
-                "<tr><th><span class=\"{}\">{}</span><span class=\"how\">{}</span>",
-                weight(q),
-                escape(&q.asked),
-                escape(&q.means)
-            );
-            if let Some(a) = &q.ask {
-                let _ = write!(out, "<span class=\"how\">{}</span>", escape(a));
-            }
-            out.push_str("</th><td>");
-            if q.words.is_empty() {
-                let _ = write!(
-                    out,
-                    "<span class=\"unit\">{}</span>&nbsp;",
-                    escape(q.unit.as_deref().unwrap_or(""))
-                );
-                if let Some(w) = instead(q) {
-                    let _ = write!(out, "<label>\u{2610} {w}</label>");
-                }
-            } else {
-                for w in &q.words {
-                    let _ = write!(out, "<label>\u{2610} {}</label> ", escape(w));
-                }
-            }
-            if let Some(k) = &q.known {
-                let _ = write!(
-                    out,
-                    "<span class=\"known\">known so far: {}</span>",
-                    escape(k)
-                );
-            }
-            out.push_str("</td></tr>\n");
-        }
-        if last.is_some() {
-            out.push_str("</table>\n");
-        }
-    }
-    out.push_str("<p>* a requirement waits for it; the others are for cautions and advice.</p>\n");
-    if !survey.left_out.is_empty() {
-        out.push_str("<h2>Not judged by these rules</h2>\n<ul>\n");
-        for l in &survey.left_out {
-            let text = format!("{}, of {} ({}; {})", l.what, l.subject, l.rule, l.severity);
-            let _ = writeln!(out, "<li>{}</li>", escape(&text));
-        }
-        out.push_str("</ul>\n");
-    }
-    out.push_str(&cautions::html());
-    out.push_str("</body></html>\n");
     out
 }

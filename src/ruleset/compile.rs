@@ -334,6 +334,7 @@ fn everywhere(v: &mut Vocabulary, problems: &mut Vec<Problem>) {
             ordered: false,
         };
         let fact = Fact {
+            label: "Status in the works".to_owned(),
             means: "as found, added, changed or taken out by these works".to_owned(),
             ..Fact::plain("status", ty, v.kind(id).span)
         };

@@ -34,6 +34,7 @@ pub(super) fn vocabulary(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Vo
             v.kind_names.insert(item.name.to_owned(), KindId(next));
             v.kinds.push(Kind {
                 name: item.name.to_owned(),
+                label: item.name.to_owned(),
                 means: String::new(),
                 at_least: 0,
                 within: Vec::new(),
@@ -238,6 +239,7 @@ fn fact(
                         .collect()
                 })
                 .unwrap_or_default(),
+            label: f.text("label", problems).unwrap_or(name).to_owned(),
             means: means.to_owned(),
             ask: f.text("ask", problems).map(str::to_owned),
             writable: reverse.is_none(),
@@ -271,6 +273,9 @@ fn shape(item: &Item<'_>, id: KindId, v: &mut Vocabulary, problems: &mut Vec<Pro
     let node = item.node;
     let text = |key: &str| node.get(key).and_then(Node::text);
     let place = |key: &str| node.get(key).map_or(item.at, |n| n.span);
+    if let Some(label) = text("label") {
+        label.clone_into(&mut v.kinds[id.0 as usize].label);
+    }
     if let Some(means) = text("means") {
         v.kinds[id.0 as usize].means = means.to_owned();
     }

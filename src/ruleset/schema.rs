@@ -32,12 +32,12 @@ pub(super) const FILE: Shape = shape(
 /// An entry of `kinds`.
 pub(super) const KIND: Shape = shape(
     "a kind",
-    "means at-least within heads any-of part-only built bought name facts in",
+    "label means at-least within heads any-of part-only built bought name facts in",
 );
 /// A fact of a kind.
 pub(super) const FACT: Shape = shape(
     "a fact",
-    "is means ask by domain plausible series exact optional always open inherits also \
+    "is label means ask by domain plausible series exact optional always open inherits also \
      never-assumed requirable replaces in",
 );
 /// An entry of `limits`.

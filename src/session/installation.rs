@@ -3,9 +3,9 @@
 use std::sync::{Arc, OnceLock};
 
 use crate::answer::{
-    AllBounds, Article, Figure, Help, Map, Mended, Place, Proved, Residual, Sheet, Survey,
-    ToldFact, Working, bounded_facts, bounds, helps, known_facts, map, margins, mend, order, prove,
-    required, sheet, survey, told, value, with_box, worked_facts, working,
+    AllBounds, Article, Asked, Figure, Help, Map, Mended, Place, Proved, Residual, Sheet, Survey,
+    ToldFact, Working, asked, bounded_facts, bounds, helps, known_facts, map, margins, mend, order,
+    prove, required, sheet, survey, told, value, with_box, worked_facts, working,
 };
 use crate::check::{
     Departures, Judged, Linker, Outcome, Settings, check, installation_name, link_verdicts,
@@ -196,6 +196,12 @@ impl Installation {
     pub fn survey(&self) -> Survey {
         let departures = Departures::new(&self.ruleset, &self.design, self.on);
         survey(self.residual(), &departures)
+    }
+
+    /// What is still unknown and matters, as it is put to a person, in the order of a visit.
+    #[must_use]
+    pub fn asked(&self) -> Vec<Asked> {
+        asked(&self.ruleset, &self.design, &self.survey())
     }
 
     /// What is known already: object, fact and value.

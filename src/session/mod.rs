@@ -4,6 +4,7 @@
 //! The command line, tests and benchmarks come through here, and so can an editor or a page: see
 //! the front page of the crate for how to judge one text.
 
+mod answering;
 #[cfg(feature = "cli")]
 mod config;
 mod installation;
@@ -15,6 +16,7 @@ mod options;
 mod project;
 mod rows;
 
+pub use answering::{Answered, Given, answer, answer_all};
 #[cfg(feature = "cli")]
 pub use config::{CONFIG, Config};
 pub use installation::{Ask, Installation};

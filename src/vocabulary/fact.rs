@@ -151,6 +151,8 @@ pub struct Fact {
     pub name: String,
     /// Other spellings that are accepted.
     pub also: Vec<String>,
+    /// What people call it, in a few words; its name where nothing is said.
+    pub label: String,
     /// One line that says what it is.
     pub means: String,
     /// How to find it out, for a survey.
@@ -190,6 +192,7 @@ impl Fact {
         Self {
             name: name.to_owned(),
             also: Vec::new(),
+            label: name.to_owned(),
             means: String::new(),
             ask: None,
             ty,

@@ -47,6 +47,8 @@ pub enum NameRole {
 pub struct Kind {
     /// Its name: the word that opens a block.
     pub name: String,
+    /// What people call it, in a few words; its name where nothing is said.
+    pub label: String,
     /// One line that says what it is.
     pub means: String,
     /// With fewer written, phantoms with all facts unknown are judged.

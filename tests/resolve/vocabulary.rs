@@ -54,6 +54,7 @@ fn fact(name: &str, ty: FactType) -> Fact {
     );
     Fact {
         name: name.to_owned(),
+        label: name.to_owned(),
         also: Vec::new(),
         means: format!("what is meant by {name}"),
         ask: None,
@@ -171,6 +172,7 @@ fn kind(name: &str, facts: Vec<Fact>) -> Kind {
         .collect();
     Kind {
         name: name.to_owned(),
+        label: name.to_owned(),
         means: String::new(),
         at_least: 0,
         within: Vec::new(),

@@ -29,9 +29,12 @@ pub(super) fn question(residual: &Residual, leaf: LeafId) -> Question {
             fact: info.fact,
             inner: None,
             rest: false,
+            parameter: true,
+            line: None,
             leaves: Vec::new(),
             of: "the template".to_owned(),
             asked: parameter.name.clone(),
+            label: "Parameter of the template".to_owned(),
             means: "parameter of the template".to_owned(),
             ask: None,
             answer: format!("a value in {}", parameter.unit),
@@ -63,6 +66,13 @@ pub(super) fn question(residual: &Residual, leaf: LeafId) -> Question {
     } else {
         format!("{}{line}", fact.name)
     };
+    let label = if rest {
+        format!("{}: complete list", outer.label)
+    } else if inner.is_some() {
+        format!("{}{line} of {}", fact.label, in_a_sentence(&outer.label))
+    } else {
+        format!("{}{line}", fact.label)
+    };
     let means = if rest {
         format!("whether every {listed} is written down")
     } else {
@@ -93,9 +103,12 @@ pub(super) fn question(residual: &Residual, leaf: LeafId) -> Question {
         fact: info.fact,
         inner: asked_inside,
         rest,
+        parameter: false,
+        line: info.line,
         leaves: Vec::new(),
         of: residual.design.label(info.object),
         asked,
+        label,
         means,
         ask: fact.ask.clone(),
         answer,
@@ -106,6 +119,17 @@ pub(super) fn question(residual: &Residual, leaf: LeafId) -> Question {
         waiting: Vec::new(),
         passes: None,
         span: written.map_or(object.head, |w| w.span),
+    }
+}
+
+/// A label behind other words: small, unless its first word is an abbreviation.
+fn in_a_sentence(label: &str) -> String {
+    let mut chars = label.chars();
+    match (chars.next(), chars.as_str()) {
+        (Some(first), rest) if rest.starts_with(char::is_lowercase) => {
+            first.to_lowercase().chain(rest.chars()).collect()
+        }
+        _ => label.to_owned(),
     }
 }
 

@@ -51,6 +51,7 @@ fn kind(ruleset: &Ruleset, id: KindId, facts: &[FactIx], with_rules: bool) -> Va
         "unkeyed": unkeyed.map(|u| &k.fact(u.fact).name).collect::<Vec<_>>(),
         "marks": short.map(|s| s.marks.iter().map(|m| &m.text).collect::<Vec<_>>()),
         "kind": k.name,
+        "label": k.label,
         "means": k.means,
         "block": !k.part_only && !k.is_abstract(),
         "at-least": k.at_least,
@@ -88,6 +89,7 @@ fn fact(ruleset: &Ruleset, id: KindId, ix: FactIx, with_rules: bool) -> Value {
     json!({
         "fact": f.name,
         "also": f.also,
+        "label": f.label,
         "means": f.means,
         "comes": match role(ruleset, id, ix) {
             Role::Written => "written",

@@ -1,0 +1,335 @@
+//! The questions of a survey as they are put to a person, one for each thing to write, in the
+//! order of a visit; and how an answer becomes an edit of the text.
+
+mod edit;
+mod names;
+mod worded;
+
+use std::collections::BTreeMap;
+
+use super::survey::{Question, Survey};
+use crate::design::model::{Design, ObjectId};
+use crate::quantity::{Unit, format_quantity};
+use crate::ruleset::{Ruleset, Severity};
+use crate::source::Span;
+use crate::vocabulary::{Fact, FactIx, FactType, KindId, Settler, Vocabulary};
+
+pub use edit::{edit, is_open, written_as};
+pub use names::{Names, Target};
+pub use worded::worded;
+
+/// In which way a question is answered.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Input {
+    /// A number with its unit.
+    Number,
+    /// One of some words.
+    Choice,
+    /// Any of some words.
+    Several,
+    /// Yes or no.
+    YesNo,
+    /// A text.
+    Text,
+    /// A day.
+    Date,
+    /// A part, or several.
+    Part,
+    /// The name of another block, or several.
+    Name,
+    /// Whether all of a kind are written down.
+    Listed,
+}
+
+/// A question as it is put to a person.
+#[derive(Clone, Debug)]
+pub struct Asked {
+    /// What it is known by: `supply.Ze`, `main.ev.device.curve`, `main.all-listed circuit`.
+    pub id: String,
+    /// The object, as messages name it.
+    pub of: String,
+    /// Others that stand in the same block, and get the same answer.
+    pub also: Vec<String>,
+    /// What people call it.
+    pub label: String,
+    /// Its own word, as a design writes it.
+    pub fact: String,
+    /// Its meaning.
+    pub means: String,
+    /// How to find it out, where the vocabulary says so.
+    pub how: Option<String>,
+    /// What an answer looks like.
+    pub answer: String,
+    /// In which way it is answered.
+    pub input: Input,
+    /// Its unit, for a quantity.
+    pub unit: Option<String>,
+    /// The line conductors that are asked about, where each has a value: 0, 1, 2.
+    pub lines: Vec<u8>,
+    /// Values that exist or are usual, words to choose from, names that it may be.
+    pub usual: Vec<String>,
+    /// Who settles it.
+    pub settled_by: Settler,
+    /// What is known so far.
+    pub known: Option<String>,
+    /// Values with which all passes that waits for it.
+    pub passes: Option<String>,
+    /// A requirement waits for it, not only a caution or advice.
+    pub must: bool,
+    /// How many verdicts wait for it.
+    pub waiting: usize,
+    /// What is looked for in a list that may not be complete.
+    pub open: Vec<String>,
+    /// Of a part that is not written: what matters of it.
+    pub inside: Vec<Asked>,
+    /// Where it stands, or should stand.
+    pub span: Span,
+}
+
+/// The questions of a survey in the order of a visit: by who settles them, then by the text.
+#[must_use]
+pub fn asked(ruleset: &Ruleset, design: &Design, survey: &Survey) -> Vec<Asked> {
+    let v = &ruleset.vocabulary;
+    let names = Names::new(v, design);
+    let mut all: Vec<Asked> = Vec::new();
+    let mut places: BTreeMap<Key, usize> = BTreeMap::new();
+    for q in survey.questions.iter().filter(|q| !q.parameter) {
+        let object = design.object(q.object);
+        let place = (object.phantom, object.span.file.0, object.span.start);
+        let key = (place, q.object_in(design), q.fact, q.rest);
+        let at = match places.get(&key) {
+            Some(at) => *at,
+            None => {
+                all.push(outer(v, design, &names, q));
+                places.insert(key, all.len() - 1);
+                all.len() - 1
+            }
+        };
+        let Some(this) = all.get_mut(at) else {
+            continue;
+        };
+        if this.of != q.of && !this.also.contains(&q.of) {
+            this.also.push(q.of.clone());
+        }
+        this.add(v, design, q);
+    }
+    let place = |s: Settler| Settler::ALL.iter().position(|x| *x == s);
+    all.sort_by_key(|a| (place(a.settled_by), a.span.file.0, a.span.start));
+    all
+}
+
+/// What makes two questions one: where the object stands, its kind, the fact.
+type Key = ((bool, u16, u32), KindId, FactIx, bool);
+
+impl Question {
+    fn object_in(&self, design: &Design) -> KindId {
+        design.object(self.object).kind
+    }
+
+    fn must(&self) -> bool {
+        let mut all = self.waiting.iter();
+        all.any(|w| w.severity == Severity::Breach)
+    }
+}
+
+impl Asked {
+    /// What is asked of a part that is not written, beside what it is.
+    #[must_use]
+    pub fn parts(&self) -> Vec<&Self> {
+        let told = |i: &&Self| {
+            let own = i.usual.iter().all(|u| self.usual.contains(u));
+            !(i.input == Input::Choice && own)
+        };
+        self.inside.iter().filter(told).collect()
+    }
+
+    /// Takes in what else a question asks of the same thing.
+    fn add(&mut self, v: &Vocabulary, design: &Design, q: &Question) {
+        self.must |= q.must();
+        self.waiting += q.waiting.len();
+        if let Some(line) = q.line
+            && !self.lines.contains(&line)
+        {
+            self.lines.push(line);
+            self.lines.sort_unstable();
+        }
+        let open = q.waiting.iter().filter(|_| q.rest);
+        for open in open.filter_map(|w| w.open.clone()) {
+            if !self.open.contains(&open) {
+                self.open.push(open);
+            }
+        }
+        let Some((kind, ix)) = q.inner else { return };
+        let fact = v.fact(kind, ix);
+        let id = format!("{}.{}", self.id, fact.name);
+        if self.inside.iter().any(|i| i.id == id) {
+            return;
+        }
+        self.inside.push(Self {
+            id,
+            of: self.label.clone(),
+            also: Vec::new(),
+            inside: Vec::new(),
+            lines: Vec::new(),
+            open: Vec::new(),
+            waiting: q.waiting.len(),
+            must: q.must(),
+            ..of_fact(v, design, fact, q)
+        });
+    }
+}
+
+/// The question about the fact that a design writes.
+fn outer(v: &Vocabulary, design: &Design, names: &Names, q: &Question) -> Asked {
+    let object = design.object(q.object);
+    let fact = v.fact(object.kind, q.fact);
+    let mut this = of_fact(v, design, fact, q);
+    this.of = q.of.clone();
+    this.id = format!("{}.{}", names.of(q.object), fact.name);
+    if q.rest {
+        let listed = fact.target().map_or("", |k| v.kind(k).name.as_str());
+        this.id = format!("{}.all-listed {listed}", names.of(q.object));
+        this.fact = q.asked.clone();
+        this.label = q.label.clone();
+        this.means = q.means.clone();
+        this.how = None;
+        this.answer = "yes, where all of them are written down".to_owned();
+        this.input = Input::Listed;
+        this.usual = vec!["yes".to_owned()];
+    }
+    if q.inner.is_some() {
+        // Of the part, not of what is inside it.
+        this.how = fact.ask.clone();
+        this.passes = None;
+        this.known = None;
+    }
+    this
+}
+
+fn of_fact(v: &Vocabulary, design: &Design, fact: &Fact, q: &Question) -> Asked {
+    let unit = fact
+        .unit()
+        .map(Unit::text)
+        .filter(|u| !u.is_empty() && *u != "1");
+    Asked {
+        id: String::new(),
+        of: String::new(),
+        also: Vec::new(),
+        label: fact.label.clone(),
+        fact: fact.name.clone(),
+        means: fact.means.clone(),
+        how: fact.ask.clone(),
+        answer: expected(v, fact),
+        input: input(&fact.ty),
+        unit: unit.map(str::to_owned),
+        lines: Vec::new(),
+        usual: usual(v, design, fact, q.object),
+        settled_by: q.settled_by,
+        known: q.known.clone(),
+        passes: q.passes.clone(),
+        must: false,
+        waiting: 0,
+        open: Vec::new(),
+        inside: Vec::new(),
+        span: q.span,
+    }
+}
+
+const fn input(ty: &FactType) -> Input {
+    match ty {
+        FactType::Quantity { .. } => Input::Number,
+        FactType::Choice { .. } => Input::Choice,
+        FactType::Some { .. } => Input::Several,
+        FactType::YesNo => Input::YesNo,
+        FactType::Text => Input::Text,
+        FactType::Date => Input::Date,
+        FactType::Part(_) | FactType::Parts(_) => Input::Part,
+        FactType::Reference(_) | FactType::References(_) | FactType::Reverse { .. } => Input::Name,
+    }
+}
+
+/// What an answer to a question about a fact looks like.
+fn expected(v: &Vocabulary, fact: &Fact) -> String {
+    let kind = |k: KindId| v.kind(k);
+    let text = match &fact.ty {
+        FactType::Quantity { unit, per_line, .. } => {
+            let range = fact
+                .plausible
+                .filter(|b| b.lo.is_finite() && b.hi.is_finite());
+            let of = match unit.text() {
+                "" | "1" => "a number".to_owned(),
+                unit => format!("a value in {unit}"),
+            };
+            let lines = if *per_line {
+                ", or of each line, like `L1 …, L2 …`"
+            } else {
+                ""
+            };
+            let shown = |x: f64| format_quantity(x, unit, 6);
+            let mostly = range.map(|b| format!("; mostly {} .. {}", shown(b.lo), shown(b.hi)));
+            format!("{of}{lines}{}", mostly.unwrap_or_default())
+        }
+        FactType::Choice { .. } => "one of the words".to_owned(),
+        FactType::Some { .. } => "any of the words, with commas".to_owned(),
+        FactType::YesNo => "yes or no".to_owned(),
+        FactType::Text => "a text".to_owned(),
+        FactType::Date => "a date, like 2026-11-02".to_owned(),
+        FactType::Part(k) | FactType::Parts(k) => {
+            format!(
+                "what it is and its values, as a design writes {}",
+                kind(*k).means
+            )
+        }
+        FactType::Reference(k) | FactType::References(k) | FactType::Reverse { kind: k, .. } => {
+            format!("the name of a block: {}", kind(*k).means)
+        }
+    };
+    if fact.optional {
+        format!("{text}, or none")
+    } else {
+        text
+    }
+}
+
+/// Values that exist, words to choose from, names that it may be.
+fn usual(v: &Vocabulary, design: &Design, fact: &Fact, from: ObjectId) -> Vec<String> {
+    let mut all: Vec<String> = match &fact.ty {
+        FactType::Quantity { unit, .. } => {
+            let likely =
+                |x: &f64| fact.domain.contains(*x) && fact.plausible.is_none_or(|b| b.contains(*x));
+            match fact.series {
+                Some(s) => {
+                    let members = v.series(s).members.iter().filter(|m| likely(&m.value));
+                    members
+                        .map(|m| {
+                            let value = || format_quantity(m.value, unit, 6);
+                            m.name.clone().unwrap_or_else(value)
+                        })
+                        .collect()
+                }
+                None => Vec::new(),
+            }
+        }
+        FactType::Choice { words, .. } | FactType::Some { words } => words.to_vec(),
+        FactType::YesNo => vec!["yes".to_owned(), "no".to_owned()],
+        FactType::Part(k) | FactType::Parts(k) => {
+            v.kind(*k).heads.iter().map(|h| h.word.clone()).collect()
+        }
+        FactType::Reference(k) | FactType::References(k) => {
+            let block = |o: &ObjectId| {
+                let object = design.object(*o);
+                object.owner.is_none() && !object.phantom && *o != from && v.fits(object.kind, *k)
+            };
+            design
+                .ids()
+                .filter(block)
+                .map(|o| design.label(o))
+                .collect()
+        }
+        FactType::Text | FactType::Date | FactType::Reverse { .. } => Vec::new(),
+    };
+    if fact.optional {
+        all.push("none".to_owned());
+    }
+    all
+}

@@ -1,0 +1,215 @@
+//! Where an answer goes in the text: in place of a `?`, or as a line of its own in the block.
+
+use super::names::Target;
+use crate::answer::mend::Edit;
+use crate::design::model::{Design, Object, ObjectId, Possible};
+use crate::design::tree::{Block, Entry, Item, Tree, ValueKind};
+use crate::source::{FileId, Problem, Span};
+use crate::vocabulary::{Fact, FactIx, KindId, Vocabulary};
+
+/// The file of the design itself, before those that it uses.
+const DESIGN: FileId = FileId(0);
+
+/// What is written for a fact: the place of its value.
+#[must_use]
+pub fn written_as(design: &Design, object: ObjectId, fact: FactIx) -> Option<(&Possible, Span)> {
+    let slot = design.object(object).facts.get(fact.0 as usize)?.as_ref()?;
+    Some((&slot.value, slot.span))
+}
+
+/// Whether what is written leaves anything open.
+#[must_use]
+pub fn is_open(value: &Possible) -> bool {
+    match value {
+        Possible::Unknown | Possible::OneOf(_) | Possible::Formula(_) => true,
+        Possible::Number(i) => i.lo < i.hi,
+        Possible::Words(words) => words.bits().count_ones() > 1,
+        Possible::List(all) => all.iter().any(is_open),
+        Possible::PerLine(lines) => {
+            let written = || lines.iter().flatten();
+            written().count() < 3 || written().any(|v| is_open(v))
+        }
+        _ => false,
+    }
+}
+
+/// The edit of the design's text that writes a value for what was asked. `value` is as a design
+/// writes it; for [`Target::Listed`] it is not looked at.
+///
+/// # Errors
+/// A problem, where the value cannot be written there.
+pub fn edit(
+    v: &Vocabulary,
+    design: &Design,
+    (tree, text): (&Tree, &str),
+    target: Target,
+    value: &str,
+) -> Result<Edit, Problem> {
+    match target {
+        Target::Fact(object, ix) => {
+            let fact = v.fact(design.object(object).kind, ix);
+            put(v, (design, text), object, ix, fact, value)
+        }
+        Target::Inside(object, part, kind, ix) => {
+            let fact = v.fact(design.object(object).kind, part);
+            let value = opened(v, kind, ix, value, &fact.label)?;
+            put(v, (design, text), object, part, fact, &value)
+        }
+        Target::Listed(id, kind) => {
+            let object = design.object(id);
+            let name = &v.kind(kind).name;
+            let block = find(tree, object.span).filter(|_| !object.phantom);
+            let listed = block.and_then(|b| {
+                b.entries.iter().find_map(|e| match e {
+                    Entry::Fact(f) if f.key.text == "all-listed" => Some(&f.value),
+                    _ => None,
+                })
+            });
+            match listed {
+                Some(value) if matches!(value.kind, ValueKind::Unknown) => Ok(Edit {
+                    span: value.span,
+                    new: name.clone(),
+                }),
+                Some(value) => {
+                    let end = value.span.until();
+                    let span = Span::new(DESIGN, end, end);
+                    Ok(Edit {
+                        span,
+                        new: format!(", {name}"),
+                    })
+                }
+                None => insert(v, object, text, &format!("all-listed: {name}")),
+            }
+        }
+    }
+}
+
+/// A part of which one fact is known: a word that opens it, and the fact.
+fn opened(
+    v: &Vocabulary,
+    kind: KindId,
+    ix: FactIx,
+    value: &str,
+    label: &str,
+) -> Result<String, Problem> {
+    let (kind, fact) = (v.kind(kind), v.fact(kind, ix));
+    let sets = |head: &crate::vocabulary::Head| {
+        let words = fact.words()?;
+        let (_, word) = head.sets.iter().find(|(f, _)| *f == ix)?;
+        let word = words.get(usize::from(*word))?;
+        word.eq_ignore_ascii_case(value).then(|| head.word.clone())
+    };
+    if let Some(word) = kind.heads.iter().find_map(sets) {
+        return Ok(word);
+    }
+    match kind.heads.iter().find(|h| h.sets.is_empty()) {
+        Some(head) => Ok(format!("{} {{ {}: {value} }}", head.word, fact.name)),
+        None => {
+            let words: Vec<&str> = kind.heads.iter().map(|h| h.word.as_str()).collect();
+            let text = format!("what the {} is comes first", label.to_lowercase());
+            let one = format!("one of {}", words.join(", "));
+            Err(Problem::error("part-first", text).help(one))
+        }
+    }
+}
+
+fn put(
+    v: &Vocabulary,
+    (design, text): (&Design, &str),
+    id: ObjectId,
+    ix: FactIx,
+    fact: &Fact,
+    value: &str,
+) -> Result<Edit, Problem> {
+    if !fact.writable {
+        let text = format!("`{}` is worked out, and not to be written", fact.name);
+        return Err(Problem::error("not-written", text));
+    }
+    match written_as(design, id, ix) {
+        Some((_, span)) if span.file != DESIGN => Err(elsewhere(&fact.name)),
+        Some((_, span)) => Ok(Edit {
+            span,
+            new: value.to_owned(),
+        }),
+        None => insert(
+            v,
+            design.object(id),
+            text,
+            &format!("{}: {value}", fact.name),
+        ),
+    }
+}
+
+fn elsewhere(what: &str) -> Problem {
+    let text = format!("`{what}` stands in another file that this design uses");
+    Problem::error("elsewhere", text).help("write the answer there")
+}
+
+/// A line more in a block or part, as the block is laid out.
+fn insert(v: &Vocabulary, object: &Object, text: &str, line: &str) -> Result<Edit, Problem> {
+    let newline = if text.contains("\r\n") { "\r\n" } else { "\n" };
+    if object.phantom {
+        let begin = if text.is_empty() || text.ends_with('\n') {
+            ""
+        } else {
+            newline
+        };
+        let kind = &v.kind(object.kind).name;
+        let new = format!("{begin}{newline}{kind} {{{newline}  {line}{newline}}}{newline}");
+        return Ok(Edit {
+            span: Span::new(DESIGN, text.len(), text.len()),
+            new,
+        });
+    }
+    let span = object.span;
+    if span.file != DESIGN {
+        return Err(elsewhere(&object.name));
+    }
+    let lost = || Problem::error("elsewhere", "its place in the text is not found");
+    let body = text.get(span.from()..span.until()).ok_or_else(lost)?;
+    if !body.ends_with('}') {
+        let end = span.until();
+        let new = format!(" {{ {line} }}");
+        return Ok(Edit {
+            span: Span::new(DESIGN, end, end),
+            new,
+        });
+    }
+    let close = span.until() - 1;
+    let before = text.get(..close).ok_or_else(lost)?;
+    let start = before.rfind('\n').map_or(0, |i| i + 1);
+    let lead = before.get(start..).ok_or_else(lost)?;
+    if lead.trim().is_empty() && start > span.from() {
+        let new = format!("{lead}  {line}{newline}");
+        return Ok(Edit {
+            span: Span::new(DESIGN, start, start),
+            new,
+        });
+    }
+    let last = before.trim_end();
+    let gap = if last.ends_with('{') { " " } else { "  " };
+    let new = format!("{gap}{line} ");
+    Ok(Edit {
+        span: Span::new(DESIGN, last.len(), close),
+        new,
+    })
+}
+
+/// The block that stands at a place.
+fn find(tree: &Tree, span: Span) -> Option<&Block> {
+    let blocks = tree.items.iter().filter_map(|i| match i {
+        Item::Block(b) => Some(b),
+        _ => None,
+    });
+    let mut open: Vec<&Block> = blocks.collect();
+    while let Some(block) = open.pop() {
+        if block.span == span {
+            return Some(block);
+        }
+        open.extend(block.entries.iter().filter_map(|e| match e {
+            Entry::Block(b) => Some(b),
+            _ => None,
+        }));
+    }
+    None
+}

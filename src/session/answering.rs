@@ -1,0 +1,254 @@
+//! Answers to the questions of a survey, written into the text of a design: judged as the
+//! language judges what is written, before anything is changed.
+
+use std::path::Path;
+use std::sync::Arc;
+
+use super::installation::Installation;
+use super::loaded::Loaded;
+use super::options::Options;
+use super::project::Project;
+use crate::answer::{Edit, Names, Target, edit, is_open, worded, written_as};
+use crate::design::parse::parse;
+use crate::source::{FileId, Memory, Problem, SourceFile};
+use crate::vocabulary::Fact;
+
+/// A design with an answer written into it.
+#[derive(Debug)]
+pub struct Answered {
+    /// The text of the design, the answer in it, all else as it was.
+    pub text: String,
+    /// What is hardly plausible about the answer.
+    pub cautions: Vec<Problem>,
+    /// The design as it is then.
+    pub loaded: Arc<Loaded>,
+}
+
+/// An answer to a question, as a table or a form gives it.
+#[derive(Clone, Debug)]
+pub struct Given {
+    /// What the question is known by: `supply.Ze`.
+    pub question: String,
+    /// The answer: `0.28 ohm (measured)`.
+    pub answer: String,
+}
+
+/// Writes an answer into the text of a design without mistakes. `question` is what
+/// [`Asked::id`](crate::answer::Asked::id) says, `answer` a value as a design writes it, where a
+/// bare number takes the unit that the question names; whether all of a kind are listed is
+/// answered by `yes`.
+///
+/// # Errors
+/// What is wrong with question or answer; the design stays as it is.
+pub fn answer(
+    (project, options): (&Project, &Options),
+    loaded: &Arc<Loaded>,
+    (question, answer): (&str, &str),
+) -> Result<Answered, Vec<Problem>> {
+    let (of, file) = opened(loaded)?;
+    let (v, design) = (&of.ruleset().vocabulary, of.design());
+    let names = Names::new(v, design);
+    let target = names.target(v, design, question).map_err(|p| vec![p])?;
+    let value = match target {
+        Target::Listed(object, kind) if design.object(object).closed.contains(&kind) => {
+            return Ok(unchanged(loaded, &file));
+        }
+        Target::Listed(..) if matches!(answer.trim(), "yes" | "y" | "none") => String::new(),
+        Target::Listed(_, kind) => {
+            let kind = &v.kind(kind).name;
+            let text = format!("`{}` is no answer to whether all are listed", answer.trim());
+            let help = format!("answer `yes`, or write each {kind} that is missing as a block");
+            return Err(vec![Problem::error("bad-answer", text).help(help)]);
+        }
+        Target::Fact(object, ix) => {
+            let fact = v.fact(design.object(object).kind, ix);
+            let value = worded(fact, answer).map_err(|p| told(p, fact))?;
+            if let Some((written, span)) = written_as(design, object, ix)
+                && !is_open(written)
+            {
+                already(loaded, &file, (question, &value), span)?;
+                return Ok(unchanged(loaded, &file));
+            }
+            value
+        }
+        Target::Inside(_, _, kind, ix) => {
+            let fact = v.fact(kind, ix);
+            worded(fact, answer).map_err(|p| told(p, fact))?
+        }
+    };
+    let parsed = parse(FileId(0), file.text());
+    let place = (&parsed.tree, file.text());
+    let change = edit(v, design, place, target, &value).map_err(|p| vec![p])?;
+    let text = changed(file.text(), &change).map_err(|p| vec![p])?;
+    let over: Memory = [(file.name(), text.as_str())].into_iter().collect();
+    let loaded_then = project.beside(over).open(Path::new(&loaded.path), options);
+    let (errors, cautions): (Vec<Problem>, Vec<Problem>) = news(loaded, &loaded_then)
+        .into_iter()
+        .partition(Problem::is_error);
+    if !errors.is_empty() {
+        return Err(match fact_of(target, of) {
+            Some(fact) => told(errors, fact),
+            None => errors,
+        });
+    }
+    if !is_written(&loaded_then, question) {
+        let text = format!("`{question}` cannot be answered here");
+        return Err(vec![
+            Problem::error("not-answered", text).help("write it into the file"),
+        ]);
+    }
+    Ok(Answered {
+        text,
+        cautions,
+        loaded: loaded_then,
+    })
+}
+
+/// Writes many answers, in whatever order they stand; those that rest on others come after them.
+/// What is not known (`?`, or nothing) is passed over.
+///
+/// # Errors
+/// What is wrong with each of them, by its place in the list; then nothing is to be written.
+pub fn answer_all(
+    project: (&Project, &Options),
+    loaded: &Arc<Loaded>,
+    given: &[Given],
+) -> Result<Answered, Vec<(usize, Vec<Problem>)>> {
+    let mut now = match opened(loaded) {
+        Ok((_, file)) => Answered {
+            text: file.text().to_owned(),
+            cautions: Vec::new(),
+            loaded: Arc::clone(loaded),
+        },
+        Err(problems) => return Err(vec![(0, problems)]),
+    };
+    let known = |g: &Given| !matches!(g.answer.trim(), "" | "?");
+    let mut open: Vec<(usize, &Given)> = given.iter().enumerate().collect();
+    open.retain(|(_, g)| known(g));
+    loop {
+        let before = open.len();
+        let mut wrong = Vec::new();
+        let mut left = Vec::new();
+        for (i, g) in open {
+            match answer(project, &now.loaded, (&g.question, &g.answer)) {
+                Ok(next) => {
+                    let mut cautions = now.cautions;
+                    cautions.extend(next.cautions);
+                    now = Answered { cautions, ..next };
+                }
+                Err(problems) => {
+                    wrong.push((i, problems));
+                    left.push((i, g));
+                }
+            }
+        }
+        if left.is_empty() {
+            return Ok(now);
+        }
+        if left.len() == before {
+            return Err(wrong);
+        }
+        open = left;
+    }
+}
+
+/// The design and its own file, before those that it uses.
+fn opened(loaded: &Loaded) -> Result<(&Installation, Arc<SourceFile>), Vec<Problem>> {
+    match (loaded.sound(), loaded.sources.get(FileId(0))) {
+        (Some(of), Some(file)) => Ok((of, Arc::clone(file))),
+        _ => Err(loaded.problems.clone()),
+    }
+}
+
+/// A design that says already what was answered.
+fn unchanged(loaded: &Arc<Loaded>, file: &SourceFile) -> Answered {
+    Answered {
+        text: file.text().to_owned(),
+        cautions: Vec::new(),
+        loaded: Arc::clone(loaded),
+    }
+}
+
+/// What was answered before is no mistake where it says the same.
+fn already(
+    loaded: &Loaded,
+    file: &SourceFile,
+    (question, value): (&str, &str),
+    span: crate::source::Span,
+) -> Result<(), Vec<Problem>> {
+    let there = loaded.sources.slice(span);
+    // A part may hold more by now.
+    let rest = there.strip_prefix(value);
+    if rest.is_some_and(|rest| rest.is_empty() || rest.starts_with(' ')) {
+        return Ok(());
+    }
+    let line = file.line_of(span.from());
+    let text = format!("`{question}` is written already: `{there}` in line {line}");
+    let help = "change it there, if the answer is better";
+    Err(vec![Problem::error("answered-already", text).help(help)])
+}
+
+fn fact_of(target: Target, of: &Installation) -> Option<&Fact> {
+    let v = &of.ruleset().vocabulary;
+    match target {
+        Target::Fact(object, ix) => Some(v.fact(of.design().object(object).kind, ix)),
+        Target::Inside(_, _, kind, ix) => Some(v.fact(kind, ix)),
+        Target::Listed(..) => None,
+    }
+}
+
+/// Problems of an answer: without places in a text that nobody sees, with what the fact is.
+fn told(problems: Vec<Problem>, fact: &Fact) -> Vec<Problem> {
+    let mut problems = problems;
+    for p in &mut problems {
+        p.labels.clear();
+        if let Some(words) = fact.words().filter(|_| p.code == "unknown-word") {
+            p.help.push(format!("one of {}", words.join(", ")));
+        } else if p.help.is_empty() {
+            p.help.push(format!("{}: {}", fact.label, fact.means));
+        }
+    }
+    problems
+}
+
+/// What is wrong with a design that was not wrong before.
+fn news(before: &Loaded, after: &Loaded) -> Vec<Problem> {
+    let mut known: Vec<&str> = before.problems.iter().map(|p| p.message.as_str()).collect();
+    let mut new = after.problems.clone();
+    new.retain(|p| match known.iter().position(|k| *k == p.message) {
+        Some(at) => {
+            known.swap_remove(at);
+            false
+        }
+        None => true,
+    });
+    for p in &mut new {
+        p.labels.clear();
+    }
+    new
+}
+
+/// Whether a design says what was asked.
+fn is_written(loaded: &Loaded, question: &str) -> bool {
+    let Some(of) = loaded.sound() else {
+        return false;
+    };
+    let (v, design) = (&of.ruleset().vocabulary, of.design());
+    match Names::new(v, design).target(v, design, question) {
+        Ok(Target::Fact(object, ix)) => written_as(design, object, ix).is_some(),
+        Ok(Target::Listed(object, kind)) => design.object(object).closed.contains(&kind),
+        // What the part is was written, so that the question has another name now.
+        Ok(Target::Inside(..)) | Err(_) => false,
+    }
+}
+
+fn changed(text: &str, change: &Edit) -> Result<String, Problem> {
+    let (from, until) = (change.span.from(), change.span.until());
+    match (text.get(..from), text.get(until..)) {
+        (Some(before), Some(after)) => Ok(format!("{before}{}{after}", change.new)),
+        _ => Err(Problem::error(
+            "elsewhere",
+            "its place in the text is not found",
+        )),
+    }
+}
