@@ -744,8 +744,7 @@ circuit bay[ 1 .. 6 ]{ x: (a|b) ,c  y: bay[ n+1 ]  z: 3ft 6in  s: 4a  t: 0.28 Ω
     let tidy = "\
 #  head
 supply {
-  phases: 1
-  Ze: 0.28 ohm ± 5 % (measured)  # so it was
+  phases: 1  Ze: 0.28 ohm ± 5 % (measured)  # so it was
   size: 6 mm²
 
   # alone

@@ -204,6 +204,8 @@ struct Printer<'t> {
     flat: bool,
     /// A fact of one line was written last: another may stand behind it.
     joins: bool,
+    /// A block of one line is broken: each of its facts has a line of its own.
+    broken: bool,
 }
 
 impl<'t> Printer<'t> {
@@ -219,6 +221,7 @@ impl<'t> Printer<'t> {
             fresh: true,
             flat: false,
             joins: false,
+            broken: false,
         }
     }
 
@@ -346,7 +349,12 @@ impl<'t> Printer<'t> {
 
     /// Whether a fact that was written behind another may stay on its line.
     fn stays(&self, pair: &Pair<'_, Rule>, start: usize) -> bool {
-        if !self.joins || self.fresh || self.must_break || self.breaks_before(start) > 0 {
+        if self.broken
+            || !self.joins
+            || self.fresh
+            || self.must_break
+            || self.breaks_before(start) > 0
+        {
             return false;
         }
         let mut trial = Printer::new(self.text);
@@ -396,6 +404,8 @@ impl<'t> Printer<'t> {
         let (start, end) = (self.start(&pair), self.end(&pair));
         if pair.as_str().contains(['\n', '\r']) || (!self.flat && !self.fits(&pair)) {
             let indent = self.line_indent;
+            let one_line = !pair.as_str().contains(['\n', '\r']);
+            let outer = std::mem::replace(&mut self.broken, one_line);
             self.push("{");
             self.source_end = start + 1;
             self.fresh = true;
@@ -409,6 +419,7 @@ impl<'t> Printer<'t> {
                 self.line(end - 1, indent);
             }
             self.push("}");
+            self.broken = outer;
             self.fresh = false;
             self.source_end = end;
             return;

@@ -68,6 +68,7 @@ fn fact(name: &str, ty: FactType) -> Fact {
         open: amperule::vocabulary::Openness::Closed,
         inherits: None,
         never_assumed: false,
+        requirable: false,
         writable: true,
         span: NOWHERE,
     }
@@ -180,6 +181,7 @@ fn kind(name: &str, facts: Vec<Fact>) -> Kind {
         any_of: Vec::new(),
         part_only: false,
         built: false,
+        bought: false,
         name_role: NameRole::Free,
         facts,
         by_name,
