@@ -51,24 +51,18 @@ pub(super) fn hints(
         .filter(|(line, _)| (first..=last).contains(line));
     let hints = inside
         .filter(|(_, (short, _))| !short.is_empty())
-        .filter_map(|(line, (short, long))| {
+        .map(|(line, (short, long))| {
             let end = view.lines.start(line + 1).unwrap_or(view.text().len() + 1) - 1;
-            Some(InlayHint {
+            InlayHint {
                 position: view.lines.position(view.text(), end),
                 label: Label::String(short.join("; ")),
+                kind: None,
+                text_edits: None,
                 tooltip: Some(Tooltip::String(long.join("\n"))),
                 padding_left: Some(true),
-                ..InlayHint {
-                    position: view.lines.position(view.text(), end),
-                    label: Label::String(String::new()),
-                    kind: None,
-                    text_edits: None,
-                    tooltip: None,
-                    padding_left: None,
-                    padding_right: None,
-                    data: None,
-                }
-            })
+                padding_right: None,
+                data: None,
+            }
         });
     Ok(Some(hints.collect()))
 }
