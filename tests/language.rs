@@ -21,7 +21,7 @@ mod units;
 
 use amperule::design::format::format;
 use amperule::design::parse::{MOST_PROBLEMS, parse, parse_items, parse_value};
-use amperule::design::tree::{Entry, Item, ValueKind};
+use amperule::design::tree::{Entry, Item, Value, ValueKind};
 use amperule::source::limits::DESIGN_BYTES;
 use amperule::source::{FileId, Problem};
 use proptest::prelude::*;
@@ -64,6 +64,13 @@ fn shown(text: &str, problems: &[Problem]) -> String {
         }
     }
     out
+}
+
+/// A value as written, without its origin's brackets or blanks.
+fn bare<'t>(value: &Value, text: &'t str) -> &'t str {
+    let origin = value.origin.as_ref();
+    let until = origin.map_or(value.span.until(), |o| o.span.from());
+    text.get(value.span.from()..until).unwrap_or("").trim()
 }
 
 /// The outline of a sound text.
@@ -422,7 +429,7 @@ fn a_number_may_be_a_choice_and_its_raw_text_is_kept() {
         .entries
         .iter()
         .map(|e| match e {
-            Entry::Fact(fact) => fact.value.raw(text),
+            Entry::Fact(fact) => bare(&fact.value, text),
             _ => "",
         })
         .collect();
