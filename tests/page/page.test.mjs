@@ -287,6 +287,7 @@ for (const [name, size] of Object.entries(sizes)) {
       await page.waitForTimeout(200);
       await look('answer');
       await page.emulateMedia({ media: 'print' });
+      assert.equal(await page.evaluate(() => getComputedStyle(document.documentElement).getPropertyValue('--ink').trim()), '#000', 'paper is light');
       assert.ok(await page.isVisible('#view-ask') && await page.isVisible('#verdict') && !(await page.isVisible('.tabs')), 'paper shows questions and answers');
       await done();
     });

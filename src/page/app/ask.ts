@@ -33,7 +33,7 @@ export function asking(survey: Surveyed, aside: Aside, asker: Asker, again: () =
   if (once.length === 0) {
     out.push(el('p', { class: 'lead' }, mark('nothing open', 'good'), ' Nothing is undecided at this stage; there is nothing to ask.'));
   } else {
-    out.push(el('p', { class: 'lead' }, `${open.length} ${open.length === 1 ? 'question' : 'questions'}, of which ${must} decide requirements.`));
+    out.push(el('p', { class: 'lead' }, `${open.length} ${open.length === 1 ? 'question' : 'questions'}; requirements wait for ${must} of them.`));
   }
   const group = (title: string, list: typeof once, before: string | null) => {
     if (list.length === 0) return;
