@@ -37,7 +37,8 @@ impl Output {
             .or_else(|| terminal_size::terminal_size().map(|(w, _)| usize::from(w.0)))
             .unwrap_or(100);
         Self {
-            out: Box::new(io::BufWriter::new(io::stdout().lock())),
+            // Not locked: the server for editors writes from a thread of its own.
+            out: Box::new(io::BufWriter::new(io::stdout())),
             style: Style { color, width },
             failed: None,
         }
