@@ -6,6 +6,7 @@ mod check;
 mod compare;
 mod explain;
 mod format;
+mod help;
 mod mend;
 mod new;
 mod order;
@@ -31,7 +32,7 @@ use crate::source::Disk;
 
 pub use output::Output;
 
-/// Exit codes, as documented in the README.
+/// Exit codes, as `amperule help exit-codes` tells them.
 mod exit {
     use crate::check::Standing;
 
@@ -49,7 +50,7 @@ mod exit {
 /// broken, at which line and by how much, what is still unknown and who can settle it. It does
 /// not replace the standards it cites, local codes, or the judgement of a qualified person.
 #[derive(Debug, Parser)]
-#[command(name = "amperule", version, max_term_width = 100)]
+#[command(name = "amperule", version, max_term_width = 100, disable_help_subcommand = true)]
 struct Cli {
     #[command(subcommand)]
     verb: Verb,
@@ -96,6 +97,8 @@ enum Verb {
     Format(format::Format),
     /// Shows, checks and tests rulesets
     Rules(rules::Rules),
+    /// Prints a page of the guide, or what a command takes
+    Help(help::Help),
     /// Writes what a shell needs to complete command lines
     Completions(shell::Completions),
     /// Writes the manual page of the program, or of one command
@@ -118,7 +121,7 @@ impl Verb {
             Self::Compare(v) => v.rulesets.extend_from_slice(&config.rulesets),
             Self::Explain(v) => v.which.rulesets.extend_from_slice(&config.rulesets),
             Self::Rules(v) => v.rulesets().extend_from_slice(&config.rulesets),
-            Self::Format(_) | Self::Completions(_) | Self::Man(_) => {}
+            Self::Format(_) | Self::Help(_) | Self::Completions(_) | Self::Man(_) => {}
         }
     }
 }
@@ -171,6 +174,7 @@ pub fn run() -> ExitCode {
         Verb::Explain(e) => e.run(&mut out),
         Verb::Format(f) => f.run(&mut out),
         Verb::Rules(r) => r.run(&mut out),
+        Verb::Help(h) => h.run(&mut out),
         Verb::Completions(c) => c.run(&mut out),
         Verb::Man(m) => m.run(&mut out),
     };
