@@ -62,6 +62,7 @@
 //! | [`ruleset`] | libraries of rulesets, rules, editions |
 //! | [`source`] | places to read from, files, spans, problems |
 //! | [`report`] | the same answers as text, HTML and JSON |
+//! | [`guide`] | how designs are written, and each command used |
 //!
 //! The other modules are the machinery below: documented, but no promise to hosts.
 //!
@@ -80,6 +81,7 @@
 
 pub mod answer;
 pub mod check;
+pub mod guide;
 pub mod report;
 pub mod ruleset;
 pub mod session;

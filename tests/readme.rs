@@ -1,4 +1,5 @@
-//! The README keeps its word: every command line in it runs, in order, and ends as it says.
+//! README and the pages of the guide keep their word: every command line in them runs, in order,
+//! and ends as it says.
 
 use std::fs;
 use std::path::Path;
@@ -7,8 +8,8 @@ use std::process::Command;
 /// A command line of a fenced `sh` block.
 #[derive(Debug, PartialEq, Eq)]
 struct Line {
-    /// Where it stands in the README.
-    number: usize,
+    /// The file and line that it stands at.
+    place: String,
     /// What stands after `amperule`.
     arguments: Vec<String>,
     /// The exit code in its comment.
@@ -36,11 +37,11 @@ fn words(text: &str) -> Vec<String> {
     all
 }
 
-fn line(number: usize, text: &str) -> Option<Line> {
+fn line(place: String, text: &str) -> Option<Line> {
     let (command, comment) = text.split_once('#').unwrap_or((text, ""));
     let rest = command.trim().strip_prefix("amperule ")?;
     Some(Line {
-        number,
+        place,
         arguments: words(rest),
         promised: comment
             .trim()
@@ -49,10 +50,9 @@ fn line(number: usize, text: &str) -> Option<Line> {
     })
 }
 
-fn told(readme: &str) -> Told {
-    let mut out = Told::default();
+fn told(name: &str, page: &str, out: &mut Told) {
     let mut block: Option<(String, String)> = None;
-    for (number, text) in (1..).zip(readme.lines()) {
+    for (number, text) in (1..).zip(page.lines()) {
         let fence = text.strip_prefix("```");
         block = match (block, fence) {
             (None, None) => None,
@@ -65,7 +65,7 @@ fn told(readme: &str) -> Told {
             }
             (Some((info, mut body)), None) => {
                 if info == "sh" {
-                    out.lines.extend(line(number, text));
+                    out.lines.extend(line(format!("{name}:{number}"), text));
                 }
                 // A step of a workflow goes on only after exit code 0.
                 if let Some(step) = text
@@ -73,7 +73,7 @@ fn told(readme: &str) -> Told {
                     .strip_prefix("- run: ")
                     .filter(|_| info.starts_with("yaml"))
                 {
-                    let step = line(number, &format!("{step}  # exit 0"));
+                    let step = line(format!("{name}:{number}"), &format!("{step}  # exit 0"));
                     out.lines.extend(step);
                 }
                 body.push_str(text);
@@ -82,24 +82,27 @@ fn told(readme: &str) -> Told {
             }
         };
     }
-    out
 }
 
 #[test]
 fn the_reader_of_the_readme_is_not_blind() {
-    let told = told(
+    let mut told_here = Told::default();
+    told(
+        "x.md",
         "a\n```sh\ncargo test\namperule new --name \"Two words\" x.amp  # exit 3\n```\n\
          ```csv t.csv\na,b\n1,2\n```\n```\namperule check y\n```\n\
          ```yaml a.yml\n  - run: amperule check z\n```\n",
+        &mut told_here,
     );
+    let told = told_here;
     let wanted = ["new", "--name", "Two words", "x.amp"].map(str::to_owned);
     let step = Line {
-        number: 14,
+        place: "x.md:14".to_owned(),
         arguments: ["check", "z"].map(str::to_owned).to_vec(),
         promised: Some(0),
     };
     let first = Line {
-        number: 4,
+        place: "x.md:4".to_owned(),
         arguments: wanted.to_vec(),
         promised: Some(3),
     };
@@ -108,9 +111,15 @@ fn the_reader_of_the_readme_is_not_blind() {
 }
 
 #[test]
-fn every_command_line_ends_as_the_readme_says() {
+fn every_command_line_ends_as_its_page_says() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
-    let told = told(&fs::read_to_string(root.join("README.md")).expect("the README"));
+    let mut all = Told::default();
+    let readme = fs::read_to_string(root.join("README.md")).expect("the README");
+    told("README.md", &readme, &mut all);
+    for (topic, _, text) in amperule::guide::PAGES {
+        told(topic, text, &mut all);
+    }
+    let told = all;
     // Some commands write: they work on a copy.
     let copy = tempfile::tempdir().expect("a folder");
     fs::create_dir(copy.path().join("examples")).expect("a folder");
@@ -134,8 +143,8 @@ fn every_command_line_ends_as_the_readme_says() {
             .expect("the program starts");
         if line.promised.is_none() || done.status.code() != line.promised {
             wrong.push(format!(
-                "README.md:{}: `{}` ended with {:?}, promised is {:?}\n{}",
-                line.number,
+                "{}: `{}` ended with {:?}, promised is {:?}\n{}",
+                line.place,
                 line.arguments.join(" "),
                 done.status.code(),
                 line.promised,
@@ -153,7 +162,7 @@ fn every_command_line_ends_as_the_readme_says() {
             told.lines
                 .iter()
                 .any(|l| l.arguments.first().is_some_and(|a| a == verb)),
-            "the README shows no command line of `{verb}`"
+            "no page shows a command line of `{verb}`"
         );
     }
 }

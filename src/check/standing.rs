@@ -44,7 +44,7 @@ impl Standing {
         }
     }
 
-    /// The exit code, as README lists them.
+    /// The exit code, as `guide/exit-codes.md` lists them.
     #[must_use]
     pub const fn code(self) -> u8 {
         match self {

@@ -8,6 +8,7 @@ mod check;
 mod compare;
 mod explain;
 mod format;
+mod help;
 #[cfg(feature = "lsp")]
 mod lsp;
 mod mend;
@@ -36,7 +37,7 @@ use crate::source::Disk;
 
 pub use output::Output;
 
-/// Exit codes, as documented in the README.
+/// Exit codes, as `amperule help exit-codes` tells them.
 mod exit {
     use crate::check::Standing;
 
@@ -54,7 +55,12 @@ mod exit {
 /// broken, at which line and by how much, what is still unknown and who can settle it. It does
 /// not replace the standards it cites, local codes, or the judgement of a qualified person.
 #[derive(Debug, Parser)]
-#[command(name = "amperule", version, max_term_width = 100)]
+#[command(
+    name = "amperule",
+    version,
+    max_term_width = 100,
+    disable_help_subcommand = true
+)]
 struct Cli {
     #[command(subcommand)]
     verb: Verb,
@@ -106,6 +112,8 @@ enum Verb {
     Lsp(lsp::Lsp),
     /// Shows, checks and tests rulesets
     Rules(rules::Rules),
+    /// Prints a page of the guide, or what a command takes
+    Help(help::Help),
     /// Writes what a shell needs to complete command lines
     Completions(shell::Completions),
     /// Writes the manual page of the program, or of one command
@@ -132,7 +140,7 @@ impl Verb {
             // The server looks for it in the folder that the editor has open.
             #[cfg(feature = "lsp")]
             Self::Lsp(_) => {}
-            Self::Format(_) | Self::Completions(_) | Self::Man(_) => {}
+            Self::Format(_) | Self::Help(_) | Self::Completions(_) | Self::Man(_) => {}
         }
     }
 }
@@ -192,6 +200,7 @@ pub fn run() -> ExitCode {
         #[cfg(feature = "lsp")]
         Verb::Lsp(l) => l.run(&mut out),
         Verb::Rules(r) => r.run(&mut out),
+        Verb::Help(h) => h.run(&mut out),
         Verb::Completions(c) => c.run(&mut out),
         Verb::Man(m) => m.run(&mut out),
     };

@@ -1,0 +1,6 @@
+#![no_main]
+
+#[path = "../invariants.rs"]
+mod invariants;
+
+libfuzzer_sys::fuzz_target!(|data: &[u8]| invariants::any_ruleset_loads_or_says_why(data));
