@@ -668,13 +668,11 @@ fn the_build_of_a_text_is_told() {
         "board cellar { fed-from: supply }\n",
     )
     .unwrap();
-    let Some(WorkspaceSymbolResponse::WorkspaceSymbolList(all)) =
-        client.get::<WorkspaceSymbolRequest>(json!({ "query": "CELL" }))
-    else {
-        panic!("symbols")
-    };
-    assert_eq!(all.len(), 1);
-    assert_eq!(all[0].base_symbol_information.name, "cellar");
+    // The two forms of the answer look alike on the wire.
+    let all = client.get::<WorkspaceSymbolRequest>(json!({ "query": "CELL" }));
+    let all = serde_json::to_value(all).unwrap();
+    assert_eq!(all.as_array().map(Vec::len), Some(1), "{all}");
+    assert_eq!(all[0]["name"], "cellar");
 }
 
 #[test]

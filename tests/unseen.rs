@@ -183,7 +183,10 @@ fn no_answer_about_a_design_passes_anything_on() {
                 assert_eq!(path.as_str(), Some(FILE), "{what}");
             } else if args.contains(&"html") {
                 let (evil, plain) = (text(&done.stdout), text(&plain.stdout));
-                assert_eq!(tags(&evil), tags(&plain), "{what}");
+                // Names may stand in attributes, spelt out; nothing of them opens or closes a tag.
+                let named = |tag: &str| tag.replace("[U+3164][U+061C]", "X");
+                let evil_tags: Vec<String> = tags(&evil).into_iter().map(named).collect();
+                assert_eq!(evil_tags, tags(&plain), "{what}");
                 assert!(evil.contains("&lt;script&gt;&#39;"), "{what}");
             }
         }
