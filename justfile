@@ -36,3 +36,8 @@ doc:
 # The page with the engine inside: target/page/amperule.html; `just page test` tries it in Chromium.
 page *ARGS:
     .ci/page {{ARGS}}
+
+# Tries one promise on inputs without end, or for a time: `just fuzz every_answer_ends -max_total_time=600`.
+fuzz TARGET *ARGS:
+    mkdir -p tests/fuzz/corpus/{{TARGET}}
+    cargo +nightly fuzz run --fuzz-dir tests/fuzz --sanitizer none {{TARGET}} tests/fuzz/corpus/{{TARGET}} examples tests/designs -- -dict=tests/fuzz/words.dict {{ARGS}}

@@ -1,5 +1,6 @@
 #![no_main]
 
+#[expect(dead_code, reason = "each target tries one of them")]
 #[path = "../invariants.rs"]
 mod invariants;
 
