@@ -550,3 +550,20 @@ fn what_the_job_says_is_its_own() {
     assert_eq!(origin("pe-current"), Some(Origin::Declared));
     assert_eq!(origin("outlet"), Some(Origin::Required));
 }
+
+/// A product of the ruleset that is nearly named is offered as those of the file are.
+#[test]
+fn a_product_that_was_meant_is_offered() {
+    let text = "board main { surge-protection: spd-type-3 { lead: 0.4 m } }\n\
+                charge-point drive as wall-9kW-socket { circuit: ev }\n";
+    let loaded = common::open(text, &options());
+    let helps = |code: &str| {
+        let told = loaded.problems.iter().find(|p| p.code == code);
+        told.expect("it is a mistake").help.join("; ")
+    };
+    let part = helps("unknown-part");
+    assert!(part.contains("did you mean `spd-type-2`?"), "{part}");
+    let whole = helps("unknown-product");
+    assert!(whole.contains("did you mean `wall-7kW-socket`?"), "{whole}");
+    assert!(!whole.contains("rcbo"), "{whole}");
+}

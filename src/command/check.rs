@@ -299,13 +299,8 @@ impl Run<'_> {
             .then(|| loaded.installation.as_ref().map(|i| i.margins()))
             .flatten();
         let report = FileReport {
-            path: &loaded.path,
-            sources: &loaded.sources,
-            problems: &checked.problems,
-            ruleset: loaded.ruleset.as_deref(),
-            stage: loaded.stage,
-            report: checked.judged.as_ref().map(|j| &j.report),
             bounds: margins.as_ref(),
+            ..FileReport::of(&loaded, &checked)
         };
         let name = loaded.installation.as_ref().map(|i| i.name());
         let told = Screen {

@@ -35,6 +35,7 @@ mod wrap;
 use crate::answer::AllBounds;
 use crate::check::Report;
 use crate::ruleset::{Ruleset, Stage};
+use crate::session::{Checked, Loaded};
 use crate::source::{Problem, Sources};
 
 pub use columns::columns;
@@ -59,4 +60,20 @@ pub struct FileReport<'a> {
     pub report: Option<&'a Report>,
     /// How far each fact can go, where that was worked out.
     pub bounds: Option<&'a AllBounds>,
+}
+
+impl<'a> FileReport<'a> {
+    /// A design as it was opened and judged, without its bounds.
+    #[must_use]
+    pub fn of(loaded: &'a Loaded, checked: &'a Checked) -> Self {
+        Self {
+            path: &loaded.path,
+            sources: &loaded.sources,
+            problems: &checked.problems,
+            ruleset: loaded.ruleset.as_deref(),
+            stage: loaded.stage,
+            report: checked.judged.as_ref().map(|j| &j.report),
+            bounds: None,
+        }
+    }
 }

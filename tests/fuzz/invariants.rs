@@ -84,15 +84,7 @@ fn checked(loaded: &Loaded) -> String {
         met: true,
         helps: false,
     });
-    let report = FileReport {
-        path: &loaded.path,
-        sources: &loaded.sources,
-        problems: &checked.problems,
-        ruleset: loaded.ruleset.as_deref(),
-        stage: loaded.stage,
-        report: checked.judged.as_ref().map(|j| &j.report),
-        bounds: None,
-    };
+    let report = FileReport::of(loaded, &checked);
     let said = json::file(&report, true);
     assert!(
         serde_json::from_str::<serde_json::Value>(&said).is_ok(),

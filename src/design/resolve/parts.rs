@@ -221,7 +221,11 @@ impl<'a> Resolver<'a> {
             let opened = define.and_then(|d| opens(self.vocabulary, &d.head.text));
             opened.is_some_and(|(real, _)| self.vocabulary.fits(real, kind))
         });
-        let fitting: Vec<&str> = fitting.collect();
+        let shipped = self.vocabulary.products.iter().filter(|p| {
+            let opened = opens(self.vocabulary, &p.is);
+            opened.is_some_and(|(real, _)| self.vocabulary.fits(real, kind))
+        });
+        let fitting: Vec<&str> = fitting.chain(shipped.map(|p| p.name.as_str())).collect();
         let objects = self.names_fitting(Some(kind));
         let names = fitting
             .iter()

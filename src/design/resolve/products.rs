@@ -362,7 +362,7 @@ impl Merge<'_> {
             problem = problem.help(format!("did you mean `{near}`?"));
         }
         self.problems.push(problem.help(format!(
-            "define it once, as in `define {} as rcbo {{ … }}`",
+            "or define it once, `define {} as … {{ … }}`, with what its plate and data sheet say",
             name.text
         )));
     }

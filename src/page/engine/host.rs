@@ -244,15 +244,7 @@ fn check(loaded: &Loaded) -> String {
         met: false,
         helps: true,
     });
-    let report = FileReport {
-        path: &loaded.path,
-        sources: &loaded.sources,
-        problems: &checked.problems,
-        ruleset: loaded.ruleset.as_deref(),
-        stage: loaded.stage,
-        report: checked.judged.as_ref().map(|j| &j.report),
-        bounds: None,
-    };
+    let report = FileReport::of(loaded, &checked);
     let installation = loaded.installation.as_ref();
     let ruleset = loaded.ruleset.as_deref();
     let about = json!({
