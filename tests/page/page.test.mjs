@@ -81,7 +81,7 @@ test('the same by text, with completion, findings under the words and mending', 
   await page.evaluate(was => { const e = (/** @type {any} */ (window)).AMPERULE.editor; e.set(was); }, example('larch-bank'));
   assert.match(await settled(page) ?? '', /^0 breaches/);
   // A cable that is too thin, written by hand.
-  const now = await text(page), at = now.indexOf('mm² 3-core');
+  const now = await text(page), at = now.indexOf('mm² 18 m');
   assert.ok(at > 0, now);
   const size = now.lastIndexOf(' ', at - 2) + 1;
   await page.evaluate(([from, to]) => (/** @type {any} */ (window)).AMPERULE.editor.go(from, to), [size, at - 1]);
