@@ -26,7 +26,7 @@ tables:
 
 # Snapshots of what the program prints, to be read before they are committed.
 snapshots:
-    INSTA_UPDATE=always cargo test --locked --test snapshots --test commands
+    INSTA_UPDATE=always cargo test --locked --test suite snapshots commands
     git diff -- tests
 
 # The library as a guide.

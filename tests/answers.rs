@@ -7,19 +7,13 @@
     reason = "a test that cannot read its own design must stop"
 )]
 
-#[path = "answers/bounds.rs"]
 mod bounds;
-#[path = "answers/compare.rs"]
 mod compare;
-#[path = "answers/mends.rs"]
 mod mends;
-#[path = "answers/prove.rs"]
 mod prove;
-#[path = "answers/survey.rs"]
 mod survey;
 
-#[path = "common/mod.rs"]
-mod common;
+use crate::common;
 
 use std::collections::BTreeSet;
 use std::sync::Arc;

@@ -6,8 +6,7 @@
     reason = "a test stops where the program does not start"
 )]
 
-#[path = "common/program.rs"]
-mod program;
+use crate::common::program;
 
 use std::fs;
 use std::path::Path;

@@ -2,8 +2,7 @@
 //! rulesets' own derivations give for small designs. Each value names its source and how sure
 //! the one who wrote it down is; the tolerance is that of the printed figure.
 
-#[path = "common/mod.rs"]
-mod common;
+use crate::common;
 
 use std::collections::BTreeMap;
 

@@ -13,10 +13,8 @@
     reason = "a hand calculation is worked out by other functions than those of the program"
 )]
 
-#[path = "designs/calculator.rs"]
 mod calculator;
-#[path = "common/mod.rs"]
-mod common;
+use crate::common;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;

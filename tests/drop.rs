@@ -10,8 +10,7 @@
     reason = "the phasors are worked out by other functions than those of the program"
 )]
 
-#[path = "common/mod.rs"]
-mod common;
+use crate::common;
 
 use amperule::session::Options;
 use proptest::prelude::*;

@@ -21,9 +21,7 @@ use amperule::ruleset::{Ruleset, Severity, Stage};
 use amperule::session::{Ask, Options};
 use rayon::iter::{IntoParallelRefIterator, ParallelIterator};
 
-#[path = "common/mod.rs"]
-mod common;
-#[path = "faults/table.rs"]
+use crate::common;
 mod table;
 
 use table::{Entry, base, edited, entries, rule};

@@ -6,8 +6,7 @@
     reason = "a test that cannot read its own design must stop"
 )]
 
-#[path = "common/mod.rs"]
-mod common;
+use crate::common;
 
 use amperule::session::{Ask, Installation, Options};
 

@@ -6,9 +6,8 @@
     reason = "helpers of tests fail loudly, as tests do"
 )]
 
+use crate::common::program;
 use std::collections::BTreeSet;
-#[path = "common/program.rs"]
-mod program;
 
 use std::fs;
 use std::path::Path;

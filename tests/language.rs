@@ -16,7 +16,6 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
-#[path = "language/units.rs"]
 mod units;
 
 use amperule::design::format::format;

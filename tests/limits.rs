@@ -3,8 +3,7 @@
 
 #![expect(clippy::panic, reason = "a helper of tests stops with what it found")]
 
-#[path = "common/mod.rs"]
-mod common;
+use crate::common;
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;

@@ -145,8 +145,7 @@ fn a_value_without_a_row_is_not_passed_over() {
 
 // Whole designs.
 
-#[path = "common/mod.rs"]
-mod common;
+use crate::common;
 
 use amperule::check::Outcome;
 use amperule::ruleset::Stage;

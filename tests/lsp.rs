@@ -1,6 +1,5 @@
 //! The server for editors: the real conversation, in this process and over standard input.
 
-#![cfg(feature = "lsp")]
 #![expect(
     clippy::expect_used,
     clippy::unwrap_used,
@@ -8,7 +7,6 @@
     reason = "a test stops where the server does not answer as the protocol has it"
 )]
 
-#[path = "lsp/client.rs"]
 mod client;
 
 use std::collections::BTreeSet;

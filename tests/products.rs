@@ -7,7 +7,7 @@
     reason = "helpers of tests fail loudly, as tests do"
 )]
 
-mod common;
+use crate::common;
 
 use std::collections::BTreeSet;
 use std::fs;

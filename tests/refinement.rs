@@ -16,8 +16,7 @@
 )]
 #![expect(clippy::print_stdout, reason = "a longer run says what it tried")]
 
-#[path = "common/mod.rs"]
-mod common;
+use crate::common;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;

@@ -6,12 +6,9 @@
     reason = "a test stops where the program does not start"
 )]
 
-#[path = "report/config.rs"]
 mod config;
-#[path = "report/formats.rs"]
 mod formats;
-#[path = "common/program.rs"]
-mod program;
+use crate::common::program;
 
 use std::collections::BTreeSet;
 use std::fs;

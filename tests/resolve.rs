@@ -7,25 +7,15 @@
     reason = "the helpers of these tests stop where a test names what is not there"
 )]
 
-#[path = "resolve/any_text.rs"]
 mod any_text;
-#[path = "resolve/completeness.rs"]
 mod completeness;
-#[path = "resolve/kinds.rs"]
 mod kinds;
-#[path = "resolve/parts.rs"]
 mod parts;
-#[path = "resolve/quantities.rs"]
 mod quantities;
-#[path = "resolve/references.rs"]
 mod references;
-#[path = "resolve/rules.rs"]
 mod rules;
-#[path = "resolve/templates.rs"]
 mod templates;
-#[path = "resolve/vocabulary.rs"]
 mod vocabulary;
-#[path = "resolve/words.rs"]
 mod words;
 
 use amperule::design::model::{Design, Formula, ObjectId, ParameterId, Possible, Status, Written};

@@ -6,8 +6,7 @@
     reason = "a test stops where its design cannot be read"
 )]
 
-#[path = "common/mod.rs"]
-mod common;
+use crate::common;
 
 use std::process::Command;
 

@@ -7,7 +7,7 @@
     reason = "helpers of tests fail loudly, as tests do"
 )]
 
-mod common;
+use crate::common;
 
 use std::fmt::Write as _;
 use std::fs;

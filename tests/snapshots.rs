@@ -6,10 +6,8 @@
     reason = "a test stops where the program does not start"
 )]
 
-#[path = "snapshots/messages.rs"]
 mod messages;
-#[path = "common/program.rs"]
-mod program;
+use crate::common::program;
 
 use std::fs;
 use std::path::Path;

@@ -9,8 +9,7 @@
     reason = "a table or a design that cannot be read is a fault of the test"
 )]
 
-#[path = "common/mod.rs"]
-mod common;
+use crate::common;
 
 use std::fmt::Write as _;
 

@@ -7,7 +7,6 @@
     reason = "a test stops where the program does not start, or where the JSON is not as documented"
 )]
 
-#[path = "words/language.rs"]
 mod language;
 
 use std::collections::BTreeSet;

@@ -1,5 +1,7 @@
 //! How tests open designs: as any host does, under rulesets that each process loads once.
 
+pub mod program;
+
 use std::path::Path;
 use std::sync::{Arc, LazyLock};
 

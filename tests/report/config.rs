@@ -3,7 +3,7 @@
 use std::fs;
 use std::path::Path;
 
-use crate::{ROOT, example, folder, run};
+use super::{ROOT, example, folder, run};
 
 /// A rule of a firm that no point keeps.
 const FIRM: &str = "

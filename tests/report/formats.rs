@@ -2,7 +2,7 @@
 
 use serde_json::Value;
 
-use crate::{MISTAKEN, check, example, folder, jobs, run};
+use super::{MISTAKEN, check, example, folder, jobs, run};
 
 #[test]
 fn concise_is_a_line_for_each_finding() {
@@ -121,7 +121,7 @@ fn sarif_keeps_to_its_schema() {
         assert!(rules.iter().any(|d| d["id"] == r["ruleId"]), "{r}");
     }
     // Nothing found is a run without results; a folder without designs is a result without place.
-    let (code, text, _) = crate::run(dir.path(), &["check", "--format", "sarif", "none"], 100);
+    let (code, text, _) = super::run(dir.path(), &["check", "--format", "sarif", "none"], 100);
     assert_eq!(code, 2);
     assert_eq!(
         sarif(&text)["runs"][0]["results"].as_array().map(Vec::len),

@@ -3,7 +3,7 @@
 use amperule::check::Outcome::{Failed, Met, Undecided};
 use amperule::vocabulary::WordSet;
 
-use crate::world::{KINDS, World, lab_refused, refused, rule, rule_with, said};
+use super::world::{KINDS, World, lab_refused, refused, rule, rule_with, said};
 
 /// Rules that compare the label with texts, one each.
 fn compared(count: usize) -> Vec<String> {

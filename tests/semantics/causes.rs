@@ -4,7 +4,7 @@
 use amperule::check::{Finding, Judged, Outcome, Standing};
 use amperule::ruleset::Severity;
 
-use crate::world::{KINDS, World, load, rule_with};
+use super::world::{KINDS, World, load, rule_with};
 
 /// `late` follows from `root` of the same thing, `hub-rule` of the hub from `root` of a thing in it,
 /// `next` from `late` of the partner.

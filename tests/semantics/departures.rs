@@ -3,7 +3,7 @@
 use amperule::check::Outcome;
 use amperule::quantity::days_from_civil;
 
-use crate::world::{World, clean, rule, rule_with};
+use super::world::{World, clean, rule, rule_with};
 
 fn world() -> World {
     World::rules(&[

@@ -3,7 +3,7 @@
 use amperule::check::{Outcome, Reason};
 use amperule::quantity::{Unit, days_from_civil, parse_quantity};
 
-use crate::world::{KINDS, World, lab_refused, load, named, rule, rule_with, said};
+use super::world::{KINDS, World, lab_refused, load, named, rule, rule_with, said};
 
 fn table(between: &str, rows: &str) -> String {
     format!(

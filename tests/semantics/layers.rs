@@ -3,7 +3,7 @@
 use amperule::check::Outcome;
 use amperule::source::Problem;
 
-use crate::world::{KINDS, World, refused, rule, rule_with, said};
+use super::world::{KINDS, World, refused, rule, rule_with, said};
 
 /// A parent with a limit, a formula that reads it, and one rule.
 fn base() -> String {
@@ -451,7 +451,7 @@ fn only_what_may_be_absent_is_asked_for() {
         ("dyes is present", "red among dyes"),
         ("a is present", "a is written"),
     ] {
-        let problems = crate::world::lab_refused(&format!("rules:\n{}", rule("it", require)));
+        let problems = super::world::lab_refused(&format!("rules:\n{}", rule("it", require)));
         let text = one(&problems, "bad-expression");
         assert!(
             text.contains("never absent") && text.contains(instead),
@@ -459,7 +459,7 @@ fn only_what_may_be_absent_is_asked_for() {
         );
     }
     for ty in ["yes-no", "some of red green"] {
-        let problems = crate::world::lab_refused(&format!(
+        let problems = super::world::lab_refused(&format!(
             "derive:\n  thing.v: {{is: {ty}, means: 'one', optional: yes, formula: 'a', source: own}}"
         ));
         assert!(

@@ -5,7 +5,7 @@ use amperule::check::{Outcome, Reason, Standing};
 use amperule::quantity::days_from_civil;
 use amperule::ruleset::Severity;
 
-use crate::world::{KINDS, World, load, rule};
+use super::world::{KINDS, World, load, rule};
 
 const LEFT_OUT: &str = "
 left-out:

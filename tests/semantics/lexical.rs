@@ -6,7 +6,7 @@ use amperule::design::parse::parse;
 use amperule::source::FileId;
 use amperule::vocabulary::WordSet;
 
-use crate::world::{KINDS, World, lab_refused, rule, said};
+use super::world::{KINDS, World, lab_refused, rule, said};
 
 fn world() -> World {
     World::one("x >= 0 A")

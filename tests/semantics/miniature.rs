@@ -3,7 +3,7 @@
 use amperule::check::{Finding, Judged, Outcome, Reason};
 use amperule::ruleset::Severity;
 
-use crate::world::{MET, World, clean, finding, named, refused, said};
+use super::world::{MET, World, clean, finding, named, refused, said};
 
 const TEMPLATE: &str = "
 parameter run: 5 m .. 40 m

@@ -2,7 +2,7 @@
 
 use amperule::check::{Outcome, Reason};
 
-use crate::world::{World, clean, finding, named, rule, rule_with};
+use super::world::{World, clean, finding, named, rule, rule_with};
 
 /// A condition that cannot be decided is not "false", and so not "skip".
 #[test]
@@ -88,8 +88,8 @@ fn p4_an_empty_list_on_the_right_is_not_vacuous() {
         "not (top * 1 A >= 1 V) or not (1 A <= (max t in things: t.x))",
         "",
     );
-    let problems = crate::world::lab_refused(&format!("rules:\n{sections}"));
-    let text = crate::world::said(&problems);
+    let problems = super::world::lab_refused(&format!("rules:\n{sections}"));
+    let text = super::world::said(&problems);
     assert!(text.contains("else"), "{text}");
     // With the empty case said, it is judged by it.
     let w = World::rules(&[rule_with(

@@ -2,7 +2,7 @@
 
 use amperule::check::{Outcome, Reason};
 
-use crate::world::{MET, World, finding, named, rule, rule_with, verdict_of};
+use super::world::{MET, World, finding, named, rule, rule_with, verdict_of};
 
 /// Natural evaluation of `x - x` for `x: ?` is everything; one fact is one leaf.
 #[test]

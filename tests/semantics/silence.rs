@@ -3,7 +3,7 @@
 use amperule::check::{Outcome, Reason};
 use amperule::ruleset::{Severity, Stage};
 
-use crate::world::{World, clean, finding, lab_refused, named, rule, rule_with, said};
+use super::world::{World, clean, finding, lab_refused, named, rule, rule_with, said};
 
 /// `?` beats an assumption, `none` is known absent, unwritten takes the assumption and says so.
 #[test]

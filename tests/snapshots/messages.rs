@@ -4,7 +4,7 @@ use std::path::Path;
 
 use serde_json::Value;
 
-use crate::{bomb, changed, example, folder, refused, run, run_in, sound};
+use super::{bomb, changed, example, folder, refused, run, run_in, sound};
 
 fn check(design: &str, arguments: &[&str]) -> (i32, String) {
     let dir = folder(design, None);
