@@ -2,8 +2,8 @@
 
 use gen_lsp_types::{DocumentFormattingParams, TextEdit};
 
+use super::document::path_of;
 use super::requests::Refusal;
-use super::server::path_of;
 use super::state::State;
 use crate::design::format::{format, format_by};
 use crate::design::tree::Tree;
