@@ -22,7 +22,8 @@ rules RULESET='gb':
 
 # Writes the tables of what the rulesets encode and leave out.
 tables:
-    for rules in iec gb; do cargo run --locked --quiet -- rules table --rules "$rules" > "rulesets/$rules/COVERAGE.md"; done
+    mkdir -p target/tables
+    for rules in iec gb us; do cargo run --locked --quiet -- rules table --rules "$rules" > "target/tables/$rules.md"; done
 
 # Snapshots of what the program prints, to be read before they are committed.
 snapshots:
