@@ -19,7 +19,7 @@ export interface Checked {
 export interface Question {
   of: string; asked: string; label?: string; means: string; how: string | null; answer: string; words: string[]; unit: string | null;
   'settled-by': string; known: string | null; passes: string | null; heading: string; before: string | null;
-  start: number; end: number; from?: number; to?: number; usual: string[]; later: boolean;
+  start: number; end: number; from?: number; to?: number; usual: string[];
   waiting: { rule: string; title: string; subject: string; severity: string }[];
 }
 export interface Surveyed {

@@ -20,7 +20,7 @@ let count = 0;
 
 /** The view of a survey. */
 export function asking(survey: Surveyed, aside: Aside, asker: Asker, again: () => void): HTMLElement[] {
-  const all = survey.questions.map((question, index) => ({ question, index })).filter(({ question }) => !question.later);
+  const all = survey.questions.map((question, index) => ({ question, index }));
   // One fact of each line is answered at once.
   const seen = new Set<string>();
   const once = all.filter(({ question: q }) => {

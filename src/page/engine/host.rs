@@ -273,7 +273,6 @@ fn questions(loaded: &Loaded, of: &Installation) -> Value {
         told["start"] = json!(q.span.start);
         told["end"] = json!(q.span.end);
         told["usual"] = json!(put::usual(loaded, of, q));
-        told["later"] = json!(put::waits_for_its_part(&found.questions, q));
     }
     told
 }

@@ -28,8 +28,7 @@ pub fn usual(loaded: &Loaded, of: &Installation, question: &Question) -> Vec<Str
     let mut all: Vec<String> = example(loaded, question.span).into_iter().collect();
     let vocabulary = &of.ruleset().vocabulary;
     let kind = of.design().object(question.object).kind;
-    let (kind, fact) = question.inner.unwrap_or((kind, question.fact));
-    let fact = vocabulary.fact(kind, fact);
+    let fact = vocabulary.fact(kind, question.fact);
     if let (Some(series), Some(unit)) = (fact.series, fact.unit()) {
         let members = vocabulary.series(series).members.iter();
         let plausible = |x: f64| {
@@ -65,14 +64,6 @@ fn example(loaded: &Loaded, span: Span) -> Option<String> {
     (!like.is_empty()).then(|| like.to_owned())
 }
 
-/// Whether a question is about the inside of a part that is itself asked for.
-#[must_use]
-pub fn waits_for_its_part(all: &[Question], question: &Question) -> bool {
-    let part = |q: &&Question| q.inner.is_none() && q.object == question.object;
-    let mut parts = all.iter().filter(part).filter(|q| q.fact == question.fact);
-    question.inner.is_some() && parts.next().is_some()
-}
-
 /// The texts that an answer to a question may make.
 ///
 /// # Errors
@@ -93,24 +84,11 @@ pub fn answers(
         let entry = format!("all-listed: {listed}");
         return finished(text, put_into(text, question.span, &entry));
     }
-    let (asked, unit) = match question.inner {
-        Some((k, f)) => (vocabulary.fact(k, f), question.unit.as_deref()),
-        None => (outer, question.unit.as_deref()),
-    };
-    let quoted = matches!(asked.ty, FactType::Text);
-    let mut puts = Vec::new();
-    for value in values(answer, unit, quoted, question.settled_by)? {
-        let inside = question.inner.map(|(k, f)| {
-            let (kind, fact) = (vocabulary.kind(k), vocabulary.fact(k, f));
-            format!("{} {{ {}: {value} }}", kind.name, fact.name)
-        });
-        let value = inside.unwrap_or(value);
-        puts.extend(put_value(text, question.span, &outer.name, &value));
-    }
-    if question.inner.is_some() {
-        // The whole part may have been given.
-        puts.extend(put_value(text, question.span, &outer.name, answer.trim()));
-    }
+    let quoted = matches!(outer.ty, FactType::Text);
+    let unit = question.unit.as_deref();
+    let values = values(answer, unit, quoted, question.settled_by)?;
+    let put = |value: &String| put_value(text, question.span, &outer.name, value);
+    let puts = values.iter().flat_map(put).collect();
     finished(text, puts)
 }
 
