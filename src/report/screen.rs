@@ -327,7 +327,11 @@ impl Page<'_> {
             (more, n) => format!("… {more} more, and {n} that may follow"),
         };
         if !text.is_empty() {
-            self.para("", &format!("{text}: `amperule survey {}`", self.file.path), 2);
+            self.para(
+                "",
+                &format!("{text}: `amperule survey {}`", self.file.path),
+                2,
+            );
         }
         if told > 0 {
             self.out.plain("\n");

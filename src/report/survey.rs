@@ -118,7 +118,11 @@ pub fn text(path: &str, survey: &Survey, sources: &Sources) -> String {
             for open in looked_for.filter_map(|w| w.open.as_ref()) {
                 let _ = writeln!(out, "      {open}");
             }
-            for (of, p) in q.inside.iter().filter_map(|i| Some((i, i.passes.as_ref()?))) {
+            for (of, p) in q
+                .inside
+                .iter()
+                .filter_map(|i| Some((i, i.passes.as_ref()?)))
+            {
                 let _ = writeln!(out, "      {} passes with: {p}", of.asked);
             }
             let names: Vec<&str> = q
