@@ -96,7 +96,7 @@ fn each_job_is_sound_short_and_told_on_one_screen() {
         let caution = ["prove dead", "Local\n# codes and qualified persons decide"];
         assert!(caution.iter().all(|c| text.contains(c)), "{name}");
         let asked = asked(&text);
-        assert!((10..=15).contains(&asked.len()), "{name}: {asked:?}");
+        assert!((18..=24).contains(&asked.len()), "{name}: {asked:?}");
         for needed in [
             "address",
             "service-fuse",
@@ -119,9 +119,49 @@ fn each_job_is_sound_short_and_told_on_one_screen() {
             .lines()
             .filter(|l| l.starts_with("  ") && !l.starts_with("   ") && l.contains(", line "));
         assert!((1..=20).contains(&told.count()), "{name}: {out}");
-        // A bare house leaves about seventy open: each `?` stands for what its part is made of.
-        assert!(open(&out) <= 100, "{name}: {out}");
+        assert!(open(&out) <= most_asked(name), "{name}: {out}");
+        assert!(out.lines().count() <= 60, "{name}: {out}");
     }
+}
+
+/// Questions before anything is answered: twenty, but for the premises of a workplace and the
+/// conductor of an electrode.
+fn most_asked(job: &str) -> usize {
+    20 + usize::from(matches!(job, "workplace" | "house-tt"))
+}
+
+/// What is asked first stands in the job as a `?`, so that the file is the list of the visit.
+#[test]
+fn all_that_is_asked_first_stands_in_the_job() {
+    for name in JOBS {
+        let dir = folder();
+        let text = job(name, dir.path());
+        let asked = asked(&text);
+        let table = questions(dir.path());
+        assert!(table.len() > 15, "{name}: {table:?}");
+        for (question, _) in table {
+            let there = |part: &str| asked.iter().any(|a| part.split(' ').next() == Some(a));
+            assert!(question.split('.').any(there), "{name}: {question}");
+        }
+        // In the order of a visit: the intake before the board, the site before the network.
+        let (_, told, _) = run(dir.path(), &["survey", "job.amp"]);
+        let at = |what: &str| {
+            told.find(what)
+                .unwrap_or_else(|| panic!("{name}: no {what}"))
+        };
+        assert!(at("(earth-seen)") < at("(main-switch)"), "{name}: {told}");
+        assert!(at("(main-switch)") < at("(Ipf)"), "{name}: {told}");
+    }
+}
+
+/// The questions of `job.amp` as its table names them, with who settles each.
+fn questions(folder: &Path) -> Vec<(String, String)> {
+    let (code, table, err) = run(folder, &["survey", "--format", "csv", "job.amp"]);
+    assert_eq!(code, 0, "{err}");
+    let mut rows = csv::Reader::from_reader(table.as_bytes());
+    let cell = |r: &csv::StringRecord, i| r.get(i).unwrap_or_default().to_owned();
+    let all = rows.records().map(|r| r.expect("a row"));
+    all.map(|r| (cell(&r, 0), cell(&r, 5))).collect()
 }
 
 /// What a visit may find, fact by fact.
@@ -129,6 +169,14 @@ fn found(job: &str, fact: &str) -> &'static str {
     let large = matches!(job, "workplace" | "car-park");
     match (fact, job) {
         ("address", _) => "\"1 Sample Street\"",
+        ("earth-seen", "house-tt") => "own-electrode",
+        ("earth-seen", _) => "cut-out-terminal",
+        ("service-state", _) => "sound",
+        ("cut-out-rating", _) => "100 A",
+        ("all-listed", _) => "bond",
+        ("ways-free", _) => "6",
+        ("neutral-joined-to-earth", _) => "no",
+        ("conductor", _) => "singles 16 mm² 2 m { guard: duct }",
         ("premises", _) => "office",
         ("earthing", _) => "TN-C-S",
         ("service-fuse", _) if large => "fuse BS-88-2 100 A { curve: gG }",
@@ -165,7 +213,27 @@ fn found(job: &str, fact: &str) -> &'static str {
     }
 }
 
-/// What the `?` do not ask for stays undecided, so that none ends with 0.
+/// What is found out when the first questions are answered.
+fn found_later(fact: &str) -> &'static str {
+    match fact {
+        "from-entry" => "0.4 m",
+        "continuity" => "0.03 ohm (measured)",
+        "logged-for" => "14 d",
+        "logged-season" => "highest",
+        "heating" => "direct",
+        "enclosure" => "metal",
+        "Icc-behind" => "fuse BS-88-3 100 A",
+        "cables-at-cut-out" => "1",
+        "looped" => "no (by-enquiry)",
+        "electrodes" => "none",
+        "connection" => "CT2",
+        // The rest is `yes`: whether a list is complete, whether it can be reached, was agreed.
+        _ => "yes",
+    }
+}
+
+/// One visit answers what stands in the job, and then no requirement is open but, of a house with an
+/// electrode, whether its circuits are all written. What may follow is answered from a table.
 #[test]
 fn each_job_with_its_questions_answered_ends_without_a_breach() {
     for name in JOBS {
@@ -178,11 +246,33 @@ fn each_job_with_its_questions_answered_ends_without_a_breach() {
         assert_eq!(asked(&text), Vec::<&str>::new(), "{name}");
         fs::write(dir.path().join("job.amp"), text).expect("written");
         let (code, out) = check(name, dir.path());
-        assert_eq!(code, 3, "{name}: {out}");
+        let listed = name == "house-tt";
+        assert_eq!(code, if listed { 3 } else { 0 }, "{name}: {out}");
         assert!(out.contains(": no breach"), "{name}: {out}");
         assert!(!out.contains("caution:"), "{name}: {out}");
         assert!(!out.contains("work limit"), "{name}: {out}");
-        assert!(open(&out) <= 30, "{name}: {out}");
+        assert!(out.lines().count() <= 60, "{name}: {out}");
+        let left = questions(dir.path());
+        if listed {
+            assert_eq!(left.len(), 1, "{name}: {left:?}");
+            assert_eq!(left[0].0, "main.all-listed circuit");
+        }
+        assert!(left.len() <= 9, "{name}: {left:?}");
+        for _ in 0..2 {
+            let mut table = String::from("question,answer\n");
+            for (question, _) in questions(dir.path()) {
+                let fact = question.rsplit('.').next().unwrap_or_default();
+                table.push_str(&format!("{question},{}\n", found_later(fact)));
+            }
+            fs::write(dir.path().join("answers.csv"), table).expect("written");
+            let answers = ["ask", "job.amp", "--answers", "answers.csv"];
+            let (code, out, err) = run(dir.path(), &answers);
+            assert_eq!(code, 0, "{name}: {out}{err}");
+        }
+        let (code, out) = check(name, dir.path());
+        assert_eq!(code, 0, "{name}: {out}");
+        assert!(out.contains(": no breach"), "{name}: {out}");
+        assert!(out.contains("no question open"), "{name}: {out}");
     }
 }
 

@@ -5,14 +5,12 @@ mod edit;
 mod names;
 mod worded;
 
-use std::collections::BTreeMap;
-
-use super::survey::{Question, Survey, Waiting};
+use super::survey::{Question, Survey};
 use crate::design::model::{Design, ObjectId};
 use crate::quantity::{Unit, format_quantity};
 use crate::ruleset::{Ruleset, Severity};
 use crate::source::Span;
-use crate::vocabulary::{Fact, FactIx, FactType, KindId, Settler, Vocabulary};
+use crate::vocabulary::{Fact, FactType, KindId, Settler, Vocabulary};
 
 pub use edit::{edit, is_open, written_as};
 pub use names::{Names, Target};
@@ -76,8 +74,8 @@ pub struct Asked {
     pub passes: Option<String>,
     /// A requirement waits for it, not only a caution or advice.
     pub must: bool,
-    /// What waits for it.
-    pub waiting: Vec<Waiting>,
+    /// How many verdicts wait for it.
+    pub waiting: usize,
     /// What is looked for in a list that may not be complete.
     pub open: Vec<String>,
     /// Of a part that is not written: what matters of it.
@@ -86,50 +84,13 @@ pub struct Asked {
     pub span: Span,
 }
 
-/// The questions of a survey in the order of a visit: by who settles them, then by the text.
+/// The questions of a survey as they are put to a person, in its order.
 #[must_use]
 pub fn asked(ruleset: &Ruleset, design: &Design, survey: &Survey) -> Vec<Asked> {
     let v = &ruleset.vocabulary;
     let names = Names::new(v, design);
-    let mut all: Vec<Asked> = Vec::new();
-    let mut places: BTreeMap<Key, usize> = BTreeMap::new();
-    for q in survey.questions.iter().filter(|q| !q.parameter) {
-        let object = design.object(q.object);
-        let place = (object.phantom, object.span.file.0, object.span.start);
-        let key = (place, q.object_in(design), q.fact, q.rest);
-        let at = match places.get(&key) {
-            Some(at) => *at,
-            None => {
-                all.push(outer(v, design, &names, q));
-                places.insert(key, all.len() - 1);
-                all.len() - 1
-            }
-        };
-        let Some(this) = all.get_mut(at) else {
-            continue;
-        };
-        if this.of != q.of && !this.also.contains(&q.of) {
-            this.also.push(q.of.clone());
-        }
-        this.add(v, design, q);
-    }
-    let place = |s: Settler| Settler::ALL.iter().position(|x| *x == s);
-    all.sort_by_key(|a| (place(a.settled_by), a.span.file.0, a.span.start));
-    all
-}
-
-/// What makes two questions one: where the object stands, its kind, the fact.
-type Key = ((bool, u16, u32), KindId, FactIx, bool);
-
-impl Question {
-    fn object_in(&self, design: &Design) -> KindId {
-        design.object(self.object).kind
-    }
-
-    fn must(&self) -> bool {
-        let mut all = self.waiting.iter();
-        all.any(|w| w.severity == Severity::Breach)
-    }
+    let all = survey.questions.iter().filter(|q| !q.parameter);
+    all.map(|q| outer(v, design, &names, q)).collect()
 }
 
 impl Asked {
@@ -142,41 +103,6 @@ impl Asked {
         };
         self.inside.iter().filter(told).collect()
     }
-
-    /// Takes in what else a question asks of the same thing.
-    fn add(&mut self, v: &Vocabulary, design: &Design, q: &Question) {
-        self.must |= q.must();
-        self.waiting.extend(q.waiting.iter().cloned());
-        if let Some(line) = q.line
-            && !self.lines.contains(&line)
-        {
-            self.lines.push(line);
-            self.lines.sort_unstable();
-        }
-        let open = q.waiting.iter().filter(|_| q.rest);
-        for open in open.filter_map(|w| w.open.clone()) {
-            if !self.open.contains(&open) {
-                self.open.push(open);
-            }
-        }
-        let Some((kind, ix)) = q.inner else { return };
-        let fact = v.fact(kind, ix);
-        let id = format!("{}.{}", self.id, fact.name);
-        if self.inside.iter().any(|i| i.id == id) {
-            return;
-        }
-        self.inside.push(Self {
-            id,
-            of: self.label.clone(),
-            also: Vec::new(),
-            inside: Vec::new(),
-            lines: Vec::new(),
-            open: Vec::new(),
-            waiting: q.waiting.clone(),
-            must: q.must(),
-            ..of_fact(v, design, fact, q)
-        });
-    }
 }
 
 /// The question about the fact that a design writes.
@@ -184,8 +110,18 @@ fn outer(v: &Vocabulary, design: &Design, names: &Names, q: &Question) -> Asked 
     let object = design.object(q.object);
     let fact = v.fact(object.kind, q.fact);
     let mut this = of_fact(v, design, fact, q);
-    this.of = q.of.clone();
     this.id = format!("{}.{}", names.of(q.object), fact.name);
+    let inside = q.holds().into_iter().filter_map(|i| {
+        let (kind, ix) = i.inner?;
+        let fact = v.fact(kind, ix);
+        Some(Asked {
+            id: format!("{}.{}", this.id, fact.name),
+            of: this.label.clone(),
+            also: Vec::new(),
+            ..of_fact(v, design, fact, i)
+        })
+    });
+    this.inside = inside.collect();
     if q.rest {
         let listed = fact.target().map_or("", |k| v.kind(k).name.as_str());
         this.id = format!("{}.all-listed {listed}", names.of(q.object));
@@ -196,12 +132,11 @@ fn outer(v: &Vocabulary, design: &Design, names: &Names, q: &Question) -> Asked 
         this.answer = "yes, where all of them are written down".to_owned();
         this.input = Input::Listed;
         this.usual = vec!["yes".to_owned()];
-    }
-    if q.inner.is_some() {
-        // Of the part, not of what is inside it.
-        this.how = fact.ask.clone();
-        this.passes = None;
-        this.known = None;
+        for open in q.waiting.iter().filter_map(|w| w.open.clone()) {
+            if !this.open.contains(&open) {
+                this.open.push(open);
+            }
+        }
     }
     this
 }
@@ -213,8 +148,8 @@ fn of_fact(v: &Vocabulary, design: &Design, fact: &Fact, q: &Question) -> Asked 
         .filter(|u| !u.is_empty() && *u != "1");
     Asked {
         id: String::new(),
-        of: String::new(),
-        also: Vec::new(),
+        of: q.of.clone(),
+        also: q.also.clone(),
         label: fact.label.clone(),
         fact: fact.name.clone(),
         means: fact.means.clone(),
@@ -222,13 +157,13 @@ fn of_fact(v: &Vocabulary, design: &Design, fact: &Fact, q: &Question) -> Asked 
         answer: expected(v, fact),
         input: input(&fact.ty),
         unit: unit.map(str::to_owned),
-        lines: Vec::new(),
+        lines: q.lines.clone(),
         usual: usual(v, design, fact, q.object),
         settled_by: q.settled_by,
         known: q.known.clone(),
         passes: q.passes.clone(),
-        must: false,
-        waiting: Vec::new(),
+        must: q.waiting.iter().any(|w| w.severity == Severity::Breach),
+        waiting: q.waiting.len(),
         open: Vec::new(),
         inside: Vec::new(),
         span: q.span,

@@ -36,7 +36,7 @@ pub fn starter(ruleset: &Arc<Ruleset>, rules: &str, name: &str, stage: Stage) ->
             &Departures::none(),
         );
         let before = asked.len();
-        for q in &found.questions {
+        for q in found.each() {
             if let Some(entry) = entry(v, &resolved.design, q) {
                 asked.insert(entry);
             }

@@ -2,7 +2,12 @@
 //! answers that would pass.
 //!
 //! Asked is every leaf that can still matter for a verdict that is undecided: answering all of
-//! them leaves nothing undecided, since a point decides every operation.
+//! them leaves nothing undecided, since a point decides every operation. It is asked in two rounds.
+//! What the vocabulary marks `later`, what a maker states, and where a known value is from, may
+//! follow, if what else the same verdict waits for is open, or if no breach waits for it; so may what
+//! only advice waits for. Each breach that is undecided has its question in the first round, and when
+//! that is answered the second is asked. What is inside a part that is not known is asked with the
+//! part, and of things that one text stands for once.
 
 mod asked;
 
@@ -10,8 +15,9 @@ use std::collections::BTreeMap;
 
 use rustc_hash::FxHashMap;
 
+use super::ask::is_open;
 use super::passing::{Passing, passing};
-use super::residual::Residual;
+use super::residual::{Engine, Residual};
 use crate::check::{Departures, Subject, What, show_val, tame};
 use crate::design::model::{Design, ObjectId, Status};
 use crate::design::tree::Origin;
@@ -22,7 +28,7 @@ use crate::source::Span;
 use crate::source::limits::WORK;
 use crate::vocabulary::{Fact, FactIx, FactType, KindId, Settler, WordSet};
 
-use asked::{asked_inner, question};
+use asked::{asked_inner, is_asked_itself, question};
 
 /// Boxes for trying which facts decide a rule.
 const TRIES: Budget = Budget(24);
@@ -53,19 +59,25 @@ pub struct Question {
     pub fact: FactIx,
     /// The kind and fact inside an unknown part.
     pub inner: Option<(KindId, FactIx)>,
+    /// Of an unknown part: what matters inside it, told with the part.
+    pub inside: Vec<Question>,
+    /// It may follow: it is asked once what is asked first is answered.
+    pub later: bool,
     /// What stands for whether all of a collection is written.
     pub rest: bool,
     /// It is a parameter of a template.
     pub parameter: bool,
-    /// The line conductor that it is about, of a fact with a value for each: 0, 1, 2.
-    pub line: Option<u8>,
+    /// The line conductors that it is about, of a fact with a value for each: 0, 1, 2.
+    pub lines: Vec<u8>,
     /// The leaves that stand for it.
     pub leaves: Vec<LeafId>,
     /// The object, as messages name it.
     pub of: String,
-    /// What is asked: `Ze`, `In of its device`, `all-listed: circuit`.
+    /// Others that the same text stands for, and that get the same answer.
+    pub also: Vec<String>,
+    /// What is asked: `Ze`, `all-listed: circuit`.
     pub asked: String,
-    /// What people call that: `External loop impedance (Ze)`, `Rated current of overcurrent device`.
+    /// What people call that: `External loop impedance (Ze)`.
     pub label: String,
     /// Its meaning.
     pub means: String,
@@ -88,6 +100,8 @@ pub struct Question {
     pub passes: Option<String>,
     /// Where it stands, or should stand.
     pub span: Span,
+    /// Where the block or part begins that it stands in.
+    block: Span,
 }
 
 impl Question {
@@ -104,13 +118,30 @@ impl Question {
             self.waiting.len(),
         )
     }
+
+    /// What it is asked of, as people read it: `bay 1 and 5 more like it`.
+    #[must_use]
+    pub fn of_all(&self) -> String {
+        match self.also.len() {
+            0 => self.of.clone(),
+            n => format!("{} and {n} more like it", self.of),
+        }
+    }
+
+    /// What an answer to a part should hold: the facts inside that are asked now.
+    #[must_use]
+    pub fn holds(&self) -> Vec<&Self> {
+        self.inside.iter().filter(|q| !q.later).collect()
+    }
 }
 
 /// A survey: all open facts that matter, by who settles them.
 #[derive(Clone, Debug, Default)]
 pub struct Survey {
-    /// The questions, in the order of [`Settler::ALL`], what decides most first.
+    /// The questions in the order of a visit: by [`Settler::ALL`], then by the text.
     pub questions: Vec<Question>,
+    /// What may follow once these are answered, in the same order; nothing, if these are none.
+    pub later: Vec<Question>,
     /// Verdicts that are undecided, of each severity.
     pub undecided: Vec<(Severity, usize)>,
     /// Undecided verdicts that no fact can settle: the ruleset lacks a figure, or nothing can be
@@ -145,12 +176,27 @@ impl Survey {
         all.sort_by_key(|q| std::cmp::Reverse(q.weight()));
         all
     }
+
+    /// Every question, those that may follow and those inside parts too.
+    pub fn each(&self) -> impl Iterator<Item = &Question> {
+        let all = self.questions.iter().chain(&self.later);
+        all.flat_map(|q| std::iter::once(q).chain(&q.inside))
+    }
+
+    /// The same with what may follow among the questions.
+    #[must_use]
+    pub fn in_full(mut self) -> Self {
+        self.questions.append(&mut self.later);
+        in_order(&mut self.questions);
+        self
+    }
 }
 
 /// Surveys a design as it is written; what was judged elsewhere is not asked for.
 #[must_use]
 pub fn survey(residual: &Residual, departures: &Departures<'_>) -> Survey {
     let mut engine = residual.engine();
+    let like = alike(&residual.design);
     let mut found: BTreeMap<Key, Question> = BTreeMap::new();
     let mut counts: BTreeMap<Severity, usize> = BTreeMap::new();
     let (mut stuck, mut left_out) = (Vec::new(), Vec::new());
@@ -196,12 +242,16 @@ pub fn survey(residual: &Residual, departures: &Departures<'_>) -> Survey {
         let deciding = engine.deciding(v, TRIES);
         let single =
             deciding.len() != 2 || deciding.iter().all(|n| n.yes.is_some() && n.no.is_some());
+        let all_follow = live.iter().all(|l| may_follow(residual, *l));
+        let can_wait = !all_follow || rule.severity != Severity::Breach;
         for leaf in live {
-            let key = key(residual, leaf);
-            let q = found.entry(key).or_insert_with(|| question(residual, leaf));
-            if !q.leaves.contains(&leaf) {
-                q.leaves.push(leaf);
-            }
+            let key = key(residual, &like, leaf);
+            let q = found
+                .entry(key)
+                .or_insert_with(|| question(residual, leaf, key.2));
+            q.take(residual, leaf);
+            let follows = rule.severity == Severity::Advice || may_follow(residual, leaf);
+            q.later &= follows && can_wait;
             let named = deciding.iter().find(|n| n.leaf == leaf && single);
             if let Some(n) = named {
                 alone.entry(key).or_default().push((leaf, v, n.clone()));
@@ -225,48 +275,17 @@ pub fn survey(residual: &Residual, departures: &Departures<'_>) -> Survey {
     engine.limit(Fuel(WORK));
     for (key, q) in &mut found {
         let mine = alone.get(key).map_or(&[][..], Vec::as_slice);
-        let Some((leaf, ..)) = mine.first() else {
-            continue;
-        };
-        if residual.info(*leaf).what == What::Rest
-            || q.leaves.len() != 1
-            || residual.info(*leaf).inner != q.inner
-        {
-            continue;
-        }
-        let others = |w: &Waiting| w.severity == Severity::Breach && !w.alone;
-        if !is_chosen(residual, *leaf) || q.waiting.iter().any(others) {
-            continue;
-        }
-        let verdicts: Vec<usize> = mine.iter().map(|(_, v, _)| *v).collect();
-        let seeds: Vec<Val> = mine.iter().filter_map(|(_, _, n)| n.yes).collect();
-        let p = passing(&mut engine, *leaf, &verdicts, &seeds);
-        q.passes = shown(residual, *leaf, q, &p);
+        q.passes = passes(&mut engine, q, mine);
     }
-    let mut questions: Vec<Question> = found.into_values().collect();
-    // What stands in one object is asked together; the object that decides most comes first.
-    let mut heaviest: BTreeMap<(Settler, ObjectId), (usize, usize, usize)> = BTreeMap::new();
-    for q in &questions {
-        let most = heaviest.entry((q.settled_by, q.object)).or_default();
-        *most = (*most).max(q.weight());
-    }
-    let place = |s: Settler| Settler::ALL.iter().position(|x| *x == s);
-    let of = |q: &Question| heaviest.get(&(q.settled_by, q.object)).copied();
-    questions.sort_by(|a, b| {
-        place(a.settled_by)
-            .cmp(&place(b.settled_by))
-            .then_with(|| of(b).cmp(&of(a)))
-            .then_with(|| a.object.cmp(&b.object))
-            .then_with(|| b.weight().cmp(&a.weight()))
-            .then_with(|| a.asked.cmp(&b.asked))
-    });
-    for q in &mut questions {
-        q.waiting
-            .sort_by(|a, b| (a.severity, !a.alone, &a.rule).cmp(&(b.severity, !b.alone, &b.rule)));
+    let (mut later, mut questions): (Vec<_>, Vec<_>) =
+        folded(residual, found).into_iter().partition(|q| q.later);
+    if questions.is_empty() {
+        std::mem::swap(&mut later, &mut questions);
     }
     left_out.sort_by(|a, b| (a.severity, &a.rule).cmp(&(b.severity, &b.rule)));
     Survey {
         questions,
+        later,
         undecided: counts.into_iter().collect(),
         stuck,
         left_out,
@@ -275,22 +294,124 @@ pub fn survey(residual: &Residual, departures: &Departures<'_>) -> Survey {
     }
 }
 
-/// What makes two leaves one question.
-type Key = (ObjectId, FactIx, Option<(KindId, FactIx)>, u8, Option<u8>);
+/// What makes two leaves one question: where they are written, the fact, what is inside.
+type Key = (ObjectId, FactIx, Option<(KindId, FactIx)>, u8);
 
-fn key(residual: &Residual, leaf: LeafId) -> Key {
+fn key(residual: &Residual, like: &[ObjectId], leaf: LeafId) -> Key {
     let i = residual.info(leaf);
     let what = match i.what {
-        What::Fact => 0,
+        What::Rest if !is_asked_itself(residual, leaf) => 2,
+        What::Fact | What::Rest => 0,
         What::Alternative => 1,
-        What::Rest => 2,
         What::Parameter(_) => 3,
     };
     let fact = match i.what {
         What::Parameter(p) => FactIx(p),
         _ => i.fact,
     };
-    (i.object, fact, asked_inner(residual, i.inner), what, i.line)
+    let object = like.get(i.object.0 as usize).copied().unwrap_or(i.object);
+    (object, fact, asked_inner(residual, i.inner), what)
+}
+
+/// Of each object the first that the same text stands for.
+fn alike(design: &Design) -> Vec<ObjectId> {
+    let mut first = FxHashMap::default();
+    let of = |id| {
+        let o = design.object(id);
+        let text = (o.phantom, o.span.file, o.span.start, o.kind);
+        *first.entry(text).or_insert(id)
+    };
+    design.ids().map(of).collect()
+}
+
+/// Whether a leaf may be asked in the second round.
+fn may_follow(residual: &Residual, leaf: LeafId) -> bool {
+    let info = residual.info(leaf);
+    if let What::Parameter(_) = info.what {
+        return false;
+    }
+    // Of a value that is known what is open is where it is from.
+    let object = residual.design.object(info.object);
+    let written = object.facts.get(info.fact.0 as usize);
+    let known = written.is_some_and(|w| w.as_ref().is_some_and(|w| !is_open(&w.value)));
+    follows(residual.fact(leaf)) || known && info.what == What::Fact && info.inner.is_none()
+}
+
+fn follows(fact: &Fact) -> bool {
+    fact.later || fact.settled_by == Settler::Maker
+}
+
+/// The questions of parts take in those of what is inside; all in the order of a visit.
+fn folded(residual: &Residual, found: BTreeMap<Key, Question>) -> Vec<Question> {
+    let mut outer: BTreeMap<Key, Question> = BTreeMap::new();
+    for ((object, fact, inner, what), mut q) in found {
+        q.waiting
+            .sort_by(|a, b| (a.severity, !a.alone, &a.rule).cmp(&(b.severity, !b.alone, &b.rule)));
+        let Some((k, f)) = inner else {
+            outer.insert((object, fact, None, what), q);
+            continue;
+        };
+        let Some(leaf) = q.leaves.first().copied() else {
+            continue;
+        };
+        let part = outer
+            .entry((object, fact, None, 0))
+            .or_insert_with(|| question(residual, leaf, None));
+        part.later &= q.later;
+        for w in &q.waiting {
+            let same = |o: &Waiting| o.rule == w.rule && o.subject.id == w.subject.id;
+            if !part.waiting.iter().any(same) {
+                part.waiting.push(w.clone());
+            }
+        }
+        q.later |= follows(residual.ruleset.vocabulary.fact(k, f));
+        part.inside.push(q);
+    }
+    let mut all: Vec<Question> = outer.into_values().collect();
+    in_order(&mut all);
+    all
+}
+
+/// Puts questions in the order of a visit: by who answers, then by the text.
+fn in_order(all: &mut [Question]) {
+    let place = |s: Settler| Settler::ALL.iter().position(|x| *x == s);
+    all.sort_by_key(|q| {
+        let block = (q.block.file, q.block.start);
+        (place(q.settled_by), block, q.object, q.fact, q.rest)
+    });
+}
+
+/// Answers that keep every requirement that waits for a fact, where it is chosen; of several things
+/// that get one answer, if they are the same for each. `mine` are the verdicts that it decides.
+fn passes(
+    engine: &mut Engine<'_>,
+    q: &Question,
+    mine: &[(LeafId, usize, Named)],
+) -> Option<String> {
+    let residual = engine.residual;
+    let others = |w: &Waiting| w.severity == Severity::Breach && !w.alone;
+    let whole = |l: &LeafId| {
+        let info = residual.info(*l);
+        info.what != What::Rest && info.inner == q.inner && is_chosen(residual, *l)
+    };
+    if q.waiting.iter().any(others) || !q.leaves.iter().all(whole) {
+        return None;
+    }
+    let mut same: Option<String> = None;
+    for leaf in &q.leaves {
+        let of = || mine.iter().filter(|(l, ..)| l == leaf);
+        let verdicts: Vec<usize> = of().map(|(_, v, _)| *v).collect();
+        let seeds: Vec<Val> = of().filter_map(|(_, _, n)| n.yes).collect();
+        if verdicts.is_empty() {
+            return None;
+        }
+        let p = passing(engine, *leaf, &verdicts, &seeds);
+        let text = shown(residual, *leaf, q, &p)?;
+        if *same.get_or_insert_with(|| text.clone()) != text {
+            return None;
+        }
+    }
+    same
 }
 
 /// Whether a fact of its kind is chosen, in the design or with what is bought; also where a thing is

@@ -84,7 +84,10 @@ impl Ask {
             out.problem(problem);
             return exit::FAILED;
         }
-        let open = answered.loaded.sound().map_or(0, |of| of.asked().len());
+        let open = answered
+            .loaded
+            .sound()
+            .map_or(0, |of| of.survey().questions.len());
         let given = given
             .iter()
             .filter(|g| !matches!(g.answer.as_str(), "" | "?"));

@@ -51,7 +51,7 @@ pub(super) fn run(one: &One, file: &Path, out: &mut Output) -> u8 {
     loop {
         let asked = now
             .sound()
-            .map(crate::session::Installation::asked)
+            .map(|of| of.asked(&of.survey()))
             .unwrap_or_default();
         let wanted = again
             .take()
@@ -129,7 +129,7 @@ pub(super) fn run(one: &One, file: &Path, out: &mut Output) -> u8 {
         }
     }
     let written = passed.iter().filter(|(_, before)| before.is_some()).count();
-    let open = now.sound().map_or(0, |of| of.asked().len());
+    let open = now.sound().map_or(0, |of| of.survey().questions.len());
     let path = file.display().to_string();
     out.line(&format!(
         "\n{}: {written} answers written, {open} questions open",

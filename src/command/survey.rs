@@ -34,6 +34,9 @@ pub(super) struct SurveyOf {
     pub(super) reading: Reading,
     #[arg(long, value_enum, default_value_t = Form::Text)]
     format: Form,
+    /// Asks what may follow from the answers too
+    #[arg(long)]
+    full: bool,
 }
 
 impl SurveyOf {
@@ -42,7 +45,10 @@ impl SurveyOf {
             return exit::FAILED;
         };
         let of = &one.installation;
-        let s = of.survey();
+        let s = match self.full {
+            true => of.survey().in_full(),
+            false => of.survey(),
+        };
         let head = || SheetHead {
             installation: of.name(),
             rules: of.ruleset().edition.title.clone(),
@@ -55,8 +61,8 @@ impl SurveyOf {
                 out.text(&fit(&text, out.style().width.clamp(60, 120)));
             }
             Form::Sheet => out.text(&sheet_text(&head(), &s)),
-            Form::Html => out.text(&survey_form::html(&head(), &of.asked(), &s)),
-            Form::Csv => match table(&of.asked()) {
+            Form::Html => out.text(&survey_form::html(&head(), &of.asked(&s), &s)),
+            Form::Csv => match table(&of.asked(&s)) {
                 Ok(text) => out.text(&text),
                 Err(e) => {
                     let text = format!("the table cannot be written: {e}");

@@ -55,7 +55,10 @@ fn edits(state: &mut State, uri: &Uri) -> Edits {
     let diff = TextDiff::from_lines(text, &new);
     let (mut at, mut all) = (0, Vec::new());
     for op in diff.ops() {
-        let old: usize = diff.old_slices()[op.old_range()].iter().map(|l| l.len()).sum();
+        let old: usize = diff.old_slices()[op.old_range()]
+            .iter()
+            .map(|l| l.len())
+            .sum();
         if op.tag() != DiffTag::Equal {
             all.push(TextEdit {
                 range: view.lines.range(text, at, at + old),

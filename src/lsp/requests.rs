@@ -2,10 +2,11 @@
 
 use gen_lsp_types::{
     CodeActionRequest, CodeLensRequest, CompletionRequest, CompletionResolveRequest,
-    DefinitionRequest, DocumentFormattingRequest, DocumentRangeFormattingRequest, DocumentSymbolRequest, ExecuteCommandRequest,
-    FoldingRangeRequest, HoverRequest, InlayHintRequest, LspRequestMethod as Asked,
-    PrepareRenameRequest, ReferencesRequest, RenameRequest, Request as Kind, SelectionRangeRequest,
-    SemanticTokensRequest, WorkspaceSymbolRequest,
+    DefinitionRequest, DocumentFormattingRequest, DocumentRangeFormattingRequest,
+    DocumentSymbolRequest, ExecuteCommandRequest, FoldingRangeRequest, HoverRequest,
+    InlayHintRequest, LspRequestMethod as Asked, PrepareRenameRequest, ReferencesRequest,
+    RenameRequest, Request as Kind, SelectionRangeRequest, SemanticTokensRequest,
+    WorkspaceSymbolRequest,
 };
 use lsp_server::{ErrorCode, Request};
 use serde_json::Value;

@@ -98,9 +98,9 @@ impl Baseline {
                 let mut all = report.findings.iter();
                 all.any(|f| f.rule == rule && f.subject == *subject)
             };
-            survey
-                .questions
-                .retain(|q| q.waiting.iter().any(|w| open(&w.rule, &w.subject)));
+            for asked in [&mut survey.questions, &mut survey.later] {
+                asked.retain(|q| q.waiting.iter().any(|w| open(&w.rule, &w.subject)));
+            }
             survey.stuck.retain(|(rule, subject)| open(rule, subject));
         }
         Against {

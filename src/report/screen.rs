@@ -307,7 +307,8 @@ impl Page<'_> {
             let hint = q.passes.as_ref();
             let hint = hint.map_or(String::new(), |p| format!("; passes with {p}"));
             let means = self.awaited(q).unwrap_or_else(|| q.means.clone());
-            let of: Vec<&str> = group.iter().map(|q| q.of.as_str()).collect();
+            let of: Vec<String> = group.iter().map(|q| q.of_all()).collect();
+            let of: Vec<&str> = of.iter().map(String::as_str).collect();
             let text = format!(
                 "{}: {} ({}{at}): {means}{hint}",
                 names(&of),
@@ -318,9 +319,19 @@ impl Page<'_> {
         }
         let told: usize = asked.iter().map(Vec::len).sum();
         let more = survey.questions.len() - told;
-        if more > 0 {
-            let text = format!("… {more} more: `amperule survey {}`", self.file.path);
-            self.para("", &text, 2);
+        let follow = survey.later.len();
+        let text = match (more, follow) {
+            (0, 0) => String::new(),
+            (0, n) => format!("… {n} may follow"),
+            (more, 0) => format!("… {more} more"),
+            (more, n) => format!("… {more} more, and {n} that may follow"),
+        };
+        if !text.is_empty() {
+            self.para(
+                "",
+                &format!("{text}: `amperule survey {}`", self.file.path),
+                2,
+            );
         }
         if told > 0 {
             self.out.plain("\n");

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use serde_json::{Value, json};
 
-use crate::answer::{Asked, Question, Survey, Waiting};
+use crate::answer::{Asked, Question, Survey};
 use crate::ruleset::Severity;
 use crate::source::Sources;
 use crate::vocabulary::{LINES, Settler};
@@ -70,8 +70,9 @@ pub fn text(path: &str, survey: &Survey, sources: &Sources) -> String {
     }
     let _ = writeln!(
         out,
-        "{path}: {} questions; {total} verdicts wait for them ({})",
+        "{path}: {} questions{}; {total} verdicts wait for them ({})",
         survey.questions.len(),
+        following(survey),
         survey
             .undecided
             .iter()
@@ -86,19 +87,23 @@ pub fn text(path: &str, survey: &Survey, sources: &Sources) -> String {
         }
         let mut last = String::new();
         for q in questions {
-            if q.of != last {
+            if q.of_all() != last {
                 let at = sources
                     .get(q.span.file)
                     .map(|f| format!(" (line {})", f.position(q.span.from()).line))
                     .unwrap_or_default();
-                let _ = writeln!(out, "\n  {}{at}", q.of);
-                last.clone_from(&q.of);
+                last = q.of_all();
+                let _ = writeln!(out, "\n  {last}{at}");
             }
             let _ = writeln!(
                 out,
                 "    {} ({}): {}; {}",
                 q.label, q.asked, q.means, q.answer
             );
+            let holds: Vec<&str> = q.holds().iter().map(|i| i.asked.as_str()).collect();
+            if !holds.is_empty() {
+                let _ = writeln!(out, "      with: {}", holds.join(", "));
+            }
             if let Some(a) = &q.ask {
                 let _ = writeln!(out, "      how: {a}");
             }
@@ -112,6 +117,13 @@ pub fn text(path: &str, survey: &Survey, sources: &Sources) -> String {
             let looked_for = q.waiting.iter().filter(|_| q.rest);
             for open in looked_for.filter_map(|w| w.open.as_ref()) {
                 let _ = writeln!(out, "      {open}");
+            }
+            for (of, p) in q
+                .inside
+                .iter()
+                .filter_map(|i| Some((i, i.passes.as_ref()?)))
+            {
+                let _ = writeln!(out, "      {} passes with: {p}", of.asked);
             }
             let names: Vec<&str> = q
                 .waiting
@@ -127,6 +139,13 @@ pub fn text(path: &str, survey: &Survey, sources: &Sources) -> String {
             };
             let _ = writeln!(out, "      for: {}{more}", names.join(", "));
         }
+    }
+    if !survey.later.is_empty() {
+        let _ = writeln!(
+            out,
+            "\n{} more may follow when these are answered: `amperule survey --full {path}`",
+            survey.later.len()
+        );
     }
     if survey.left > 0 {
         let _ = writeln!(
@@ -147,6 +166,14 @@ pub fn text(path: &str, survey: &Survey, sources: &Sources) -> String {
     left_out(&mut out, survey);
     let _ = writeln!(out, "\n{}", cautions::ALWAYS);
     out
+}
+
+/// How many questions may follow from the answers.
+fn following(survey: &Survey) -> String {
+    match survey.later.len() {
+        0 => String::new(),
+        n => format!(", {n} more may follow"),
+    }
 }
 
 /// What no answer settles, since these rules do not judge it.
@@ -179,7 +206,7 @@ pub fn question(q: &Asked) -> String {
     out.push('\n');
     let inside: Vec<&str> = q.inside.iter().map(|i| i.label.as_str()).collect();
     if !inside.is_empty() {
-        let _ = writeln!(out, "  what matters of it: {}", inside.join(", "));
+        let _ = writeln!(out, "  with: {}", inside.join(", "));
     }
     if let Some(how) = &q.how {
         let _ = writeln!(out, "  how: {how}");
@@ -201,36 +228,45 @@ fn line_name(line: u8) -> &'static str {
     LINES.get(usize::from(line)).copied().unwrap_or("L1")
 }
 
+/// One question as JSON, with what matters inside a part.
+fn one(q: &Question, sources: &Sources) -> Value {
+    json!({
+        "of": q.of,
+        "also": q.also,
+        "asked": q.asked,
+        "label": q.label,
+        "means": q.means,
+        "how": q.ask,
+        "answer": q.answer,
+        "words": q.words,
+        "unit": q.unit,
+        "lines": q.lines.iter().map(|l| line_name(*l)).collect::<Vec<_>>(),
+        "settled-by": q.settled_by.word(),
+        "known": q.known,
+        "passes": q.passes,
+        "inside": q.inside.iter().map(|i| one(i, sources)).collect::<Vec<_>>(),
+        "line": sources.position(q.span).map(|p| p.line),
+        "file": sources.get(q.span.file).map(|f| f.name().to_owned()),
+        "waiting": q.waiting.iter().map(|w| json!({
+            "rule": w.rule,
+            "title": w.title,
+            "subject": w.subject.label,
+            "severity": w.severity.word(),
+            "alone": w.alone,
+        })).collect::<Vec<_>>(),
+    })
+}
+
 /// A survey, schema `amperule-survey-1`.
 #[must_use]
 pub fn json(path: &str, survey: &Survey, sources: &Sources) -> Value {
-    let questions: Vec<Value> = survey
-        .questions
-        .iter()
-        .map(|q| {
-            json!({
-                "of": q.of,
-                "asked": q.asked,
-                "label": q.label,
-                "means": q.means,
-                "how": q.ask,
-                "answer": q.answer,
-                "words": q.words,
-                "unit": q.unit,
-                "settled-by": q.settled_by.word(),
-                "known": q.known,
-                "passes": q.passes,
-                "line": sources.position(q.span).map(|p| p.line),
-                "file": sources.get(q.span.file).map(|f| f.name().to_owned()),
-                "waiting": waiting(&q.waiting),
-            })
-        })
-        .collect();
+    let each = |all: &[Question]| all.iter().map(|q| one(q, sources)).collect::<Vec<_>>();
     json!({
         "schema": "amperule-survey-1",
         "path": path,
         "undecided": survey.undecided.iter().map(|(s, n)| (s.word().to_owned(), json!(n))).collect::<serde_json::Map<_, _>>(),
-        "questions": questions,
+        "questions": each(&survey.questions),
+        "later": each(&survey.later),
         "left-out": survey.left_out.iter().map(|l| json!({
             "rule": l.rule,
             "what": l.what,
@@ -240,46 +276,6 @@ pub fn json(path: &str, survey: &Survey, sources: &Sources) -> Value {
         "caution": cautions::json(),
         "left": survey.left,
         "stuck": survey.stuck.iter().map(|(r, s)| json!({"rule": r, "subject": s.label})).collect::<Vec<_>>(),
-    })
-}
-
-fn waiting(all: &[Waiting]) -> Vec<Value> {
-    let one = |w: &Waiting| {
-        json!({
-            "rule": w.rule,
-            "title": w.title,
-            "subject": w.subject.label,
-            "severity": w.severity.word(),
-            "alone": w.alone,
-        })
-    };
-    all.iter().map(one).collect()
-}
-
-/// A question as it is put to a person.
-#[must_use]
-pub fn asked_json(q: &Asked) -> Value {
-    json!({
-        "id": q.id,
-        "of": q.of,
-        "also": q.also,
-        "asked": q.fact,
-        "label": q.label,
-        "means": q.means,
-        "lines": q.lines.iter().map(|l| line_name(*l)).collect::<Vec<_>>(),
-        "inside": q.inside.iter().map(|i| i.label.as_str()).collect::<Vec<_>>(),
-        "how": q.how,
-        "open": q.open,
-        "known": q.known,
-        "passes": q.passes,
-        "answer": q.answer,
-        "usual": q.usual,
-        "unit": q.unit,
-        "must": q.must,
-        "settled-by": q.settled_by.word(),
-        "heading": heading(q.settled_by),
-        "before": caution(q.settled_by),
-        "waiting": waiting(&q.waiting),
     })
 }
 
@@ -312,6 +308,19 @@ fn instead(q: &Question) -> Option<&'static str> {
     }
 }
 
+/// Where an answer is filled in: boxes to tick, or a line.
+fn blank(q: &Question) -> String {
+    if q.words.is_empty() {
+        let unit = q.unit.as_deref().unwrap_or("");
+        let instead = instead(q).map_or(String::new(), |w| format!("   [ ] {w}"));
+        let line = format!("______________ {unit}{instead}");
+        line.trim_end().to_owned()
+    } else {
+        let boxes: Vec<String> = q.words.iter().map(|w| format!("[ ] {w}")).collect();
+        boxes.join("   ")
+    }
+}
+
 /// A form in plain text.
 #[must_use]
 pub fn sheet_text(head: &SheetHead, survey: &Survey) -> String {
@@ -332,23 +341,23 @@ pub fn sheet_text(head: &SheetHead, survey: &Survey) -> String {
         }
         let mut last = String::new();
         for q in questions {
-            if q.of != last {
-                let _ = writeln!(out, "\n  {}", q.of);
-                last.clone_from(&q.of);
+            if q.of_all() != last {
+                last = q.of_all();
+                let _ = writeln!(out, "\n  {last}");
             }
             let mark = if weight(q) == "must" { "*" } else { " " };
             let _ = writeln!(out, "  {mark} {} ({})", q.asked, q.means);
             if let Some(a) = &q.ask {
                 let _ = writeln!(out, "      {a}");
             }
-            if q.words.is_empty() {
-                let unit = q.unit.as_deref().unwrap_or("");
-                let instead = instead(q).map_or(String::new(), |w| format!("   [ ] {w}"));
-                let line = format!("      ______________ {unit}{instead}");
-                let _ = writeln!(out, "{}", line.trim_end());
-            } else {
-                let boxes: Vec<String> = q.words.iter().map(|w| format!("[ ] {w}")).collect();
-                let _ = writeln!(out, "      {}", boxes.join("   "));
+            let holds = q.holds();
+            if holds.is_empty() {
+                let _ = writeln!(out, "      {}", blank(q));
+            } else if let Some(word) = instead(q) {
+                let _ = writeln!(out, "      [ ] {word}, or");
+            }
+            for inside in holds {
+                let _ = writeln!(out, "      {}: {}", inside.asked, blank(inside));
             }
             if let Some(k) = &q.known {
                 let _ = writeln!(out, "      known so far: {k}");
@@ -356,6 +365,13 @@ pub fn sheet_text(head: &SheetHead, survey: &Survey) -> String {
         }
     }
     out.push_str("\n* a requirement waits for it; the others are for cautions and advice.\n");
+    if !survey.later.is_empty() {
+        let _ = writeln!(
+            out,
+            "{} more may follow when these are answered; `survey --full` puts them on the form too.",
+            survey.later.len()
+        );
+    }
     left_out(&mut out, survey);
     let _ = writeln!(out, "\n{}", cautions::ALWAYS);
     out

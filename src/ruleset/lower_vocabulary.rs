@@ -263,6 +263,7 @@ fn fact(
             inherits: None,
             never_assumed: f.flag("never-assumed", problems),
             requirable: f.flag("requirable", problems),
+            later: f.flag("later", problems),
             span: at,
         },
         reverse,

@@ -38,7 +38,7 @@ pub(super) const KIND: Shape = shape(
 pub(super) const FACT: Shape = shape(
     "a fact",
     "is label means ask by domain plausible series exact optional always open inherits also \
-     never-assumed requirable replaces in",
+     never-assumed requirable later replaces in",
 );
 /// An entry of `limits`.
 pub(super) const LIMIT: Shape = shape(

@@ -198,10 +198,10 @@ impl Installation {
         survey(self.residual(), &departures)
     }
 
-    /// What is still unknown and matters, as it is put to a person, in the order of a visit.
+    /// The questions of a survey as they are put to a person, in the order of a visit.
     #[must_use]
-    pub fn asked(&self) -> Vec<Asked> {
-        asked(&self.ruleset, &self.design, &self.survey())
+    pub fn asked(&self, survey: &Survey) -> Vec<Asked> {
+        asked(&self.ruleset, &self.design, survey)
     }
 
     /// What is known already: object, fact and value.

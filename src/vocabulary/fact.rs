@@ -179,6 +179,8 @@ pub struct Fact {
     pub never_assumed: bool,
     /// Where an article leaves it to the rules, it may be asked of what is bought.
     pub requirable: bool,
+    /// A survey asks it in its second round, unless a breach waits for nothing else.
+    pub later: bool,
     /// Whether a design may write it.
     pub writable: bool,
     /// Where it is declared.
@@ -206,6 +208,7 @@ impl Fact {
             inherits: None,
             never_assumed: false,
             requirable: false,
+            later: false,
             writable: true,
             span,
         }

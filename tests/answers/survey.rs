@@ -46,12 +46,8 @@ fn some_value(r: &Residual, id: LeafId, x: f64) -> Val {
 fn complete(text: &str, rounds: usize) {
     let d = design(text);
     let r = d.residual();
-    let asked: Vec<LeafId> = d
-        .survey()
-        .questions
-        .into_iter()
-        .flat_map(|q| q.leaves)
-        .collect();
+    let survey = d.survey();
+    let asked: Vec<LeafId> = survey.each().flat_map(|q| q.leaves.clone()).collect();
     assert!(!asked.is_empty());
     let mut engine = r.engine();
     // What the rules leave out no answer settles: it is told as such.
@@ -103,7 +99,7 @@ fn a_template_is_asked_for_its_parameter() {
 fn a_starting_file_holds_all_that_is_asked_of_it() {
     let text = starter(&gb(), "gb", "Saddler's Yard", Stage::Design);
     let d = design(&text);
-    for q in d.survey().questions {
+    for q in d.survey().each() {
         // What is inside a part that is not known yet comes with the part.
         if q.inner.is_some() || q.rest {
             continue;

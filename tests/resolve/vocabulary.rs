@@ -69,6 +69,7 @@ fn fact(name: &str, ty: FactType) -> Fact {
         inherits: None,
         never_assumed: false,
         requirable: false,
+        later: false,
         writable: true,
         span: NOWHERE,
     }

@@ -46,9 +46,9 @@ pub fn sheet(ruleset: &Arc<Ruleset>, design: &Design) -> Sheet {
             &Residual::new(ruleset, design, &[], Stage::Verify),
             &Departures::none(),
         )
-        .questions
-        .into_iter()
+        .each()
         .filter(|q| q.settled_by == Settler::Installer)
+        .cloned()
         .collect(),
         readings: readings::to_read(ruleset, design),
     }

@@ -8,7 +8,7 @@ use crate::design::model::Status;
 use crate::expression::{LeafId, LeafSource};
 use crate::quantity::{format_interval, format_quantity};
 use crate::ruleset::Ruleset;
-use crate::vocabulary::{Fact, FactIx, FactType, KindId, LINES, Settler, with_article};
+use crate::vocabulary::{Fact, FactIx, FactType, KindId, Settler, with_article};
 
 /// What is asked inside an unknown part; what would be worked out there is not asked, the part is.
 pub(super) fn asked_inner(
@@ -18,7 +18,42 @@ pub(super) fn asked_inner(
     inner.filter(|(k, f)| residual.ruleset.derivation(*k, *f).is_none())
 }
 
-pub(super) fn question(residual: &Residual, leaf: LeafId) -> Question {
+/// Whether parts that are not written at all are asked for themselves, and not whether all are listed.
+pub(super) fn is_asked_itself(residual: &Residual, leaf: LeafId) -> bool {
+    let info = residual.info(leaf);
+    let object = residual.design.object(info.object);
+    let fact = residual.ruleset.vocabulary.fact(object.kind, info.fact);
+    info.what == What::Rest && matches!(fact.ty, FactType::Parts(_) | FactType::References(_))
+}
+
+impl Question {
+    /// Takes in another leaf that the same answer settles.
+    pub(super) fn take(&mut self, residual: &Residual, leaf: LeafId) {
+        if self.leaves.contains(&leaf) {
+            return;
+        }
+        self.leaves.push(leaf);
+        let info = residual.info(leaf);
+        if let Some(line) = info.line
+            && !self.lines.contains(&line)
+        {
+            self.lines.push(line);
+            self.lines.sort_unstable();
+        }
+        let of = residual.design.label(info.object);
+        if !self.parameter && of != self.of && !self.also.contains(&of) {
+            self.also.push(of);
+        }
+    }
+}
+
+/// The question about a leaf; `inside` is what is asked of a part that is not known, none for the
+/// part itself.
+pub(super) fn question(
+    residual: &Residual,
+    leaf: LeafId,
+    inside: Option<(KindId, FactIx)>,
+) -> Question {
     let info = residual.info(leaf);
     let v = &residual.ruleset.vocabulary;
     let object = residual.design.object(info.object);
@@ -28,11 +63,14 @@ pub(super) fn question(residual: &Residual, leaf: LeafId) -> Question {
             object: info.object,
             fact: info.fact,
             inner: None,
+            inside: Vec::new(),
+            later: true,
             rest: false,
             parameter: true,
-            line: None,
+            lines: Vec::new(),
             leaves: Vec::new(),
             of: "the template".to_owned(),
+            also: Vec::new(),
             asked: parameter.name.clone(),
             label: "Parameter of the template".to_owned(),
             means: "parameter of the template".to_owned(),
@@ -45,33 +83,20 @@ pub(super) fn question(residual: &Residual, leaf: LeafId) -> Question {
             waiting: Vec::new(),
             passes: None,
             span: parameter.span,
+            block: parameter.span,
         };
     }
     let outer = v.fact(object.kind, info.fact);
-    let rest = info.what == What::Rest;
-    let asked_inside = asked_inner(residual, info.inner);
-    let inner = asked_inside.map(|(k, f)| v.fact(k, f));
+    let parts = is_asked_itself(residual, leaf);
+    let rest = info.what == What::Rest && !parts;
+    let inner = inside.map(|(k, f)| v.fact(k, f));
     let fact = inner.unwrap_or(outer);
-    let line = info.line.map_or(String::new(), |l| {
-        format!(" ({})", LINES[(l as usize).min(2)])
-    });
     let listed = outer.target().map_or("", |k| v.kind(k).name.as_str());
-    // Parts that are not written at all are asked for themselves.
-    let parts = rest && matches!(outer.ty, FactType::Parts(_) | FactType::References(_));
-    let rest = rest && !parts;
-    let asked = if rest {
-        format!("all-listed: {listed}")
-    } else if inner.is_some() {
-        format!("{}{line} of its {}", fact.name, outer.name)
+    let (asked, label) = if rest {
+        let label = format!("{}: complete list", outer.label);
+        (format!("all-listed: {listed}"), label)
     } else {
-        format!("{}{line}", fact.name)
-    };
-    let label = if rest {
-        format!("{}: complete list", outer.label)
-    } else if inner.is_some() {
-        format!("{}{line} of {}", fact.label, in_a_sentence(&outer.label))
-    } else {
-        format!("{}{line}", fact.label)
+        (fact.name.clone(), fact.label.clone())
     };
     let means = if rest {
         format!("whether every {listed} is written down")
@@ -101,12 +126,18 @@ pub(super) fn question(residual: &Residual, leaf: LeafId) -> Question {
     Question {
         object: info.object,
         fact: info.fact,
-        inner: asked_inside,
+        inner: inside,
+        inside: Vec::new(),
+        later: true,
         rest,
         parameter: false,
-        line: info.line,
+        lines: Vec::new(),
         leaves: Vec::new(),
-        of: residual.design.label(info.object),
+        of: match inside {
+            Some(_) => format!("{} of {}", outer.name, residual.design.label(info.object)),
+            None => residual.design.label(info.object),
+        },
+        also: Vec::new(),
         asked,
         label,
         means,
@@ -119,17 +150,7 @@ pub(super) fn question(residual: &Residual, leaf: LeafId) -> Question {
         waiting: Vec::new(),
         passes: None,
         span: written.map_or(object.head, |w| w.span),
-    }
-}
-
-/// A label behind other words: small, unless its first word is an abbreviation.
-fn in_a_sentence(label: &str) -> String {
-    let mut chars = label.chars();
-    match (chars.next(), chars.as_str()) {
-        (Some(first), rest) if rest.starts_with(char::is_lowercase) => {
-            first.to_lowercase().chain(rest.chars()).collect()
-        }
-        _ => label.to_owned(),
+        block: object.span,
     }
 }
 

@@ -8,6 +8,7 @@ use amperule::check::Outcome;
 use amperule::design::format::format as lay_out;
 use amperule::report::order::OrderOf;
 use amperule::report::sheet::SheetOf;
+use amperule::report::survey::{caution, heading};
 use amperule::report::words::Asked as Words;
 use amperule::report::{FileReport, cautions, explain, json, order, sheet, survey, words, working};
 use amperule::ruleset::{Request as Rules, Ruleset, Severity, Stage};
@@ -81,7 +82,8 @@ impl Host {
                 answer,
             } => {
                 let loaded = self.open(design);
-                let all = sound(&loaded)?.asked();
+                let of = sound(&loaded)?;
+                let all = of.asked(&of.survey());
                 let asked = all.iter().find(|q| q.id == question).ok_or_else(gone)?;
                 self.write(origin(asked), &answer, |project, answer| {
                     session::answer(project, &loaded, (&question, answer))
@@ -274,17 +276,23 @@ fn check(loaded: &Loaded) -> String {
 fn questions(loaded: &Loaded, of: &Installation) -> Value {
     let found = of.survey();
     let mut told = survey::json(&loaded.path, &found, &loaded.sources);
-    let asked = of.asked();
-    let asked = asked.iter().map(|q| {
-        let mut told = survey::asked_json(q);
+    let Some(list) = told["questions"].as_array_mut() else {
+        return told;
+    };
+    let mut questions = found.questions.iter();
+    list.retain(|_| questions.next().is_some_and(|q| !q.parameter));
+    for (told, q) in list.iter_mut().zip(of.asked(&found)) {
         let like = example(loaded, q.span);
         let others = q.usual.iter().filter(|u| Some(*u) != like.as_ref());
+        told["id"] = json!(q.id);
+        told["must"] = json!(q.must);
+        told["open"] = json!(q.open);
         told["usual"] = json!(like.iter().chain(others).collect::<Vec<_>>());
+        told["heading"] = json!(heading(q.settled_by));
+        told["before"] = json!(caution(q.settled_by));
         told["start"] = json!(q.span.start);
         told["end"] = json!(q.span.end);
-        told
-    });
-    told["questions"] = asked.collect();
+    }
     told
 }
 
