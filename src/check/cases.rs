@@ -153,7 +153,7 @@ fn apply(tree: &mut Tree, patch: &Patch, sources: &mut Sources, problems: &mut V
         Patch::Drop(name, span) => {
             if !drop_block(tree, name) {
                 let why = format!("the base design has no block `{name}`");
-                problems.push(Problem::error("bad-case", why).at(*span, ""));
+                Problem::wrong("bad-case", *span, why).report(problems);
             }
         }
         Patch::Set { path, value, span } => {
@@ -247,11 +247,8 @@ fn set(
         })
         .collect();
     let missing = |what: &str| {
-        Problem::error(
-            "bad-case",
-            format!("the base design has no `{what}` to patch"),
-        )
-        .at(span, "")
+        let why = format!("the base design has no `{what}` to patch");
+        Problem::wrong("bad-case", span, why)
     };
     let Some((name, facts)) = path.split_first() else {
         return;

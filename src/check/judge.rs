@@ -216,14 +216,11 @@ fn plainly_met(program: &Program, p: &Pending<'_>) -> bool {
 /// computed.
 #[must_use]
 pub fn too_large() -> Problem {
-    Problem::error(
-        "too-large",
-        format!(
+    Problem::error("too-large", format!(
             "judging this design takes more than {OPERATIONS} operations, or more than {NESTED} of them one inside the other"
-        ),
-    )
-    .help("split it into several designs, each an installation of its own")
-    .help("write `fed-from` where it is left out: what may be fed from anything is looked at from everywhere")
+        ))
+        .help("split it into several designs, each an installation of its own")
+        .help("write `fed-from` where it is left out: what may be fed from anything is looked at from everywhere")
 }
 
 fn work_limit(verdicts: usize, work: Fuel) -> Problem {

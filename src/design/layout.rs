@@ -7,7 +7,7 @@
 use std::borrow::Cow;
 use std::ops::Range;
 
-use crate::source::{FileId, Problem, Span};
+use crate::source::{FileId, Problem, Reports, Span};
 
 /// How deep brackets may nest.
 pub(super) const DEEPEST: usize = 64;
@@ -135,6 +135,15 @@ struct Look<'t> {
     out: Layout<'t>,
 }
 
+impl Reports for Look<'_> {
+    /// Keeps a problem, unless there are so many that nobody reads them.
+    fn report(&mut self, problem: Problem) {
+        if self.out.problems.len() < MOST_REPORTED {
+            self.out.problems.push(problem);
+        }
+    }
+}
+
 impl Look<'_> {
     fn byte(&self, at: usize) -> u8 {
         self.text.get(at).copied().unwrap_or(b'\n')
@@ -185,14 +194,13 @@ impl Look<'_> {
             }
             if end - line > LONGEST_LINE {
                 let why = format!("a line of {} bytes is not read", end - line);
-                self.report(
-                    Problem::error("line-too-long", why)
-                        .at(
-                            self.span(line, line + self.shown(line, end)),
-                            "it begins here",
-                        )
-                        .help(format!("keep lines under {LONGEST_LINE} bytes")),
-                );
+                Problem::error("line-too-long", why)
+                    .at(
+                        self.span(line, line + self.shown(line, end)),
+                        "it begins here",
+                    )
+                    .help(format!("keep lines under {LONGEST_LINE} bytes"))
+                    .report(self);
                 self.masks.push(line..end);
                 at = end;
             } else {
@@ -347,35 +355,26 @@ impl Look<'_> {
         while end > at + 1 && matches!(self.byte(end - 1), b' ' | b'\t' | b'{' | b'}' | b')') {
             end -= 1;
         }
-        self.report(
-            Problem::error("unterminated-text", "a text does not end on its line")
-                .at(self.span(at, end), "begun here")
-                .help("close it with `\"`"),
-        );
+        Problem::error("unterminated-text", "a text does not end on its line")
+            .at(self.span(at, end), "begun here")
+            .help("close it with `\"`")
+            .report(self);
         self.ends.push(at..end);
         end
     }
 
     fn too_deep(&mut self, from: usize, until: usize) {
         let why = format!("brackets nest more than {DEEPEST} deep");
-        self.report(
-            Problem::error("nested-too-deep", why)
-                .at(self.span(from, from + 1), "what stands inside is not read")
-                .help("give inner parts a name with `define NAME as …` and use the name"),
-        );
+        Problem::error("nested-too-deep", why)
+            .at(self.span(from, from + 1), "what stands inside is not read")
+            .help("give inner parts a name with `define NAME as …` and use the name")
+            .report(self);
         // Braces stay, so that what stands before them still has a block or part.
         if self.byte(from) == b'{' {
             let closed = until > from + 1 && self.byte(until - 1) == b'}';
             self.masks.push(from + 1..until - usize::from(closed));
         } else {
             self.masks.push(from..until);
-        }
-    }
-
-    /// Keeps a problem, unless there are so many that nobody reads them.
-    fn report(&mut self, problem: Problem) {
-        if self.out.problems.len() < MOST_REPORTED {
-            self.out.problems.push(problem);
         }
     }
 

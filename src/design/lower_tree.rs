@@ -10,7 +10,7 @@ use super::tree::{
     Block, BlockName, Define, Entry, FactEntry, Item, No, Parameter, Repeat, Use, Value, ValueKind,
     Word,
 };
-use crate::source::{FileId, Problem, Span, Spanned};
+use crate::source::{FileId, Problem, Reports, Span, Spanned};
 
 /// Tree building over one piece of a file.
 pub(super) struct Lower<'a> {
@@ -37,6 +37,12 @@ pub(super) struct Before {
     pub(super) end: usize,
 }
 
+impl Reports for Lower<'_> {
+    fn report(&mut self, problem: Problem) {
+        self.problems.report(problem);
+    }
+}
+
 impl<'a> Lower<'a> {
     pub(super) fn new(
         file: FileId,
@@ -50,10 +56,6 @@ impl<'a> Lower<'a> {
             base,
             problems,
         }
-    }
-
-    pub(super) fn report(&mut self, problem: Problem) {
-        self.problems.push(problem);
     }
 
     pub(super) fn span(&self, pair: &Pair<'_, Rule>) -> Span {
@@ -96,11 +98,9 @@ impl<'a> Lower<'a> {
             let told = matches!(pair.as_rule(), Rule::bare_fact | Rule::equals_fact);
             if pair.as_rule() == Rule::stray_close {
                 let span = self.span(&pair);
-                self.report(
-                    Problem::error("stray-brace", "a `}` closes nothing")
-                        .at(span, "")
-                        .help("leave it out, or write the block's head and `{` before it"),
-                );
+                Problem::wrong("stray-brace", span, "a `}` closes nothing")
+                    .help("leave it out, or write the block's head and `{` before it")
+                    .report(self);
                 continue;
             }
             match self.entry(pair, &mut [], None) {
@@ -109,15 +109,14 @@ impl<'a> Lower<'a> {
                 Built::Entry(Entry::No(no)) => items.push(Item::No(no)),
                 // One mistake was told already: that it also stands outside is told when it is mended.
                 Built::Entry(Entry::Fact(_)) if told => {}
-                Built::Entry(Entry::Fact(fact)) => self.report(
-                    Problem::error(
-                        "fact-outside-block",
-                        format!("`{}:` stands outside of any block", fact.key.text),
-                    )
-                    .at(fact.key.span, "")
-                    .help("write facts between the braces of the block they belong to")
-                    .help(format!("for a template: `parameter {}: …`", fact.key.text)),
-                ),
+                Built::Entry(Entry::Fact(fact)) => Problem::wrong(
+                    "fact-outside-block",
+                    fact.key.span,
+                    format!("`{}:` stands outside of any block", fact.key.text),
+                )
+                .help("write facts between the braces of the block they belong to")
+                .help(format!("for a template: `parameter {}: …`", fact.key.text))
+                .report(self),
                 Built::Nothing => {}
             }
         }
@@ -144,7 +143,7 @@ impl<'a> Lower<'a> {
             let span = self.span(&rest);
             let end = span.start as usize + rest.as_str().trim_end().len();
             let span = Span::new(self.file, span.from(), end);
-            self.report(mistakes::after_value(self, span, value.as_ref(), None));
+            mistakes::after_value(self, span, value.as_ref(), None).report(self);
             let span = value.as_ref().map_or(span, |v| v.span.to(span));
             value = Some(Value {
                 kind: ValueKind::Bad,
@@ -179,11 +178,10 @@ impl<'a> Lower<'a> {
                         Item::No(n) => ("no", n.span),
                     };
                     let head = Span::new(self.file, span.from(), span.from() + what.len());
-                    self.report(
-                        Problem::error("misplaced-item", format!("`{what}` stands inside a block"))
-                            .at(head, "")
-                            .help("move it out of all blocks, to the outermost level of the file"),
-                    );
+                    let why = format!("`{what}` stands inside a block");
+                    Problem::wrong("misplaced-item", head, why)
+                        .help("move it out of all blocks, to the outermost level of the file")
+                        .report(self);
                     before = None;
                 }
                 Built::Nothing => {
@@ -240,7 +238,7 @@ impl<'a> Lower<'a> {
                 let mut inner = pair.into_inner();
                 if let Some(head) = inner.next() {
                     let problem = mistakes::odd_head(self, &head);
-                    self.report(problem);
+                    problem.report(self);
                 }
                 for body in inner.filter(|p| p.as_rule() == Rule::body) {
                     // Its entries are read for their own mistakes; what they belong to is unknown.
@@ -250,11 +248,9 @@ impl<'a> Lower<'a> {
             }
             Rule::stray_body => {
                 let open = Span::new(self.file, span.from(), span.from() + 1);
-                self.report(
-                    Problem::error("brace-without-head", "a `{` has no head before it")
-                        .at(open, "")
-                        .help("write the kind of the block before it, as in `circuit ev {`"),
-                );
+                Problem::wrong("brace-without-head", open, "a `{` has no head before it")
+                    .help("write the kind of the block before it, as in `circuit ev {`")
+                    .report(self);
                 for body in pair.into_inner() {
                     self.body(body);
                 }
@@ -297,11 +293,10 @@ impl<'a> Lower<'a> {
         };
         let key = self.word(&key);
         let why = format!("`{}` is given its value with `{}`", key.text, sign.as_str());
-        self.report(
-            Problem::error("equals-sign", why)
-                .at(self.span(&sign), "expected `:`")
-                .help(format!("write `{}:`", key.text)),
-        );
+        Problem::error("equals-sign", why)
+            .at(self.span(&sign), "expected `:`")
+            .help(format!("write `{}:`", key.text))
+            .report(self);
         let tokens: Vec<_> = inner.collect();
         let value = if tokens.is_empty() {
             self.missing_value(&key, end)
@@ -319,7 +314,7 @@ impl<'a> Lower<'a> {
         let key = self.word(&key);
         let problem = mistakes::missing_colon(self, &key, span);
         let repaired = problem.code == "missing-colon";
-        self.report(problem);
+        problem.report(self);
         let mut value = self.value(inner.collect());
         if !repaired {
             value.kind = ValueKind::Bad;
@@ -366,12 +361,10 @@ impl<'a> Lower<'a> {
                     if late && let Some(kind) = &kind {
                         let open = part.as_span().start();
                         let why = format!("the `{{` of `{}` stands on a later line", kind.text);
-                        self.report(
-                            Problem::error("brace-on-next-line", why)
-                                .at(self.within(open, open + 1), "")
-                                .at(kind.span, "its head ends with this line")
-                                .help(format!("write `{{` on the line of `{}`", kind.text)),
-                        );
+                        Problem::wrong("brace-on-next-line", self.within(open, open + 1), why)
+                            .at(kind.span, "its head ends with this line")
+                            .help(format!("write `{{` on the line of `{}`", kind.text))
+                            .report(self);
                     }
                     entries = self.body(part);
                 }
@@ -382,7 +375,7 @@ impl<'a> Lower<'a> {
             return Built::Nothing;
         };
         if !departs && let Some(problem) = mistakes::keyword_block(&kind, name.as_ref()) {
-            self.report(problem);
+            problem.report(self);
             return Built::Nothing;
         }
         entries.splice(0..0, product);
@@ -432,12 +425,9 @@ impl<'a> Lower<'a> {
         match (first, last) {
             (Some(first), Some(last)) if first > last => {
                 let why = format!("`{}` counts downwards", pair.as_str());
-                self.report(
-                    Problem::error("reversed-repeat", why)
-                        .at(span, "")
-                        .help(format!("write `[{last}..{first}]`")),
-                );
-                None
+                Problem::wrong("reversed-repeat", span, why)
+                    .help(format!("write `[{last}..{first}]`"))
+                    .fail(self)
             }
             (Some(first), Some(last)) if many(first, last) <= u64::from(Repeat::MOST) => {
                 Some(Repeat { first, last, span })
@@ -448,12 +438,9 @@ impl<'a> Lower<'a> {
                     pair.as_str(),
                     Repeat::MOST
                 );
-                self.report(
-                    Problem::error("repeat-too-long", why)
-                        .at(span, "")
-                        .help(format!("write at most `[1..{}]`", Repeat::MOST)),
-                );
-                None
+                Problem::wrong("repeat-too-long", span, why)
+                    .help(format!("write at most `[1..{}]`", Repeat::MOST))
+                    .fail(self)
             }
         }
     }
@@ -472,11 +459,9 @@ impl<'a> Lower<'a> {
             } else {
                 "typographic quotes"
             };
-            self.report(
-                Problem::error("wrong-quotes", format!("a text stands in {what}"))
-                    .at(span, "")
-                    .help(format!("write `\"{}\"`", inside.replace('"', "\\\""))),
-            );
+            Problem::wrong("wrong-quotes", span, format!("a text stands in {what}"))
+                .help(format!("write `\"{}\"`", inside.replace('"', "\\\"")))
+                .report(self);
             return Spanned::new(inside.to_owned(), span);
         }
         let inside = raw
@@ -502,11 +487,9 @@ impl<'a> Lower<'a> {
                         "`\\{}` means nothing in a text",
                         other.map_or(String::new(), |(_, c)| c.to_string())
                     );
-                    self.report(
-                        Problem::error("unknown-escape", why)
-                            .at(Span::new(self.file, at, at + width), "")
-                            .help("write `\\\\` for a backslash and `\\\"` for a quote"),
-                    );
+                    Problem::wrong("unknown-escape", Span::new(self.file, at, at + width), why)
+                        .help("write `\\\\` for a backslash and `\\\"` for a quote")
+                        .report(self);
                 }
             }
         }

@@ -50,25 +50,21 @@ impl<'a> Lower<'a> {
         }));
         let whole = whole.reduce(Span::to).unwrap_or_else(|| self.within(0, 0));
         if let (Some(mixed), Some(first)) = (mixed, &separator) {
-            self.report(
-                Problem::error("mixed-separators", "`|` and `,` are mixed in one value")
-                    .at(mixed, "")
-                    .at(self.span(first), "the other one")
-                    .help("`a | b` is one of, `a, b` is both in order: put one of them in brackets, as in `(a | b), c`"),
-            );
+            Problem::wrong("mixed-separators", mixed, "`|` and `,` are mixed in one value")
+                .at(self.span(first), "the other one")
+                .help("`a | b` is one of, `a, b` is both in order: put one of them in brackets, as in `(a | b), c`")
+                .report(self);
             return bad(whole);
         }
         // Only a bracket over several lines lets tokens follow that no value can take.
         if let Some(rest) = tokens.next() {
             let end = tokens.last().map_or(self.span(&rest), |t| self.span(&t));
             let rest = self.span(&rest).to(end);
-            let problem = Problem::error(
-                "trailing-text",
-                format!("`{}` cannot follow a value", self.slice(rest).trim()),
-            )
-            .at(rest, "expected `)`")
-            .help("put brackets round what belongs together");
-            self.report(problem);
+            let why = format!("`{}` cannot follow a value", self.slice(rest).trim());
+            let problem = Problem::error("trailing-text", why)
+                .at(rest, "expected `)`")
+                .help("put brackets round what belongs together");
+            problem.report(self);
             return bad(whole.to(rest));
         }
         let comma = separator.is_some_and(|s| s.as_rule() == Rule::comma);
@@ -92,11 +88,9 @@ impl<'a> Lower<'a> {
                     "values per line conductor"
                 };
                 let why = format!("{what} and `|` stand in one value");
-                self.report(
-                    Problem::error("alternatives-of-rows", why)
-                        .at(whole, "")
-                        .help("put the alternatives in brackets, as in `L1 (5 A | 6 A), L2 3 A`"),
-                );
+                Problem::wrong("alternatives-of-rows", whole, why)
+                    .help("put the alternatives in brackets, as in `L1 (5 A | 6 A), L2 3 A`")
+                    .report(self);
                 return bad(whole);
             }
         }
@@ -106,14 +100,11 @@ impl<'a> Lower<'a> {
                 .find(|e| e.line.is_none())
                 .map(|e| e.value.span);
             if odd.is_some() || by_turn {
-                self.report(
-                    Problem::error(
-                        "line-missing",
-                        "some values name their line conductor and some do not",
-                    )
+                let why = "some values name their line conductor and some do not";
+                Problem::error("line-missing", why)
                     .at(odd.unwrap_or(whole), "for which one?")
-                    .help("write `L1`, `L2`, `L3` or `N` before each value"),
-                );
+                    .help("write `L1`, `L2`, `L3` or `N` before each value")
+                    .report(self);
                 return bad(whole);
             }
         }
@@ -124,12 +115,11 @@ impl<'a> Lower<'a> {
                 let Some(line) = element.line else { continue };
                 if let Some((first, _)) = lines.iter().find(|(l, _)| l.text == line.text) {
                     let first = first.span;
-                    self.report(
-                        Problem::error("line-twice", format!("`{}` has two values", line.text))
-                            .at(line.span, "again")
-                            .at(first, "first here")
-                            .help("name each line conductor once"),
-                    );
+                    Problem::error("line-twice", format!("`{}` has two values", line.text))
+                        .at(line.span, "again")
+                        .at(first, "first here")
+                        .help("name each line conductor once")
+                        .report(self);
                     return bad(whole);
                 }
                 lines.push((line, element.value));
@@ -266,7 +256,7 @@ impl<'a> Lower<'a> {
                 _ => {
                     let sign_span = self.span(&sign);
                     let problem = mistakes::wrong_minus(self, left_end, sign_span, right.span);
-                    self.report(problem);
+                    problem.report(self);
                     sound = false;
                     Arith::Sub
                 }
@@ -292,11 +282,9 @@ impl<'a> Lower<'a> {
         };
         if count > OPERATORS {
             let why = format!("one value has {count} operators, more than {OPERATORS}");
-            self.report(
-                Problem::error("too-many-operators", why)
-                    .at(value.span, "")
-                    .help("work the sum out, or split it over parameters"),
-            );
+            Problem::wrong("too-many-operators", value.span, why)
+                .help("work the sum out, or split it over parameters")
+                .report(self);
             sound = false;
         }
         if sound { value } else { bad(value.span) }
@@ -349,11 +337,10 @@ impl<'a> Lower<'a> {
                     inner.pop();
                     let open = Span::new(self.file, span.from(), span.from() + 1);
                     let end = span.from() + self.slice(span).trim_end().len();
-                    self.report(
-                        Problem::error("unclosed-bracket", "a `(` is not closed")
-                            .at(open, "opened here")
-                            .at(Span::new(self.file, end, end), "expected `)`"),
-                    );
+                    Problem::error("unclosed-bracket", "a `(` is not closed")
+                        .at(open, "opened here")
+                        .at(Span::new(self.file, end, end), "expected `)`")
+                        .report(self);
                     self.value(inner);
                     ValueKind::Bad
                 } else {
@@ -366,7 +353,7 @@ impl<'a> Lower<'a> {
                 let digits = token.into_inner().next();
                 if let Some(digits) = digits {
                     let problem = mistakes::wrong_number(self, &digits);
-                    self.report(problem);
+                    problem.report(self);
                 }
                 ValueKind::Bad
             }
@@ -426,11 +413,9 @@ impl<'a> Lower<'a> {
                     return Value::members(&word, &repeat, span);
                 }
                 if !ends_here {
-                    self.report(
-                        Problem::error("wrong-index", "a row of numbers stands before a `.`")
-                            .at(at, "")
-                            .help("write one number, as in `bay[2].ev`"),
-                    );
+                    Problem::wrong("wrong-index", at, "a row of numbers stands before a `.`")
+                        .help("write one number, as in `bay[2].ev`")
+                        .report(self);
                 }
                 (sound, word.span) = (false, span);
                 continue;
@@ -458,14 +443,10 @@ impl<'a> Lower<'a> {
                 Some(number) => word.text.push_str(&format!("[{number}]")),
                 None => {
                     if !index.is_bad() {
-                        self.report(
-                            Problem::error(
-                                "wrong-index",
-                                "a number in square brackets before a `.` must be written out",
-                            )
-                            .at(at, "")
-                            .help("write a whole number, as in `bay[2].ev`"),
-                        );
+                        let why = "a number in square brackets before a `.` must be written out";
+                        Problem::wrong("wrong-index", at, why)
+                            .help("write a whole number, as in `bay[2].ev`")
+                            .report(self);
                     }
                     sound = false;
                 }
@@ -509,11 +490,10 @@ impl<'a> Lower<'a> {
         {
             return ValueKind::Date { year, month, day };
         }
-        self.report(
-            Problem::error("no-such-date", format!("`{raw}` is no day of the calendar"))
-                .at(span, "")
-                .help("write year, month and day, as in `2026-11-02`"),
-        );
+        let why = format!("`{raw}` is no day of the calendar");
+        Problem::wrong("no-such-date", span, why)
+            .help("write year, month and day, as in `2026-11-02`")
+            .report(self);
         ValueKind::Bad
     }
 }

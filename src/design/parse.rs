@@ -10,7 +10,7 @@ use super::lower_tree::Lower;
 use super::syntax_errors;
 use super::tree::{Tree, Value, ValueKind};
 use crate::source::limits::DESIGN_BYTES;
-use crate::source::{FileId, Problem, Span, Spanned};
+use crate::source::{FileId, Problem, Reports, Span, Spanned};
 
 /// The generated parser.
 mod grammar {
@@ -50,15 +50,17 @@ pub(super) struct Problems {
     more: usize,
 }
 
-impl Problems {
-    pub(super) fn push(&mut self, problem: Problem) {
+impl Reports for Problems {
+    fn report(&mut self, problem: Problem) {
         if self.list.len() < MOST_PROBLEMS {
             self.list.push(problem);
         } else {
             self.more += 1;
         }
     }
+}
 
+impl Problems {
     /// So many mistakes that reading on would not help anybody.
     fn hopeless(&self) -> bool {
         self.more > 20 * MOST_PROBLEMS
@@ -94,7 +96,7 @@ pub fn parse_items(file: FileId, text: &str, offset: usize) -> Parsed {
     let mut problems = Problems::default();
     let mut tree = Tree::default();
     if text.len() > DESIGN_BYTES {
-        problems.push(too_large(file, text.len(), offset));
+        problems.report(too_large(file, text.len(), offset));
         return Parsed {
             tree,
             problems: problems.finish(false),
@@ -103,10 +105,10 @@ pub fn parse_items(file: FileId, text: &str, offset: usize) -> Parsed {
     }
     let look = layout::look(file, text);
     for problem in look.problems {
-        problems.push(moved(problem, offset));
+        problems.report(moved(problem, offset));
     }
     for unclosed in &look.unclosed {
-        problems.push(moved(unclosed_block(file, text, unclosed), offset));
+        problems.report(moved(unclosed_block(file, text, unclosed), offset));
     }
     let mut stopped = false;
     for piece in &look.pieces {
@@ -120,7 +122,7 @@ pub fn parse_items(file: FileId, text: &str, offset: usize) -> Parsed {
                 let mut lower = Lower::new(file, slice, offset + piece.start, &mut problems);
                 lower.file(pairs, &mut tree.items);
             }
-            Err(at) => problems.push(moved(too_much(file, piece, at), offset)),
+            Err(at) => problems.report(moved(too_much(file, piece, at), offset)),
         }
     }
     let comments = look
@@ -154,30 +156,28 @@ pub fn parse_value(file: FileId, text: &str, offset: usize) -> (Value, Vec<Probl
         span: whole,
     };
     if text.len() > DESIGN_BYTES {
-        problems.push(too_large(file, text.len(), offset));
+        problems.report(too_large(file, text.len(), offset));
         return (bad(), problems.finish(false));
     }
     let look = layout::look(file, text);
     for problem in look.problems {
-        problems.push(moved(problem, offset));
+        problems.report(moved(problem, offset));
     }
     for unclosed in &look.unclosed {
-        problems.push(moved(unclosed_block(file, text, unclosed), offset));
+        problems.report(moved(unclosed_block(file, text, unclosed), offset));
     }
     let value = match pairs(Rule::value_only, &look.text) {
         Ok(pairs) => {
             let mut lower = Lower::new(file, &look.text, offset, &mut problems);
             lower.value_only(pairs).unwrap_or_else(|| {
-                problems.push(
-                    Problem::error("missing-value", "a value is missing")
-                        .at(whole, "")
-                        .help("write a value with its unit, a word, `?` or `none`"),
-                );
+                Problem::wrong("missing-value", whole, "a value is missing")
+                    .help("write a value with its unit, a word, `?` or `none`")
+                    .report(&mut problems);
                 bad()
             })
         }
         Err(at) => {
-            problems.push(moved(too_much(file, &(0..text.len()), at), offset));
+            problems.report(moved(too_much(file, &(0..text.len()), at), offset));
             bad()
         }
     };
@@ -195,22 +195,17 @@ pub(super) fn pairs(rule: Rule, text: &str) -> Result<Pairs<'_, Rule>, usize> {
 }
 
 fn too_large(file: FileId, bytes: usize, offset: usize) -> Problem {
-    Problem::error(
-        "file-too-large",
-        format!("a text of {bytes} bytes is not read, the most is {DESIGN_BYTES}"),
-    )
-    .at(Span::new(file, offset, offset), "")
-    .help("split it into several designs, each an installation of its own")
+    let why = format!("a text of {bytes} bytes is not read, the most is {DESIGN_BYTES}");
+    Problem::wrong("file-too-large", Span::new(file, offset, offset), why)
+        .help("split it into several designs, each an installation of its own")
 }
 
 fn too_much(file: FileId, piece: &Range<usize>, at: usize) -> Problem {
     let at = (piece.start + at).min(piece.end);
-    Problem::error(
-        "text-too-complex",
-        "this stretch of the text takes too much work to read",
-    )
-    .at(Span::new(file, at, at), "given up here")
-    .help("split the file, and join its parts with `use \"…\"`")
+    let why = "this stretch of the text takes too much work to read";
+    Problem::error("text-too-complex", why)
+        .at(Span::new(file, at, at), "given up here")
+        .help("split the file, and join its parts with `use \"…\"`")
 }
 
 fn unclosed_block(file: FileId, text: &str, unclosed: &Unclosed) -> Problem {

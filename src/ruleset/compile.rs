@@ -31,7 +31,7 @@ impl Context<'_, '_> {
         let source = self.merged.source(node.span);
         for e in errors {
             let at = source.map_or(node.span, |s| node.place(s, e.range.clone()));
-            let mut p = Problem::error("bad-expression", e.message).at(at, "");
+            let mut p = Problem::wrong("bad-expression", at, e.message);
             p.help = e.help;
             problems.push(p);
         }
@@ -39,12 +39,9 @@ impl Context<'_, '_> {
 
     fn parse(&self, node: &Node, problems: &mut Vec<Problem>) -> Option<Expr> {
         let Some(text) = node.text() else {
-            problems.push(
-                Problem::error("not-an-expression", "an expression is one text")
-                    .at(node.span, "")
-                    .help("put it in single quotes"),
-            );
-            return None;
+            return Problem::wrong("not-an-expression", node.span, "an expression is one text")
+                .help("put it in single quotes")
+                .fail(problems);
         };
         self.reject_cut(node, problems);
         match parse(text) {
@@ -70,14 +67,10 @@ impl Context<'_, '_> {
             .and_then(|t| t.lines().next())
             .unwrap_or("");
         if !quoted && rest.trim_start().starts_with('#') {
-            problems.push(
-                Problem::error(
-                    "comment-in-expression",
-                    "what follows `#` is cut off this expression",
-                )
-                .at(node.span, "")
-                .help("put the comment on a line of its own, or the expression in single quotes"),
-            );
+            let why = "what follows `#` is cut off this expression";
+            Problem::wrong("comment-in-expression", node.span, why)
+                .help("put the comment on a line of its own, or the expression in single quotes")
+                .report(problems);
         }
     }
 
@@ -185,10 +178,8 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Optio
             None => problems.push(missing_rule(item, &rules, "withdrawn")),
         }
         if because.is_none() {
-            problems.push(
-                Problem::error("missing-key", "a withdrawal needs `because`: a reason")
-                    .at(item.at, ""),
-            );
+            let why = "a withdrawal needs `because`: a reason";
+            Problem::wrong("missing-key", item.at, why).report(problems);
         }
     }
     rules.sort_by(|a, b| a.id.cmp(&b.id));
@@ -266,25 +257,21 @@ fn texts_compared(typer: Typer<'_>, problems: &mut Vec<Problem>) -> Vec<String> 
             all.len(),
             WordSet::MOST
         );
-        problems.push(
-            Problem::error("too-many-texts", why)
-                .at(*at, format!("\"{text}\" is one too many"))
-                .help("make the fact a choice of words, or two facts"),
-        );
+        Problem::error("too-many-texts", why)
+            .at(*at, format!("\"{text}\" is one too many"))
+            .help("make the fact a choice of words, or two facts")
+            .report(problems);
     }
     all.into_iter().map(|(text, _)| text).collect()
 }
 
 fn missing_rule(item: &Item<'_>, rules: &[Rule], done: &str) -> Problem {
-    Problem::error(
-        "unknown-rule",
-        format!(
-            "the rule `{}` that is {done} here does not exist in this edition",
-            item.name
-        ),
-    )
-    .at(item.at, "")
-    .did_you_mean(item.name, rules.iter().map(|r| r.id.as_str()))
+    let why = format!(
+        "the rule `{}` that is {done} here does not exist in this edition",
+        item.name
+    );
+    Problem::wrong("unknown-rule", item.at, why)
+        .did_you_mean(item.name, rules.iter().map(|r| r.id.as_str()))
 }
 
 pub(super) fn by_id<'a, 'i>(
@@ -294,20 +281,13 @@ pub(super) fn by_id<'a, 'i>(
     let mut all: FxHashMap<&str, Vec<&Item<'_>>> = FxHashMap::default();
     for item in &merged.amend {
         if item.name.is_empty() {
-            problems.push(
-                Problem::error(
-                    "missing-key",
-                    "an amendment needs `id`: the rule it changes",
-                )
-                .at(item.at, ""),
-            );
+            let why = "an amendment needs `id`: the rule it changes";
+            Problem::wrong("missing-key", item.at, why).report(problems);
             continue;
         }
         if item.node.get("because").is_none() {
-            problems.push(
-                Problem::error("missing-key", "an amendment needs `because`: a reason")
-                    .at(item.at, ""),
-            );
+            let why = "an amendment needs `because`: a reason";
+            Problem::wrong("missing-key", item.at, why).report(problems);
         }
         let others = all.entry(item.name).or_default();
         for before in others.iter() {
@@ -362,8 +342,7 @@ fn declared(
     let f = Fields::new(item.node, item.at, &schema::DERIVATION, problems)?;
     let Some((kind, name)) = item.name.split_once('.') else {
         let why = format!("`{}` is not of the form KIND.FACT", item.name);
-        problems.push(Problem::error("bad-path", why).at(item.at, ""));
-        return None;
+        return Problem::wrong("bad-path", item.at, why).fail(problems);
     };
     let id = kind_of(kind, item.at, v, problems)?;
     let is = f.needed("is", problems)?;
@@ -378,13 +357,11 @@ fn declared(
     let ix = match v.kind(id).fact_named(name) {
         Some(ix) if v.fact(id, ix).writable && !unless_written => {
             let why = format!("`{}` is a fact that designs write", item.name);
-            problems.push(
-                Problem::error("fact-and-derivation", why)
-                    .at(item.at, "derived here")
-                    .at(v.fact(id, ix).span, "declared here")
-                    .help("write `unless-written: yes` if a written value is to win"),
-            );
-            return None;
+            return Problem::error("fact-and-derivation", why)
+                .at(item.at, "derived here")
+                .at(v.fact(id, ix).span, "declared here")
+                .help("write `unless-written: yes` if a written value is to win")
+                .fail(problems);
         }
         Some(ix) if v.fact(id, ix).writable => {
             // A fact of the designs that is worked out where they are silent.
@@ -421,11 +398,10 @@ fn check_abstract(merged: &Merged<'_>, v: &Vocabulary, problems: &mut Vec<Proble
                     "`{kind}` has the fact `{name}`, but `{}` does not",
                     v.kind(*real).name
                 );
-                problems.push(
-                    Problem::error("abstract-fact", why)
-                        .at(item.at, "declared here")
-                        .help(format!("derive `{}.{name}` too", v.kind(*real).name)),
-                );
+                Problem::error("abstract-fact", why)
+                    .at(item.at, "declared here")
+                    .help(format!("derive `{}.{name}` too", v.kind(*real).name))
+                    .report(problems);
             }
         }
     }
@@ -457,8 +433,7 @@ fn derivation(
     let f = Fields::new(item.node, item.at, &schema::DERIVATION, &mut silent)?;
     let Some(node) = f.get("formula") else {
         let why = format!("the derivation `{}` needs `formula`", item.name);
-        problems.push(Problem::error("missing-key", why).at(item.at, ""));
-        return None;
+        return Problem::wrong("missing-key", item.at, why).fail(problems);
     };
     let fact = context.vocabulary.fact(kind, ix);
     let (ty, per_line) = type_of(fact);
@@ -470,11 +445,9 @@ fn derivation(
     let (formula, _) = context.compile(node, &scope, Some(&ty), problems)?;
     if formula.root_term().optional && !fact.optional {
         let why = format!("the formula of `{}` may give nothing", item.name);
-        problems.push(
-            Problem::error("optional-formula", why)
-                .at(node.span, "")
-                .help("write `optional: yes`, or give a value with `else`"),
-        );
+        Problem::wrong("optional-formula", node.span, why)
+            .help("write `optional: yes`, or give a value with `else`")
+            .report(problems);
     }
     Some(Derivation {
         formula,
@@ -497,7 +470,7 @@ fn figure(
         let found = v.kind(kind).fact_named(name);
         if found.is_none() {
             let why = format!("there is no such fact `{name}`");
-            problems.push(Problem::error("unknown-fact", why).at(f.at(key), ""));
+            Problem::wrong("unknown-fact", f.at(key), why).report(problems);
         }
         found
     };

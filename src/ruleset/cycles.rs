@@ -96,10 +96,8 @@ pub(super) fn check(
                 format!("{}.{}", v.kind(k).name, v.fact(k, f).name)
             })
             .collect();
-        let mut p = Problem::error(
-            "cycle",
-            format!("these derivations need each other: {}", names.join(", ")),
-        );
+        let why = format!("these derivations need each other: {}", names.join(", "));
+        let mut p = Problem::error("cycle", why);
         for i in component.iter().take(4) {
             let (k, f) = nodes[*i];
             if let Some(Some(d)) = derivations

@@ -35,12 +35,9 @@ impl Edition {
                 Ok(d) => Some(d),
                 Err(_) => {
                     let at = f.at(key);
-                    problems.push(
-                        Problem::error("bad-date", format!("`{text}` is not a date"))
-                            .at(at, "")
-                            .help("write it like `2026-10-15`"),
-                    );
-                    None
+                    Problem::wrong("bad-date", at, format!("`{text}` is not a date"))
+                        .help("write it like `2026-10-15`")
+                        .fail(problems)
                 }
             }
         };
@@ -160,11 +157,9 @@ pub(super) fn holds(
     let mut find = |id: &str| {
         let found = editions.iter().position(|e| e.id == id);
         if found.is_none() {
-            problems.push(
-                Problem::error("unknown-edition", format!("there is no edition `{id}`"))
-                    .at(at, "")
-                    .did_you_mean(id, editions.iter().map(|e| e.id.as_str())),
-            );
+            Problem::wrong("unknown-edition", at, format!("there is no edition `{id}`"))
+                .did_you_mean(id, editions.iter().map(|e| e.id.as_str()))
+                .report(problems);
         }
         found
     };

@@ -56,11 +56,9 @@ impl Layer {
             if head.text() != Some(name) {
                 let why =
                     format!("this ruleset stands in the folder `{name}` and is called otherwise");
-                problems.push(
-                    Problem::error("wrong-name", why)
-                        .at(head.span, "")
-                        .help(format!("write `ruleset: {name}`")),
-                );
+                Problem::wrong("wrong-name", head.span, why)
+                    .help(format!("write `ruleset: {name}`"))
+                    .report(problems);
             }
             layer.title = f
                 .owned("title", problems)
@@ -78,11 +76,9 @@ impl Layer {
             }
         }
         if !headed {
-            problems.push(
-                Problem::error("no-head", format!("the ruleset `{name}` has no head"))
-                    .help(format!("write `ruleset: {name}` in its file ruleset.yaml")),
-            );
-            return None;
+            return Problem::error("no-head", format!("the ruleset `{name}` has no head"))
+                .help(format!("write `ruleset: {name}` in its file ruleset.yaml"))
+                .fail(problems);
         }
         Some(layer)
     }
@@ -293,10 +289,8 @@ fn collect<'a>(
         Some(n) => match n.text() {
             Some(t) => holds(t, n.span, editions, chosen, problems),
             None => {
-                problems.push(
-                    Problem::error("not-a-text", "`in` names editions, like `A1 .. A3`")
-                        .at(n.span, ""),
-                );
+                Problem::wrong("not-a-text", n.span, "`in` names editions, like `A1 .. A3`")
+                    .report(problems);
                 true
             }
         },
@@ -329,7 +323,7 @@ fn collect<'a>(
                 _ => {
                     let shape = if which < 6 { "a map" } else { "a list" };
                     let why = format!("`{}` holds {shape}", section.text);
-                    problems.push(Problem::error("wrong-shape", why).at(section.span, ""));
+                    Problem::wrong("wrong-shape", section.span, why).report(problems);
                     continue;
                 }
             };

@@ -51,8 +51,7 @@ pub(super) fn read(
             if text.trim().is_empty() {
                 let at = f.at(key);
                 let message = format!("`{key}` of {} says nothing", schema::LEFT_OUT.what);
-                problems.push(Problem::error("empty-text", message).at(at, ""));
-                return None;
+                return Problem::wrong("empty-text", at, message).fail(problems);
             }
             Some(text)
         };
@@ -61,12 +60,11 @@ pub(super) fn read(
             continue;
         };
         if let Some(first) = stated.insert((item.layer, what), item.at) {
-            problems.push(
-                Problem::error("stated-twice", format!("`{what}` is left out twice"))
-                    .at(item.at, "the second time")
-                    .at(first, "the first time")
-                    .help("take one out"),
-            );
+            Problem::error("stated-twice", format!("`{what}` is left out twice"))
+                .at(item.at, "the second time")
+                .at(first, "the first time")
+                .help("take one out")
+                .report(problems);
         }
         let mut left_out = LeftOut {
             what: what.to_owned(),
@@ -108,11 +106,9 @@ fn told<'a>(
         {
             let lacking = if id.is_none() { "id" } else { "where" };
             let said = format!("an entry of `left-out` with `{key}` needs `{lacking}`");
-            problems.push(
-                Problem::error("missing-key", said)
-                .at(item.at, "")
-                .help("give both, so that a report can tell of which designs it is not judged, or neither"),
-            );
+            Problem::wrong("missing-key", item.at, said)
+                .help("give both, so that a report can tell of which designs it is not judged, or neither")
+                .report(problems);
         }
         return None;
     };

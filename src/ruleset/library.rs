@@ -210,10 +210,8 @@ impl Library {
                 .iter()
                 .filter(|f| !self.files.is_folder(f))
                 .map(|f| {
-                    Problem::error(
-                        "no-such-folder",
-                        format!("there is no folder `{}` of rulesets", f.display()),
-                    )
+                    let why = format!("there is no folder `{}` of rulesets", f.display());
+                    Problem::error("no-such-folder", why)
                 })
                 .collect(),
             ..Chain::default()
@@ -300,8 +298,7 @@ impl Library {
         for source in own {
             let Some(id) = FileId::of_ruleset(files.len()) else {
                 let why = format!("the ruleset `{name}` has more files than can be read");
-                problems.push(Problem::error("too-many-files", why));
-                return None;
+                return Problem::error("too-many-files", why).fail(problems);
             };
             let source = Arc::new(source);
             files.push(Arc::clone(&source));

@@ -41,17 +41,13 @@ fn assumption(
     let fact = v.fact(kind, ix);
     if fact.never_assumed {
         let why = format!("nobody may assume `{}`", item.name);
-        problems.push(
-            Problem::error("never-assumed", why)
-                .at(item.at, "")
-                .at(fact.span, "it is marked so"),
-        );
-        return None;
+        return Problem::wrong("never-assumed", item.at, why)
+            .at(fact.span, "it is marked so")
+            .fail(problems);
     }
     let Some(value) = assumed(text, &fact.ty, v) else {
         let why = format!("`{text}` is no value of `{}`", item.name);
-        problems.push(Problem::error("bad-value", why).at(f.at("is"), ""));
-        return None;
+        return Problem::wrong("bad-value", f.at("is"), why).fail(problems);
     };
     let entry = Assumption {
         value,

@@ -12,8 +12,7 @@ pub(super) fn unit_of(text: &str, at: Span, problems: &mut Vec<Problem>) -> Opti
     match Unit::parse(text) {
         Ok(u) => Some(u),
         Err(e) => {
-            let mut p =
-                Problem::error("unknown-unit", format!("`{text}` is not a known unit")).at(at, "");
+            let mut p = Problem::wrong("unknown-unit", at, format!("`{text}` is not a known unit"));
             if let Some(help) = e.help() {
                 p = p.help(help);
             }
@@ -74,15 +73,13 @@ pub(super) fn fact_type(
             .collect();
         if all.is_empty() || all.len() > most {
             let why = format!("give 1 to {most} words, not {}", all.len());
-            problems.push(Problem::error("bad-words", why).at(at, ""));
+            Problem::wrong("bad-words", at, why).report(problems);
         }
         for word in all.iter().filter(|w| !can_be_written(w)) {
             let why = format!("no design can write the word `{word}` of a choice");
-            problems.push(
-                Problem::error("bad-words", why)
-                .at(at, "")
-                .help("a word begins with a letter and has letters, digits, `_` and single hyphens, or it is a number, perhaps with letters right behind it"),
-            );
+            Problem::wrong("bad-words", at, why)
+                .help("a word begins with a letter and has letters, digits, `_` and single hyphens, or it is a number, perhaps with letters right behind it")
+                .report(problems);
         }
         Arc::new(all)
     };
@@ -99,10 +96,8 @@ pub(super) fn fact_type(
             Some("one" | "ordered" | "some" | "part" | "reference")
         )
     {
-        problems.push(
-            Problem::error("bad-type", "only a quantity has a value for each line").at(at, ""),
-        );
-        return None;
+        return Problem::wrong("bad-type", at, "only a quantity has a value for each line")
+            .fail(problems);
     }
     match base.split_once(' ') {
         Some(("one", rest)) => {
@@ -145,13 +140,9 @@ pub(super) fn fact_type(
         unit => match Unit::parse(unit) {
             Ok(u) => quantity(u, false),
             Err(_) => {
-                problems.push(
-                    Problem::error("bad-type", format!("`{text}` is not the type of a fact"))
-                        .at(at, "")
-                        .help("write a unit, or one of: number, whole, yes-no, text, date, one of …, ordered …, some of …, part K, parts K, reference K, references K, reverse K.F"),
-                );
-                None
-            }
+                Problem::wrong("bad-type", at, format!("`{text}` is not the type of a fact"))
+                    .help("write a unit, or one of: number, whole, yes-no, text, date, one of …, ordered …, some of …, part K, parts K, reference K, references K, reverse K.F")
+                    .fail(problems)}
         },
     }
 }
@@ -209,12 +200,10 @@ pub(super) fn bounds(
     };
     let fits = unit.is_none_or(|u| dims.iter().all(|d| *d == u.dim()));
     if parsed.is_none() || !fits || b.lo > b.hi {
-        problems.push(
-            Problem::error("bad-range", format!("`{text}` is not a range of this fact"))
-                .at(at, "")
-                .help("write it like `> 0 A` or `0 m .. 500 m`"),
-        );
-        return None;
+        let why = format!("`{text}` is not a range of this fact");
+        return Problem::wrong("bad-range", at, why)
+            .help("write it like `> 0 A` or `0 m .. 500 m`")
+            .fail(problems);
     }
     Some(b)
 }
@@ -232,11 +221,9 @@ pub(super) fn can_be_absent(ty: &FactType, f: &Fields<'_>, problems: &mut Vec<Pr
     };
     if let Some(node) = f.get("optional") {
         let why = format!("what is {what} cannot be absent, so it cannot be optional");
-        problems.push(
-            Problem::error("bad-optional", why)
-                .at(node.span, "")
-                .help(instead),
-        );
+        Problem::wrong("bad-optional", node.span, why)
+            .help(instead)
+            .report(problems);
     }
     false
 }

@@ -90,25 +90,21 @@ fn facts<'n>(
     for (name, node) in map(node) {
         match kind.fact_named(name).filter(|ix| kind.fact(*ix).writable) {
             Some(ix) => found.push((ix, node)),
-            None => problems.push(
-                Problem::error(
-                    "unknown-fact",
-                    format!("`{}` has no fact `{name}` to write", kind.name),
-                )
-                .at(node.span, "")
-                .did_you_mean(name, kind.writable_names()),
-            ),
+            None => Problem::wrong(
+                "unknown-fact",
+                node.span,
+                format!("`{}` has no fact `{name}` to write", kind.name),
+            )
+            .did_you_mean(name, kind.writable_names())
+            .report(problems),
         }
     }
     found
 }
 
 fn refused(word: &str, why: &str, at: Span) -> Problem {
-    Problem::error(
-        "two-readings",
-        format!("`{word}` cannot be said shortly: {why}"),
-    )
-    .at(at, "")
+    let message = format!("`{word}` cannot be said shortly: {why}");
+    Problem::wrong("two-readings", at, message)
 }
 
 /// Whether a word is no unit or line by its length.

@@ -186,11 +186,9 @@ fn aggregates(ranges: Ranges<'_>, c: &mut Compiled, problems: &mut Vec<Problem>)
         *never_negative = shown;
         if *op == Aggregate::LargestTwo && !shown {
             let why = format!("`largest-two` adds what is never below zero, and `{text}` may be");
-            problems.push(
-                Problem::error("may-be-negative", why)
-                .at(c.span, "")
-                .help("write `max(0 A, …)` with its unit, or give the facts it reads a `domain` from 0 up"),
-            );
+            Problem::wrong("may-be-negative", c.span, why)
+                .help("write `max(0 A, …)` with its unit, or give the facts it reads a `domain` from 0 up")
+                .report(problems);
         }
     }
 }

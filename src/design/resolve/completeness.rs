@@ -20,16 +20,13 @@ impl Resolver<'_> {
         if let Some(status) = status_of(word) {
             return status;
         }
-        let mut problem = Problem::error(
-            "wrong-status",
-            "`status` takes one of `new`, `existing`, `altered` or `to-go`",
-        )
-        .at(fact.value.span, "")
-        .did_you_mean(word, ["new", "existing", "altered", "to-go"]);
+        let why = "`status` takes one of `new`, `existing`, `altered` or `to-go`";
+        let mut problem = Problem::wrong("wrong-status", fact.value.span, why)
+            .did_you_mean(word, ["new", "existing", "altered", "to-go"]);
         if matches!(fact.value.kind, ValueKind::Unknown) {
             problem = problem.help("what stands there already is `existing`, seen or not");
         }
-        self.report(problem);
+        problem.report(self);
         inherited
     }
 
@@ -64,11 +61,10 @@ impl Resolver<'_> {
                 }
             }
             ValueKind::Unknown | ValueKind::Absent | ValueKind::Bad => {}
-            _ => self.report(
-                Problem::error("wrong-type", "`all-listed` takes names of kinds")
-                    .at(value.span, "")
-                    .help("write for example `all-listed: circuit, load`"),
-            ),
+            _ => Problem::error("wrong-type", "`all-listed` takes names of kinds")
+                .at(value.span, "")
+                .help("write for example `all-listed: circuit, load`")
+                .report(self),
         }
     }
 
@@ -76,11 +72,9 @@ impl Resolver<'_> {
         let kind = self.vocabulary.kind_named(&word.text);
         if kind.is_none() {
             let names = self.vocabulary.kinds.iter().map(|k| k.name.as_str());
-            let mut problem = Problem::error(
-                "unknown-kind",
-                format!("there is no kind called `{}`", word.text),
-            )
-            .at(word.span, "expected the name of a kind, such as `circuit`");
+            let why = format!("there is no kind called `{}`", word.text);
+            let mut problem = Problem::error("unknown-kind", why)
+                .at(word.span, "expected the name of a kind, such as `circuit`");
             // `circuits` is the collection; its kind is what is meant.
             let collection = self.vocabulary.kinds.iter().find_map(|k| {
                 let (_, fact) = indices(k).find(|(_, f)| f.name == word.text)?;
@@ -95,7 +89,7 @@ impl Resolver<'_> {
                 Some(kind) => problem.help(format!("write `{}`", self.vocabulary.kind(kind).name)),
                 None => problem.did_you_mean(&word.text, names),
             };
-            self.report(problem);
+            problem.report(self);
         }
         kind
     }

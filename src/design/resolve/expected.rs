@@ -1,6 +1,6 @@
 //! What a fact takes, in the user's notation: for every message that refuses a value.
 
-use super::resolver::{Resolver, Site, listed};
+use super::resolver::{Poisons, Resolver, Site, listed};
 use super::units::{example_of, spelled};
 use crate::design::model::Possible;
 use crate::design::tree::{Value, ValueKind};
@@ -13,12 +13,8 @@ const MOST_WORDS: usize = 16;
 /// A text in quotes where a name, a word or a date stands without them.
 pub(super) fn in_quotes(site: &Site<'_>, what: &str, text: &str, at: Span) -> Problem {
     let fact = &site.fact.name;
-    Problem::error(
-        "wrong-type",
-        format!("`{fact}` takes {what}, and this is a text"),
-    )
-    .at(at, "")
-    .help(format!("leave out the quotes: `{fact}: {text}`"))
+    let why = format!("`{fact}` takes {what}, and this is a text");
+    Problem::wrong("wrong-type", at, why).help(format!("leave out the quotes: `{fact}: {text}`"))
 }
 
 /// What a fact takes: `a quantity in A`, `one of …`.
@@ -177,11 +173,9 @@ impl<'a> Resolver<'a> {
                 example(self.vocabulary, fact)
             ),
         };
-        self.poison(
-            Problem::error("wrong-type", message)
-                .at(value.span, "")
-                .help(help),
-        )
+        Problem::wrong("wrong-type", value.span, message)
+            .help(help)
+            .poison(self)
     }
 
     /// Which names a reference could lead to.

@@ -3,7 +3,7 @@
 use super::completeness::status_word;
 use super::narrow::is_narrower;
 use super::products::contradicts;
-use super::resolver::{Pending, Resolver, Site, Turn, indices, listed, nearest, written};
+use super::resolver::{Pending, Poisons, Resolver, Site, Turn, indices, listed, nearest, written};
 use super::values::cannot_both_hold;
 use crate::design::model::{ObjectId, Possible, Written};
 use crate::design::tree::{Entry, FactEntry, Origin, Value, ValueKind};
@@ -119,17 +119,18 @@ impl<'a> Resolver<'a> {
             return value;
         }
         let span = entry.settled.first().map_or(entry.span, |s| s.span);
-        self.poison(contradicts(&site.fact.name, entry.value.span, span))
+        contradicts(&site.fact.name, entry.value.span, span).poison(self)
     }
 
     fn once(&mut self, seen: &mut Vec<(&'a str, Span)>, key: &'a str, span: Span) {
         match seen.iter().find(|(k, _)| *k == key) {
-            Some((_, first)) => self.report(
+            Some((_, first)) => {
                 Problem::error("duplicate-fact", format!("`{key}` is written twice"))
                     .at(span, "again")
                     .at(*first, "first here")
-                    .help("leave one of them out"),
-            ),
+                    .help("leave one of them out")
+                    .report(self)
+            }
             None => seen.push((key, span)),
         }
     }
@@ -160,15 +161,11 @@ impl<'a> Resolver<'a> {
             ("where the block stands", "leave it out, or move the block")
         };
         let name = &kind.fact(ix).name;
-        self.report(
-            Problem::error(
-                "fact-set-twice",
-                format!("`{name}` is already set to something else by {by}"),
-            )
-            .at(combined.span, "")
+        let why = format!("`{name}` is already set to something else by {by}");
+        Problem::wrong("fact-set-twice", combined.span, why)
             .at(preset.key, "set by this")
-            .help(help),
-        );
+            .help(help)
+            .report(self);
         combined.value = wrong;
         self.set_fact(id, ix, combined);
     }
@@ -204,11 +201,9 @@ impl<'a> Resolver<'a> {
                 ValueKind::Word(word) if word == "no" => Possible::Truth(false),
                 ValueKind::Unknown => Possible::Unknown,
                 ValueKind::Bad => Possible::Poison,
-                _ => self.poison(
-                    Problem::error("wrong-type", "`present` takes `yes` or `no`")
-                        .at(value.span, "")
-                        .help("write `present: ?` if it is not known"),
-                ),
+                _ => Problem::wrong("wrong-type", value.span, "`present` takes `yes` or `no`")
+                    .help("write `present: ?` if it is not known")
+                    .poison(self),
             };
             let origin = value.origin.as_ref().map(|o| o.value);
             if let Some(object) = self.object_mut(id) {
@@ -225,11 +220,9 @@ impl<'a> Resolver<'a> {
             ValueKind::Text(text) | ValueKind::Word(text) => text.clone(),
             ValueKind::Unknown | ValueKind::Absent | ValueKind::Bad => return,
             _ => {
-                self.report(
-                    Problem::error("wrong-type", "`evidence` takes a text")
-                        .at(value.span, "")
-                        .help("write it in quotes, as in `evidence: \"photo 12\"`"),
-                );
+                Problem::wrong("wrong-type", value.span, "`evidence` takes a text")
+                    .help("write it in quotes, as in `evidence: \"photo 12\"`")
+                    .report(self);
                 return;
             }
         };
@@ -244,11 +237,8 @@ impl<'a> Resolver<'a> {
         if self.asked(key, entry.key.span) {
             return None;
         }
-        let mut problem = Problem::error(
-            "unknown-fact",
-            format!("{} has no fact called `{key}`", with_article(&kind.name)),
-        )
-        .at(entry.key.span, "");
+        let why = format!("{} has no fact called `{key}`", with_article(&kind.name));
+        let mut problem = Problem::wrong("unknown-fact", entry.key.span, why);
         let elsewhere: Vec<_> = self
             .vocabulary
             .kinds
@@ -287,7 +277,7 @@ impl<'a> Resolver<'a> {
                 problem = problem.help(format!("its facts are {}", listed(&first, "and")));
             }
         }
-        self.report(problem);
+        problem.report(self);
         if elsewhere.is_empty() {
             kind.fact_named(meant?)
         } else {
@@ -304,14 +294,12 @@ impl<'a> Resolver<'a> {
             } => {
                 let reference = &self.vocabulary.fact(members, reference).name;
                 let members = &self.vocabulary.kind(members).name;
-                Problem::error(
-                    "derived-fact",
-                    format!(
-                        "`{}` is collected from what refers to this block",
-                        fact.name
-                    ),
-                )
-                .help(format!("write `{reference}:` in each `{members}` instead"))
+                let why = format!(
+                    "`{}` is collected from what refers to this block",
+                    fact.name
+                );
+                Problem::error("derived-fact", why)
+                    .help(format!("write `{reference}:` in each `{members}` instead"))
             }
             _ => Problem::error(
                 "derived-fact",
@@ -322,7 +310,7 @@ impl<'a> Resolver<'a> {
             )
             .help("leave the line out"),
         };
-        self.poison(problem.at(entry.key.span, ""))
+        problem.at(entry.key.span, "").poison(self)
     }
 
     /// What several statements of one fact add up to.
@@ -336,12 +324,11 @@ impl<'a> Resolver<'a> {
                 .find(|s| s.origin == statement.origin);
             if let Some(first) = same {
                 wrong = true;
-                self.report(
-                    Problem::error("duplicate-fact", format!("`{name}` is written twice"))
-                        .at(statement.key.to(statement.span), "again")
-                        .at(first.key.to(first.span), "first here")
-                        .help("leave one of them out, or say where each comes from, as in `(measured)` and `(declared)`"),
-                );
+                Problem::error("duplicate-fact", format!("`{name}` is written twice"))
+                    .at(statement.key.to(statement.span), "again")
+                    .at(first.key.to(first.span), "first here")
+                    .help("leave one of them out, or say where each comes from, as in `(measured)` and `(declared)`")
+                    .report(self);
             }
         }
         wrong |= statements.iter().any(|s| s.value == Possible::Poison);
@@ -351,15 +338,14 @@ impl<'a> Resolver<'a> {
                 .take(place)
                 .find(|s| !wrong && cannot_both_hold(&s.value, &statement.value));
             if let Some(other) = other {
-                self.report(
-                    Problem::caution(
-                        "statements-disagree",
-                        format!("two statements of `{name}` cannot both hold"),
-                    )
-                    .at(statement.span, "")
-                    .at(other.span, "the other one")
-                    .help("every verdict must then hold for both; leave out the one that is wrong"),
-                );
+                Problem::caution(
+                    "statements-disagree",
+                    format!("two statements of `{name}` cannot both hold"),
+                )
+                .at(statement.span, "")
+                .at(other.span, "the other one")
+                .help("every verdict must then hold for both; leave out the one that is wrong")
+                .report(self);
                 break;
             }
         }

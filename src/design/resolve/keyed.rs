@@ -196,12 +196,13 @@ impl<'v> Long<'v> {
     fn name_or_value(&mut self, word: &Word, kind: KindId) {
         let name = &self.v.kind(kind).name;
         let key = self.key_of(kind, &word.text).unwrap_or("status");
-        self.problems.push(
-            Problem::error("name-or-value", format!("`{}` stands where the name of a {name} stands, and is a value of one", word.text))
-                .at(word.span, "")
-                .help(format!("for the value write a name before it, `{name} main {}`, or its key, `{name} {{ {key}: {} }}`", word.text, word.text))
-                .help("for the name choose another word"),
-        );
+        let text = &word.text;
+        let why =
+            format!("`{text}` stands where the name of a {name} stands, and is a value of one");
+        Problem::wrong("name-or-value", word.span, why)
+            .help(format!("for the value write a name before it, `{name} main {text}`, or its key, `{name} {{ {key}: {text} }}`"))
+            .help("for the name choose another word")
+            .report(&mut self.problems);
     }
 
     /// The fact that a word without a key is a value of.
@@ -427,12 +428,10 @@ impl<'v> Long<'v> {
             let second = values.get(1).or(values.first());
             let (text, at) =
                 second.map_or((String::new(), value.span), |v| (row::shown(v), v.span));
-            let mut problem =
-                Problem::error("trailing-text", format!("`{text}` cannot follow a value"))
-                    .at(at, "expected a new line, the next `key:` or `}`")
-                    .help(
-                        "what is of its own stands on a new line, or two blanks behind the value",
-                    );
+            let why = format!("`{text}` cannot follow a value");
+            let mut problem = Problem::error("trailing-text", why)
+                .at(at, "expected a new line, the next `key:` or `}`")
+                .help("what is of its own stands on a new line, or two blanks behind the value");
             if let Some(first) = values.first().filter(|_| values.len() > 1) {
                 problem = problem.at(first.span, "the value ends here");
             }
@@ -461,12 +460,8 @@ fn behind_product(entries: &mut Vec<Entry>, facts: Vec<Entry>) {
 
 /// A word that means several things, or none of what there is.
 pub(super) fn ambiguous(word: &str, what: &str, at: Span) -> Problem {
-    Problem::error(
-        "which-meaning",
-        format!("`{word}` does not say which of several things is meant"),
-    )
-    .at(at, "")
-    .help(what)
+    let why = format!("`{word}` does not say which of several things is meant");
+    Problem::wrong("which-meaning", at, why).help(what)
 }
 
 /// The keys that a message names at most.

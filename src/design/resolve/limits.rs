@@ -1,7 +1,7 @@
 //! Whether a fact takes a number: its domain, its plausible range, its series.
 
 use super::numbers::quantity_of;
-use super::resolver::Resolver;
+use super::resolver::{Poisons, Resolver};
 use super::units::{bounds_shown, member_shown, shown};
 use crate::design::model::Possible;
 use crate::quantity::Unit;
@@ -16,39 +16,31 @@ impl Resolver<'_> {
             return false;
         }
         if whole && x.fract() != 0.0 {
-            self.report(
-                Problem::error(
-                    "not-whole",
-                    format!(
-                        "`{}` takes whole numbers, and this is `{}`",
-                        fact.name,
-                        shown(x, unit)
-                    ),
-                )
-                .at(span, "")
+            let why = format!(
+                "`{}` takes whole numbers, and this is `{}`",
+                fact.name,
+                shown(x, unit)
+            );
+            Problem::wrong("not-whole", span, why)
                 .help(format!(
                     "write `{}` or `{}`",
                     shown(x.floor(), unit),
                     shown(x.ceil(), unit)
-                )),
-            );
+                ))
+                .report(self);
             return false;
         }
         if let Some(series) = self.series_of(fact)
             && series.at(x).is_none()
         {
-            self.report(
-                Problem::error(
-                    "not-in-series",
-                    format!(
-                        "`{}` cannot be `{}`: there is no such size",
-                        fact.name,
-                        shown(x, unit)
-                    ),
-                )
-                .at(span, "")
-                .help(neighbours(series, x, unit)),
+            let why = format!(
+                "`{}` cannot be `{}`: there is no such size",
+                fact.name,
+                shown(x, unit)
             );
+            Problem::wrong("not-in-series", span, why)
+                .help(neighbours(series, x, unit))
+                .report(self);
             return false;
         }
         self.plausible(fact, x, span);
@@ -65,14 +57,10 @@ impl Resolver<'_> {
 
     pub(super) fn outside_domain(&mut self, fact: &Fact, x: f64, span: Span) -> Possible {
         let (unit, _) = quantity_of(fact);
-        self.poison(
-            Problem::error(
-                "outside-domain",
-                format!("`{}` cannot be `{}`", fact.name, shown(x, unit)),
-            )
-            .at(span, "")
-            .help(format!("it must be {}", bounds_shown(&fact.domain, unit))),
-        )
+        let why = format!("`{}` cannot be `{}`", fact.name, shown(x, unit));
+        Problem::wrong("outside-domain", span, why)
+            .help(format!("it must be {}", bounds_shown(&fact.domain, unit)))
+            .poison(self)
     }
 
     /// A caution for a value that is probably a slip.
@@ -83,19 +71,18 @@ impl Resolver<'_> {
             return;
         }
         let (unit, _) = quantity_of(fact);
-        self.report(
-            Problem::caution(
-                "implausible",
-                format!(
-                    "`{}` of `{}` is unusual: it is mostly {}",
-                    fact.name,
-                    shown(x, unit),
-                    bounds_shown(&usual, unit)
-                ),
-            )
-            .at(span, "")
-            .help("check the decimal point and the prefix of the unit"),
-        );
+        Problem::caution(
+            "implausible",
+            format!(
+                "`{}` of `{}` is unusual: it is mostly {}",
+                fact.name,
+                shown(x, unit),
+                bounds_shown(&usual, unit)
+            ),
+        )
+        .at(span, "")
+        .help("check the decimal point and the prefix of the unit")
+        .report(self);
     }
 }
 

@@ -4,7 +4,7 @@
 use super::arithmetic::Term;
 use super::expected::{as_written, example, form};
 use super::limits::neighbours;
-use super::resolver::{Resolver, Site, listed};
+use super::resolver::{Poisons, Resolver, Site, listed};
 use super::units::{shown, spelled, takes_bare_numbers};
 use super::values::one_of;
 use crate::design::model::{Formula, Possible};
@@ -118,15 +118,11 @@ impl<'a> Resolver<'a> {
             return None;
         }
         if other.is_affine() && !unit.is_affine() {
-            self.report(
-                Problem::error(
-                    "wrong-unit",
-                    format!("`{}` is a difference of temperatures", fact.name),
-                )
+            let why = format!("`{}` is a difference of temperatures", fact.name);
+            return Problem::error("wrong-unit", why)
                 .at(number.span, "this is a temperature")
-                .help(format!("write `{} {unit}`", number.digits)),
-            );
-            return None;
+                .help(format!("write `{} {unit}`", number.digits))
+                .fail(self);
         }
         Some(literal.si)
     }
@@ -138,19 +134,15 @@ impl<'a> Resolver<'a> {
     }
 
     fn missing_unit(&mut self, fact: &Fact, number: &Number, unit: &Unit) {
-        self.report(
-            Problem::error(
-                "missing-unit",
-                format!(
-                    "`{}` takes {}, and `{}` has no unit",
-                    fact.name,
-                    form(self.vocabulary, fact),
-                    number.digits
-                ),
-            )
-            .at(number.span, "")
-            .help(format!("write `{} {unit}`", number.digits)),
+        let why = format!(
+            "`{}` takes {}, and `{}` has no unit",
+            fact.name,
+            form(self.vocabulary, fact),
+            number.digits
         );
+        Problem::wrong("missing-unit", number.span, why)
+            .help(format!("write `{} {unit}`", number.digits))
+            .report(self);
     }
 
     /// Reports a quantity of another dimension than the fact's.
@@ -171,19 +163,15 @@ impl<'a> Resolver<'a> {
         } else {
             format!("`{text}`")
         };
-        self.report(
-            Problem::error(
-                "wrong-dimension",
-                format!(
-                    "`{}` is {}, and {text} is {}",
-                    fact.name,
-                    unit.dim().describe(),
-                    is.describe()
-                ),
-            )
-            .at(span, "")
-            .help(format!("write for example `{}: {example}`", fact.name)),
+        let why = format!(
+            "`{}` is {}, and {text} is {}",
+            fact.name,
+            unit.dim().describe(),
+            is.describe()
         );
+        Problem::wrong("wrong-dimension", span, why)
+            .help(format!("write for example `{}: {example}`", fact.name))
+            .report(self);
     }
 
     fn no_such_member(&mut self, fact: &Fact, series: &Series, number: &Number) {
@@ -192,18 +180,14 @@ impl<'a> Resolver<'a> {
             .iter()
             .filter_map(|m| m.name.as_deref())
             .collect();
-        self.report(
-            Problem::error(
-                "not-in-series",
-                format!(
-                    "`{}` cannot be `{}`: there is no such size",
-                    fact.name,
-                    spelled(number)
-                ),
-            )
-            .at(number.span, "")
-            .help(format!("the series has {}", listed(&names, "and"))),
+        let why = format!(
+            "`{}` cannot be `{}`: there is no such size",
+            fact.name,
+            spelled(number)
         );
+        Problem::wrong("not-in-series", number.span, why)
+            .help(format!("the series has {}", listed(&names, "and")))
+            .report(self);
     }
 
     /// A value that must be one number: an end of a range, the middle of a tolerance.
@@ -219,15 +203,10 @@ impl<'a> Resolver<'a> {
         if let Formula::Number(x) = term.formula {
             return Some(x);
         }
-        self.report(
-            Problem::error(
-                "parameter-in-set",
-                "a parameter cannot stand in a range or tolerance",
-            )
-            .at(value.span, "")
-            .help("make the parameter itself the range, and write its name alone"),
-        );
-        None
+        let why = "a parameter cannot stand in a range or tolerance";
+        Problem::wrong("parameter-in-set", value.span, why)
+            .help("make the parameter itself the range, and write its name alone")
+            .fail(self)
     }
 
     /// Arithmetic whose result has the dimension of the fact.
@@ -244,19 +223,14 @@ impl<'a> Resolver<'a> {
             } else {
                 ("a difference of temperatures", "a temperature")
             };
-            self.report(
-                Problem::error(
-                    "wrong-unit",
-                    format!("`{}` is {wanted}, and this is {is}", site.fact.name),
-                )
-                .at(value.span, "")
+            let why = format!("`{}` is {wanted}, and this is {is}", site.fact.name);
+            return Problem::wrong("wrong-unit", value.span, why)
                 .help(format!(
                     "write for example `{}: {}`",
                     site.fact.name,
                     example(self.vocabulary, site.fact)
-                )),
-            );
-            return None;
+                ))
+                .fail(self);
         }
         Some(term)
     }
@@ -273,14 +247,11 @@ impl<'a> Resolver<'a> {
             formula => formula,
         };
         if site.fact.series.is_some() {
-            return self.poison(
-                Problem::error(
-                    "parameter-in-series",
-                    format!("`{}` takes only the values of a series", site.fact.name),
-                )
+            let why = format!("`{}` takes only the values of a series", site.fact.name);
+            return Problem::error("parameter-in-series", why)
                 .at(value.span, "a calculation may lead beside them")
-                .help("let a parameter have the values themselves, as in `a | b`, and write its name alone"),
-            );
+                .help("let a parameter have the values themselves, as in `a | b`, and write its name alone")
+                .poison(self);
         }
         let hull = self.hull(&formula);
         let domain = site.fact.domain;
@@ -307,17 +278,13 @@ impl<'a> Resolver<'a> {
             } else {
                 "exact"
             };
-            return self.poison(
-                Problem::error(
-                    "exact-only",
-                    format!("`{}` is {why}: it takes no tolerance", fact.name),
-                )
-                .at(value.span, "")
+            let said = format!("`{}` is {why}: it takes no tolerance", fact.name);
+            return Problem::wrong("exact-only", value.span, said)
                 .help(format!(
                     "write the value alone, as in `{}: {plain}`",
                     fact.name
-                )),
-            );
+                ))
+                .poison(self);
         }
         let Some(middle) = self.known(site, base) else {
             return Possible::Poison;
@@ -326,11 +293,10 @@ impl<'a> Resolver<'a> {
         let mut ends = None;
         for term in terms {
             if term.digits.starts_with('-') {
-                return self.poison(
-                    Problem::error("negative-tolerance", "a tolerance cannot be negative")
-                        .at(term.span, "")
-                        .help("`±` stands for both sides"),
-                );
+                let why = "a tolerance cannot be negative";
+                return Problem::wrong("negative-tolerance", term.span, why)
+                    .help("`±` stands for both sides")
+                    .poison(self);
             }
             let relative = term.unit.as_ref().is_some_and(|u| u.text == "%");
             let base_unit = match &base.kind {
@@ -385,17 +351,13 @@ impl<'a> Resolver<'a> {
         } else {
             ("itself a percentage", "0.03 ± 0.005")
         };
-        self.poison(
-            Problem::error(
-                "relative-tolerance",
-                format!(
-                    "a percentage of `{}` can be read in two ways: it is {what}",
-                    site.fact.name
-                ),
-            )
-            .at(term.span, "")
-            .help(format!("write both ends, as in `a .. b`, or `{other}`")),
-        )
+        let why = format!(
+            "a percentage of `{}` can be read in two ways: it is {what}",
+            site.fact.name
+        );
+        Problem::wrong("relative-tolerance", term.span, why)
+            .help(format!("write both ends, as in `a .. b`, or `{other}`"))
+            .poison(self)
     }
 
     /// The width of `± 0.02 ohm`, in SI.
@@ -405,18 +367,13 @@ impl<'a> Resolver<'a> {
             if takes_bare_numbers(&unit) {
                 return self.literal(term).map(|l| l.si);
             }
-            self.report(
-                Problem::error(
-                    "missing-unit",
-                    format!("the tolerance `{}` has no unit", term.digits),
-                )
-                .at(term.span, "")
+            let why = format!("the tolerance `{}` has no unit", term.digits);
+            return Problem::wrong("missing-unit", term.span, why)
                 .help(format!(
                     "write `± {} {unit}` or `± {} %`",
                     term.digits, term.digits
-                )),
-            );
-            return None;
+                ))
+                .fail(self);
         };
         let literal = self.literal_like(term, unit.text())?;
         if literal.dim() != unit.dim() {
@@ -443,15 +400,13 @@ impl<'a> Resolver<'a> {
         };
         if lo > hi {
             let (unit, _) = quantity_of(site.fact);
-            return self.poison(
-                Problem::error("reversed-range", "the range runs backwards")
-                    .at(value.span, "")
-                    .help(format!(
-                        "write `{} .. {}`",
-                        shown(hi, unit),
-                        shown(lo, unit)
-                    )),
-            );
+            return Problem::wrong("reversed-range", value.span, "the range runs backwards")
+                .help(format!(
+                    "write `{} .. {}`",
+                    shown(hi, unit),
+                    shown(lo, unit)
+                ))
+                .poison(self);
         }
         let domain = site.fact.domain;
         for (x, end) in [(lo, low), (hi, high)] {
@@ -480,36 +435,28 @@ impl<'a> Resolver<'a> {
                 .map(|m| Possible::Number(Interval::point(m.value)))
                 .collect();
             if members.is_empty() {
-                return self.poison(
-                    Problem::error(
-                        "not-in-series",
-                        format!("no value of `{}` lies in this range", fact.name),
-                    )
-                    .at(span, "")
+                let why = format!("no value of `{}` lies in this range", fact.name);
+                return Problem::wrong("not-in-series", span, why)
                     .help(neighbours(
                         series,
                         f64::midpoint(set.lo.max(-1e300), set.hi.min(1e300)),
                         unit,
-                    )),
-                );
+                    ))
+                    .poison(self);
             }
             return one_of(members);
         }
         if whole {
             let (lo, hi) = (set.lo.ceil(), set.hi.floor());
             if lo > hi {
-                return self.poison(
-                    Problem::error(
-                        "not-whole",
-                        format!("no whole number lies in this range of `{}`", fact.name),
-                    )
-                    .at(span, "")
+                let why = format!("no whole number lies in this range of `{}`", fact.name);
+                return Problem::wrong("not-whole", span, why)
                     .help(format!(
                         "write for example `{}: {}`",
                         fact.name,
                         example(self.vocabulary, fact)
-                    )),
-                );
+                    ))
+                    .poison(self);
             }
             if hi - lo < MOST_WHOLE {
                 let mut members = Vec::new();
@@ -528,18 +475,14 @@ impl<'a> Resolver<'a> {
             } else {
                 "limit"
             };
-            return self.poison(
-                Problem::error(
-                    "exact-only",
-                    format!("`{}` is exact: it takes no {what}", fact.name),
-                )
-                .at(span, "")
+            let why = format!("`{}` is exact: it takes no {what}", fact.name);
+            return Problem::wrong("exact-only", span, why)
                 .help(format!(
                     "write the value, as in `{}: {}`, alternatives with `|`, or `?`",
                     fact.name,
                     example(self.vocabulary, fact)
-                )),
-            );
+                ))
+                .poison(self);
         }
         Possible::Number(set)
     }
@@ -558,16 +501,13 @@ impl<'a> Resolver<'a> {
         for (line, value) in lines {
             let place = LINES.iter().position(|l| *l == line.text);
             let Some(slot) = place.and_then(|p| values.get_mut(p)) else {
-                self.report(
-                    Problem::error(
-                        "wrong-line",
-                        format!(
-                            "`{}` has values for line conductors, and `{}` is none",
-                            site.fact.name, line.text
-                        ),
-                    )
-                    .at(line.span, "expected one of `L1`, `L2` or `L3`"),
+                let why = format!(
+                    "`{}` has values for line conductors, and `{}` is none",
+                    site.fact.name, line.text
                 );
+                Problem::error("wrong-line", why)
+                    .at(line.span, "expected one of `L1`, `L2` or `L3`")
+                    .report(self);
                 wrong = true;
                 continue;
             };

@@ -3,7 +3,7 @@
 
 use super::Settings;
 use super::numbers::quantity_of;
-use super::resolver::{Resolver, Site, Turn};
+use super::resolver::{Poisons, Resolver, Site, Turn};
 use super::units::{shown, spelled};
 use super::words::{day_of, texts_of};
 use crate::design::model::{self, Formula, ObjectId, ParameterId, Possible};
@@ -43,17 +43,15 @@ impl<'a> Resolver<'a> {
         for parameter in &written {
             let name = parameter.name.text.as_str();
             if let Some(first) = self.parameters.get(name) {
-                let first = self.design.parameters.get(first.0 as usize).map(|p| p.span);
-                let problem = Problem::error(
-                    "duplicate-name",
-                    format!("there are two parameters called `{name}`"),
-                )
-                .at(parameter.name.span, "again")
-                .help("give one of them another name");
-                self.report(match first {
-                    Some(first) => problem.at(first, "first here"),
-                    None => problem,
-                });
+                let first = self.design.parameters.get(first.0 as usize);
+                let why = format!("there are two parameters called `{name}`");
+                let mut problem = Problem::error("duplicate-name", why)
+                    .at(parameter.name.span, "again")
+                    .help("give one of them another name");
+                if let Some(first) = first {
+                    problem = problem.at(first.span, "first here");
+                }
+                problem.report(self);
                 continue;
             }
             let Ok(id) = u16::try_from(self.design.parameters.len()).map(ParameterId) else {
@@ -78,11 +76,10 @@ impl<'a> Resolver<'a> {
             seen.push(name);
             self.apart(|this| {
                 if twice {
-                    this.report(
-                        Problem::error("duplicate-set", format!("`{name}` is set twice"))
-                            .at(value.span, "again")
-                            .help("leave one of them out"),
-                    );
+                    Problem::error("duplicate-set", format!("`{name}` is set twice"))
+                        .at(value.span, "again")
+                        .help("leave one of them out")
+                        .report(this);
                 } else {
                     this.set(name, value);
                 }
@@ -131,16 +128,14 @@ impl<'a> Resolver<'a> {
         let Some((why, other)) = taken else {
             return true;
         };
-        let mut problem = Problem::error(
-            "name-taken",
-            format!("a parameter cannot be called `{name}`"),
-        )
-        .at(parameter.name.span, why)
-        .help(format!("choose another name, such as `the-{name}`"));
+        let said = format!("a parameter cannot be called `{name}`");
+        let mut problem = Problem::error("name-taken", said)
+            .at(parameter.name.span, why)
+            .help(format!("choose another name, such as `the-{name}`"));
         if let Some(other) = other {
             problem = problem.at(other, "this one");
         }
-        self.report(problem);
+        problem.report(self);
         false
     }
 
@@ -157,37 +152,30 @@ impl<'a> Resolver<'a> {
         }
         let is_parameter = |word: &str| all.iter().any(|p| p.name.text == word);
         if let Some((word, span)) = word_within(value, &is_parameter) {
-            self.report(
-                Problem::error(
-                    "parameter-of-parameter",
-                    format!(
-                        "the parameter `{}` rests on another one, `{word}`",
-                        parameter.name.text
-                    ),
-                )
-                .at(span, "")
-                .help("calculate where the parameters are used, as in `length: run + 2 m`"),
+            let why = format!(
+                "the parameter `{}` rests on another one, `{word}`",
+                parameter.name.text
             );
+            Problem::wrong("parameter-of-parameter", span, why)
+                .help("calculate where the parameters are used, as in `length: run + 2 m`")
+                .report(self);
             return wrong;
         }
         if let Some((value, measure)) = self.words_or_dates(value, false) {
             return (value, measure, String::new());
         }
         let Some(number) = first_number(value) else {
-            self.report(
-                Problem::error(
-                    "parameter-value",
-                    format!(
-                        "the parameter `{}` needs the values it may take",
-                        parameter.name.text
-                    ),
-                )
+            let why = format!(
+                "the parameter `{}` needs the values it may take",
+                parameter.name.text
+            );
+            Problem::error("parameter-value", why)
                 .at(value.span, "expected a quantity, a range, words or a date")
                 .help(format!(
                     "write for example `parameter {}: 5 m .. 40 m`",
                     parameter.name.text
-                )),
-            );
+                ))
+                .report(self);
             return wrong;
         };
         let Some(like) = self.like(&parameter.name.text, number, parameter.name.span) else {
@@ -245,14 +233,10 @@ impl<'a> Resolver<'a> {
         };
         let read = self.value(&site, value);
         if read == Possible::Unknown {
-            return self.poison(
-                Problem::error(
-                    "parameter-value",
-                    format!("the parameter `{}` cannot be unknown", like.name),
-                )
-                .at(value.span, "")
-                .help("write the values it may take"),
-            );
+            let why = format!("the parameter `{}` cannot be unknown", like.name);
+            return Problem::wrong("parameter-value", value.span, why)
+                .help("write the values it may take")
+                .poison(self);
         }
         read
     }
@@ -302,17 +286,14 @@ impl<'a> Resolver<'a> {
                 .iter()
                 .map(|p| p.name.text.as_str())
                 .collect();
-            let problem = Problem::error(
-                "unknown-parameter",
-                format!("the design has no parameter called `{name}`"),
-            )
-            .at(value.span, "");
+            let why = format!("the design has no parameter called `{name}`");
+            let problem = Problem::wrong("unknown-parameter", value.span, why);
             let problem = if closest(name, names.iter().copied()).is_none() && names.is_empty() {
                 problem.help("declare it in the design, as in `parameter run: 5 m .. 40 m`")
             } else {
                 problem.did_you_mean(name, names)
             };
-            self.report(problem);
+            problem.report(self);
             return;
         };
         let place = id.0 as usize;
@@ -328,17 +309,16 @@ impl<'a> Resolver<'a> {
             _ => match self.words_or_dates(value, matches!(measure, Measure::Words)) {
                 Some((read, _)) => read,
                 None if value.is_bad() => return,
-                None => self.poison(
-                    Problem::error(
-                        "parameter-value",
-                        format!("`{name}` is not a quantity, and is set to one"),
-                    )
-                    .at(value.span, "")
-                    .help(format!(
-                        "it is declared as {}",
-                        set_shown(&parameter.declared, &Unit::ONE)
-                    )),
-                ),
+                None => Problem::wrong(
+                    "parameter-value",
+                    value.span,
+                    format!("`{name}` is not a quantity, and is set to one"),
+                )
+                .help(format!(
+                    "it is declared as {}",
+                    set_shown(&parameter.declared, &Unit::ONE)
+                ))
+                .poison(self),
             },
         };
         if read == Possible::Poison {
@@ -349,19 +329,15 @@ impl<'a> Resolver<'a> {
             _ => Unit::ONE,
         };
         if !is_within(&read, &parameter.declared) {
-            self.report(
-                Problem::error(
-                    "outside-declared",
-                    format!(
-                        "`{name}` cannot be {}: it is declared as {}",
-                        set_shown(&read, &unit),
-                        set_shown(&parameter.declared, &unit)
-                    ),
-                )
-                .at(value.span, "")
-                .at(parameter.span, "declared here")
-                .help("set it to a value inside, or widen the declaration"),
+            let why = format!(
+                "`{name}` cannot be {}: it is declared as {}",
+                set_shown(&read, &unit),
+                set_shown(&parameter.declared, &unit)
             );
+            Problem::wrong("outside-declared", value.span, why)
+                .at(parameter.span, "declared here")
+                .help("set it to a value inside, or widen the declaration")
+                .report(self);
             return;
         }
         if let Some(parameter) = self.design.parameters.get_mut(place) {
@@ -414,17 +390,13 @@ impl<'a> Resolver<'a> {
             | (FactType::Text, Measure::Words) => true,
             _ => {
                 let form = super::expected::form(self.vocabulary, fact);
-                self.report(
-                    Problem::error(
-                        "wrong-type",
-                        format!(
-                            "`{}` takes {form}, and the parameter `{}` is something else",
-                            fact.name, parameter.name
-                        ),
-                    )
-                    .at(span, "")
-                    .at(parameter.span, "declared here"),
+                let why = format!(
+                    "`{}` takes {form}, and the parameter `{}` is something else",
+                    fact.name, parameter.name
                 );
+                Problem::wrong("wrong-type", span, why)
+                    .at(parameter.span, "declared here")
+                    .report(self);
                 false
             }
         };
@@ -452,14 +424,10 @@ impl<'a> Resolver<'a> {
                     } else {
                         "is exact"
                     };
-                    self.report(
-                        Problem::error(
-                            "exact-only",
-                            format!("`{}` {what}, and this parameter is a range", fact.name),
-                        )
-                        .at(span, "")
-                        .help("let the parameter have the values themselves, as in `a | b`"),
-                    );
+                    let why = format!("`{}` {what}, and this parameter is a range", fact.name);
+                    Problem::wrong("exact-only", span, why)
+                        .help("let the parameter have the values themselves, as in `a | b`")
+                        .report(self);
                     return false;
                 }
                 let domain = Interval::new(fact.domain.lo, fact.domain.hi);
@@ -469,17 +437,14 @@ impl<'a> Resolver<'a> {
                     return true;
                 }
                 let outside = if set.lo < domain.lo { set.lo } else { set.hi };
-                self.report(
-                    Problem::error(
-                        "outside-domain",
-                        format!("`{}` cannot be `{}`", fact.name, shown(outside, unit)),
-                    )
+                let why = format!("`{}` cannot be `{}`", fact.name, shown(outside, unit));
+                Problem::error("outside-domain", why)
                     .at(span, "this parameter reaches it")
                     .help(format!(
                         "it must be {}",
                         super::units::bounds_shown(&fact.domain, unit)
-                    )),
-                );
+                    ))
+                    .report(self);
                 false
             }
             _ => false,

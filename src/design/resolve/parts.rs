@@ -3,7 +3,7 @@
 use rustc_hash::FxHashMap;
 
 use super::expected::opening_words;
-use super::resolver::{Resolver, Site, listed, written};
+use super::resolver::{Poisons, Resolver, Site, listed, written};
 use super::values::MOST_ALTERNATIVES;
 use crate::design::model::{Object, ObjectId, Possible};
 use crate::design::tree::{Define, Entry, Value, ValueKind, Word};
@@ -38,18 +38,14 @@ impl<'a> Resolver<'a> {
             }
             ValueKind::List(_) => {
                 let declared = &self.vocabulary.kind(kind).name;
-                self.poison(
-                    Problem::error(
-                        "one-part",
-                        format!(
-                            "`{}` takes {}, and this is a list",
-                            site.fact.name,
-                            with_article(declared)
-                        ),
-                    )
-                    .at(value.span, "")
-                    .help("write one of them, or alternatives with `|`"),
-                )
+                let why = format!(
+                    "`{}` takes {}, and this is a list",
+                    site.fact.name,
+                    with_article(declared)
+                );
+                Problem::wrong("one-part", value.span, why)
+                    .help("write one of them, or alternatives with `|`")
+                    .poison(self)
             }
             _ => self.wrong_type(site, value),
         }
@@ -103,22 +99,20 @@ impl<'a> Resolver<'a> {
                     .collect();
                 self.one_of(read, value.span)
             }
-            ValueKind::List(_) => self.poison(
-                Problem::error(
-                    "alternatives-of-rows",
-                    "alternatives of whole lists cannot be written",
-                )
-                .at(value.span, "")
-                .help("write the alternatives inside the list, as in `(a | b), c`"),
-            ),
-            ValueKind::Absent => self.poison(
-                Problem::error(
-                    "none-in-list",
-                    format!("`none` stands in a list of {members}"),
-                )
-                .at(value.span, "")
-                .help("leave it out of the list"),
-            ),
+            ValueKind::List(_) => Problem::wrong(
+                "alternatives-of-rows",
+                value.span,
+                "alternatives of whole lists cannot be written",
+            )
+            .help("write the alternatives inside the list, as in `(a | b), c`")
+            .poison(self),
+            ValueKind::Absent => Problem::wrong(
+                "none-in-list",
+                value.span,
+                format!("`none` stands in a list of {members}"),
+            )
+            .help("leave it out of the list")
+            .poison(self),
             _ => one(self, value),
         }
     }
@@ -151,20 +145,16 @@ impl<'a> Resolver<'a> {
             return true;
         }
         let words = opening_words(vocabulary, wanted);
-        self.report(
-            Problem::error(
-                "wrong-part",
-                format!(
-                    "`{}` takes {}, and `{}` opens {}",
-                    site.fact.name,
-                    with_article(&vocabulary.kind(wanted).name),
-                    head.text,
-                    with_article(&vocabulary.kind(real).name)
-                ),
-            )
-            .at(head.span, "")
-            .help(format!("open it with {}", listed(&words, "or"))),
+        let why = format!(
+            "`{}` takes {}, and `{}` opens {}",
+            site.fact.name,
+            with_article(&vocabulary.kind(wanted).name),
+            head.text,
+            with_article(&vocabulary.kind(real).name)
         );
+        Problem::wrong("wrong-part", head.span, why)
+            .help(format!("open it with {}", listed(&words, "or")))
+            .report(self);
         false
     }
 
@@ -184,17 +174,13 @@ impl<'a> Resolver<'a> {
             return self.copy(site, kind, define, span, role);
         }
         if self.parameters.contains_key(word) {
-            return self.poison(
-                Problem::error(
-                    "wrong-type",
-                    format!(
-                        "`{}` takes a part, and `{word}` is a parameter",
-                        site.fact.name
-                    ),
-                )
-                .at(span, "")
-                .help("write alternatives of parts in place, as in `a { … } | b { … }`"),
+            let why = format!(
+                "`{}` takes a part, and `{word}` is a parameter",
+                site.fact.name
             );
+            return Problem::wrong("wrong-type", span, why)
+                .help("write alternatives of parts in place, as in `a { … } | b { … }`")
+                .poison(self);
         }
         let opened = opens(self.vocabulary, word);
         let named = self.objects_named(word, Some(kind));
@@ -232,15 +218,12 @@ impl<'a> Resolver<'a> {
             .copied()
             .chain(opening.iter().copied())
             .chain(objects.iter().map(String::as_str));
-        let mut problem = Problem::error(
-            "unknown-part",
-            format!(
-                "`{}` takes {}, and `{word}` is none",
-                site.fact.name,
-                with_article(declared)
-            ),
-        )
-        .at(span, "");
+        let why = format!(
+            "`{}` takes {}, and `{word}` is none",
+            site.fact.name,
+            with_article(declared)
+        );
+        let mut problem = Problem::wrong("unknown-part", span, why);
         problem = match closest(word, names) {
             Some(name) => problem.meant(word, name),
             None if opening.is_empty() => problem,
@@ -250,7 +233,7 @@ impl<'a> Resolver<'a> {
             "or define it once, as in `define {word} as {} {{ … }}`",
             opening.first().unwrap_or(&"")
         );
-        self.poison(problem.help(help))
+        problem.help(help).poison(self)
     }
 
     /// A copy of a define: an object of its own at each use.
@@ -271,25 +254,20 @@ impl<'a> Resolver<'a> {
                 .skip_while(|n| *n != name)
                 .collect();
             loop_names.push(name);
-            return self.poison(
-                Problem::error(
-                    "circular-define",
-                    format!(
-                        "the define `{name}` holds itself: {}",
-                        listed(&loop_names, "and")
-                    ),
-                )
-                .at(span, "")
-                .at(define.name.span, "defined here")
-                .help("write one of the parts out in place"),
+            let why = format!(
+                "the define `{name}` holds itself: {}",
+                listed(&loop_names, "and")
             );
+            return Problem::wrong("circular-define", span, why)
+                .at(define.name.span, "defined here")
+                .help("write one of the parts out in place")
+                .poison(self);
         }
         if self.copying.len() >= MOST_NESTED_DEFINES {
-            return self.poison(
-                Problem::error("nested-defines", "defines stand in one another too deeply")
-                    .at(span, "")
-                    .help("write one of the parts out in place"),
-            );
+            let why = "defines stand in one another too deeply";
+            return Problem::wrong("nested-defines", span, why)
+                .help("write one of the parts out in place")
+                .poison(self);
         }
         let Some((real, sets)) = opens(self.vocabulary, &define.head.text) else {
             // Reported once for the define, however often it is used.
@@ -371,14 +349,11 @@ impl<'a> Resolver<'a> {
         let kind = self.design.object(id).kind;
         let opened = opens(self.vocabulary, &word.text);
         let facts = opened.map_or(Vec::new(), |(part, _)| self.part_facts(kind, part));
-        let mut problem = Problem::error(
-            "misplaced-block",
-            format!(
-                "a block stands inside {}, which is a part",
-                with_article(&self.vocabulary.kind(kind).name)
-            ),
-        )
-        .at(word.span, "");
+        let why = format!(
+            "a block stands inside {}, which is a part",
+            with_article(&self.vocabulary.kind(kind).name)
+        );
+        let mut problem = Problem::wrong("misplaced-block", word.span, why);
         problem = match facts.first() {
             Some(ix) => {
                 let name = &self.vocabulary.fact(kind, *ix).name;
@@ -386,7 +361,7 @@ impl<'a> Resolver<'a> {
             }
             None => problem.help("move it out, to the outermost level of the file"),
         };
-        self.report(problem);
+        problem.report(self);
         if let [only] = facts.as_slice() {
             self.spoil(id, *only, word.span);
         }

@@ -1,7 +1,7 @@
 //! Names that lead to other objects.
 
 use super::expected::in_quotes;
-use super::resolver::{Resolver, Site, listed};
+use super::resolver::{Poisons, Resolver, Site, listed};
 use crate::design::model::{Formula, ObjectId, Possible};
 use crate::design::tree::{Value, ValueKind, Word};
 use crate::quantity::Dim;
@@ -19,17 +19,13 @@ impl<'a> Resolver<'a> {
         match &value.kind {
             ValueKind::Word(word) => {
                 if self.parameters.contains_key(word.as_str()) {
-                    return self.poison(
-                        Problem::error(
-                            "wrong-type",
-                            format!(
-                                "`{}` takes a name, and `{word}` is a parameter",
-                                site.fact.name
-                            ),
-                        )
-                        .at(value.span, "")
-                        .help("write the name itself, or alternatives with `|`"),
+                    let why = format!(
+                        "`{}` takes a name, and `{word}` is a parameter",
+                        site.fact.name
                     );
+                    return Problem::wrong("wrong-type", value.span, why)
+                        .help("write the name itself, or alternatives with `|`")
+                        .poison(self);
                 }
                 self.named(word, value.span, Some(kind))
             }
@@ -37,17 +33,16 @@ impl<'a> Resolver<'a> {
                 Some(name) => self.named(&name, value.span, Some(kind)),
                 None => Possible::Poison,
             },
-            ValueKind::List(_) | ValueKind::All(_) => self.poison(
-                Problem::error(
-                    "one-reference",
-                    format!("`{}` takes one name, and this is several", site.fact.name),
-                )
-                .at(value.span, "")
-                .help("write one name, or alternatives with `|`"),
-            ),
+            ValueKind::List(_) | ValueKind::All(_) => Problem::wrong(
+                "one-reference",
+                value.span,
+                format!("`{}` takes one name, and this is several", site.fact.name),
+            )
+            .help("write one name, or alternatives with `|`")
+            .poison(self),
             ValueKind::Text(text) if text.contains('.') => self.named(text, value.span, Some(kind)),
             ValueKind::Text(text) if !self.objects_named(text, Some(kind)).is_empty() => {
-                self.poison(in_quotes(site, "a name", text, value.span))
+                in_quotes(site, "a name", text, value.span).poison(self)
             }
             _ => self.wrong_type(site, value),
         }
@@ -82,14 +77,10 @@ impl<'a> Resolver<'a> {
             .iter()
             .any(|p| matches!(p, Possible::Object(id) if !seen.insert(*id)));
         if twice {
-            return self.poison(
-                Problem::error(
-                    "name-twice",
-                    format!("`{}` names the same block twice", site.fact.name),
-                )
-                .at(value.span, "")
-                .help("leave one of them out"),
-            );
+            let why = format!("`{}` names the same block twice", site.fact.name);
+            return Problem::wrong("name-twice", value.span, why)
+                .help("leave one of them out")
+                .poison(self);
         }
         Possible::List(list)
     }
@@ -102,39 +93,30 @@ impl<'a> Resolver<'a> {
     fn all_of(&mut self, site: &Site<'_>, kind: KindId, word: &Word) -> Option<Vec<Possible>> {
         let Some(named) = self.vocabulary.kind_named(&word.text) else {
             let names = self.vocabulary.kinds.iter().map(|k| k.name.as_str());
-            self.report(
-                Problem::error(
-                    "unknown-kind",
-                    format!("there is no kind called `{}`", word.text),
-                )
+            let why = format!("there is no kind called `{}`", word.text);
+            return Problem::error("unknown-kind", why)
                 .at(
                     word.span,
                     "expected the name of a kind, such as `charge-point`",
                 )
-                .did_you_mean(&word.text, names),
-            );
-            return None;
+                .did_you_mean(&word.text, names)
+                .fail(self);
         };
         let vocabulary = self.vocabulary;
         let suits = |id: KindId| vocabulary.fits(id, named) && vocabulary.fits(id, kind);
         if !vocabulary.kind_ids().any(suits) {
-            self.report(
-                Problem::error(
-                    "wrong-kind",
-                    format!(
-                        "each name in `{}` is that of {}, and {} is none",
-                        site.fact.name,
-                        with_article(&vocabulary.kind(kind).name),
-                        with_article(&word.text)
-                    ),
-                )
-                .at(word.span, "")
+            let why = format!(
+                "each name in `{}` is that of {}, and {} is none",
+                site.fact.name,
+                with_article(&vocabulary.kind(kind).name),
+                with_article(&word.text)
+            );
+            return Problem::wrong("wrong-kind", word.span, why)
                 .help(format!(
                     "write for example `all {}`",
                     vocabulary.kind(kind).name
-                )),
-            );
-            return None;
+                ))
+                .fail(self);
         }
         let own = site.object;
         let all: Vec<_> = self
@@ -164,14 +146,10 @@ impl<'a> Resolver<'a> {
                 format!("{x:.0}")
             }
             _ => {
-                self.report(
-                    Problem::error("wrong-index", "a number in square brackets must be whole")
-                        .at(index.span, "")
-                        .help(
-                            "write a number, `n`, or a calculation with them, as in `bay[n + 1]`",
-                        ),
-                );
-                return None;
+                let why = "a number in square brackets must be whole";
+                return Problem::wrong("wrong-index", index.span, why)
+                    .help("write a number, `n`, or a calculation with them, as in `bay[n + 1]`")
+                    .fail(self);
             }
         };
         Some(format!("{}[{number}]", word.text))
@@ -240,11 +218,8 @@ impl<'a> Resolver<'a> {
     }
 
     fn ambiguous(&mut self, name: &str, span: Span, several: &[ObjectId]) -> Possible {
-        let mut problem = Problem::error(
-            "ambiguous-name",
-            format!("`{name}` is the name of {} blocks", several.len()),
-        )
-        .at(span, "which one is meant?");
+        let why = format!("`{name}` is the name of {} blocks", several.len());
+        let mut problem = Problem::error("ambiguous-name", why).at(span, "which one is meant?");
         let mut ways = Vec::new();
         for id in several.iter().take(4) {
             let object = self.design.object(*id);
@@ -277,7 +252,7 @@ impl<'a> Resolver<'a> {
         } else {
             problem.help("give one of them another name")
         };
-        self.poison(problem)
+        problem.poison(self)
     }
 
     fn not_found(&mut self, name: &str, span: Span, wanted: Option<KindId>) -> Possible {
@@ -292,16 +267,13 @@ impl<'a> Resolver<'a> {
         if let (Some(kind), Some(other)) = (kind, self.objects_named(name, None).first()) {
             let object = self.design.object(*other);
             let is = &self.vocabulary.kind(object.kind).name;
-            let mut problem = Problem::error(
-                "wrong-kind",
-                format!(
-                    "`{name}` is {}, and {} is asked for",
-                    with_article(is),
-                    with_article(kind)
-                ),
-            )
-            .at(span, "")
-            .at(object.head, "written here");
+            let why = format!(
+                "`{name}` is {}, and {} is asked for",
+                with_article(is),
+                with_article(kind)
+            );
+            let mut problem =
+                Problem::wrong("wrong-kind", span, why).at(object.head, "written here");
             let names = self.names_fitting(wanted);
             if let Some(name) = names.first() {
                 problem = problem.help(format!(
@@ -309,7 +281,7 @@ impl<'a> Resolver<'a> {
                     with_article(kind)
                 ));
             }
-            return self.poison(problem);
+            return problem.poison(self);
         }
         if let Some((first, last)) = self.repeated.get(base) {
             let problem = if base == name {
@@ -320,15 +292,12 @@ impl<'a> Resolver<'a> {
                 Problem::error("unknown-name", format!("there is no `{name}`"))
                     .at(span, format!("`{base}` is numbered {first} to {last}"))
             };
-            return self.poison(problem);
+            return problem.poison(self);
         }
         let names = self.names_fitting(wanted);
         let what = kind.unwrap_or("block");
-        let mut problem = Problem::error(
-            "unknown-name",
-            format!("there is no {what} called `{name}`"),
-        )
-        .at(span, "");
+        let why = format!("there is no {what} called `{name}`");
+        let mut problem = Problem::wrong("unknown-name", span, why);
         if let Some(close) = closest(name, names.iter().map(String::as_str)) {
             problem = problem.meant(name, close);
         } else if self.defines.contains_key(name) {
@@ -338,6 +307,6 @@ impl<'a> Resolver<'a> {
         } else if names.len() <= 12 {
             problem = problem.help(format!("the names here are {}", listed(&names, "and")));
         }
-        self.poison(problem)
+        problem.poison(self)
     }
 }

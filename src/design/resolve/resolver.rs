@@ -9,7 +9,7 @@ use super::parameters::Measure;
 use crate::design::model::{Design, Object, ObjectId, ParameterId, Possible, Written};
 use crate::design::tree::{Block, Define, Entry, Parameter, Word};
 use crate::source::limits::THINGS;
-use crate::source::{FileId, Problem, Span, closest};
+use crate::source::{FileId, Problem, Reports, Span, closest};
 use crate::vocabulary::{Fact, FactIx, FactType, Kind, KindId, Vocabulary};
 
 /// Problems that are shown for one file.
@@ -74,6 +74,32 @@ pub(super) struct Resolver<'a> {
     too_many: bool,
 }
 
+impl Reports for Resolver<'_> {
+    /// One that was already reported for the same place (by another member of a repeated block, or
+    /// another use of a define) is dropped.
+    fn report(&mut self, problem: Problem) {
+        if let Some(label) = problem.labels.first()
+            && !self.reported.insert((problem.code, label.span))
+        {
+            return;
+        }
+        self.problems.push(problem);
+    }
+}
+
+/// What comes of a fact that is written wrongly.
+pub(super) trait Poisons {
+    /// Reports it; the fact it lies in is written wrongly.
+    fn poison(self, resolver: &mut Resolver<'_>) -> Possible;
+}
+
+impl Poisons for Problem {
+    fn poison(self, resolver: &mut Resolver<'_>) -> Possible {
+        resolver.report(self);
+        Possible::Poison
+    }
+}
+
 impl<'a> Resolver<'a> {
     pub(super) fn new(vocabulary: &'a Vocabulary) -> Self {
         Self {
@@ -99,22 +125,11 @@ impl<'a> Resolver<'a> {
         }
     }
 
-    /// Reports a problem; one that was already reported for the same place (by another member of
-    /// a repeated block, or another use of a define) is dropped.
-    pub(super) fn report(&mut self, problem: Problem) {
-        if let Some(label) = problem.labels.first()
-            && !self.reported.insert((problem.code, label.span))
-        {
-            return;
-        }
-        self.problems.push(problem);
-    }
-
     /// Asks what is meant by a word of the trade that means several things; false, if it is none.
     pub(super) fn asked(&mut self, word: &str, span: Span) -> bool {
         let what = self.vocabulary.asked(word);
         if let Some(what) = what {
-            self.report(ambiguous(word, what, span));
+            ambiguous(word, what, span).report(self);
         }
         what.is_some()
     }
@@ -123,12 +138,6 @@ impl<'a> Resolver<'a> {
     /// each of a thousand members of a block, would take long.
     pub(super) fn is_reported(&self, code: &'static str, span: Span) -> bool {
         self.reported.contains(&(code, span))
-    }
-
-    /// Reports a problem; the fact it lies in is written wrongly.
-    pub(super) fn poison(&mut self, problem: Problem) -> Possible {
-        self.report(problem);
-        Possible::Poison
     }
 
     /// Makes room for so many objects or members of lists; reports it once if there is none.
@@ -147,11 +156,10 @@ impl<'a> Resolver<'a> {
     /// Tells that there is more than may be: no part of the design is judged.
     pub(super) fn are_too_many(&mut self, message: String, span: Span, label: &str) {
         self.too_many = true;
-        self.report(
-            Problem::error("too-many-objects", message)
-                .at(span, label)
-                .help("split it into several designs, each an installation of its own"),
-        );
+        Problem::error("too-many-objects", message)
+            .at(span, label)
+            .help("split it into several designs, each an installation of its own")
+            .report(self);
     }
 
     pub(super) fn kind_of(&self, id: ObjectId) -> &'a Kind {

@@ -16,13 +16,13 @@ impl Resolver<'_> {
             _ => None,
         });
         let Some(said) = said else { return };
-        let problem = |text: String| Problem::error("wrong-rest", text).at(said.value.span, "");
+        let problem = |text: String| Problem::wrong("wrong-rest", said.value.span, text);
         match &said.value.kind {
             ValueKind::Word(word) if word == "as-required" => {}
             ValueKind::Bad => return,
             _ => {
                 let text = "`rest` takes `as-required` alone".to_owned();
-                self.report(problem(text).help("write `rest: as-required`"));
+                problem(text).help("write `rest: as-required`").report(self);
                 return;
             }
         }
@@ -35,10 +35,10 @@ impl Resolver<'_> {
                 .map(|k| k.name.as_str())
                 .collect();
             let text = format!("{} is not bought as one article", with_article(&kind.name));
-            self.report(problem(text).help(format!(
-                "`rest: as-required` stands in what is: {}; here write what is known, and `?` for the rest",
-                bought.join(", ")
-            )));
+            let bought = bought.join(", ");
+            problem(text)
+                .help(format!("`rest: as-required` stands in what is: {bought}; here write what is known, and `?` for the rest"))
+                .report(self);
             return;
         }
         let status = self.design.object(id).status;
@@ -53,7 +53,9 @@ impl Resolver<'_> {
             if let Some(around) = around {
                 problem = problem.at(around, "it belongs to this");
             }
-            self.report(problem.help("write `new` or `altered` in the head of what these works put in or change, or read what is there"));
+            problem
+                .help("write `new` or `altered` in the head of what these works put in or change, or read what is there")
+                .report(self);
             return;
         }
         let silent: Vec<FactIx> = indices(kind)

@@ -51,16 +51,13 @@ pub fn rules_named(tree: &Tree) -> (Option<RulesNamed>, Vec<Problem>) {
     let (mut names, mut pins) = (Vec::new(), Vec::new());
     if !collect(rules, &mut names, &mut pins) {
         if !rules.is_bad() {
-            problems.push(
-                Problem::error("rules-unreadable", "`rules` does not name a ruleset")
-                    .at(
-                        rules.span,
-                        "expected the name of a ruleset, and of its patches",
-                    )
-                    .help(
-                        "write a name, such as `rules: gb`, or `rules: gb + scotland` with a patch",
-                    ),
-            );
+            Problem::error("rules-unreadable", "`rules` does not name a ruleset")
+                .at(
+                    rules.span,
+                    "expected the name of a ruleset, and of its patches",
+                )
+                .help("write a name, such as `rules: gb`, or `rules: gb + scotland` with a patch")
+                .report(&mut problems);
         }
         return (None, problems);
     }

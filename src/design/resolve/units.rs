@@ -40,14 +40,13 @@ impl Resolver<'_> {
             Some(word) => match Unit::parse(&word.text) {
                 Ok(unit) => Some(unit),
                 Err(error) => {
-                    let mut problem =
-                        Problem::error("unknown-unit", error.to_string()).at(word.span, "");
+                    let mut problem = Problem::wrong("unknown-unit", word.span, error.to_string());
                     if let Some(help) = error.help() {
                         problem = problem.help(help);
                     } else if !usual.is_empty() {
                         problem = problem.help(format!("write it in a unit such as `{usual}`"));
                     }
-                    self.report(problem);
+                    problem.report(self);
                     return None;
                 }
             },
@@ -68,14 +67,10 @@ impl Resolver<'_> {
     fn digits(&mut self, digits: &str, unit: Option<&Unit>, number: &Number) -> Option<f64> {
         let read = parse_quantity(digits, unit.unwrap_or(&Unit::ONE)).filter(|x| x.is_finite());
         if read.is_none() {
-            self.report(
-                Problem::error(
-                    "unreadable-number",
-                    format!("`{digits}` is not a number that can be used"),
-                )
-                .at(number.span, "")
-                .help("write at most 30 digits, with a decimal point, as in `0.28`"),
-            );
+            let why = format!("`{digits}` is not a number that can be used");
+            Problem::wrong("unreadable-number", number.span, why)
+                .help("write at most 30 digits, with a decimal point, as in `0.28`")
+                .report(self);
         }
         read
     }

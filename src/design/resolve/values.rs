@@ -1,6 +1,6 @@
 //! Values under the type of their fact: what all types share.
 
-use super::resolver::{Resolver, Site};
+use super::resolver::{Poisons, Resolver, Site};
 use crate::design::model::Possible;
 use crate::design::tree::{Value, ValueKind};
 use crate::quantity::Interval;
@@ -60,34 +60,26 @@ impl<'a> Resolver<'a> {
         if fact.optional {
             return Possible::Absent;
         }
-        self.poison(
-            Problem::error(
-                "not-optional",
-                format!(
-                    "`{}` cannot be `none`: {}",
-                    fact.name,
-                    always_has(&fact.means)
-                ),
-            )
-            .at(value.span, "")
+        let why = format!(
+            "`{}` cannot be `none`: {}",
+            fact.name,
+            always_has(&fact.means)
+        );
+        Problem::wrong("not-optional", value.span, why)
             .help(format!(
                 "write its value, or `{}: ?` if it is not known",
                 fact.name
-            )),
-        )
+            ))
+            .poison(self)
     }
 
     /// `by-turn a, b, c`: the value for this member of a repeated block.
     fn by_turn(&mut self, site: &Site<'_>, values: &'a [Value], span: Span) -> Possible {
         let Some(turn) = site.turn else {
-            return self.poison(
-                Problem::error(
-                    "by-turn-alone",
-                    "`by-turn` stands in a block that is not repeated",
-                )
-                .at(span, "")
-                .help("repeat the block, as in `circuit bay[1..6] { … }`, or write one value"),
-            );
+            let why = "`by-turn` stands in a block that is not repeated";
+            return Problem::wrong("by-turn-alone", span, why)
+                .help("repeat the block, as in `circuit bay[1..6] { … }`, or write one value")
+                .poison(self);
         };
         if matches!(site.fact.ty, FactType::Part(_) | FactType::Parts(_)) {
             // Reading a part makes an object of it.
@@ -118,14 +110,10 @@ impl<'a> Resolver<'a> {
             ) || matches!(value.kind, ValueKind::List(_))
                 && !matches!(site.fact.ty, FactType::Some { .. })
             {
-                self.report(
-                    Problem::error(
-                        "alternatives-of-rows",
-                        "alternatives of whole rows of values cannot be written",
-                    )
-                    .at(value.span, "")
-                    .help("write the alternatives inside the row, as in `L1 (5 A | 6 A), L2 3 A`"),
-                );
+                let why = "alternatives of whole rows of values cannot be written";
+                Problem::wrong("alternatives-of-rows", value.span, why)
+                    .help("write the alternatives inside the row, as in `L1 (5 A | 6 A), L2 3 A`")
+                    .report(self);
                 read.push(Possible::Poison);
                 continue;
             }
@@ -146,14 +134,11 @@ impl<'a> Resolver<'a> {
     }
 
     pub(super) fn too_many_alternatives(&mut self, span: Span, count: usize) -> Possible {
-        self.poison(
-            Problem::error(
-                "too-many-alternatives",
-                format!("a value has {count} alternatives, more than {MOST_ALTERNATIVES}"),
-            )
+        let why = format!("a value has {count} alternatives, more than {MOST_ALTERNATIVES}");
+        Problem::error("too-many-alternatives", why)
             .at(span, "the first of them")
-            .help("write a range, or a parameter"),
-        )
+            .help("write a range, or a parameter")
+            .poison(self)
     }
 }
 

@@ -1,7 +1,7 @@
 //! Words, texts, yes or no, dates.
 
 use super::expected::{form, in_quotes};
-use super::resolver::{Resolver, Site, nearest};
+use super::resolver::{Poisons, Resolver, Site, nearest};
 use super::units::spelled;
 use crate::design::model::Possible;
 use crate::design::tree::{Arith, Number, Value, ValueKind};
@@ -26,15 +26,14 @@ impl<'a> Resolver<'a> {
                     return Possible::Poison;
                 };
                 if low > high {
-                    return self.poison(
-                        Problem::error("reversed-range", "the range runs backwards")
-                            .at(value.span, "")
-                            .help(format!(
-                                "the order of `{}` is {}",
-                                site.fact.name,
-                                words.join(", ")
-                            )),
-                    );
+                    let why = "the range runs backwards";
+                    return Problem::wrong("reversed-range", value.span, why)
+                        .help(format!(
+                            "the order of `{}` is {}",
+                            site.fact.name,
+                            words.join(", ")
+                        ))
+                        .poison(self);
                 }
                 Some((low, high))
             }
@@ -69,14 +68,13 @@ impl<'a> Resolver<'a> {
         };
         match ends {
             Some((low, high)) => Possible::Words((low..=high).collect()),
-            None => self.poison(
-                Problem::error(
-                    "empty-range",
-                    format!("no word of `{}` lies beyond this one", site.fact.name),
-                )
-                .at(value.span, "")
-                .help(format!("its order is {}", words.join(", "))),
-            ),
+            None => Problem::wrong(
+                "empty-range",
+                value.span,
+                format!("no word of `{}` lies beyond this one", site.fact.name),
+            )
+            .help(format!("its order is {}", words.join(", ")))
+            .poison(self),
         }
     }
 
@@ -99,7 +97,7 @@ impl<'a> Resolver<'a> {
                 self.unknown_word(site, &spelled(number), words, value.span);
             }
             ValueKind::Text(text) if words.contains(text) => {
-                self.report(in_quotes(site, "a word", text, value.span))
+                in_quotes(site, "a word", text, value.span).report(self)
             }
             _ => {
                 self.wrong_type(site, value);
@@ -119,16 +117,13 @@ impl<'a> Resolver<'a> {
             return Possible::Poison;
         }
         let form = form(self.vocabulary, site.fact);
-        let mut problem = Problem::error(
-            "unknown-word",
-            format!("`{}` cannot be `{word}`", site.fact.name),
-        )
-        .at(span, format!("expected {form}"));
+        let why = format!("`{}` cannot be `{word}`", site.fact.name);
+        let mut problem = Problem::error("unknown-word", why).at(span, format!("expected {form}"));
         let all: Vec<_> = words.iter().map(String::as_str).collect();
         if let Some(meant) = nearest(word, &all) {
             problem = problem.meant(word, meant);
         }
-        self.poison(problem)
+        problem.poison(self)
     }
 
     /// Some words of a set.
@@ -155,11 +150,10 @@ impl<'a> Resolver<'a> {
             };
             if set.has(place) {
                 let word = words.get(place).map_or("", String::as_str);
-                self.report(
-                    Problem::error("word-twice", format!("`{word}` is listed twice"))
-                        .at(member.span, "")
-                        .help("leave one of them out"),
-                );
+                let why = format!("`{word}` is listed twice");
+                Problem::wrong("word-twice", member.span, why)
+                    .help("leave one of them out")
+                    .report(self);
                 wrong = true;
             }
             set = set.or(WordSet::one(place));
@@ -203,7 +197,7 @@ impl<'a> Resolver<'a> {
                 None => self.wrong_type(site, value),
             },
             ValueKind::Text(text) if parse_date(text).is_ok() => {
-                self.poison(in_quotes(site, "a date", text, value.span))
+                in_quotes(site, "a date", text, value.span).poison(self)
             }
             _ => match day_of(value) {
                 Some(day) => {

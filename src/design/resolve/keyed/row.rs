@@ -64,12 +64,11 @@ impl Long<'_> {
                     _ => None,
                 });
                 if let Some(first) = first {
-                    self.problems.push(
-                        Problem::error("duplicate-fact", format!("`{key}` is written twice"))
-                            .at(span, format!("this is `{key}`"))
-                            .at(first, "and this")
-                            .help("leave one of them out"),
-                    );
+                    Problem::error("duplicate-fact", format!("`{key}` is written twice"))
+                        .at(span, format!("this is `{key}`"))
+                        .at(first, "and this")
+                        .help("leave one of them out")
+                        .report(&mut self.problems);
                     continue;
                 }
                 texts.push((key.clone(), text.map_or(Ok(span), Err)));
@@ -251,11 +250,8 @@ impl Long<'_> {
             .map(|f| f.name.as_str())
             .collect();
         let of = with_article(&declared.name);
-        let problem = Problem::error(
-            "no-key",
-            format!("`{text}` does not say which fact of {of} it is"),
-        )
-        .at(value.span, "");
+        let why = format!("`{text}` does not say which fact of {of} it is");
+        let problem = Problem::wrong("no-key", value.span, why);
         let square = |f: &Fact| {
             f.unit()
                 .zip(numbers.first().and_then(|n| n.unit.as_ref()))
@@ -303,7 +299,7 @@ impl Long<'_> {
         if let Some(what) = self.v.asked(word) {
             return (ambiguous(word, what, at), Vec::new());
         }
-        let problem = |why: String| Problem::error("no-key", why).at(at, "");
+        let problem = |why: String| Problem::wrong("no-key", at, why);
         let alone = |p: Problem| (p, Vec::new());
         if opens(self.v, word).is_some_and(|(k, _)| self.v.fits(k, kind))
             || short_opens(self.v, kind, word)
@@ -400,7 +396,7 @@ impl Long<'_> {
             .flat_map(|s| &s.unkeyed)
             .map(|u| declared.fact(u.fact).name.as_str())
             .collect();
-        let problem = Problem::error("no-key", format!("{what} needs its key")).at(value.span, "");
+        let problem = Problem::wrong("no-key", value.span, format!("{what} needs its key"));
         let problem = match keys.first() {
             Some(first) => {
                 problem.help(format!("write `{first}: {}`, if it is that", shown(value)))
