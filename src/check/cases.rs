@@ -268,10 +268,7 @@ fn set(
                 }
                 None => {
                     v.kind = ValueKind::Part {
-                        head: Word {
-                            text: w.clone(),
-                            span: v.span,
-                        },
+                        head: Word::new(w.clone(), v.span),
                         entries: Vec::new(),
                     };
                 }
@@ -298,10 +295,7 @@ fn set_in(
         if let Some(v) = value {
             let at = Span::new(file, 0, 1);
             entries.push(Entry::Fact(FactEntry::new(
-                Word {
-                    text: key.clone(),
-                    span: at,
-                },
+                Word::new(key.clone(), at),
                 v.clone(),
                 at,
             )));

@@ -106,10 +106,6 @@ impl<'a> Lower<'a> {
             };
             problem.report(self);
         }
-        Value {
-            kind: ValueKind::Bad,
-            origin: None,
-            span: key.span.to(at),
-        }
+        Value::plain(ValueKind::Bad, key.span.to(at))
     }
 }

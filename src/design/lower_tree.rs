@@ -76,17 +76,11 @@ impl<'a> Lower<'a> {
     }
 
     pub(super) fn word(&self, pair: &Pair<'_, Rule>) -> Word {
-        Word {
-            text: fold_word(pair.as_str()),
-            span: self.span(pair),
-        }
+        Word::new(fold_word(pair.as_str()), self.span(pair))
     }
 
     pub(super) fn unit(&self, pair: &Pair<'_, Rule>) -> Word {
-        Word {
-            text: fold_unit(pair.as_str()),
-            span: self.span(pair),
-        }
+        Word::new(fold_unit(pair.as_str()), self.span(pair))
     }
 
     /// All items of a `file` match.
@@ -145,11 +139,7 @@ impl<'a> Lower<'a> {
             let span = Span::new(self.file, span.from(), end);
             mistakes::after_value(self, span, value.as_ref(), None).report(self);
             let span = value.as_ref().map_or(span, |v| v.span.to(span));
-            value = Some(Value {
-                kind: ValueKind::Bad,
-                origin: None,
-                span,
-            });
+            value = Some(Value::plain(ValueKind::Bad, span));
         }
         value
     }
@@ -343,9 +333,11 @@ impl<'a> Lower<'a> {
 
     fn block(&mut self, pair: Pair<'a, Rule>, span: Span, late: bool) -> Built {
         let departs = pair.as_rule() == Rule::departure;
-        let mut kind = departs.then(|| Word {
-            text: "departure".to_owned(),
-            span: Span::new(self.file, span.from(), span.from() + "departure".len()),
+        let mut kind = departs.then(|| {
+            Word::new(
+                "departure".to_owned(),
+                Span::new(self.file, span.from(), span.from() + "departure".len()),
+            )
         });
         let (mut name, mut label, mut from) = (None, None, None);
         let (mut row, mut entries, mut product) = (Vec::new(), Vec::new(), None);
@@ -394,15 +386,8 @@ impl<'a> Lower<'a> {
     pub(super) fn product(&mut self, pair: Pair<'a, Rule>) -> Option<Entry> {
         let span = self.span(&pair);
         let name = self.word(&pair.into_inner().next()?);
-        let key = Word {
-            text: "as".to_owned(),
-            span,
-        };
-        let value = Value {
-            kind: ValueKind::Word(name.text),
-            origin: None,
-            span: name.span,
-        };
+        let key = Word::new("as".to_owned(), span);
+        let value = Value::plain(ValueKind::Word(name.text), name.span);
         Some(Entry::Fact(FactEntry::new(key, value, span)))
     }
 

@@ -176,7 +176,7 @@ impl<'a> Lower<'a> {
             } else {
                 ValueKind::AtLeast { value, strict }
             };
-            plain(kind, span)
+            Value::plain(kind, span)
         } else {
             let base = self.sum(tokens);
             match tokens.peek().map(Pair::as_rule) {
@@ -220,7 +220,7 @@ impl<'a> Lower<'a> {
         if !sound {
             return bad(span);
         }
-        plain(
+        Value::plain(
             ValueKind::Tolerance {
                 base: Box::new(base),
                 terms,
@@ -298,7 +298,7 @@ impl<'a> Lower<'a> {
                 if let Some(body) = tokens.next_if(|t| t.as_rule() == Rule::body) {
                     let span = word.span.to(self.span(&body));
                     let entries = self.body(body);
-                    return plain(
+                    return Value::plain(
                         ValueKind::Part {
                             head: word,
                             entries,
@@ -309,7 +309,7 @@ impl<'a> Lower<'a> {
                 if let Some(pin) = tokens.next_if(|t| t.as_rule() == Rule::pin) {
                     let hash = pin.as_str().trim_start_matches('@').trim();
                     let text = format!("{} @ {hash}", word.text);
-                    return plain(ValueKind::Text(text), word.span.to(self.span(&pin)));
+                    return Value::plain(ValueKind::Text(text), word.span.to(self.span(&pin)));
                 }
                 let follows = |t: &Pair<'_, Rule>| matches!(t.as_rule(), Rule::index | Rule::step);
                 if tokens.peek().is_some_and(follows) {
@@ -359,7 +359,7 @@ impl<'a> Lower<'a> {
             }
             _ => ValueKind::Bad,
         };
-        plain(kind, span)
+        Value::plain(kind, span)
     }
 
     /// `rcbo B32 30 mA { … }`: values without keys, and the facts behind them.
@@ -385,7 +385,7 @@ impl<'a> Lower<'a> {
             Some(only) if values.is_empty() && !body => only,
             last => {
                 values.extend(last);
-                plain(ValueKind::Row { values, entries }, span)
+                Value::plain(ValueKind::Row { values, entries }, span)
             }
         }
     }
@@ -431,7 +431,7 @@ impl<'a> Lower<'a> {
                     return bad(span);
                 }
                 let index = Box::new(index);
-                return plain(ValueKind::Indexed { word, index }, span);
+                return Value::plain(ValueKind::Indexed { word, index }, span);
             }
             let number = match &index.kind {
                 ValueKind::Number(n) if n.unit.is_none() && n.more.is_empty() => {
@@ -454,7 +454,7 @@ impl<'a> Lower<'a> {
             word.span = span;
         }
         if sound {
-            plain(ValueKind::Word(word.text), word.span)
+            Value::plain(ValueKind::Word(word.text), word.span)
         } else {
             bad(word.span)
         }
@@ -508,16 +508,8 @@ const fn days_in(year: i32, month: u8) -> u8 {
     }
 }
 
-const fn plain(kind: ValueKind, span: Span) -> Value {
-    Value {
-        kind,
-        origin: None,
-        span,
-    }
-}
-
 const fn bad(span: Span) -> Value {
-    plain(ValueKind::Bad, span)
+    Value::plain(ValueKind::Bad, span)
 }
 
 /// Values of which a part may be wrong without spoiling the others.
@@ -530,7 +522,7 @@ const fn is_row(kind: &ValueKind) -> bool {
 
 fn binary(op: Arith, left: Value, right: Value) -> Value {
     let span = left.span.to(right.span);
-    plain(
+    Value::plain(
         ValueKind::Binary {
             op,
             left: Box::new(left),
@@ -549,7 +541,7 @@ fn range(mut low: Value, high: Value) -> Value {
         a.unit.clone_from(&b.unit);
     }
     let span = low.span.to(high.span);
-    plain(
+    Value::plain(
         ValueKind::Range {
             low: Box::new(low),
             high: Box::new(high),

@@ -150,11 +150,7 @@ pub fn parse_items(file: FileId, text: &str, offset: usize) -> Parsed {
 pub fn parse_value(file: FileId, text: &str, offset: usize) -> (Value, Vec<Problem>) {
     let mut problems = Problems::default();
     let whole = Span::new(file, offset, offset + text.len());
-    let bad = || Value {
-        kind: ValueKind::Bad,
-        origin: None,
-        span: whole,
-    };
+    let bad = || Value::plain(ValueKind::Bad, whole);
     if text.len() > DESIGN_BYTES {
         problems.report(too_large(file, text.len(), offset));
         return (bad(), problems.finish(false));

@@ -109,6 +109,18 @@ pub struct Scope {
     pub guards: Vec<String>,
 }
 
+impl Scope {
+    /// Around an expression about each object of a kind, of which nothing more is known.
+    #[must_use]
+    pub const fn of(subject: KindId) -> Self {
+        Self {
+            subject,
+            per_line: false,
+            guards: Vec::new(),
+        }
+    }
+}
+
 /// Compiles expressions against one vocabulary.
 pub struct Typer<'a> {
     vocabulary: &'a Vocabulary,

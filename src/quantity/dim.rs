@@ -230,39 +230,3 @@ fn power(f: &mut fmt::Formatter<'_>, exponent: i8) -> fmt::Result {
         n => write!(f, "^{n}"),
     }
 }
-
-#[cfg(test)]
-mod tests {
-    use super::Dim;
-
-    #[test]
-    fn the_algebra_of_the_trade_holds() {
-        assert_eq!(Dim::VOLTAGE.div(Dim::CURRENT), Dim::RESISTANCE);
-        assert_eq!(Dim::VOLTAGE.mul(Dim::CURRENT), Dim::POWER);
-        assert_eq!(Dim::POWER.mul(Dim::TIME), Dim::ENERGY);
-        assert_eq!(Dim::FORCE.mul(Dim::LENGTH), Dim::ENERGY);
-        assert_eq!(Dim::CURRENT.powi(2).mul(Dim::TIME), Dim::LET_THROUGH);
-        assert_eq!(Dim::RESISTANCE.mul(Dim::LENGTH), Dim::RESISTIVITY);
-        assert_eq!(
-            Dim::CURRENT.mul(Dim::TIME).div(Dim::VOLTAGE),
-            Dim::CAPACITANCE
-        );
-        assert_eq!(
-            Dim::VOLTAGE.mul(Dim::TIME).div(Dim::CURRENT),
-            Dim::INDUCTANCE
-        );
-        assert_eq!(Dim::AREA.sqrt(), Some(Dim::LENGTH));
-        assert_eq!(Dim::VOLTAGE.sqrt(), None);
-        assert_eq!(Dim::LENGTH.powi(1000), Dim::new(127, 0, 0, 0, 0));
-    }
-
-    #[test]
-    fn messages_name_dimensions() {
-        assert_eq!(Dim::LENGTH.describe(), "a length");
-        assert_eq!(Dim::RESISTANCE.describe(), "a resistance");
-        assert_eq!(Dim::NONE.describe(), "a pure number");
-        assert_eq!(Dim::MASS.mul(Dim::AREA).describe(), "kg·m²");
-        assert_eq!(Dim::new(-1, 0, -2, 0, 0).describe(), "1/m/s²");
-        assert_eq!(Dim::new(4, 1, 0, 0, 0).describe(), "kg·m^4");
-    }
-}

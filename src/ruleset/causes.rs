@@ -135,11 +135,7 @@ fn leads(
     to: KindId,
     problems: &mut Vec<Problem>,
 ) -> Option<Compiled> {
-    let scope = Scope {
-        subject: from,
-        per_line: false,
-        guards: Vec::new(),
-    };
+    let scope = Scope::of(from);
     let (path, _) = context.compile(node, &scope, None, problems)?;
     let v = context.vocabulary;
     let fits = matches!(path.root_term().ty, Ty::Object(k) if v.fits(to, k) || v.fits(k, to));

@@ -475,11 +475,7 @@ fn figure(
         found
     };
     let (at_most, at_least) = (other("at-most"), other("at-least"));
-    let scope = Scope {
-        subject: kind,
-        per_line: false,
-        guards: Vec::new(),
-    };
+    let scope = Scope::of(kind);
     let where_ = f
         .get("where")
         .and_then(|n| context.compile(n, &scope, Some(&Ty::Truth), problems))

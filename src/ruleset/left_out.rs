@@ -122,11 +122,7 @@ fn told<'a>(
     .and_then(Severity::from_word)?;
     let kind = text("each").unwrap_or("installation");
     let each = subject_kind(context.vocabulary, kind, at("each"), problems)?;
-    let scope = Scope {
-        subject: each,
-        per_line: false,
-        guards: Vec::new(),
-    };
+    let scope = Scope::of(each);
     let (where_, _) = context.compile(condition, &scope, Some(&Ty::Truth), problems)?;
     let LeftOut { what, clause, .. } = left_out;
     let id = id.text()?;

@@ -67,11 +67,7 @@ pub(super) fn rule<'a>(
     let kind_name = text("each")?;
     let v = context.vocabulary;
     let each = subject_kind(v, kind_name, at("each"), problems)?;
-    let mut scope = Scope {
-        subject: each,
-        per_line: false,
-        guards: Vec::new(),
-    };
+    let mut scope = Scope::of(each);
     let where_ = match get("where") {
         None => None,
         Some(n) => {

@@ -49,10 +49,7 @@ impl Resolver<'_> {
     fn all_listed(&mut self, value: &Value, closed: &mut Vec<KindId>) {
         match &value.kind {
             ValueKind::Word(text) => {
-                let word = Word {
-                    text: text.clone(),
-                    span: value.span,
-                };
+                let word = Word::new(text.clone(), value.span);
                 closed.extend(self.kind_listed(&word));
             }
             ValueKind::List(values) => {

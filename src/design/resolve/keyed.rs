@@ -162,14 +162,7 @@ impl<'v> Long<'v> {
                 || super::completeness::status_of(&word.text).is_some();
             if takes && short.is_some_and(|s| s.values_first) {
                 block.name = None;
-                row.insert(
-                    0,
-                    Value {
-                        kind: ValueKind::Word(word.text),
-                        origin: None,
-                        span: word.span,
-                    },
-                );
+                row.insert(0, Value::plain(ValueKind::Word(word.text), word.span));
             } else if takes {
                 self.name_or_value(&word, kind);
             }
@@ -245,10 +238,7 @@ impl<'v> Long<'v> {
             return None;
         }
         let word = |v: &Value| match &v.kind {
-            ValueKind::Word(text) => Some(Word {
-                text: text.clone(),
-                span: v.span,
-            }),
+            ValueKind::Word(text) => Some(Word::new(text.clone(), v.span)),
             _ => None,
         };
         let head = values.get(1).and_then(word)?;
@@ -344,11 +334,7 @@ impl<'v> Long<'v> {
                 } else if self.names.contains(&head.text) {
                     self.entries(part, entries);
                 } else if self.short(part).is_some_and(|s| s.takes(&head.text)) {
-                    let first = Value {
-                        kind: ValueKind::Word(head.text.clone()),
-                        origin: None,
-                        span: head.span,
-                    };
+                    let first = Value::plain(ValueKind::Word(head.text.clone()), head.span);
                     let entries = std::mem::take(entries);
                     self.part_row(kind, fact, part, vec![first], entries, value);
                 }
@@ -360,10 +346,7 @@ impl<'v> Long<'v> {
             ValueKind::Word(word)
                 if !self.names.contains(word.as_str()) && opens(self.v, word).is_none() =>
             {
-                let mut opening = Word {
-                    text: word.clone(),
-                    span: value.span,
-                };
+                let mut opening = Word::new(word.clone(), value.span);
                 self.opening(&mut opening);
                 let row = self.short(part).is_some_and(|s| s.takes(word));
                 if opening.text != *word {
@@ -397,11 +380,8 @@ impl<'v> Long<'v> {
         let end = end.max(product_until(&entries));
         let first = values.first().map(|v| (v.kind.clone(), v.span));
         let mut head = match first {
-            Some((ValueKind::Word(text), span)) => Word { text, span },
-            _ => Word {
-                text: String::new(),
-                span: value.span,
-            },
+            Some((ValueKind::Word(text), span)) => Word::new(text, span),
+            _ => Word::new(String::new(), value.span),
         };
         self.opening(&mut head);
         let mut opened_by = None;

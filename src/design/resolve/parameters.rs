@@ -483,32 +483,28 @@ fn set_shown(value: &Possible, unit: &Unit) -> String {
     format!("`{}`", plain(value, unit))
 }
 
+/// The ends, operands and alternatives of a value; a row of values is none that a parameter may take.
+fn pieces(value: &Value) -> impl Iterator<Item = &Value> {
+    use ValueKind::{ByTurn, Indexed, List, PerLine, Row};
+    let row = matches!(
+        value.kind,
+        ByTurn(_) | Indexed { .. } | List(_) | PerLine(_) | Row { .. }
+    );
+    value.inner().filter(move |_| !row)
+}
+
 /// The first number of a value: its unit is the parameter's.
 fn first_number(value: &Value) -> Option<&Number> {
     match &value.kind {
         ValueKind::Number(number) => Some(number),
-        ValueKind::Tolerance { base, .. } => first_number(base),
-        ValueKind::Range { low, high } => first_number(low).or_else(|| first_number(high)),
-        ValueKind::AtMost { value, .. } | ValueKind::AtLeast { value, .. } => first_number(value),
-        ValueKind::OneOf(values) => values.iter().find_map(first_number),
-        ValueKind::Binary { left, right, .. } => first_number(left).or_else(|| first_number(right)),
-        _ => None,
+        _ => pieces(value).find_map(first_number),
     }
 }
 
 /// The first word of a value that is `wanted`.
 fn word_within<'v>(value: &'v Value, wanted: &impl Fn(&str) -> bool) -> Option<(&'v str, Span)> {
-    let both =
-        |a: &'v Value, b: &'v Value| word_within(a, wanted).or_else(|| word_within(b, wanted));
     match &value.kind {
         ValueKind::Word(word) if wanted(word) => Some((word, value.span)),
-        ValueKind::Tolerance { base, .. } => word_within(base, wanted),
-        ValueKind::Range { low, high } => both(low, high),
-        ValueKind::Binary { left, right, .. } => both(left, right),
-        ValueKind::AtMost { value, .. } | ValueKind::AtLeast { value, .. } => {
-            word_within(value, wanted)
-        }
-        ValueKind::OneOf(values) => values.iter().find_map(|v| word_within(v, wanted)),
-        _ => None,
+        _ => pieces(value).find_map(|v| word_within(v, wanted)),
     }
 }

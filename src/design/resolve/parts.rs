@@ -166,10 +166,7 @@ impl<'a> Resolver<'a> {
         span: Span,
         role: &str,
     ) -> Possible {
-        let head = Word {
-            text: word.to_owned(),
-            span,
-        };
+        let head = Word::new(word.to_owned(), span);
         if let Some(define) = self.defines.get(word).copied() {
             return self.copy(site, kind, define, span, role);
         }
@@ -273,10 +270,7 @@ impl<'a> Resolver<'a> {
             // Reported once for the define, however often it is used.
             return self.unknown_part(site, kind, &define.head.text, define.head.span);
         };
-        let head = Word {
-            text: name.to_owned(),
-            span,
-        };
+        let head = Word::new(name.to_owned(), span);
         if !self.fits_part(site, kind, real, &head) {
             return Possible::Poison;
         }

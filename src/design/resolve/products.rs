@@ -121,10 +121,7 @@ impl Merge<'_> {
                     ValueKind::Word(text) => text.clone(),
                     _ => String::new(),
                 };
-                names.push(Word {
-                    text,
-                    span: f.value.span,
-                });
+                names.push(Word::new(text, f.value.span));
                 false
             }
             _ => true,
@@ -196,17 +193,11 @@ impl Merge<'_> {
             ValueKind::Word(word)
                 if self.defines.get(word).is_some_and(|(_, generic)| *generic) =>
             {
-                let name = Word {
-                    text: word.clone(),
-                    span: value.span,
-                };
+                let name = Word::new(word.clone(), value.span);
                 if let Some(whole) = self.whole(&name) {
                     let mut entries = Vec::new();
                     self.join(whole.kind, &mut entries, &whole, &name);
-                    let head = Word {
-                        text: whole.head.text.clone(),
-                        span: value.span,
-                    };
+                    let head = Word::new(whole.head.text.clone(), value.span);
                     value.kind = ValueKind::Part { head, entries };
                 }
             }
@@ -461,10 +452,7 @@ impl Merge<'_> {
         let ValueKind::Word(word) = &value.kind else {
             return;
         };
-        let head = Word {
-            text: word.clone(),
-            span: value.span,
-        };
+        let head = Word::new(word.clone(), value.span);
         if self.defines.contains_key(word)
             || opens(self.v, word).is_some_and(|(k, _)| self.v.fits(k, kind))
         {

@@ -52,10 +52,7 @@ impl Work<'_, '_> {
         {
             return self.push(TermKind::Word(i), Ty::Word(words.clone()), range, false);
         }
-        let e = Expr {
-            kind: ExprKind::Name(name.to_owned()),
-            range: range.clone(),
-        };
+        let e = Expr::new(ExprKind::Name(name.to_owned()), range.clone());
         if let Some((object, kind, optional)) = self.object(&e) {
             let optional = optional && !self.guarded(&e);
             return self.push(TermKind::Object(object), Ty::Object(kind), range, optional);

@@ -46,12 +46,8 @@ impl Long<'_> {
                     // What it may have been meant for is not silent, but written wrongly.
                     for text in keys {
                         let span = value.span;
-                        let value = Value {
-                            kind: ValueKind::Bad,
-                            origin: None,
-                            span,
-                        };
-                        let key = Word { text, span };
+                        let value = Value::plain(ValueKind::Bad, span);
+                        let key = Word::new(text, span);
                         facts.push(Entry::Fact(FactEntry::new(key, value, span)));
                     }
                     continue;
@@ -72,7 +68,7 @@ impl Long<'_> {
                     continue;
                 }
                 texts.push((key.clone(), text.map_or(Ok(span), Err)));
-                let key = Word { text: key, span };
+                let key = Word::new(key, span);
                 facts.push(Entry::Fact(FactEntry::new(key, value, span)));
             }
         }
@@ -162,10 +158,7 @@ impl Long<'_> {
                 None => ValueKind::Word(written.to_owned()),
                 Some(unit) => ValueKind::Number(Number {
                     digits: written.to_owned(),
-                    unit: (*unit != Unit::ONE).then(|| Word {
-                        text: unit.text().to_owned(),
-                        span,
-                    }),
+                    unit: (*unit != Unit::ONE).then(|| Word::new(unit.text().to_owned(), span)),
                     more: Vec::new(),
                     span,
                 }),
@@ -176,11 +169,7 @@ impl Long<'_> {
             };
             said.push(Said {
                 key: fact.name.clone(),
-                value: Value {
-                    kind: value,
-                    origin: None,
-                    span,
-                },
+                value: Value::plain(value, span),
                 text: Some(text),
             });
         }
