@@ -255,7 +255,7 @@ impl Compare<'_> {
         for (ix, was) in (0_u16..).map(FactIx).zip(&pinned.facts) {
             let Some(was) = was else { continue };
             let fact = self.vocabulary.fact(pinned.kind, ix);
-            let is = now.facts.get(ix.0 as usize).and_then(Option::as_ref);
+            let is = now.written(ix);
             let change = || Change {
                 fact: fact.name.clone(),
                 pinned: was.span,

@@ -49,7 +49,7 @@ impl Linker<'_> {
         let Some(target) = fact.target() else {
             return Obj::Poison;
         };
-        if let Some(Some(w)) = o.facts.get(ix.0 as usize) {
+        if let Some(w) = o.written(ix) {
             return self.possible_object(object, ix, target, &w.value, fact.optional);
         }
         if let Some(d) = ruleset.derivation(o.kind, ix) {
@@ -424,35 +424,31 @@ impl Linker<'_> {
                 let closed = silent || o.closed.contains(kind) || design.closed.contains(kind);
                 (members, if closed { None } else { here })
             }
-            FactType::Parts(target) | FactType::References(target) => {
-                match o.facts.get(ix.0 as usize).and_then(Option::as_ref) {
-                    Some(w) => match &w.value {
-                        Possible::List(list) => {
-                            let members = list
-                                .iter()
-                                .map(|p| {
-                                    (self.possible_object(object, ix, *target, p, false), None)
-                                })
-                                .collect();
-                            (members, None)
-                        }
-                        Possible::Absent => (Vec::new(), None),
-                        Possible::Poison => (vec![(Obj::Poison, None)], None),
-                        Possible::Unknown => (Vec::new(), here),
-                        p => {
-                            let one = self.possible_object(object, ix, *target, p, false);
-                            (vec![(one, None)], None)
-                        }
-                    },
-                    None => match self.assumption(o.kind, ix).map(|a| &a.value) {
-                        Some(Assumed::Absent) => {
-                            self.note_assumed(object, ix);
-                            (Vec::new(), None)
-                        }
-                        _ => (Vec::new(), here),
-                    },
-                }
-            }
+            FactType::Parts(target) | FactType::References(target) => match o.written(ix) {
+                Some(w) => match &w.value {
+                    Possible::List(list) => {
+                        let members = list
+                            .iter()
+                            .map(|p| (self.possible_object(object, ix, *target, p, false), None))
+                            .collect();
+                        (members, None)
+                    }
+                    Possible::Absent => (Vec::new(), None),
+                    Possible::Poison => (vec![(Obj::Poison, None)], None),
+                    Possible::Unknown => (Vec::new(), here),
+                    p => {
+                        let one = self.possible_object(object, ix, *target, p, false);
+                        (vec![(one, None)], None)
+                    }
+                },
+                None => match self.assumption(o.kind, ix).map(|a| &a.value) {
+                    Some(Assumed::Absent) => {
+                        self.note_assumed(object, ix);
+                        (Vec::new(), None)
+                    }
+                    _ => (Vec::new(), here),
+                },
+            },
             _ => (Vec::new(), None),
         }
     }

@@ -454,13 +454,9 @@ impl Linker<'_> {
         match from {
             Obj::One(id) => {
                 let kind = self.kind(*id);
-                let written = fact.on(kind).and_then(|ix| {
-                    self.design
-                        .object(*id)
-                        .facts
-                        .get(ix.0 as usize)
-                        .and_then(Option::as_ref)
-                });
+                let written = fact
+                    .on(kind)
+                    .and_then(|ix| self.design.object(*id).written(ix));
                 let Some(w) = written else {
                     // Nobody has said anything: it is not written, and comes from nowhere yet.
                     if test == OriginTest::Written {

@@ -18,7 +18,7 @@ impl Linker<'_> {
         let ruleset = self.ruleset;
         let o = design.object(object);
         let fact = ruleset.vocabulary.fact(o.kind, ix);
-        if let Some(Some(w)) = o.facts.get(ix.0 as usize) {
+        if let Some(w) = o.written(ix) {
             return self.possible(object, ix, line, &w.value, fact);
         }
         if fact.name == "status" {

@@ -355,21 +355,13 @@ impl<'a> Resolver<'a> {
             Status::Altered => Status::Existing,
             status => status,
         };
+        let silent = Object::silent(kind, declared.facts.len(), name, block.span, head);
         let object = Object {
-            kind,
-            name,
             named: word.is_some(),
             label: block.label.as_ref().map(|l| l.value.clone()),
-            owner: None,
             scope: outer,
-            facts: vec![None; declared.facts.len()],
-            closed: Vec::new(),
             status: self.status(&block.entries, inherited),
-            present: None,
-            evidence: None,
-            span: block.span,
-            head,
-            phantom: false,
+            ..silent
         };
         let id = self.add_object(object);
         self.read_closed(id, &block.entries);

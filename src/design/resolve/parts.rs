@@ -304,21 +304,11 @@ impl<'a> Resolver<'a> {
             .objects
             .get(site.object.0 as usize)
             .map(|o| o.status);
+        let silent = Object::silent(kind, declared.facts.len(), role.to_owned(), span, head);
         let object = Object {
-            kind,
-            name: role.to_owned(),
-            named: false,
-            label: None,
             owner: Some(site.object),
-            scope: None,
-            facts: vec![None; declared.facts.len()],
-            closed: Vec::new(),
             status: self.status(entries, inherited.unwrap_or_default()),
-            present: None,
-            evidence: None,
-            span,
-            head,
-            phantom: false,
+            ..silent
         };
         let id = self.add_object(object);
         self.read_closed(id, entries);

@@ -2,7 +2,7 @@
 //! a complete survey.
 
 use super::resolver::{Resolver, indices, written};
-use crate::design::model::{Object, ObjectId, Possible, Status};
+use crate::design::model::{Object, ObjectId, Possible};
 use crate::design::tree::{Item, Tree};
 use crate::source::{FileId, Span};
 use crate::vocabulary::{FactIx, FactType, KindId};
@@ -26,21 +26,10 @@ impl Resolver<'_> {
                 .count();
             let missing = (declared.at_least as usize).saturating_sub(count);
             for _ in 0..missing {
+                let (facts, name) = (declared.facts.len(), declared.name.clone());
                 let object = Object {
-                    kind,
-                    name: declared.name.clone(),
-                    named: false,
-                    label: None,
-                    owner: None,
-                    scope: None,
-                    facts: vec![None; declared.facts.len()],
-                    closed: Vec::new(),
-                    status: Status::default(),
-                    present: None,
-                    evidence: None,
-                    span: head,
-                    head,
                     phantom: true,
+                    ..Object::silent(kind, facts, name, head, head)
                 };
                 self.add_object(object);
             }

@@ -177,7 +177,7 @@ impl<'a> Resolver<'a> {
     }
 
     pub(super) fn fact_of(&self, id: ObjectId, ix: FactIx) -> Option<&Written> {
-        self.design.object(id).facts.get(ix.0 as usize)?.as_ref()
+        self.design.object(id).written(ix)
     }
 
     pub(super) fn set_fact(&mut self, id: ObjectId, ix: FactIx, written: Written) {
