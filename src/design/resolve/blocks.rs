@@ -1,6 +1,6 @@
 //! Blocks become objects: their kinds, names, places and numbers.
 
-use super::resolver::{Pending, Poisons, Resolver, Turn, listed, written};
+use super::resolver::{Pending, Resolver, Turn, listed, written};
 use crate::design::model::{Object, ObjectId, Possible, Status};
 use crate::design::tree::{Block, Define, Entry, Item, Tree, Word};
 use crate::source::limits::THINGS;
@@ -480,7 +480,8 @@ impl<'a> Resolver<'a> {
                     format!("expected one of {}", listed(words, "or")),
                 )
                 .did_you_mean(&word.text, words.iter().map(String::as_str))
-                .poison(self),
+                .fail(self)
+                .unwrap_or(Possible::Poison),
             },
             None => Possible::Unknown,
         };

@@ -1,6 +1,6 @@
 //! Departures: recorded exceptions to one rule, and records of what was judged elsewhere.
 
-use super::resolver::{Poisons, Resolver, Site, Turn};
+use super::resolver::{Resolver, Site, Turn};
 use super::words::{day_of, plain_text};
 use crate::design::model::{AsFound, Departure, Object, ObjectId, Possible};
 use crate::design::tree::{Block, Entry, FactEntry, Value, ValueKind};
@@ -319,9 +319,9 @@ impl<'a> Resolver<'a> {
             _ => Problem::error("wrong-type", "`for` takes the name of one block")
                 .at(value.span, "")
                 .help("leave it out, if the departure is about all of them")
-                .poison(self),
+                .fail(self),
         };
-        match read {
+        match read? {
             Possible::Object(id) => Some(id),
             _ => None,
         }

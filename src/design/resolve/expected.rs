@@ -1,6 +1,6 @@
 //! What a fact takes, in the user's notation: for every message that refuses a value.
 
-use super::resolver::{Poisons, Resolver, Site, listed};
+use super::resolver::{Resolver, Site, listed};
 use super::units::{example_of, spelled};
 use crate::design::model::Possible;
 use crate::design::tree::{Value, ValueKind};
@@ -149,14 +149,14 @@ pub(super) fn as_written(value: &Value) -> Option<String> {
 
 impl<'a> Resolver<'a> {
     /// A value of the wrong sort.
-    pub(super) fn wrong_type(&mut self, site: &Site<'_>, value: &Value) -> Possible {
+    pub(super) fn wrong_type(&mut self, site: &Site<'_>, value: &Value) -> Option<Possible> {
         if value.is_bad() {
-            return Possible::Poison;
+            return None;
         }
         if let ValueKind::Word(word) = &value.kind
             && self.asked(word, value.span)
         {
-            return Possible::Poison;
+            return None;
         }
         let fact = site.fact;
         let form = form(self.vocabulary, fact);
@@ -175,7 +175,7 @@ impl<'a> Resolver<'a> {
         };
         Problem::wrong("wrong-type", value.span, message)
             .help(help)
-            .poison(self)
+            .fail(self)
     }
 
     /// Which names a reference could lead to.

@@ -3,7 +3,7 @@
 use super::completeness::status_word;
 use super::narrow::is_narrower;
 use super::products::contradicts;
-use super::resolver::{Pending, Poisons, Resolver, Site, Turn, indices, listed, nearest, written};
+use super::resolver::{Pending, Resolver, Site, Turn, indices, listed, nearest, written};
 use super::values::cannot_both_hold;
 use crate::design::model::{ObjectId, Possible, Written};
 use crate::design::tree::{Entry, FactEntry, Origin, Value, ValueKind};
@@ -41,6 +41,7 @@ impl<'a> Resolver<'a> {
                 let fact = self.kind_of(object).fact(ix).name.clone();
                 self.heading = Some(fact);
                 let value = self.named(&name, word.span, wanted);
+                let value = value.unwrap_or(Possible::Poison);
                 self.heading = None;
                 self.set_fact(object, ix, written(value, word.span, word.span));
             }
@@ -119,7 +120,9 @@ impl<'a> Resolver<'a> {
             return value;
         }
         let span = entry.settled.first().map_or(entry.span, |s| s.span);
-        contradicts(&site.fact.name, entry.value.span, span).poison(self)
+        contradicts(&site.fact.name, entry.value.span, span)
+            .fail(self)
+            .unwrap_or(Possible::Poison)
     }
 
     fn once(&mut self, seen: &mut Vec<(&'a str, Span)>, key: &'a str, span: Span) {
@@ -203,7 +206,8 @@ impl<'a> Resolver<'a> {
                 ValueKind::Bad => Possible::Poison,
                 _ => Problem::wrong("wrong-type", value.span, "`present` takes `yes` or `no`")
                     .help("write `present: ?` if it is not known")
-                    .poison(self),
+                    .fail(self)
+                    .unwrap_or(Possible::Poison),
             };
             let origin = value.origin.as_ref().map(|o| o.value);
             if let Some(object) = self.object_mut(id) {
@@ -310,7 +314,10 @@ impl<'a> Resolver<'a> {
             )
             .help("leave the line out"),
         };
-        problem.at(entry.key.span, "").poison(self)
+        problem
+            .at(entry.key.span, "")
+            .fail(self)
+            .unwrap_or(Possible::Poison)
     }
 
     /// What several statements of one fact add up to.

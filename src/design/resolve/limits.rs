@@ -1,7 +1,7 @@
 //! Whether a fact takes a number: its domain, its plausible range, its series.
 
 use super::numbers::quantity_of;
-use super::resolver::{Poisons, Resolver};
+use super::resolver::Resolver;
 use super::units::{bounds_shown, member_shown, shown};
 use crate::design::model::Possible;
 use crate::quantity::Unit;
@@ -55,12 +55,12 @@ impl Resolver<'_> {
         false
     }
 
-    pub(super) fn outside_domain(&mut self, fact: &Fact, x: f64, span: Span) -> Possible {
+    pub(super) fn outside_domain(&mut self, fact: &Fact, x: f64, span: Span) -> Option<Possible> {
         let (unit, _) = quantity_of(fact);
         let why = format!("`{}` cannot be `{}`", fact.name, shown(x, unit));
         Problem::wrong("outside-domain", span, why)
             .help(format!("it must be {}", bounds_shown(&fact.domain, unit)))
-            .poison(self)
+            .fail(self)
     }
 
     /// A caution for a value that is probably a slip.

@@ -4,7 +4,7 @@
 use super::arithmetic::Term;
 use super::expected::{as_written, example, form};
 use super::limits::neighbours;
-use super::resolver::{Poisons, Resolver, Site, listed};
+use super::resolver::{Resolver, Site, listed};
 use super::units::{shown, spelled, takes_bare_numbers};
 use super::values::one_of;
 use crate::design::model::{Formula, Possible};
@@ -33,34 +33,22 @@ pub(super) fn quantity_of(fact: &Fact) -> (&Unit, bool) {
 
 impl<'a> Resolver<'a> {
     /// A value of a quantity; alternatives were taken apart before.
-    pub(super) fn quantity(&mut self, site: &Site<'_>, value: &'a Value) -> Possible {
+    pub(super) fn quantity(&mut self, site: &Site<'_>, value: &'a Value) -> Option<Possible> {
         match &value.kind {
             ValueKind::Number(number) => self.point(site, number),
             ValueKind::Tolerance { base, terms } => self.tolerance(site, value, base, terms),
             ValueKind::Range { low, high } => self.range(site, value, low, high),
-            ValueKind::AtMost { value: limit, .. } => {
-                let lowest = site.fact.domain.lo;
-                match self.known(site, limit) {
-                    Some(x) if self.in_domain(site.fact, x, limit.span) => self.set_of(
-                        site,
-                        Interval::new(lowest.min(x), x),
-                        value.span,
-                        Shape::Bound,
-                    ),
-                    _ => Possible::Poison,
+            ValueKind::AtMost { value: limit, .. } | ValueKind::AtLeast { value: limit, .. } => {
+                let x = self.known(site, limit)?;
+                if !self.in_domain(site.fact, x, limit.span) {
+                    return None;
                 }
-            }
-            ValueKind::AtLeast { value: limit, .. } => {
-                let highest = site.fact.domain.hi;
-                match self.known(site, limit) {
-                    Some(x) if self.in_domain(site.fact, x, limit.span) => self.set_of(
-                        site,
-                        Interval::new(x, highest.max(x)),
-                        value.span,
-                        Shape::Bound,
-                    ),
-                    _ => Possible::Poison,
-                }
+                let domain = site.fact.domain;
+                let set = match value.kind {
+                    ValueKind::AtMost { .. } => Interval::new(domain.lo.min(x), x),
+                    _ => Interval::new(x, domain.hi.max(x)),
+                };
+                self.set_of(site, set, value.span, Shape::Bound)
             }
             ValueKind::PerLine(lines) => self.per_line(site, value, lines),
             ValueKind::Word(word) => {
@@ -77,13 +65,10 @@ impl<'a> Resolver<'a> {
         }
     }
 
-    fn point(&mut self, site: &Site<'_>, number: &Number) -> Possible {
-        match self.number_for(site.fact, number) {
-            Some(x) if self.takes_point(site.fact, x, number.span) => {
-                Possible::Number(Interval::point(x))
-            }
-            _ => Possible::Poison,
-        }
+    fn point(&mut self, site: &Site<'_>, number: &Number) -> Option<Possible> {
+        let x = self.number_for(site.fact, number)?;
+        let takes = self.takes_point(site.fact, x, number.span);
+        takes.then(|| Possible::Number(Interval::point(x)))
     }
 
     /// A number in SI, of the dimension the fact has. None: it was reported.
@@ -235,15 +220,13 @@ impl<'a> Resolver<'a> {
         Some(term)
     }
 
-    fn calculated(&mut self, site: &Site<'_>, value: &'a Value) -> Possible {
-        let Some(term) = self.term_for(site, value) else {
-            return Possible::Poison;
-        };
+    fn calculated(&mut self, site: &Site<'_>, value: &'a Value) -> Option<Possible> {
+        let term = self.term_for(site, value)?;
         let formula = match term.formula {
             Formula::Number(x) if self.takes_point(site.fact, x, value.span) => {
-                return Possible::Number(Interval::point(x));
+                return Some(Possible::Number(Interval::point(x)));
             }
-            Formula::Number(_) => return Possible::Poison,
+            Formula::Number(_) => return None,
             formula => formula,
         };
         if site.fact.series.is_some() {
@@ -251,7 +234,7 @@ impl<'a> Resolver<'a> {
             return Problem::error("parameter-in-series", why)
                 .at(value.span, "a calculation may lead beside them")
                 .help("let a parameter have the values themselves, as in `a | b`, and write its name alone")
-                .poison(self);
+                .fail(self);
         }
         let hull = self.hull(&formula);
         let domain = site.fact.domain;
@@ -259,7 +242,7 @@ impl<'a> Resolver<'a> {
         if inside.is_none() {
             return self.outside_domain(site.fact, hull.lo, value.span);
         }
-        Possible::Formula(formula)
+        Some(Possible::Formula(formula))
     }
 
     fn tolerance(
@@ -268,7 +251,7 @@ impl<'a> Resolver<'a> {
         value: &'a Value,
         base: &'a Value,
         terms: &[Number],
-    ) -> Possible {
+    ) -> Option<Possible> {
         let fact = site.fact;
         let (unit, whole) = quantity_of(fact);
         if fact.exact || whole || fact.series.is_some() {
@@ -284,11 +267,9 @@ impl<'a> Resolver<'a> {
                     "write the value alone, as in `{}: {plain}`",
                     fact.name
                 ))
-                .poison(self);
+                .fail(self);
         }
-        let Some(middle) = self.known(site, base) else {
-            return Possible::Poison;
-        };
+        let middle = self.known(site, base)?;
         let (mut below, mut above) = (0.0, 0.0);
         let mut ends = None;
         for term in terms {
@@ -296,7 +277,7 @@ impl<'a> Resolver<'a> {
                 let why = "a tolerance cannot be negative";
                 return Problem::wrong("negative-tolerance", term.span, why)
                     .help("`±` stands for both sides")
-                    .poison(self);
+                    .fail(self);
             }
             let relative = term.unit.as_ref().is_some_and(|u| u.text == "%");
             let base_unit = match &base.kind {
@@ -319,9 +300,8 @@ impl<'a> Resolver<'a> {
                     _ => None,
                 };
                 let Some(share) = parse_quantity(&term.digits, &Unit::ONE) else {
-                    return self
-                        .literal(term)
-                        .map_or(Possible::Poison, |_| Possible::Poison);
+                    self.literal(term)?;
+                    return None;
                 };
                 let width = middle.abs() * share / 100.0;
                 below += width;
@@ -329,23 +309,27 @@ impl<'a> Resolver<'a> {
                 ends = exact;
                 continue;
             }
-            let Some(width) = self.half_width(fact, base_unit, term) else {
-                return Possible::Poison;
-            };
+            let width = self.half_width(fact, base_unit, term)?;
             below += width;
             above += width;
         }
         if !self.in_domain(fact, middle, base.span) {
-            return Possible::Poison;
+            return None;
         }
         self.plausible(fact, middle, base.span);
         let (lo, hi) = ends.unwrap_or((middle - below, middle + above));
         let written = Interval::new(lo, hi);
         let domain = Interval::new(fact.domain.lo, fact.domain.hi);
-        Possible::Number(written.intersect(domain).unwrap_or(written))
+        let inside = written.intersect(domain).unwrap_or(written);
+        Some(Possible::Number(inside))
     }
 
-    fn relative_tolerance(&mut self, site: &Site<'_>, unit: &Unit, term: &Number) -> Possible {
+    fn relative_tolerance(
+        &mut self,
+        site: &Site<'_>,
+        unit: &Unit,
+        term: &Number,
+    ) -> Option<Possible> {
         let (what, other) = if unit.is_affine() || quantity_of(site.fact).0.is_affine() {
             ("a temperature, whose zero is arbitrary", "± 2 K")
         } else {
@@ -357,7 +341,7 @@ impl<'a> Resolver<'a> {
         );
         Problem::wrong("relative-tolerance", term.span, why)
             .help(format!("write both ends, as in `a .. b`, or `{other}`"))
-            .poison(self)
+            .fail(self)
     }
 
     /// The width of `± 0.02 ohm`, in SI.
@@ -393,11 +377,9 @@ impl<'a> Resolver<'a> {
         value: &'a Value,
         low: &'a Value,
         high: &'a Value,
-    ) -> Possible {
+    ) -> Option<Possible> {
         let (lo, hi) = (self.known(site, low), self.known(site, high));
-        let (Some(lo), Some(hi)) = (lo, hi) else {
-            return Possible::Poison;
-        };
+        let (lo, hi) = (lo?, hi?);
         if lo > hi {
             let (unit, _) = quantity_of(site.fact);
             return Problem::wrong("reversed-range", value.span, "the range runs backwards")
@@ -406,7 +388,7 @@ impl<'a> Resolver<'a> {
                     shown(hi, unit),
                     shown(lo, unit)
                 ))
-                .poison(self);
+                .fail(self);
         }
         let domain = site.fact.domain;
         for (x, end) in [(lo, low), (hi, high)] {
@@ -423,7 +405,13 @@ impl<'a> Resolver<'a> {
     }
 
     /// A set of numbers: members of the series, whole numbers, or all between its ends.
-    fn set_of(&mut self, site: &Site<'_>, set: Interval, span: Span, shape: Shape) -> Possible {
+    fn set_of(
+        &mut self,
+        site: &Site<'_>,
+        set: Interval,
+        span: Span,
+        shape: Shape,
+    ) -> Option<Possible> {
         let fact = site.fact;
         let (unit, whole) = quantity_of(fact);
         if let Some(series) = self.series_of(fact) {
@@ -442,9 +430,9 @@ impl<'a> Resolver<'a> {
                         f64::midpoint(set.lo.max(-1e300), set.hi.min(1e300)),
                         unit,
                     ))
-                    .poison(self);
+                    .fail(self);
             }
-            return one_of(members);
+            return Some(one_of(members));
         }
         if whole {
             let (lo, hi) = (set.lo.ceil(), set.hi.floor());
@@ -456,7 +444,7 @@ impl<'a> Resolver<'a> {
                         fact.name,
                         example(self.vocabulary, fact)
                     ))
-                    .poison(self);
+                    .fail(self);
             }
             if hi - lo < MOST_WHOLE {
                 let mut members = Vec::new();
@@ -465,9 +453,9 @@ impl<'a> Resolver<'a> {
                     members.push(Possible::Number(Interval::point(x)));
                     x += 1.0;
                 }
-                return one_of(members);
+                return Some(one_of(members));
             }
-            return Possible::Number(Interval::new(lo, hi));
+            return Some(Possible::Number(Interval::new(lo, hi)));
         }
         if fact.exact && !set.is_point() {
             let what = if shape == Shape::Range {
@@ -482,9 +470,9 @@ impl<'a> Resolver<'a> {
                     fact.name,
                     example(self.vocabulary, fact)
                 ))
-                .poison(self);
+                .fail(self);
         }
-        Possible::Number(set)
+        Some(Possible::Number(set))
     }
 
     fn per_line(
@@ -492,7 +480,7 @@ impl<'a> Resolver<'a> {
         site: &Site<'_>,
         value: &'a Value,
         lines: &'a [(Word, Value)],
-    ) -> Possible {
+    ) -> Option<Possible> {
         if !matches!(site.fact.ty, FactType::Quantity { per_line: true, .. }) {
             return self.wrong_type(site, value);
         }
@@ -515,10 +503,6 @@ impl<'a> Resolver<'a> {
             wrong |= read == Possible::Poison;
             *slot = Some(Box::new(read));
         }
-        if wrong {
-            Possible::Poison
-        } else {
-            Possible::PerLine(values)
-        }
+        (!wrong).then_some(Possible::PerLine(values))
     }
 }

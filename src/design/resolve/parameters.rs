@@ -3,7 +3,7 @@
 
 use super::Settings;
 use super::numbers::quantity_of;
-use super::resolver::{Poisons, Resolver, Site, Turn};
+use super::resolver::{Resolver, Site, Turn};
 use super::units::{shown, spelled};
 use super::words::{day_of, texts_of};
 use crate::design::model::{self, Formula, ObjectId, ParameterId, Possible};
@@ -181,10 +181,9 @@ impl<'a> Resolver<'a> {
         let Some(like) = self.like(&parameter.name.text, number, parameter.name.span) else {
             return wrong;
         };
-        let read = self.read_like(&like, value);
-        if read == Possible::Poison {
+        let Some(read) = self.read_like(&like, value) else {
             return wrong;
-        }
+        };
         let (unit, _) = quantity_of(&like);
         let (dim, absolute) = (unit.dim(), unit.is_affine());
         let text = if *unit == Unit::ONE {
@@ -225,7 +224,7 @@ impl<'a> Resolver<'a> {
         })
     }
 
-    fn read_like(&mut self, like: &Fact, value: &'a Value) -> Possible {
+    fn read_like(&mut self, like: &Fact, value: &'a Value) -> Option<Possible> {
         let site = Site {
             object: ObjectId(u32::MAX),
             fact: like,
@@ -236,9 +235,9 @@ impl<'a> Resolver<'a> {
             let why = format!("the parameter `{}` cannot be unknown", like.name);
             return Problem::wrong("parameter-value", value.span, why)
                 .help("write the values it may take")
-                .poison(self);
+                .fail(self);
         }
-        read
+        (read != Possible::Poison).then_some(read)
     }
 
     /// A value of words, texts, yes and no, or dates; none, if it is anything else. With `words`
@@ -307,7 +306,7 @@ impl<'a> Resolver<'a> {
             Measure::Wrong => return,
             Measure::Number { like, .. } => self.read_like(like, value),
             _ => match self.words_or_dates(value, matches!(measure, Measure::Words)) {
-                Some((read, _)) => read,
+                Some((read, _)) => Some(read),
                 None if value.is_bad() => return,
                 None => Problem::wrong(
                     "parameter-value",
@@ -318,12 +317,12 @@ impl<'a> Resolver<'a> {
                     "it is declared as {}",
                     set_shown(&parameter.declared, &Unit::ONE)
                 ))
-                .poison(self),
+                .fail(self),
             },
         };
-        if read == Possible::Poison {
+        let Some(read) = read.filter(|r| *r != Possible::Poison) else {
             return;
-        }
+        };
         let unit = match &measure {
             Measure::Number { like, .. } => quantity_of(like).0.clone(),
             _ => Unit::ONE,
@@ -349,17 +348,18 @@ impl<'a> Resolver<'a> {
     }
 
     /// A parameter as the whole value of a fact.
-    pub(super) fn parameter(&mut self, site: &Site<'_>, id: ParameterId, span: Span) -> Possible {
+    pub(super) fn parameter(
+        &mut self,
+        site: &Site<'_>,
+        id: ParameterId,
+        span: Span,
+    ) -> Option<Possible> {
         let place = id.0 as usize;
-        let (Some(measure), Some(parameter)) = (
-            self.measures.get(place).cloned(),
-            self.design.parameters.get(place).cloned(),
-        ) else {
-            return Possible::Poison;
-        };
+        let measure = self.measures.get(place)?.clone();
+        let parameter = self.design.parameters.get(place)?.clone();
         let fact = site.fact;
         let takes = match (&fact.ty, &measure) {
-            (_, Measure::Wrong) => return Possible::Poison,
+            (_, Measure::Wrong) => return None,
             (
                 FactType::Quantity { unit, .. },
                 Measure::Number {
@@ -371,19 +371,16 @@ impl<'a> Resolver<'a> {
             ) => {
                 if *dim != unit.dim() || *absolute && !unit.is_affine() {
                     self.wrong_dimension(fact, &parameter.name, *dim, span);
-                    return Possible::Poison;
+                    return None;
                 }
                 self.takes_all(fact, &parameter.value, *was_set, span)
             }
             (FactType::Choice { words, .. } | FactType::Some { words }, Measure::Words) => {
                 let texts = texts_of(&parameter.value);
-                match texts.iter().find(|t| !words.iter().any(|w| w == *t)) {
-                    Some(text) => {
-                        self.unknown_word(site, text, words, span);
-                        false
-                    }
-                    None => true,
+                if let Some(text) = texts.iter().find(|t| !words.iter().any(|w| w == *t)) {
+                    return self.unknown_word(site, text, words, span);
                 }
+                true
             }
             (FactType::YesNo, Measure::Truth)
             | (FactType::Date, Measure::Date)
@@ -394,17 +391,12 @@ impl<'a> Resolver<'a> {
                     "`{}` takes {form}, and the parameter `{}` is something else",
                     fact.name, parameter.name
                 );
-                Problem::wrong("wrong-type", span, why)
+                return Problem::wrong("wrong-type", span, why)
                     .at(parameter.span, "declared here")
-                    .report(self);
-                false
+                    .fail(self);
             }
         };
-        if takes {
-            Possible::Formula(Formula::Parameter(id))
-        } else {
-            Possible::Poison
-        }
+        takes.then_some(Possible::Formula(Formula::Parameter(id)))
     }
 
     /// Whether a fact takes every number of a set.

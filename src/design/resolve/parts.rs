@@ -3,7 +3,7 @@
 use rustc_hash::FxHashMap;
 
 use super::expected::opening_words;
-use super::resolver::{Poisons, Resolver, Site, listed, written};
+use super::resolver::{Resolver, Site, listed, written};
 use super::values::MOST_ALTERNATIVES;
 use crate::design::model::{Object, ObjectId, Possible};
 use crate::design::tree::{Define, Entry, Value, ValueKind, Word};
@@ -21,19 +21,15 @@ impl<'a> Resolver<'a> {
         kind: KindId,
         value: &'a Value,
         role: &str,
-    ) -> Possible {
+    ) -> Option<Possible> {
         match &value.kind {
             ValueKind::Part { head, entries } => {
-                let Some((real, sets)) = self.opened(site, kind, head) else {
-                    return Possible::Poison;
-                };
+                let (real, sets) = self.opened(site, kind, head)?;
                 self.build(site, real, sets, entries, head.span, value.span, role)
             }
             ValueKind::Word(word) => self.part_named(site, kind, word, value.span, role),
             ValueKind::Indexed { word, index } => {
-                let Some(name) = self.indexed_name(site, word, index) else {
-                    return Possible::Poison;
-                };
+                let name = self.indexed_name(site, word, index)?;
                 self.named(&name, value.span, Some(kind))
             }
             ValueKind::List(_) => {
@@ -45,14 +41,19 @@ impl<'a> Resolver<'a> {
                 );
                 Problem::wrong("one-part", value.span, why)
                     .help("write one of them, or alternatives with `|`")
-                    .poison(self)
+                    .fail(self)
             }
             _ => self.wrong_type(site, value),
         }
     }
 
     /// Parts in order.
-    pub(super) fn parts(&mut self, site: &Site<'_>, kind: KindId, value: &'a Value) -> Possible {
+    pub(super) fn parts(
+        &mut self,
+        site: &Site<'_>,
+        kind: KindId,
+        value: &'a Value,
+    ) -> Option<Possible> {
         let values = match &value.kind {
             ValueKind::List(values) => values.as_slice(),
             _ => std::slice::from_ref(value),
@@ -60,44 +61,43 @@ impl<'a> Resolver<'a> {
         let mut parts = Vec::with_capacity(values.len());
         for (place, value) in values.iter().enumerate() {
             let role = format!("{} {}", site.fact.name, place + 1);
-            parts.push(self.part_or_choice(site, kind, value, &role));
+            let one = |this: &mut Self, v| this.part(site, kind, v, &role);
+            parts.push(self.member(value, "parts", &one));
         }
         if parts.contains(&Possible::Poison) {
-            return Possible::Poison;
+            return None;
         }
-        Possible::List(parts)
+        Some(Possible::List(parts))
     }
 
-    /// A member of a list of parts: a part, a choice of parts, or unknown.
-    fn part_or_choice(
-        &mut self,
-        site: &Site<'_>,
-        kind: KindId,
-        value: &'a Value,
-        role: &str,
-    ) -> Possible {
-        self.member_or_choice(value, "parts", &|this, v| this.part(site, kind, v, role))
-    }
-
-    /// A member of a list, a choice of members, or unknown; `one` reads a single member.
-    pub(super) fn member_or_choice(
+    /// A member of a list; poison, where it is written wrongly.
+    pub(super) fn member(
         &mut self,
         value: &'a Value,
         members: &str,
-        one: &dyn Fn(&mut Self, &'a Value) -> Possible,
+        one: &dyn Fn(&mut Self, &'a Value) -> Option<Possible>,
     ) -> Possible {
+        let read = self.member_or_choice(value, members, one);
+        read.unwrap_or(Possible::Poison)
+    }
+
+    /// A member of a list, a choice of members, or unknown; `one` reads a single member.
+    fn member_or_choice(
+        &mut self,
+        value: &'a Value,
+        members: &str,
+        one: &dyn Fn(&mut Self, &'a Value) -> Option<Possible>,
+    ) -> Option<Possible> {
         match &value.kind {
-            ValueKind::Unknown => Possible::Unknown,
-            ValueKind::Bad => Possible::Poison,
+            ValueKind::Unknown => Some(Possible::Unknown),
+            ValueKind::Bad => None,
             ValueKind::OneOf(values) if values.len() > MOST_ALTERNATIVES => {
                 self.too_many_alternatives(value.span, values.len())
             }
             ValueKind::OneOf(values) => {
-                let read = values
-                    .iter()
-                    .map(|v| self.member_or_choice(v, members, one))
-                    .collect();
-                self.one_of(read, value.span)
+                let read = values.iter().map(|v| self.member(v, members, one));
+                let read = read.collect();
+                Some(self.one_of(read, value.span))
             }
             ValueKind::List(_) => Problem::wrong(
                 "alternatives-of-rows",
@@ -105,14 +105,14 @@ impl<'a> Resolver<'a> {
                 "alternatives of whole lists cannot be written",
             )
             .help("write the alternatives inside the list, as in `(a | b), c`")
-            .poison(self),
+            .fail(self),
             ValueKind::Absent => Problem::wrong(
                 "none-in-list",
                 value.span,
                 format!("`none` stands in a list of {members}"),
             )
             .help("leave it out of the list")
-            .poison(self),
+            .fail(self),
             _ => one(self, value),
         }
     }
@@ -165,7 +165,7 @@ impl<'a> Resolver<'a> {
         word: &'a str,
         span: Span,
         role: &str,
-    ) -> Possible {
+    ) -> Option<Possible> {
         let head = Word::new(word.to_owned(), span);
         if let Some(define) = self.defines.get(word).copied() {
             return self.copy(site, kind, define, span, role);
@@ -177,13 +177,13 @@ impl<'a> Resolver<'a> {
             );
             return Problem::wrong("wrong-type", span, why)
                 .help("write alternatives of parts in place, as in `a { … } | b { … }`")
-                .poison(self);
+                .fail(self);
         }
         let opened = opens(self.vocabulary, word);
         let named = self.objects_named(word, Some(kind));
         if let (Some((real, sets)), true) = (opened, named.is_empty()) {
             if !self.fits_part(site, kind, real, &head) {
-                return Possible::Poison;
+                return None;
             }
             return self.build(site, real, sets, &[], span, span, role);
         }
@@ -193,9 +193,15 @@ impl<'a> Resolver<'a> {
         self.named(word, span, Some(kind))
     }
 
-    fn unknown_part(&mut self, site: &Site<'_>, kind: KindId, word: &str, span: Span) -> Possible {
+    fn unknown_part(
+        &mut self,
+        site: &Site<'_>,
+        kind: KindId,
+        word: &str,
+        span: Span,
+    ) -> Option<Possible> {
         if self.is_reported("unknown-part", span) || self.asked(word, span) {
-            return Possible::Poison;
+            return None;
         }
         let declared = &self.vocabulary.kind(kind).name;
         let opening = opening_words(self.vocabulary, kind);
@@ -230,7 +236,7 @@ impl<'a> Resolver<'a> {
             "or define it once, as in `define {word} as {} {{ … }}`",
             opening.first().unwrap_or(&"")
         );
-        problem.help(help).poison(self)
+        problem.help(help).fail(self)
     }
 
     /// A copy of a define: an object of its own at each use.
@@ -241,7 +247,7 @@ impl<'a> Resolver<'a> {
         define: &'a Define,
         span: Span,
         role: &str,
-    ) -> Possible {
+    ) -> Option<Possible> {
         let name = define.name.text.as_str();
         if self.copying.contains(&name) {
             let mut loop_names: Vec<_> = self
@@ -258,13 +264,13 @@ impl<'a> Resolver<'a> {
             return Problem::wrong("circular-define", span, why)
                 .at(define.name.span, "defined here")
                 .help("write one of the parts out in place")
-                .poison(self);
+                .fail(self);
         }
         if self.copying.len() >= MOST_NESTED_DEFINES {
             let why = "defines stand in one another too deeply";
             return Problem::wrong("nested-defines", span, why)
                 .help("write one of the parts out in place")
-                .poison(self);
+                .fail(self);
         }
         let Some((real, sets)) = opens(self.vocabulary, &define.head.text) else {
             // Reported once for the define, however often it is used.
@@ -272,7 +278,7 @@ impl<'a> Resolver<'a> {
         };
         let head = Word::new(name.to_owned(), span);
         if !self.fits_part(site, kind, real, &head) {
-            return Possible::Poison;
+            return None;
         }
         self.copying.push(name);
         let built = self.build(site, real, sets, &define.entries, span, span, role);
@@ -294,9 +300,9 @@ impl<'a> Resolver<'a> {
         head: Span,
         span: Span,
         role: &str,
-    ) -> Possible {
+    ) -> Option<Possible> {
         if !self.room_for(1, span) {
-            return Possible::Poison;
+            return None;
         }
         let declared = self.vocabulary.kind(kind);
         let inherited = self
@@ -326,7 +332,7 @@ impl<'a> Resolver<'a> {
             }
         }
         self.facts(id, entries, site.turn);
-        Possible::Object(id)
+        Some(Possible::Object(id))
     }
 
     fn block_in_part(&mut self, id: ObjectId, word: &Word) {

@@ -1,7 +1,7 @@
 //! Names that lead to other objects.
 
 use super::expected::in_quotes;
-use super::resolver::{Poisons, Resolver, Site, listed};
+use super::resolver::{Resolver, Site, listed};
 use crate::design::model::{Formula, ObjectId, Possible};
 use crate::design::tree::{Value, ValueKind, Word};
 use crate::quantity::Dim;
@@ -15,7 +15,7 @@ impl<'a> Resolver<'a> {
         site: &Site<'_>,
         kind: KindId,
         value: &'a Value,
-    ) -> Possible {
+    ) -> Option<Possible> {
         match &value.kind {
             ValueKind::Word(word) => {
                 if self.parameters.contains_key(word.as_str()) {
@@ -25,24 +25,24 @@ impl<'a> Resolver<'a> {
                     );
                     return Problem::wrong("wrong-type", value.span, why)
                         .help("write the name itself, or alternatives with `|`")
-                        .poison(self);
+                        .fail(self);
                 }
                 self.named(word, value.span, Some(kind))
             }
-            ValueKind::Indexed { word, index } => match self.indexed_name(site, word, index) {
-                Some(name) => self.named(&name, value.span, Some(kind)),
-                None => Possible::Poison,
-            },
+            ValueKind::Indexed { word, index } => {
+                let name = self.indexed_name(site, word, index)?;
+                self.named(&name, value.span, Some(kind))
+            }
             ValueKind::List(_) | ValueKind::All(_) => Problem::wrong(
                 "one-reference",
                 value.span,
                 format!("`{}` takes one name, and this is several", site.fact.name),
             )
             .help("write one name, or alternatives with `|`")
-            .poison(self),
+            .fail(self),
             ValueKind::Text(text) if text.contains('.') => self.named(text, value.span, Some(kind)),
             ValueKind::Text(text) if !self.objects_named(text, Some(kind)).is_empty() => {
-                in_quotes(site, "a name", text, value.span).poison(self)
+                in_quotes(site, "a name", text, value.span).fail(self)
             }
             _ => self.wrong_type(site, value),
         }
@@ -54,23 +54,21 @@ impl<'a> Resolver<'a> {
         site: &Site<'_>,
         kind: KindId,
         value: &'a Value,
-    ) -> Possible {
+    ) -> Option<Possible> {
         let values = match &value.kind {
             ValueKind::List(values) => values.as_slice(),
             _ => std::slice::from_ref(value),
         };
         let mut list = Vec::with_capacity(values.len());
+        let one = |this: &mut Self, v| this.reference(site, kind, v);
         for value in values {
             match &value.kind {
-                ValueKind::All(word) => match self.all_of(site, kind, word) {
-                    Some(all) => list.extend(all),
-                    None => return Possible::Poison,
-                },
-                _ => list.push(self.reference_or_choice(site, kind, value)),
+                ValueKind::All(word) => list.extend(self.all_of(site, kind, word)?),
+                _ => list.push(self.member(value, "names", &one)),
             }
         }
         if list.contains(&Possible::Poison) {
-            return Possible::Poison;
+            return None;
         }
         let mut seen = rustc_hash::FxHashSet::default();
         let twice = list
@@ -80,13 +78,9 @@ impl<'a> Resolver<'a> {
             let why = format!("`{}` names the same block twice", site.fact.name);
             return Problem::wrong("name-twice", value.span, why)
                 .help("leave one of them out")
-                .poison(self);
+                .fail(self);
         }
-        Possible::List(list)
-    }
-
-    fn reference_or_choice(&mut self, site: &Site<'_>, kind: KindId, value: &'a Value) -> Possible {
-        self.member_or_choice(value, "names", &|this, v| this.reference(site, kind, v))
+        Some(Possible::List(list))
     }
 
     /// `all charge-point`
@@ -208,16 +202,21 @@ impl<'a> Resolver<'a> {
     }
 
     /// The object that a name leads to.
-    pub(super) fn named(&mut self, name: &str, span: Span, wanted: Option<KindId>) -> Possible {
+    pub(super) fn named(
+        &mut self,
+        name: &str,
+        span: Span,
+        wanted: Option<KindId>,
+    ) -> Option<Possible> {
         let found = self.objects_named(name, wanted);
         match found.as_slice() {
-            [only] => Possible::Object(*only),
+            [only] => Some(Possible::Object(*only)),
             [] => self.not_found(name, span, wanted),
             several => self.ambiguous(name, span, several),
         }
     }
 
-    fn ambiguous(&mut self, name: &str, span: Span, several: &[ObjectId]) -> Possible {
+    fn ambiguous(&mut self, name: &str, span: Span, several: &[ObjectId]) -> Option<Possible> {
         let why = format!("`{name}` is the name of {} blocks", several.len());
         let mut problem = Problem::error("ambiguous-name", why).at(span, "which one is meant?");
         let mut ways = Vec::new();
@@ -252,16 +251,16 @@ impl<'a> Resolver<'a> {
         } else {
             problem.help("give one of them another name")
         };
-        problem.poison(self)
+        problem.fail(self)
     }
 
-    fn not_found(&mut self, name: &str, span: Span, wanted: Option<KindId>) -> Possible {
+    fn not_found(&mut self, name: &str, span: Span, wanted: Option<KindId>) -> Option<Possible> {
         let base = name.split_once('[').map_or(name, |(base, _)| base);
         if self.lost.contains(name)
             || self.lost.contains(base)
             || self.is_reported("unknown-name", span)
         {
-            return Possible::Poison;
+            return None;
         }
         let kind = wanted.map(|w| self.vocabulary.kind(w).name.as_str());
         if let (Some(kind), Some(other)) = (kind, self.objects_named(name, None).first()) {
@@ -281,7 +280,7 @@ impl<'a> Resolver<'a> {
                     with_article(kind)
                 ));
             }
-            return problem.poison(self);
+            return problem.fail(self);
         }
         if let Some((first, last)) = self.repeated.get(base) {
             let problem = if base == name {
@@ -292,7 +291,7 @@ impl<'a> Resolver<'a> {
                 Problem::error("unknown-name", format!("there is no `{name}`"))
                     .at(span, format!("`{base}` is numbered {first} to {last}"))
             };
-            return problem.poison(self);
+            return problem.fail(self);
         }
         let names = self.names_fitting(wanted);
         let what = kind.unwrap_or("block");
@@ -307,6 +306,6 @@ impl<'a> Resolver<'a> {
         } else if names.len() <= 12 {
             problem = problem.help(format!("the names here are {}", listed(&names, "and")));
         }
-        problem.poison(self)
+        problem.fail(self)
     }
 }

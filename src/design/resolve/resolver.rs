@@ -87,19 +87,6 @@ impl Reports for Resolver<'_> {
     }
 }
 
-/// What comes of a fact that is written wrongly.
-pub(super) trait Poisons {
-    /// Reports it; the fact it lies in is written wrongly.
-    fn poison(self, resolver: &mut Resolver<'_>) -> Possible;
-}
-
-impl Poisons for Problem {
-    fn poison(self, resolver: &mut Resolver<'_>) -> Possible {
-        resolver.report(self);
-        Possible::Poison
-    }
-}
-
 impl<'a> Resolver<'a> {
     pub(super) fn new(vocabulary: &'a Vocabulary) -> Self {
         Self {

@@ -1,7 +1,7 @@
 //! Words, texts, yes or no, dates.
 
 use super::expected::{form, in_quotes};
-use super::resolver::{Poisons, Resolver, Site, nearest};
+use super::resolver::{Resolver, Site, nearest};
 use super::units::spelled;
 use crate::design::model::Possible;
 use crate::design::tree::{Arith, Number, Value, ValueKind};
@@ -11,7 +11,7 @@ use crate::vocabulary::{FactType, WordSet, Words};
 
 impl<'a> Resolver<'a> {
     /// A word of a choice; of an ordered one also a range of words.
-    pub(super) fn choice(&mut self, site: &Site<'_>, value: &'a Value) -> Possible {
+    pub(super) fn choice(&mut self, site: &Site<'_>, value: &'a Value) -> Option<Possible> {
         let FactType::Choice { words, ordered } = &site.fact.ty else {
             return self.wrong_type(site, value);
         };
@@ -22,9 +22,7 @@ impl<'a> Resolver<'a> {
                     self.word_of(site, words, low),
                     self.word_of(site, words, high),
                 );
-                let (Some(low), Some(high)) = (low, high) else {
-                    return Possible::Poison;
-                };
+                let (low, high) = (low?, high?);
                 if low > high {
                     let why = "the range runs backwards";
                     return Problem::wrong("reversed-range", value.span, why)
@@ -33,14 +31,12 @@ impl<'a> Resolver<'a> {
                             site.fact.name,
                             words.join(", ")
                         ))
-                        .poison(self);
+                        .fail(self);
                 }
                 Some((low, high))
             }
             ValueKind::AtMost { value, strict } if *ordered => {
-                let Some(high) = self.word_of(site, words, value) else {
-                    return Possible::Poison;
-                };
+                let high = self.word_of(site, words, value)?;
                 let high = if *strict {
                     high.checked_sub(1)
                 } else {
@@ -49,9 +45,7 @@ impl<'a> Resolver<'a> {
                 high.map(|high| (0, high))
             }
             ValueKind::AtLeast { value, strict } if *ordered => {
-                let Some(low) = self.word_of(site, words, value) else {
-                    return Possible::Poison;
-                };
+                let low = self.word_of(site, words, value)?;
                 let low = low + usize::from(*strict);
                 (low <= last).then_some((low, last))
             }
@@ -61,20 +55,20 @@ impl<'a> Resolver<'a> {
                 }
                 return self.unknown_word(site, word, words, value.span);
             }
-            _ => match self.word_of(site, words, value) {
-                Some(place) => Some((place, place)),
-                None => return Possible::Poison,
-            },
+            _ => {
+                let place = self.word_of(site, words, value)?;
+                Some((place, place))
+            }
         };
         match ends {
-            Some((low, high)) => Possible::Words((low..=high).collect()),
+            Some((low, high)) => Some(Possible::Words((low..=high).collect())),
             None => Problem::wrong(
                 "empty-range",
                 value.span,
                 format!("no word of `{}` lies beyond this one", site.fact.name),
             )
             .help(format!("its order is {}", words.join(", ")))
-            .poison(self),
+            .fail(self),
         }
     }
 
@@ -112,9 +106,9 @@ impl<'a> Resolver<'a> {
         word: &str,
         words: &Words,
         span: Span,
-    ) -> Possible {
+    ) -> Option<Possible> {
         if self.asked(word, span) {
-            return Possible::Poison;
+            return None;
         }
         let form = form(self.vocabulary, site.fact);
         let why = format!("`{}` cannot be `{word}`", site.fact.name);
@@ -123,11 +117,11 @@ impl<'a> Resolver<'a> {
         if let Some(meant) = nearest(word, &all) {
             problem = problem.meant(word, meant);
         }
-        problem.poison(self)
+        problem.fail(self)
     }
 
     /// Some words of a set.
-    pub(super) fn some_of(&mut self, site: &Site<'_>, value: &'a Value) -> Possible {
+    pub(super) fn some_of(&mut self, site: &Site<'_>, value: &'a Value) -> Option<Possible> {
         let FactType::Some { words } = &site.fact.ty else {
             return self.wrong_type(site, value);
         };
@@ -158,17 +152,13 @@ impl<'a> Resolver<'a> {
             }
             set = set.or(WordSet::one(place));
         }
-        if wrong {
-            Possible::Poison
-        } else {
-            Possible::Members(set)
-        }
+        (!wrong).then_some(Possible::Members(set))
     }
 
-    pub(super) fn yes_no(&mut self, site: &Site<'_>, value: &'a Value) -> Possible {
+    pub(super) fn yes_no(&mut self, site: &Site<'_>, value: &'a Value) -> Option<Possible> {
         match &value.kind {
-            ValueKind::Word(word) if word == "yes" => Possible::Truth(true),
-            ValueKind::Word(word) if word == "no" => Possible::Truth(false),
+            ValueKind::Word(word) if word == "yes" => Some(Possible::Truth(true)),
+            ValueKind::Word(word) if word == "no" => Some(Possible::Truth(false)),
             ValueKind::Word(word) => match self.parameters.get(word.as_str()) {
                 Some(id) => self.parameter(site, *id, value.span),
                 None => self.wrong_type(site, value),
@@ -178,31 +168,31 @@ impl<'a> Resolver<'a> {
     }
 
     /// A text; words, numbers and sums of names are taken as they are written.
-    pub(super) fn text(&mut self, site: &Site<'_>, value: &'a Value) -> Possible {
+    pub(super) fn text(&mut self, site: &Site<'_>, value: &'a Value) -> Option<Possible> {
         if let ValueKind::Word(word) = &value.kind
             && let Some(id) = self.parameters.get(word.as_str())
         {
             return self.parameter(site, *id, value.span);
         }
         match plain_text(value) {
-            Some(text) => Possible::Text(text),
+            Some(text) => Some(Possible::Text(text)),
             None => self.wrong_type(site, value),
         }
     }
 
-    pub(super) fn date(&mut self, site: &Site<'_>, value: &'a Value) -> Possible {
+    pub(super) fn date(&mut self, site: &Site<'_>, value: &'a Value) -> Option<Possible> {
         match &value.kind {
             ValueKind::Word(word) => match self.parameters.get(word.as_str()) {
                 Some(id) => self.parameter(site, *id, value.span),
                 None => self.wrong_type(site, value),
             },
             ValueKind::Text(text) if parse_date(text).is_ok() => {
-                in_quotes(site, "a date", text, value.span).poison(self)
+                in_quotes(site, "a date", text, value.span).fail(self)
             }
             _ => match day_of(value) {
                 Some(day) => {
                     self.note_date(day);
-                    Possible::Date(day)
+                    Some(Possible::Date(day))
                 }
                 None => self.wrong_type(site, value),
             },
