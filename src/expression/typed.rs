@@ -1,5 +1,7 @@
 //! The typed tree: names resolved, dimensions checked, optional reads guarded.
 
+use std::fmt;
+
 use serde::{Deserialize, Serialize};
 
 use super::syntax::{Aggregate, OriginTest, Range};
@@ -43,23 +45,22 @@ pub enum Ty {
     Wrong,
 }
 
-impl Ty {
+impl fmt::Display for Ty {
     /// How messages name it.
-    #[must_use]
-    pub fn describe(&self) -> String {
-        match self {
-            Self::Number(d) => d.describe(),
-            Self::Truth => "a condition".to_owned(),
-            Self::Word(w) => format!("one of {}", w.join(", ")),
-            Self::Set(w) => format!("some of {}", w.join(", ")),
-            Self::Text => "a text".to_owned(),
-            Self::Date => "a date".to_owned(),
-            Self::Object(_) => "an object".to_owned(),
-            Self::Collection(_) => "a collection".to_owned(),
-            Self::Line => "a line conductor".to_owned(),
-            Self::Nothing => "none".to_owned(),
-            Self::Wrong => "something wrong".to_owned(),
-        }
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Number(d) => return f.write_str(&d.describe()),
+            Self::Word(w) => return write!(f, "one of {}", w.join(", ")),
+            Self::Set(w) => return write!(f, "some of {}", w.join(", ")),
+            Self::Truth => "a condition",
+            Self::Text => "a text",
+            Self::Date => "a date",
+            Self::Object(_) => "an object",
+            Self::Collection(_) => "a collection",
+            Self::Line => "a line conductor",
+            Self::Nothing => "none",
+            Self::Wrong => "something wrong",
+        })
     }
 }
 

@@ -75,17 +75,15 @@ impl Work<'_, '_> {
             );
         }
         if name == "pi" {
-            return self.push(
+            return self.quantity(
                 TermKind::Number(std::f64::consts::PI),
-                Ty::Number(Dim::NONE),
+                Some(Dim::NONE),
                 range,
-                false,
             );
         }
         if self.line_named(name).is_some() {
             let why = format!("`{name}` is a line conductor: write it in `[ ]` or before `among`");
-            self.error(range.clone(), why);
-            return self.wrong(range);
+            return self.refuse(range, range, why);
         }
         self.unknown_name(name, range, self.subject, expected);
         self.wrong(range)
@@ -233,9 +231,9 @@ impl Work<'_, '_> {
             let errors = self.errors.len();
             let id = self.term(before, None);
             if self.errors.len() == errors {
-                let what = self.ty(id).describe();
+                let what = self.ty(id);
                 let why = format!("this is {what} and has no facts");
-                self.error(before.range.clone(), why);
+                self.error(&before.range, why);
             }
             return self.wrong(&e.range);
         };
@@ -248,15 +246,14 @@ impl Work<'_, '_> {
         match limits.names.get(name) {
             Some(id) => {
                 let dim = limits.all[id.0 as usize].unit.dim();
-                self.push(TermKind::Limit(*id), Ty::Number(dim), range, false)
+                self.quantity(TermKind::Limit(*id), Some(dim), range)
             }
             None => {
                 let mut error = TypingError::new(at.clone(), format!("there is no limit `{name}`"));
                 if let Some(n) = closest(name, limits.names.keys().map(String::as_str)) {
                     error = error.help(format!("did you mean `limits.{n}`?"));
                 }
-                self.errors.push(error);
-                self.wrong(range)
+                self.refuse_with(range, error)
             }
         }
     }
@@ -299,7 +296,7 @@ impl Work<'_, '_> {
                     }
                 } else if !*per_line && line.is_some() {
                     let why = format!("`{name}` has one value, not one for each line conductor");
-                    self.error(at.clone(), why);
+                    self.error(at, why);
                 }
                 Ty::Number(unit.dim())
             }
@@ -350,8 +347,7 @@ impl Work<'_, '_> {
             if let Some(n) = closest(&what, self.typer.tables.names.keys().map(String::as_str)) {
                 error = error.help(format!("did you mean the table `{n}`?"));
             }
-            self.errors.push(error);
-            return self.wrong(&e.range);
+            return self.refuse_with(&e.range, error);
         };
         match &base.kind {
             ExprKind::Name(name) => {
@@ -374,10 +370,7 @@ impl Work<'_, '_> {
                 let optional = optional && !self.guarded(before);
                 self.read(e, object, kind, optional, name, at, Some(line))
             }
-            _ => {
-                self.error(base.range.clone(), "only a fact has line conductors");
-                self.wrong(&e.range)
-            }
+            _ => self.refuse(&e.range, &base.range, "only a fact has line conductors"),
         }
     }
 
@@ -411,12 +404,10 @@ impl Work<'_, '_> {
             let got = self.ty(id);
             if !fits(&got, &wanted) {
                 let why = format!(
-                    "the key `{}` of `{name}` is {}, this is {}",
-                    key.name,
-                    wanted.describe(),
-                    got.describe()
+                    "the key `{}` of `{name}` is {wanted}, this is {got}",
+                    key.name
                 );
-                self.error(given.range.clone(), why);
+                self.error(&given.range, why);
             }
             ids.push(id);
         }
