@@ -26,7 +26,6 @@ pub(super) struct Lower<'a> {
 enum Built {
     Entry(Entry),
     Item(Item),
-    Nothing,
 }
 
 /// The fact last read, to which junk on the same line belongs.
@@ -98,12 +97,12 @@ impl<'a> Lower<'a> {
                 continue;
             }
             match self.entry(pair, &mut [], None) {
-                Built::Item(item) => items.push(item),
-                Built::Entry(Entry::Block(block)) => items.push(Item::Block(block)),
-                Built::Entry(Entry::No(no)) => items.push(Item::No(no)),
+                Some(Built::Item(item)) => items.push(item),
+                Some(Built::Entry(Entry::Block(block))) => items.push(Item::Block(block)),
+                Some(Built::Entry(Entry::No(no))) => items.push(Item::No(no)),
                 // One mistake was told already: that it also stands outside is told when it is mended.
-                Built::Entry(Entry::Fact(_)) if told => {}
-                Built::Entry(Entry::Fact(fact)) => Problem::wrong(
+                Some(Built::Entry(Entry::Fact(_))) if told => {}
+                Some(Built::Entry(Entry::Fact(fact))) => Problem::wrong(
                     "fact-outside-block",
                     fact.key.span,
                     format!("`{}:` stands outside of any block", fact.key.text),
@@ -111,7 +110,7 @@ impl<'a> Lower<'a> {
                 .help("write facts between the braces of the block they belong to")
                 .help(format!("for a template: `parameter {}: …`", fact.key.text))
                 .report(self),
-                Built::Nothing => {}
+                None => {}
             }
         }
     }
@@ -152,14 +151,14 @@ impl<'a> Lower<'a> {
             let end = pair.as_span().end();
             let is_bad = pair.as_rule() == Rule::bad;
             match self.entry(pair, &mut entries, before.as_ref()) {
-                Built::Entry(entry) => {
+                Some(Built::Entry(entry)) => {
                     before = matches!(entry, Entry::Fact(_)).then_some(Before {
                         index: entries.len(),
                         end,
                     });
                     entries.push(entry);
                 }
-                Built::Item(item) => {
+                Some(Built::Item(item)) => {
                     let (what, span) = match &item {
                         Item::Define(d) => ("define", d.span),
                         Item::Use(u) => ("use", u.span),
@@ -174,7 +173,7 @@ impl<'a> Lower<'a> {
                         .report(self);
                     before = None;
                 }
-                Built::Nothing => {
+                None => {
                     if is_bad && let Some(b) = &mut before {
                         b.end = end;
                     }
@@ -189,41 +188,28 @@ impl<'a> Lower<'a> {
         pair: Pair<'a, Rule>,
         entries: &mut [Entry],
         before: Option<&Before>,
-    ) -> Built {
+    ) -> Option<Built> {
         let span = self.span(&pair);
-        match pair.as_rule() {
-            Rule::fact => self.fact(pair, span),
-            Rule::block | Rule::short_block | Rule::departure => self.block(pair, span, false),
+        Some(match pair.as_rule() {
+            Rule::fact => Built::Entry(Entry::Fact(self.fact(pair, span)?)),
+            Rule::block | Rule::short_block | Rule::departure => self.block(pair, span, false)?,
             Rule::no_kind => {
-                let Some(kind) = pair.into_inner().next() else {
-                    return Built::Nothing;
-                };
-                Built::Entry(Entry::No(No {
-                    kind: self.word(&kind),
-                    span,
-                }))
+                let kind = self.word(&pair.into_inner().next()?);
+                Built::Entry(Entry::No(No { kind, span }))
             }
-            Rule::define => self.define(pair, span),
+            Rule::define => self.define(pair, span)?,
             Rule::use_file => {
-                let Some(path) = pair.into_inner().next() else {
-                    return Built::Nothing;
-                };
-                let path = self.text_of(&path);
+                let path = self.text_of(&pair.into_inner().next()?);
                 Built::Item(Item::Use(Use { path, span }))
             }
             Rule::parameter => {
-                let Built::Entry(Entry::Fact(fact)) = self.fact(pair, span) else {
-                    return Built::Nothing;
-                };
-                Built::Item(Item::Parameter(Parameter {
-                    name: fact.key,
-                    value: fact.value,
-                    span,
-                }))
+                let fact = self.fact(pair, span)?;
+                let (name, value) = (fact.key, fact.value);
+                Built::Item(Item::Parameter(Parameter { name, value, span }))
             }
-            Rule::late_block => self.block(pair, span, true),
-            Rule::equals_fact => self.equals_fact(pair, span),
-            Rule::bare_fact => self.bare_fact(pair, span),
+            Rule::late_block => self.block(pair, span, true)?,
+            Rule::equals_fact => self.equals_fact(pair, span)?,
+            Rule::bare_fact => self.bare_fact(pair, span)?,
             Rule::odd_block => {
                 let mut inner = pair.into_inner();
                 if let Some(head) = inner.next() {
@@ -234,7 +220,7 @@ impl<'a> Lower<'a> {
                     // Its entries are read for their own mistakes; what they belong to is unknown.
                     self.body(body);
                 }
-                Built::Nothing
+                return None;
             }
             Rule::stray_body => {
                 let open = Span::new(self.file, span.from(), span.from() + 1);
@@ -244,26 +230,24 @@ impl<'a> Lower<'a> {
                 for body in pair.into_inner() {
                     self.body(body);
                 }
-                Built::Nothing
+                return None;
             }
             Rule::bad => {
                 self.bad(&pair, entries, before);
-                Built::Nothing
+                return None;
             }
             Rule::late_more => {
                 self.late_more(pair, entries, before);
-                Built::Nothing
+                return None;
             }
-            _ => Built::Nothing,
-        }
+            _ => return None,
+        })
     }
 
-    fn fact(&mut self, pair: Pair<'a, Rule>, span: Span) -> Built {
+    fn fact(&mut self, pair: Pair<'a, Rule>, span: Span) -> Option<FactEntry> {
         let end = pair.as_span().end();
         let mut inner = pair.into_inner();
-        let Some(key) = inner.next() else {
-            return Built::Nothing;
-        };
+        let key = inner.next()?;
         let key = self.word(&key);
         let tokens: Vec<_> = inner.collect();
         let value = if tokens.is_empty() {
@@ -272,15 +256,13 @@ impl<'a> Lower<'a> {
             self.value(tokens)
         };
         let span = span.to(value.span);
-        Built::Entry(Entry::Fact(FactEntry::new(key, value, span)))
+        Some(FactEntry::new(key, value, span))
     }
 
-    fn equals_fact(&mut self, pair: Pair<'a, Rule>, span: Span) -> Built {
+    fn equals_fact(&mut self, pair: Pair<'a, Rule>, span: Span) -> Option<Built> {
         let end = pair.as_span().end();
         let mut inner = pair.into_inner();
-        let (Some(key), Some(sign)) = (inner.next(), inner.next()) else {
-            return Built::Nothing;
-        };
+        let (key, sign) = (inner.next()?, inner.next()?);
         let key = self.word(&key);
         let why = format!("`{}` is given its value with `{}`", key.text, sign.as_str());
         Problem::error("equals-sign", why)
@@ -293,14 +275,12 @@ impl<'a> Lower<'a> {
         } else {
             self.value(tokens)
         };
-        Built::Entry(Entry::Fact(FactEntry::new(key, value, span)))
+        Some(Built::Entry(Entry::Fact(FactEntry::new(key, value, span))))
     }
 
-    fn bare_fact(&mut self, pair: Pair<'a, Rule>, span: Span) -> Built {
+    fn bare_fact(&mut self, pair: Pair<'a, Rule>, span: Span) -> Option<Built> {
         let mut inner = pair.into_inner();
-        let Some(key) = inner.next() else {
-            return Built::Nothing;
-        };
+        let key = inner.next()?;
         let key = self.word(&key);
         let problem = mistakes::missing_colon(self, &key, span);
         let repaired = problem.code == "missing-colon";
@@ -310,28 +290,25 @@ impl<'a> Lower<'a> {
             value.kind = ValueKind::Bad;
         }
         if matches!(key.text.as_str(), "use" | "define" | "parameter" | "no") {
-            return Built::Nothing;
+            return None;
         }
-        Built::Entry(Entry::Fact(FactEntry::new(key, value, span)))
+        Some(Built::Entry(Entry::Fact(FactEntry::new(key, value, span))))
     }
 
-    fn define(&mut self, pair: Pair<'a, Rule>, span: Span) -> Built {
+    fn define(&mut self, pair: Pair<'a, Rule>, span: Span) -> Option<Built> {
         let mut inner = pair.into_inner();
-        let (Some(name), Some(head), Some(body)) = (inner.next(), inner.next(), inner.next())
-        else {
-            return Built::Nothing;
-        };
+        let (name, head, body) = (inner.next()?, inner.next()?, inner.next()?);
         let (name, head) = (self.word(&name), self.word(&head));
         let entries = self.body(body);
-        Built::Item(Item::Define(Define {
+        Some(Built::Item(Item::Define(Define {
             name,
             head,
             entries,
             span,
-        }))
+        })))
     }
 
-    fn block(&mut self, pair: Pair<'a, Rule>, span: Span, late: bool) -> Built {
+    fn block(&mut self, pair: Pair<'a, Rule>, span: Span, late: bool) -> Option<Built> {
         let departs = pair.as_rule() == Rule::departure;
         let mut kind = departs.then(|| {
             Word::new(
@@ -363,15 +340,13 @@ impl<'a> Lower<'a> {
                 _ => {}
             }
         }
-        let Some(kind) = kind else {
-            return Built::Nothing;
-        };
+        let kind = kind?;
         if !departs && let Some(problem) = mistakes::keyword_block(&kind, name.as_ref()) {
             problem.report(self);
-            return Built::Nothing;
+            return None;
         }
         entries.splice(0..0, product);
-        Built::Entry(Entry::Block(Block {
+        Some(Built::Entry(Entry::Block(Block {
             kind,
             name,
             label,
@@ -379,7 +354,7 @@ impl<'a> Lower<'a> {
             entries,
             span,
             from,
-        }))
+        })))
     }
 
     /// `as NAME` behind a head.

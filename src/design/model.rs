@@ -5,7 +5,7 @@ use rustc_hash::FxHashMap;
 
 use crate::design::tree::{Arith, Origin};
 use crate::quantity::Interval;
-use crate::source::{Span, Spanned};
+use crate::source::{Span, Spanned, words};
 use crate::vocabulary::{FactIx, KindId, WordSet};
 
 /// Names an object of a [`Design`].
@@ -29,6 +29,13 @@ pub enum Status {
     /// Taken out by these works.
     ToGo,
 }
+
+words!(Status {
+    New: "new",
+    Existing: "existing",
+    Altered: "altered",
+    ToGo: "to-go"
+});
 
 /// Arithmetic over parameters in a template value. All numbers in SI units; dimensions were
 /// checked when it was built.

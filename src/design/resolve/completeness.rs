@@ -17,12 +17,12 @@ impl Resolver<'_> {
             ValueKind::Bad => return inherited,
             _ => "",
         };
-        if let Some(status) = status_of(word) {
+        if let Some(status) = Status::from_word(word) {
             return status;
         }
         let why = "`status` takes one of `new`, `existing`, `altered` or `to-go`";
         let mut problem = Problem::wrong("wrong-status", fact.value.span, why)
-            .did_you_mean(word, ["new", "existing", "altered", "to-go"]);
+            .did_you_mean(word, Status::ALL.map(Status::word));
         if matches!(fact.value.kind, ValueKind::Unknown) {
             problem = problem.help("what stands there already is `existing`, seen or not");
         }
@@ -89,27 +89,6 @@ impl Resolver<'_> {
             problem.report(self);
         }
         kind
-    }
-}
-
-/// The status with this word.
-pub(super) fn status_of(word: &str) -> Option<Status> {
-    match word {
-        "new" => Some(Status::New),
-        "existing" => Some(Status::Existing),
-        "altered" => Some(Status::Altered),
-        "to-go" => Some(Status::ToGo),
-        _ => None,
-    }
-}
-
-/// The word of a status.
-pub(super) const fn status_word(status: Status) -> &'static str {
-    match status {
-        Status::New => "new",
-        Status::Existing => "existing",
-        Status::Altered => "altered",
-        Status::ToGo => "to-go",
     }
 }
 

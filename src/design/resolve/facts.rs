@@ -1,6 +1,5 @@
 //! The facts of an object: their keys, and what several statements of one fact add up to.
 
-use super::completeness::status_word;
 use super::narrow::is_narrower;
 use super::products::contradicts;
 use super::resolver::{Pending, Resolver, Site, Turn, indices, listed, nearest, written};
@@ -182,7 +181,7 @@ impl<'a> Resolver<'a> {
             return;
         };
         let object = self.design.object(id);
-        let word = status_word(object.status);
+        let word = object.status.word();
         let Some(place) = words.iter().position(|w| w == word) else {
             return;
         };

@@ -8,6 +8,7 @@ use rustc_hash::FxHashSet;
 
 use super::parts::opens;
 use super::resolver::listed;
+use crate::design::model::Status;
 use crate::design::tree::{Block, BlockName, Entry, FactEntry, Item, Tree, Value, ValueKind, Word};
 use crate::source::{Problem, Span};
 use crate::vocabulary::{Fact, FactType, KindId, Meaning, NameRole, Short, Vocabulary};
@@ -159,7 +160,7 @@ impl<'v> Long<'v> {
         let mut row = std::mem::take(&mut block.row);
         if let (Some(word), NameRole::Free) = (word, self.v.kind(kind).name_role) {
             let takes = short.is_some_and(|s| s.takes(&word.text))
-                || super::completeness::status_of(&word.text).is_some();
+                || Status::from_word(&word.text).is_some();
             if takes && short.is_some_and(|s| s.values_first) {
                 block.name = None;
                 row.insert(0, Value::plain(ValueKind::Word(word.text), word.span));

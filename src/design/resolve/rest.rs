@@ -1,7 +1,6 @@
 //! `rest: as-required`: what is not written of an article is left to the rules, to be asked of
 //! what is bought.
 
-use super::completeness::status_word;
 use super::resolver::{Resolver, indices};
 use crate::design::model::{ObjectId, Possible, Status, Written};
 use crate::design::tree::{Entry, Origin, ValueKind};
@@ -43,7 +42,7 @@ impl Resolver<'_> {
         }
         let status = self.design.object(id).status;
         if !matches!(status, Status::New | Status::Altered) {
-            let text = format!("nothing can be asked of what is `{}`", status_word(status));
+            let text = format!("nothing can be asked of what is `{status}`");
             let mut problem = problem(text);
             let around = self
                 .design

@@ -1,11 +1,11 @@
 //! Each value of a row to its fact.
 
-use super::super::completeness::status_of;
 use super::super::expected::as_written;
 use super::super::parts::opens;
 use super::super::resolver::nearest;
 use super::super::units::spelled;
 use super::{Long, Rewrite, ambiguous, some};
+use crate::design::model::Status;
 use crate::design::tree::{Entry, FactEntry, Number, Value, ValueKind, Word};
 use crate::quantity::{Unit, parse_quantity};
 use crate::source::{Problem, Span};
@@ -108,7 +108,7 @@ impl Long<'_> {
                     let key = self.v.fact(kind, fact).name.clone();
                     return Ok(vec![Said { key, value, text }]);
                 }
-                if status_of(word).is_some() {
+                if Status::from_word(word).is_some() {
                     let (key, value) = ("status".to_owned(), value.clone());
                     return Ok(vec![Said {
                         key,
