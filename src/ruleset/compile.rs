@@ -13,7 +13,7 @@ use super::reader::{Fields, kind_of, path, texts};
 use super::schema;
 use super::template;
 use super::yaml::Node;
-use super::{Edition, causes, cycles, left_out, ranges, replacing};
+use super::{causes, cycles, left_out, ranges, replacing};
 use crate::expression::{Compiled, Data, Expr, Limits, Scope, Ty, Typer, TypingError, parse};
 use crate::source::Problem;
 use crate::vocabulary::{Fact, FactIx, FactType, KindId, Vocabulary, WordSet};
@@ -111,7 +111,7 @@ impl Context<'_, '_> {
 }
 
 /// Compiles all expressions of a ruleset.
-pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Option<Ruleset> {
+pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Ruleset {
     let mut v = vocabulary(merged, problems);
     super::lower_short::short(merged, &mut v, problems);
     super::lower_products::products(merged, &mut v, problems);
@@ -130,18 +130,13 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Optio
     let mut derivations: Vec<Vec<Option<Derivation>>> =
         v.kinds.iter().map(|k| vec![None; k.facts.len()]).collect();
     for (item, kind, fact) in &declared {
-        if let Some(d) = derivation(&context, item, *kind, *fact, problems)
-            && let Some(slot) = derivations
-                .get_mut(kind.0 as usize)
-                .and_then(|k| k.get_mut(fact.0 as usize))
-        {
-            *slot = Some(d);
-        }
+        derivations[kind.0 as usize][fact.0 as usize] =
+            derivation(&context, item, *kind, *fact, problems);
     }
     let mut rules: Vec<Rule> = Vec::new();
     let amendments = by_id(merged, problems);
     let mut used: Vec<&str> = Vec::new();
-    for item in &merged.rules {
+    for item in merged.of("rules") {
         let changes = amendments.get(item.name).map_or(&[][..], |c| c);
         if !changes.is_empty() {
             used.push(item.name);
@@ -150,20 +145,20 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Optio
             rules.push(r);
         }
     }
-    let all = merged.rules.iter();
+    let all = merged.of("rules").iter();
     let stated: Vec<(&Item<'_>, Vec<&Item<'_>>)> = all
         .map(|i| (i, amendments.get(i.name).cloned().unwrap_or_default()))
         .collect();
     causes::read(&context, &stated, &mut rules, problems);
     let mut left_out = left_out::read(&context, &mut rules, problems);
-    used.extend(merged.left_out.iter().map(|i| i.name));
-    for item in &merged.amend {
+    used.extend(merged.of("left-out").iter().map(|i| i.name));
+    for item in merged.of("amend") {
         if !used.contains(&item.name) {
             problems.push(missing_rule(item, &rules, "amended"));
         }
     }
     let mut withdrawn = Vec::new();
-    for item in &merged.withdraw {
+    for item in merged.of("withdraw") {
         let because = item.node.get("because").and_then(Node::text);
         match rules.iter().position(|r| r.id == item.name) {
             Some(i) => {
@@ -190,7 +185,7 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Optio
         }
     }
     let mut figures: Vec<Figure> = merged
-        .figures
+        .of("figures")
         .iter()
         .filter_map(|item| figure(&context, item, problems))
         .collect();
@@ -211,22 +206,7 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Optio
         .iter()
         .map(|s| s.members.iter().map(|m| m.value).collect())
         .collect();
-    Some(Ruleset {
-        id: String::new(),
-        title: String::new(),
-        patches: Vec::new(),
-        edition: Edition {
-            id: String::new(),
-            title: String::new(),
-            usable_from: None,
-            required_from: None,
-            withdrawn_on: None,
-            parent: None,
-        },
-        other_editions: Vec::new(),
-        edition_note: None,
-        hash: String::new(),
-        notes: Vec::new(),
+    Ruleset {
         data: Data {
             tables: table_list,
             series,
@@ -244,8 +224,8 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Optio
         expectations,
         tellings,
         texts,
-        files: std::sync::Arc::default(),
-    })
+        ..Ruleset::default()
+    }
 }
 
 /// The texts that rules compare with; more than one set tells apart are refused.
@@ -279,7 +259,7 @@ pub(super) fn by_id<'a, 'i>(
     problems: &mut Vec<Problem>,
 ) -> FxHashMap<&'a str, Vec<&'i Item<'a>>> {
     let mut all: FxHashMap<&str, Vec<&Item<'_>>> = FxHashMap::default();
-    for item in &merged.amend {
+    for item in merged.of("amend") {
         if item.name.is_empty() {
             let why = "an amendment needs `id`: the rule it changes";
             Problem::wrong("missing-key", item.at, why).report(problems);
@@ -328,7 +308,7 @@ fn declare<'a, 'm>(
     v: &mut Vocabulary,
     problems: &mut Vec<Problem>,
 ) -> Vec<(&'m Item<'a>, KindId, FactIx)> {
-    let all = merged.derive.iter();
+    let all = merged.of("derive").iter();
     all.filter_map(|item| declared(item, v, problems).map(|(kind, fact)| (item, kind, fact)))
         .collect()
 }
@@ -385,7 +365,7 @@ fn declared(
 
 /// A fact declared for an abstract kind must exist on each kind it stands for.
 fn check_abstract(merged: &Merged<'_>, v: &Vocabulary, problems: &mut Vec<Problem>) {
-    for item in &merged.derive {
+    for item in merged.of("derive") {
         let Some((kind, name)) = item.name.split_once('.') else {
             continue;
         };

@@ -9,7 +9,7 @@ use crate::quantity::{format_date, parse_date};
 use crate::source::{Problem, Span};
 
 /// An edition of a ruleset.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Edition {
     /// Its id.
     pub id: String,
@@ -64,6 +64,7 @@ impl Edition {
 }
 
 /// What was chosen and why.
+#[derive(Default)]
 pub(super) struct Choice {
     pub(super) index: usize,
     pub(super) others: Vec<String>,
@@ -81,8 +82,7 @@ pub(super) fn choose(
         return match editions.iter().position(|e| e.id == name) {
             Some(index) => Ok(Choice {
                 index,
-                others: Vec::new(),
-                note: None,
+                ..Choice::default()
             }),
             None => Err(Problem::error(
                 "unknown-edition",
@@ -114,8 +114,8 @@ pub(super) fn choose(
         let note = dated.then(|| "no date is written: judged by the newest edition".to_owned());
         return Ok(Choice {
             index: last,
-            others: Vec::new(),
             note,
+            ..Choice::default()
         });
     };
     let usable: Vec<usize> = (0..editions.len())

@@ -42,7 +42,7 @@ pub(super) fn read(
     let mut stated: FxHashMap<(usize, &str), Span> = FxHashMap::default();
     // What is wrong with amendments was reported with those of rules.
     let amendments = by_id(merged, &mut Vec::new());
-    for item in &merged.left_out {
+    for item in merged.of("left-out") {
         let Some(f) = Fields::new(item.node, item.at, &schema::LEFT_OUT, problems) else {
             continue;
         };

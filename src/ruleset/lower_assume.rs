@@ -17,13 +17,9 @@ pub(super) fn assumptions(
 ) -> Vec<Vec<Option<Assumption>>> {
     let mut all: Vec<Vec<Option<Assumption>>> =
         v.kinds.iter().map(|k| vec![None; k.facts.len()]).collect();
-    for item in &merged.assume {
-        if let Some((kind, ix, entry)) = assumption(merged, item, v, problems)
-            && let Some(slot) = all
-                .get_mut(kind.0 as usize)
-                .and_then(|k| k.get_mut(ix.0 as usize))
-        {
-            *slot = Some(entry);
+    for item in merged.of("assume") {
+        if let Some((kind, ix, entry)) = assumption(merged, item, v, problems) {
+            all[kind.0 as usize][ix.0 as usize] = Some(entry);
         }
     }
     all

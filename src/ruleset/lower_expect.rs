@@ -15,7 +15,7 @@ pub(super) fn expectations(
     problems: &mut Vec<Problem>,
 ) -> Vec<Expectation> {
     let mut all: Vec<Expectation> = Vec::new();
-    for item in &merged.expect {
+    for item in merged.of("expect") {
         let Some(new) = expectation(item, v, problems) else {
             continue;
         };

@@ -11,7 +11,7 @@ use crate::vocabulary::{Fact, FactType, Vocabulary, WordSet};
 /// Lowers the section `mend`; a later layer's cost of a fact replaces an earlier one's.
 pub(super) fn mending(merged: &Merged<'_>, v: &Vocabulary, problems: &mut Vec<Problem>) -> Mending {
     let mut out = Mending::default();
-    for item in &merged.mend {
+    for item in merged.of("mend") {
         one(item, v, &mut out, problems);
     }
     out

@@ -8,7 +8,7 @@ use crate::vocabulary::{Product, Vocabulary};
 
 /// Reads `products:` of all layers into the vocabulary; of one name, the latest layer's.
 pub(super) fn products(merged: &Merged<'_>, v: &mut Vocabulary, problems: &mut Vec<Problem>) {
-    for item in &merged.products {
+    for item in merged.of("products") {
         let Some(f) = Fields::new(item.node, item.at, &schema::PRODUCT, problems) else {
             continue;
         };

@@ -19,7 +19,7 @@ const EVERYWHERE: [&str; 11] = [
 
 /// Reads `short:` of all layers into the vocabulary.
 pub(super) fn short(merged: &Merged<'_>, v: &mut Vocabulary, problems: &mut Vec<Problem>) {
-    for item in &merged.short {
+    for item in merged.of("short") {
         let Some(f) = Fields::new(item.node, item.at, &schema::SHORT, problems) else {
             continue;
         };

@@ -23,7 +23,7 @@ pub(super) fn origin(f: &Fields<'_>, layer: &str, problems: &mut Vec<Problem>) -
 
 pub(super) fn limits(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Limits {
     let mut all = Limits::default();
-    for item in &merged.limits {
+    for item in merged.of("limits") {
         // `name: 0.95` is short for `name: {is: 0.95}`.
         let (is, at, f) = match item.node.text() {
             Some(text) => (Some(text), item.node.span, None),
@@ -127,7 +127,7 @@ pub(super) fn tables(
 ) -> (Tables, Vec<Table>) {
     let mut names = Tables::default();
     let mut all = Vec::new();
-    for item in &merged.tables {
+    for item in merged.of("tables") {
         if let Some(t) = table(item, v, problems)
             && let Some(next) = next_number(all.len(), "tables", item.at, problems)
         {

@@ -15,7 +15,7 @@ pub(super) fn tellings(
     problems: &mut Vec<Problem>,
 ) -> Vec<Telling> {
     let mut all: Vec<Telling> = Vec::new();
-    for item in &merged.tell {
+    for item in merged.of("tell") {
         let Some(new) = telling(item, v, problems) else {
             continue;
         };

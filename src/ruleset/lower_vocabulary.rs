@@ -18,7 +18,7 @@ use crate::vocabulary::{
 /// Kinds and series of all layers.
 pub(super) fn vocabulary(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Vocabulary {
     let mut v = Vocabulary::default();
-    for item in &merged.series {
+    for item in merged.of("series") {
         if let Some(s) = series(item, problems)
             && let Some(next) = next_number(v.series.len(), "series", item.at, problems)
         {
@@ -27,7 +27,7 @@ pub(super) fn vocabulary(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Vo
         }
     }
     // Names first, so that facts may refer to any kind.
-    for item in &merged.kinds {
+    for item in merged.of("kinds") {
         if v.kind_named(item.name).is_none()
             && let Some(next) = next_number(v.kinds.len(), "kinds", item.at, problems)
         {
@@ -52,7 +52,7 @@ pub(super) fn vocabulary(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Vo
     }
     let mut reverses: Vec<(KindId, FactIx, String, Span)> = Vec::new();
     let mut stated = Stated::default();
-    for item in &merged.kinds {
+    for item in merged.of("kinds") {
         let Some(id) = v.kind_named(item.name) else {
             continue;
         };
@@ -66,7 +66,7 @@ pub(super) fn vocabulary(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Vo
             problems,
         );
     }
-    for item in &merged.kinds {
+    for item in merged.of("kinds") {
         let Some(id) = v.kind_named(item.name) else {
             continue;
         };
@@ -417,7 +417,7 @@ fn resolve_reverses(
 }
 
 fn resolve_inherits(merged: &Merged<'_>, v: &mut Vocabulary, problems: &mut Vec<Problem>) {
-    for item in &merged.kinds {
+    for item in merged.of("kinds") {
         let Some(id) = v.kind_named(item.name) else {
             continue;
         };

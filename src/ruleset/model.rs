@@ -357,7 +357,7 @@ impl Mending {
 }
 
 /// A compiled ruleset: one base, its patches, one edition.
-#[derive(Debug, Serialize, Deserialize)]
+#[derive(Debug, Default, Serialize, Deserialize)]
 pub struct Ruleset {
     /// The base.
     pub id: String,
