@@ -89,21 +89,12 @@ fn one_digit(x: f64) -> f64 {
     (x / step).round() * step
 }
 
-fn number(x: f64, like: &Val) -> Val {
-    Val {
-        lo: x,
-        hi: x,
-        bits: Presence::PRESENT,
-        flags: like.flags,
-    }
-}
-
 /// Values of a leaf worth saying, in ascending order, and whether they have that order.
 pub(super) fn candidates(leaf: &Leaf, about: &About) -> Vec<Val> {
     match leaf.kind {
         LeafKind::Number => round_values(leaf, about)
             .into_iter()
-            .map(|x| number(x, &leaf.set))
+            .map(|x| leaf.set.at(x))
             .collect(),
         LeafKind::Choice => {
             let Some(series) = &about.series else {

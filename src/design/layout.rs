@@ -53,19 +53,7 @@ struct Open {
 
 /// Looks a file over.
 pub(super) fn look(file: FileId, text: &str) -> Layout<'_> {
-    let mut look = Look {
-        file,
-        text: text.as_bytes(),
-        masks: Vec::new(),
-        ends: Vec::new(),
-        out: Layout {
-            text: Cow::Borrowed(text),
-            pieces: Vec::new(),
-            comments: Vec::new(),
-            unclosed: Vec::new(),
-            problems: Vec::new(),
-        },
-    };
+    let mut look = Look::new(file, text.as_bytes(), Cow::Borrowed(text));
     let mut start = if text.starts_with('\u{FEFF}') { 3 } else { 0 };
     let mut cuts = 0;
     while let Some(next) = look.run(start, cuts < MOST_UNCLOSED) {
@@ -144,7 +132,23 @@ impl Reports for Look<'_> {
     }
 }
 
-impl Look<'_> {
+impl<'t> Look<'t> {
+    fn new(file: FileId, text: &'t [u8], whole: Cow<'t, str>) -> Self {
+        Self {
+            file,
+            text,
+            masks: Vec::new(),
+            ends: Vec::new(),
+            out: Layout {
+                text: whole,
+                pieces: Vec::new(),
+                comments: Vec::new(),
+                unclosed: Vec::new(),
+                problems: Vec::new(),
+            },
+        }
+    }
+
     fn byte(&self, at: usize) -> u8 {
         self.text.get(at).copied().unwrap_or(b'\n')
     }
@@ -314,19 +318,8 @@ impl Look<'_> {
 
     /// Reads a stretch that ends before the text does and becomes a piece of its own.
     fn part(&mut self, start: usize, end: usize) {
-        let mut part = Look {
-            file: self.file,
-            text: self.text.get(..end).unwrap_or_default(),
-            masks: Vec::new(),
-            ends: Vec::new(),
-            out: Layout {
-                text: Cow::Borrowed(""),
-                pieces: Vec::new(),
-                comments: Vec::new(),
-                unclosed: Vec::new(),
-                problems: Vec::new(),
-            },
-        };
+        let text = self.text.get(..end).unwrap_or_default();
+        let mut part = Look::new(self.file, text, Cow::Borrowed(""));
         part.run(start, false);
         self.out.comments.append(&mut part.out.comments);
         self.out.problems.append(&mut part.out.problems);

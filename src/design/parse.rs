@@ -5,7 +5,7 @@ use std::ops::Range;
 use pest::Parser as _;
 use pest::iterators::Pairs;
 
-use super::layout::{self, Unclosed};
+use super::layout::{self, Layout, Unclosed};
 use super::lower_tree::Lower;
 use super::syntax_errors;
 use super::tree::{Tree, Value, ValueKind};
@@ -95,21 +95,13 @@ pub fn parse(file: FileId, text: &str) -> Parsed {
 pub fn parse_items(file: FileId, text: &str, offset: usize) -> Parsed {
     let mut problems = Problems::default();
     let mut tree = Tree::default();
-    if text.len() > DESIGN_BYTES {
-        problems.report(too_large(file, text.len(), offset));
+    let Some(look) = looked_over(file, text, offset, &mut problems) else {
         return Parsed {
             tree,
             problems: problems.finish(false),
             comments: Vec::new(),
         };
-    }
-    let look = layout::look(file, text);
-    for problem in look.problems {
-        problems.report(moved(problem, offset));
-    }
-    for unclosed in &look.unclosed {
-        problems.report(moved(unclosed_block(file, text, unclosed), offset));
-    }
+    };
     let mut stopped = false;
     for piece in &look.pieces {
         if problems.hopeless() {
@@ -151,17 +143,9 @@ pub fn parse_value(file: FileId, text: &str, offset: usize) -> (Value, Vec<Probl
     let mut problems = Problems::default();
     let whole = Span::new(file, offset, offset + text.len());
     let bad = || Value::plain(ValueKind::Bad, whole);
-    if text.len() > DESIGN_BYTES {
-        problems.report(too_large(file, text.len(), offset));
+    let Some(look) = looked_over(file, text, offset, &mut problems) else {
         return (bad(), problems.finish(false));
-    }
-    let look = layout::look(file, text);
-    for problem in look.problems {
-        problems.report(moved(problem, offset));
-    }
-    for unclosed in &look.unclosed {
-        problems.report(moved(unclosed_block(file, text, unclosed), offset));
-    }
+    };
     let value = match pairs(Rule::value_only, &look.text) {
         Ok(pairs) => {
             let mut lower = Lower::new(file, &look.text, offset, &mut problems);
@@ -190,10 +174,29 @@ pub(super) fn pairs(rule: Rule, text: &str) -> Result<Pairs<'_, Rule>, usize> {
     })
 }
 
-fn too_large(file: FileId, bytes: usize, offset: usize) -> Problem {
-    let why = format!("a text of {bytes} bytes is not read, the most is {DESIGN_BYTES}");
-    Problem::wrong("file-too-large", Span::new(file, offset, offset), why)
-        .help("split it into several designs, each an installation of its own")
+/// The first look at a text; none at one that is too large to be read.
+fn looked_over<'t>(
+    file: FileId,
+    text: &'t str,
+    offset: usize,
+    problems: &mut Problems,
+) -> Option<Layout<'t>> {
+    let bytes = text.len();
+    if bytes > DESIGN_BYTES {
+        let at = Span::new(file, offset, offset);
+        let why = format!("a text of {bytes} bytes is not read, the most is {DESIGN_BYTES}");
+        return Problem::wrong("file-too-large", at, why)
+            .help("split it into several designs, each an installation of its own")
+            .fail(problems);
+    }
+    let mut look = layout::look(file, text);
+    for problem in look.problems.drain(..) {
+        moved(problem, offset).report(problems);
+    }
+    for unclosed in &look.unclosed {
+        moved(unclosed_block(file, text, unclosed), offset).report(problems);
+    }
+    Some(look)
 }
 
 fn too_much(file: FileId, piece: &Range<usize>, at: usize) -> Problem {
@@ -232,13 +235,14 @@ fn unclosed_block(file: FileId, text: &str, unclosed: &Unclosed) -> Problem {
     }
 }
 
-fn shifted(span: Span, offset: usize) -> Span {
-    Span::new(span.file, span.from() + offset, span.until() + offset)
-}
-
 fn moved(mut problem: Problem, offset: usize) -> Problem {
     for label in &mut problem.labels {
-        label.span = shifted(label.span, offset);
+        let Span { file, .. } = label.span;
+        label.span = Span::new(
+            file,
+            label.span.from() + offset,
+            label.span.until() + offset,
+        );
     }
     problem
 }

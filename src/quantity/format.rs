@@ -58,30 +58,26 @@ pub fn format_number(x: f64, digits: usize, rounding: Rounding) -> String {
         return "0".to_owned();
     }
     // Fifteen digits clear away the noise of binary fractions; the rest is done on decimals.
-    let (clean, exponent) = decimal_digits(x.abs());
+    let (clean, mut exponent) = decimal_digits(x.abs());
     let digits = digits.clamp(1, MOST_DIGITS);
     let kept = match usize::try_from(exponent) {
         Ok(e) if e < 7 => digits.max(e + 1),
         _ => digits,
     };
+    let unit = 10_u64.pow((MOST_DIGITS - kept) as u32);
+    let (whole, rest) = (clean / unit, clean % unit);
     let away = match rounding {
-        Rounding::Nearest => clean.get(kept).is_some_and(|d| *d >= 5),
-        Rounding::Up => x > 0.0 && clean.iter().skip(kept).any(|d| *d != 0),
-        Rounding::Down => x < 0.0 && clean.iter().skip(kept).any(|d| *d != 0),
+        Rounding::Nearest => unit > 1 && rest >= unit / 2,
+        Rounding::Up => x > 0.0 && rest != 0,
+        Rounding::Down => x < 0.0 && rest != 0,
     };
-    let mut shown: Vec<u8> = clean.into_iter().take(kept).collect();
-    let mut exponent = exponent;
-    if away && increment(&mut shown) {
-        shown.insert(0, 1);
-        exponent += 1;
-    }
-    while shown.len() > 1 && shown.last() == Some(&0) {
-        shown.pop();
-    }
+    let shown = (whole + u64::from(away)).to_string();
+    exponent += i32::from(shown.len() > kept);
+    let shown = shown.trim_end_matches('0');
     let text = if (-4..7).contains(&exponent) {
-        positional(&shown, exponent)
+        positional(shown, exponent)
     } else {
-        format!("{}e{exponent}", positional(&shown, 0))
+        format!("{}e{exponent}", positional(shown, 0))
     };
     if x < 0.0 { format!("-{text}") } else { text }
 }
@@ -107,55 +103,22 @@ fn with_unit(number: String, finite: bool, unit: &Unit) -> String {
 }
 
 /// Fifteen decimal digits of a positive number and the exponent of the first.
-fn decimal_digits(x: f64) -> (Vec<u8>, i32) {
+fn decimal_digits(x: f64) -> (u64, i32) {
     let text = format!("{x:.14e}");
     let (mantissa, exponent) = text.split_once('e').unwrap_or((&text, "0"));
-    let digits = mantissa
-        .bytes()
-        .filter(u8::is_ascii_digit)
-        .map(|b| b - b'0')
-        .collect();
-    // The standard library writes a whole exponent here, so the fallback is never taken.
+    // The standard library writes whole numbers here, so the fallbacks are never taken.
+    let digits = mantissa.replace('.', "").parse().unwrap_or(0);
     (digits, exponent.parse().unwrap_or(0))
 }
 
-/// Adds one to the last digit; true if a one must be put in front.
-fn increment(digits: &mut [u8]) -> bool {
-    for digit in digits.iter_mut().rev() {
-        if *digit < 9 {
-            *digit += 1;
-            return false;
-        }
-        *digit = 0;
-    }
-    true
-}
-
 /// Digits with the point after the digit that has exponent zero.
-fn positional(digits: &[u8], exponent: i32) -> String {
-    let mut out = String::new();
-    let mut push = |digit: u8| out.push(char::from(b'0' + digit));
-    match usize::try_from(exponent) {
-        Ok(whole) => {
-            for i in 0..=whole {
-                push(digits.get(i).copied().unwrap_or(0));
-            }
-            if digits.len() > whole + 1 {
-                out.push('.');
-            }
-            for digit in digits.iter().skip(whole + 1) {
-                out.push(char::from(b'0' + digit));
-            }
-        }
-        Err(_) => {
-            out.push_str("0.");
-            for _ in 1..exponent.unsigned_abs() {
-                out.push('0');
-            }
-            for digit in digits {
-                out.push(char::from(b'0' + digit));
-            }
-        }
+fn positional(digits: &str, exponent: i32) -> String {
+    let Ok(whole) = usize::try_from(exponent) else {
+        let zeros = exponent.unsigned_abs() as usize - 1;
+        return format!("0.{}{digits}", "0".repeat(zeros));
+    };
+    match digits.split_at_checked(whole + 1) {
+        Some((before, after)) if !after.is_empty() => format!("{before}.{after}"),
+        _ => format!("{digits:0<width$}", width = whole + 1),
     }
-    out
 }
