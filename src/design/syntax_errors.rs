@@ -290,10 +290,8 @@ pub(super) fn after_value(
         }) = &value.kind
     {
         let group: String = junk.chars().take_while(char::is_ascii_digit).collect();
-        let why = format!(
-            "`{}` follows `{digits}` without a unit or a comma",
-            shown(junk)
-        );
+        let shown_value = shown(junk);
+        let why = format!("`{shown_value}` follows `{digits}` without a unit or a comma");
         let problem = Problem::wrong("number-after-number", value.span.to(span), why);
         return if group.len() == 3 && digits.len() <= 3 {
             problem.help(format!("write `{digits}{group}` without a blank"))

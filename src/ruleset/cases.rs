@@ -194,10 +194,8 @@ pub fn check_cases(files: &[Arc<SourceFile>]) -> Vec<Problem> {
     for case in &cases {
         if !rules.contains(&case.rule) && !seen.contains(&case.rule.as_str()) {
             seen.push(&case.rule);
-            let why = format!(
-                "there is no rule `{}` that these cases could be of",
-                case.rule
-            );
+            let rule = &case.rule;
+            let why = format!("there is no rule `{rule}` that these cases could be of");
             Problem::wrong("unknown-rule", case.span, why)
                 .did_you_mean(&case.rule, rules.iter().map(String::as_str))
                 .report(&mut problems);

@@ -246,10 +246,8 @@ fn texts_compared(typer: Typer<'_>, problems: &mut Vec<Problem>) -> Vec<String> 
 }
 
 fn missing_rule(item: &Item<'_>, rules: &[Rule], done: &str) -> Problem {
-    let why = format!(
-        "the rule `{}` that is {done} here does not exist in this edition",
-        item.name
-    );
+    let name = &item.name;
+    let why = format!("the rule `{name}` that is {done} here does not exist in this edition");
     Problem::wrong("unknown-rule", item.at, why)
         .did_you_mean(item.name, rules.iter().map(|r| r.id.as_str()))
 }

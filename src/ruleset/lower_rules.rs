@@ -82,10 +82,8 @@ pub(super) fn rule<'a>(
         }
         (None, Some(n)) => ways(context, n, &scope, item, problems)?,
         _ => {
-            let why = format!(
-                "the rule `{}` needs `require` or `ways`, one of them",
-                item.name
-            );
+            let item_name = &item.name;
+            let why = format!("the rule `{item_name}` needs `require` or `ways`, one of them");
             return Problem::wrong("missing-key", item.at, why).fail(problems);
         }
     };

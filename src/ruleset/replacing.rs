@@ -125,10 +125,9 @@ pub(super) fn check_amended(
         let Some(other) = before.node.get(&key.text).filter(|_| !about) else {
             continue;
         };
-        let why = format!(
-            "`{}` of the rule `{}` is amended twice",
-            key.text, after.name
-        );
+        let text = &key.text;
+        let name = &after.name;
+        let why = format!("`{text}` of the rule `{name}` is amended twice");
         Problem::error("conflict", why)
             .at(node.span, "the later amendment")
             .at(other.span, "the earlier one")

@@ -186,11 +186,9 @@ impl<'a> Resolver<'a> {
             return None;
         }
         let outer_name = &self.vocabulary.kind(outer_kind).name;
-        let why = format!(
-            "{} cannot stand inside {}",
-            with_article(&declared.name),
-            with_article(outer_name)
-        );
+        let what = with_article(&declared.name);
+        let other = with_article(outer_name);
+        let why = format!("{what} cannot stand inside {other}");
         let mut problem = Problem::wrong("misplaced-block", block.kind.span, why)
             .at(self.design.object(outer).head, "the block around it");
         let homes: Vec<_> = declared
@@ -252,10 +250,8 @@ impl<'a> Resolver<'a> {
             let taker = vocabulary.kind(id);
             Some((taker, taker.fact(ix)))
         });
-        let why = format!(
-            "{} is never a block of its own",
-            with_article(&declared.name)
-        );
+        let what = with_article(&declared.name);
+        let why = format!("{what} is never a block of its own");
         let mut problem = Problem::wrong("part-on-its-own", block.kind.span, why);
         if let Some((taker, fact)) = takers.into_iter().next() {
             problem = problem.help(format!(

@@ -297,10 +297,8 @@ impl<'a> Resolver<'a> {
             } => {
                 let reference = &self.vocabulary.fact(members, reference).name;
                 let members = &self.vocabulary.kind(members).name;
-                let why = format!(
-                    "`{}` is collected from what refers to this block",
-                    fact.name
-                );
+                let name = &fact.name;
+                let why = format!("`{name}` is collected from what refers to this block");
                 Problem::error("derived-fact", why)
                     .help(format!("write `{reference}:` in each `{members}` instead"))
             }

@@ -16,11 +16,9 @@ impl Resolver<'_> {
             return false;
         }
         if whole && x.fract() != 0.0 {
-            let why = format!(
-                "`{}` takes whole numbers, and this is `{}`",
-                fact.name,
-                shown(x, unit)
-            );
+            let name = &fact.name;
+            let value = shown(x, unit);
+            let why = format!("`{name}` takes whole numbers, and this is `{value}`");
             Problem::wrong("not-whole", span, why)
                 .help(format!(
                     "write `{}` or `{}`",
@@ -33,11 +31,9 @@ impl Resolver<'_> {
         if let Some(series) = self.series_of(fact)
             && series.at(x).is_none()
         {
-            let why = format!(
-                "`{}` cannot be `{}`: there is no such size",
-                fact.name,
-                shown(x, unit)
-            );
+            let fact_name = &fact.name;
+            let shown_value = shown(x, unit);
+            let why = format!("`{fact_name}` cannot be `{shown_value}`: there is no such size");
             Problem::wrong("not-in-series", span, why)
                 .help(neighbours(series, x, unit))
                 .report(self);

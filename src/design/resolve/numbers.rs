@@ -335,10 +335,8 @@ impl<'a> Resolver<'a> {
         } else {
             ("itself a percentage", "0.03 ± 0.005")
         };
-        let why = format!(
-            "a percentage of `{}` can be read in two ways: it is {what}",
-            site.fact.name
-        );
+        let name = &site.fact.name;
+        let why = format!("a percentage of `{name}` can be read in two ways: it is {what}");
         Problem::wrong("relative-tolerance", term.span, why)
             .help(format!("write both ends, as in `a .. b`, or `{other}`"))
             .fail(self)
@@ -489,10 +487,9 @@ impl<'a> Resolver<'a> {
         for (line, value) in lines {
             let place = LINES.iter().position(|l| *l == line.text);
             let Some(slot) = place.and_then(|p| values.get_mut(p)) else {
-                let why = format!(
-                    "`{}` has values for line conductors, and `{}` is none",
-                    site.fact.name, line.text
-                );
+                let name = &site.fact.name;
+                let text = &line.text;
+                let why = format!("`{name}` has values for line conductors, and `{text}` is none");
                 Problem::error("wrong-line", why)
                     .at(line.span, "expected one of `L1`, `L2` or `L3`")
                     .report(self);

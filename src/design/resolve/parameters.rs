@@ -152,10 +152,8 @@ impl<'a> Resolver<'a> {
         }
         let is_parameter = |word: &str| all.iter().any(|p| p.name.text == word);
         if let Some((word, span)) = word_within(value, &is_parameter) {
-            let why = format!(
-                "the parameter `{}` rests on another one, `{word}`",
-                parameter.name.text
-            );
+            let name = &parameter.name.text;
+            let why = format!("the parameter `{name}` rests on another one, `{word}`");
             Problem::wrong("parameter-of-parameter", span, why)
                 .help("calculate where the parameters are used, as in `length: run + 2 m`")
                 .report(self);
@@ -165,10 +163,8 @@ impl<'a> Resolver<'a> {
             return (value, measure, String::new());
         }
         let Some(number) = first_number(value) else {
-            let why = format!(
-                "the parameter `{}` needs the values it may take",
-                parameter.name.text
-            );
+            let name_text = &parameter.name.text;
+            let why = format!("the parameter `{name_text}` needs the values it may take");
             Problem::error("parameter-value", why)
                 .at(value.span, "expected a quantity, a range, words or a date")
                 .help(format!(

@@ -34,11 +34,9 @@ impl<'a> Resolver<'a> {
             }
             ValueKind::List(_) => {
                 let declared = &self.vocabulary.kind(kind).name;
-                let why = format!(
-                    "`{}` takes {}, and this is a list",
-                    site.fact.name,
-                    with_article(declared)
-                );
+                let fact = &site.fact.name;
+                let what = with_article(declared);
+                let why = format!("`{fact}` takes {what}, and this is a list");
                 Problem::wrong("one-part", value.span, why)
                     .help("write one of them, or alternatives with `|`")
                     .fail(self)
@@ -145,13 +143,11 @@ impl<'a> Resolver<'a> {
             return true;
         }
         let words = opening_words(vocabulary, wanted);
-        let why = format!(
-            "`{}` takes {}, and `{}` opens {}",
-            site.fact.name,
-            with_article(&vocabulary.kind(wanted).name),
-            head.text,
-            with_article(&vocabulary.kind(real).name)
-        );
+        let name = &site.fact.name;
+        let what = with_article(&vocabulary.kind(wanted).name);
+        let text = &head.text;
+        let other = with_article(&vocabulary.kind(real).name);
+        let why = format!("`{name}` takes {what}, and `{text}` opens {other}");
         Problem::wrong("wrong-part", head.span, why)
             .help(format!("open it with {}", listed(&words, "or")))
             .report(self);
@@ -171,10 +167,8 @@ impl<'a> Resolver<'a> {
             return self.copy(site, kind, define, span, role);
         }
         if self.parameters.contains_key(word) {
-            let why = format!(
-                "`{}` takes a part, and `{word}` is a parameter",
-                site.fact.name
-            );
+            let name = &site.fact.name;
+            let why = format!("`{name}` takes a part, and `{word}` is a parameter");
             return Problem::wrong("wrong-type", span, why)
                 .help("write alternatives of parts in place, as in `a { … } | b { … }`")
                 .fail(self);
@@ -221,11 +215,9 @@ impl<'a> Resolver<'a> {
             .copied()
             .chain(opening.iter().copied())
             .chain(objects.iter().map(String::as_str));
-        let why = format!(
-            "`{}` takes {}, and `{word}` is none",
-            site.fact.name,
-            with_article(declared)
-        );
+        let fact = &site.fact.name;
+        let what = with_article(declared);
+        let why = format!("`{fact}` takes {what}, and `{word}` is none");
         let mut problem = Problem::wrong("unknown-part", span, why);
         problem = match closest(word, names) {
             Some(name) => problem.meant(word, name),
@@ -339,10 +331,8 @@ impl<'a> Resolver<'a> {
         let kind = self.design.object(id).kind;
         let opened = opens(self.vocabulary, &word.text);
         let facts = opened.map_or(Vec::new(), |(part, _)| self.part_facts(kind, part));
-        let why = format!(
-            "a block stands inside {}, which is a part",
-            with_article(&self.vocabulary.kind(kind).name)
-        );
+        let what = with_article(&self.vocabulary.kind(kind).name);
+        let why = format!("a block stands inside {what}, which is a part");
         let mut problem = Problem::wrong("misplaced-block", word.span, why);
         problem = match facts.first() {
             Some(ix) => {

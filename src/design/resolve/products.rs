@@ -234,11 +234,9 @@ impl Merge<'_> {
     fn other_kind(&self, name: &Word, whole: &Whole, wanted: KindId) -> Problem {
         let of = with_article(&self.v.kind(whole.kind).name);
         let wanted = &self.v.kind(wanted).name;
-        let why = format!(
-            "`{}` is {of}, and stands behind `as` of {}",
-            name.text,
-            with_article(wanted)
-        );
+        let text = &name.text;
+        let what = with_article(wanted);
+        let why = format!("`{text}` is {of}, and stands behind `as` of {what}");
         Problem::wrong("wrong-product", name.span, why)
             .at(whole.name, "defined here")
             .help(format!("name a product that is {}", with_article(wanted)))

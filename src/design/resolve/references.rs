@@ -19,10 +19,8 @@ impl<'a> Resolver<'a> {
         match &value.kind {
             ValueKind::Word(word) => {
                 if self.parameters.contains_key(word.as_str()) {
-                    let why = format!(
-                        "`{}` takes a name, and `{word}` is a parameter",
-                        site.fact.name
-                    );
+                    let fact = &site.fact.name;
+                    let why = format!("`{fact}` takes a name, and `{word}` is a parameter");
                     return Problem::wrong("wrong-type", value.span, why)
                         .help("write the name itself, or alternatives with `|`")
                         .fail(self);
@@ -99,12 +97,10 @@ impl<'a> Resolver<'a> {
         let vocabulary = self.vocabulary;
         let suits = |id: KindId| vocabulary.fits(id, named) && vocabulary.fits(id, kind);
         if !vocabulary.kind_ids().any(suits) {
-            let why = format!(
-                "each name in `{}` is that of {}, and {} is none",
-                site.fact.name,
-                with_article(&vocabulary.kind(kind).name),
-                with_article(&word.text)
-            );
+            let name = &site.fact.name;
+            let what = with_article(&vocabulary.kind(kind).name);
+            let other = with_article(&word.text);
+            let why = format!("each name in `{name}` is that of {what}, and {other} is none");
             return Problem::wrong("wrong-kind", word.span, why)
                 .help(format!(
                     "write for example `all {}`",

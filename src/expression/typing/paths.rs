@@ -403,10 +403,8 @@ impl Work<'_, '_> {
             let id = self.used(given, Some(&wanted));
             let got = self.ty(id);
             if !fits(&got, &wanted) {
-                let why = format!(
-                    "the key `{}` of `{name}` is {wanted}, this is {got}",
-                    key.name
-                );
+                let key_name = &key.name;
+                let why = format!("the key `{key_name}` of `{name}` is {wanted}, this is {got}");
                 self.error(&given.range, why);
             }
             ids.push(id);
