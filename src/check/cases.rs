@@ -259,20 +259,12 @@ fn set(
     };
     let expand = |v: &mut Value| {
         if let ValueKind::Word(w) = &v.kind {
-            match defines.iter().find(|(n, ..)| n == w) {
-                Some((_, head, entries)) => {
-                    v.kind = ValueKind::Part {
-                        head: head.clone(),
-                        entries: entries.clone(),
-                    };
-                }
-                None => {
-                    v.kind = ValueKind::Part {
-                        head: Word::new(w.clone(), v.span),
-                        entries: Vec::new(),
-                    };
-                }
-            }
+            let define = defines.iter().find(|(n, ..)| n == w);
+            let (head, entries) = match define {
+                Some((_, head, entries)) => (head.clone(), entries.clone()),
+                None => (Word::new(w.clone(), v.span), Vec::new()),
+            };
+            v.kind = ValueKind::Part { head, entries };
         }
     };
     if !set_in(&mut block.entries, facts, value, file, &expand) {

@@ -224,17 +224,14 @@ fn lapsed(ruleset: &Ruleset, design: &Design, d: &Departure) -> Option<Problem> 
         pinned,
     };
     let change = compare.object(pinned.objects.first()?, design.object(subject))?;
-    let mut problem = Problem::caution(
-        "departure-lapsed",
-        format!(
-            "the {} `{}` has lapsed: `{}` of {} is not what was agreed on",
-            name(d),
-            d.rule.value,
-            change.fact,
-            design.label(subject)
-        ),
-    )
-    .at(change.pinned, "agreed on");
+    let why = format!(
+        "the {} `{}` has lapsed: `{}` of {} is not what was agreed on",
+        name(d),
+        d.rule.value,
+        change.fact,
+        design.label(subject)
+    );
+    let mut problem = Problem::caution("departure-lapsed", why).at(change.pinned, "agreed on");
     problem = match change.now {
         Some(now) => problem.at(now, "written now"),
         None => problem.at(design.object(subject).head, "not written here"),

@@ -210,9 +210,7 @@ impl<'t> Look<'t> {
             } else {
                 let key = is_key_line(self.text.get(at..end).unwrap_or_default());
                 if key {
-                    while open.last().is_some_and(|o| o.sign != b'{') {
-                        open.pop();
-                    }
+                    end_inner(&mut open);
                 }
                 let continued = b",|+-*/.<>=(".contains(&significant) || significant >= 0x80;
                 if open.is_empty()
@@ -247,9 +245,7 @@ impl<'t> Look<'t> {
                         }
                     }
                     b'}' => {
-                        while open.last().is_some_and(|o| o.sign != b'{') {
-                            open.pop();
-                        }
+                        end_inner(&mut open);
                         if let Some(closed) = open.pop()
                             && first_on_line
                             && indent < closed.indent
@@ -261,11 +257,9 @@ impl<'t> Look<'t> {
                             suspect = None;
                         }
                     }
-                    b')' if open.last().is_some_and(|o| o.sign == b'(') => {
-                        open.pop();
-                    }
-                    b']' if open.last().is_some_and(|o| o.sign == b'[') => {
-                        open.pop();
+                    b')' | b']' => {
+                        let sign = if byte == b')' { b'(' } else { b'[' };
+                        open.pop_if(|o| o.sign == sign);
                     }
                     _ => {}
                 }
@@ -282,9 +276,7 @@ impl<'t> Look<'t> {
             }
             at = end + usize::from(end < self.text.len());
         }
-        while open.last().is_some_and(|o| o.sign != b'{') {
-            open.pop();
-        }
+        end_inner(&mut open);
         if let Some(outermost) = open.iter().find(|o| o.sign == b'{').copied()
             && deep.is_none()
         {
@@ -404,6 +396,11 @@ impl<'t> Look<'t> {
         }
         None
     }
+}
+
+/// Ends the round and square brackets that were opened last.
+fn end_inner(open: &mut Vec<Open>) {
+    while open.pop_if(|o| o.sign != b'{').is_some() {}
 }
 
 /// Whether a line begins with a key, which ends any round or square bracket left open.

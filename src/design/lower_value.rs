@@ -10,6 +10,7 @@ use super::lower_tree::Lower;
 use super::parse::Rule;
 use super::syntax_errors as mistakes;
 use super::tree::{Arith, Number, Origin, Value, ValueKind, Word};
+use crate::quantity::{civil_from_days, parse_date};
 use crate::source::limits::OPERATORS;
 use crate::source::{Problem, Span, Spanned};
 
@@ -480,14 +481,9 @@ impl<'a> Lower<'a> {
     }
 
     fn date(&mut self, raw: &str, span: Span) -> ValueKind {
-        let mut parts = raw.split('-');
-        let year = parts.next().and_then(|y| y.parse::<i32>().ok());
-        let month = parts.next().and_then(|m| m.parse::<u8>().ok());
-        let day = parts.next().and_then(|d| d.parse::<u8>().ok());
-        if let (Some(year), Some(month), Some(day)) = (year, month, day)
-            && (1..=12).contains(&month)
-            && (1..=days_in(year, month)).contains(&day)
-        {
+        if let Ok(days) = parse_date(raw) {
+            let (year, month, day) = civil_from_days(days);
+            let (month, day) = (month as u8, day as u8);
             return ValueKind::Date { year, month, day };
         }
         let why = format!("`{raw}` is no day of the calendar");
@@ -495,16 +491,6 @@ impl<'a> Lower<'a> {
             .help("write year, month and day, as in `2026-11-02`")
             .report(self);
         ValueKind::Bad
-    }
-}
-
-/// Days of a month in the Gregorian calendar.
-const fn days_in(year: i32, month: u8) -> u8 {
-    match month {
-        4 | 6 | 9 | 11 => 30,
-        2 if year % 4 == 0 && (year % 100 != 0 || year % 400 == 0) => 29,
-        2 => 28,
-        _ => 31,
     }
 }
 

@@ -8,7 +8,7 @@ use super::syntax::{Aggregate, OriginTest, Range};
 use super::table::TableId;
 use crate::quantity::{Dim, Rounding};
 use crate::source::{Span, words};
-use crate::vocabulary::{FactIx, KindId, SeriesId, WordSet, Words, words};
+use crate::vocabulary::{FactIx, FactType, KindId, SeriesId, WordSet, Words, words};
 
 /// Names a limit of the ruleset.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -43,6 +43,25 @@ pub enum Ty {
     Nothing,
     /// A mistake was reported; fits everything.
     Wrong,
+}
+
+impl Ty {
+    /// What is read of a fact of a type.
+    #[must_use]
+    pub fn of(ty: &FactType) -> Self {
+        match ty {
+            FactType::Quantity { unit, .. } => Self::Number(unit.dim()),
+            FactType::Choice { words, .. } => Self::Word(words.clone()),
+            FactType::Some { words } => Self::Set(words.clone()),
+            FactType::YesNo => Self::Truth,
+            FactType::Text => Self::Text,
+            FactType::Date => Self::Date,
+            FactType::Part(k) | FactType::Reference(k) => Self::Object(*k),
+            FactType::Parts(k) | FactType::References(k) | FactType::Reverse { kind: k, .. } => {
+                Self::Collection(*k)
+            }
+        }
+    }
 }
 
 impl fmt::Display for Ty {

@@ -385,21 +385,6 @@ fn check_abstract(merged: &Merged<'_>, v: &Vocabulary, problems: &mut Vec<Proble
     }
 }
 
-fn type_of(fact: &Fact) -> (Ty, bool) {
-    match &fact.ty {
-        FactType::Quantity { unit, per_line, .. } => (Ty::Number(unit.dim()), *per_line),
-        FactType::Choice { words, .. } => (Ty::Word(words.clone()), false),
-        FactType::Some { words } => (Ty::Set(words.clone()), false),
-        FactType::YesNo => (Ty::Truth, false),
-        FactType::Text => (Ty::Text, false),
-        FactType::Date => (Ty::Date, false),
-        FactType::Part(k) | FactType::Reference(k) => (Ty::Object(*k), false),
-        FactType::Parts(k) | FactType::References(k) | FactType::Reverse { kind: k, .. } => {
-            (Ty::Collection(*k), false)
-        }
-    }
-}
-
 fn derivation(
     context: &Context<'_, '_>,
     item: &Item<'_>,
@@ -414,13 +399,11 @@ fn derivation(
         return Problem::wrong("missing-key", item.at, why).fail(problems);
     };
     let fact = context.vocabulary.fact(kind, ix);
-    let (ty, per_line) = type_of(fact);
     let scope = Scope {
-        subject: kind,
-        per_line,
-        guards: Vec::new(),
+        per_line: matches!(fact.ty, FactType::Quantity { per_line: true, .. }),
+        ..Scope::of(kind)
     };
-    let (formula, _) = context.compile(node, &scope, Some(&ty), problems)?;
+    let (formula, _) = context.compile(node, &scope, Some(&Ty::of(&fact.ty)), problems)?;
     if formula.root_term().optional && !fact.optional {
         let why = format!("the formula of `{}` may give nothing", item.name);
         Problem::wrong("optional-formula", node.span, why)

@@ -83,12 +83,10 @@ pub(super) fn fact_type(
         }
         Arc::new(all)
     };
-    let quantity = |unit: Unit, whole: bool| {
-        Some(Said::Type(FactType::Quantity {
-            unit,
-            per_line,
-            whole,
-        }))
+    let quantity = |unit: Unit, whole: bool| FactType::Quantity {
+        unit,
+        per_line,
+        whole,
     };
     if per_line
         && matches!(
@@ -99,52 +97,46 @@ pub(super) fn fact_type(
         return Problem::wrong("bad-type", at, "only a quantity has a value for each line")
             .fail(problems);
     }
-    match base.split_once(' ') {
-        Some(("one", rest)) => {
-            let list = rest.strip_prefix("of ").unwrap_or(rest);
-            return Some(Said::Type(FactType::Choice {
-                words: words(list, problems, WordSet::MOST),
-                ordered: false,
-            }));
-        }
-        Some(("ordered", rest)) => {
-            return Some(Said::Type(FactType::Choice {
-                words: words(rest, problems, WordSet::MOST),
-                ordered: true,
-            }));
-        }
-        Some(("some", rest)) => {
-            let list = rest.strip_prefix("of ").unwrap_or(rest);
-            return Some(Said::Type(FactType::Some {
-                words: words(list, problems, SetWords::MOST),
-            }));
-        }
+    let of = |rest: &'_ str| rest.strip_prefix("of ").unwrap_or(rest).to_owned();
+    Some(Said::Type(match base.split_once(' ') {
+        Some(("one", rest)) => FactType::Choice {
+            words: words(&of(rest), problems, WordSet::MOST),
+            ordered: false,
+        },
+        Some(("ordered", rest)) => FactType::Choice {
+            words: words(rest, problems, WordSet::MOST),
+            ordered: true,
+        },
+        Some(("some", rest)) => FactType::Some {
+            words: words(&of(rest), problems, SetWords::MOST),
+        },
         Some((form @ ("part" | "parts" | "reference" | "references"), kind)) => {
             let id = kind_of(kind.trim(), at, v, problems)?;
-            return Some(Said::Type(match form {
+            match form {
                 "part" => FactType::Part(id),
                 "parts" => FactType::Parts(id),
                 "reference" => FactType::Reference(id),
                 _ => FactType::References(id),
-            }));
+            }
         }
         Some(("reverse", path)) => return Some(Said::Reverse(path.trim().to_owned())),
-        _ => {}
-    }
-    match base {
-        "number" => quantity(unit_of("", at, problems)?, false),
-        "whole" => quantity(unit_of("", at, problems)?, true),
-        "yes-no" => Some(Said::Type(FactType::YesNo)),
-        "text" => Some(Said::Type(FactType::Text)),
-        "date" => Some(Said::Type(FactType::Date)),
-        unit => match Unit::parse(unit) {
-            Ok(u) => quantity(u, false),
-            Err(_) => {
-                Problem::wrong("bad-type", at, format!("`{text}` is not the type of a fact"))
-                    .help("write a unit, or one of: number, whole, yes-no, text, date, one of …, ordered …, some of …, part K, parts K, reference K, references K, reverse K.F")
-                    .fail(problems)}
+        _ => match base {
+            "number" => quantity(unit_of("", at, problems)?, false),
+            "whole" => quantity(unit_of("", at, problems)?, true),
+            "yes-no" => FactType::YesNo,
+            "text" => FactType::Text,
+            "date" => FactType::Date,
+            unit => match Unit::parse(unit) {
+                Ok(u) => quantity(u, false),
+                Err(_) => {
+                    let why = format!("`{text}` is not the type of a fact");
+                    return Problem::wrong("bad-type", at, why)
+                        .help("write a unit, or one of: number, whole, yes-no, text, date, one of …, ordered …, some of …, part K, parts K, reference K, references K, reverse K.F")
+                        .fail(problems);
+                }
+            },
         },
-    }
+    }))
 }
 
 /// Reads `> 0 A`, `0 m .. 500 m`, `>= 1`.

@@ -1,6 +1,6 @@
 //! Departures: recorded exceptions to one rule, and records of what was judged elsewhere.
 
-use super::resolver::{Resolver, Site, Turn};
+use super::resolver::{Resolver, Site};
 use super::words::{day_of, plain_text};
 use crate::design::model::{AsFound, Departure, Object, ObjectId, Possible};
 use crate::design::tree::{Block, Entry, FactEntry, Value, ValueKind};
@@ -308,11 +308,7 @@ impl<'a> Resolver<'a> {
             ValueKind::Text(text) if text.contains('.') => self.named(text, value.span, None),
             ValueKind::Indexed { word, index } => {
                 let fact = nameless_fact(value.span);
-                let site = Site {
-                    object: ObjectId(u32::MAX),
-                    fact: &fact,
-                    turn: None::<Turn>,
-                };
+                let site = Site::nowhere(&fact);
                 let name = self.indexed_name(&site, word, index)?;
                 self.named(&name, value.span, None)
             }

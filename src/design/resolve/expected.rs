@@ -78,6 +78,12 @@ pub(super) fn example(vocabulary: &Vocabulary, fact: &Fact) -> String {
     }
 }
 
+/// What to write instead of what is wrong.
+pub(super) fn for_example(vocabulary: &Vocabulary, fact: &Fact) -> String {
+    let example = example(vocabulary, fact);
+    format!("write for example `{}: {example}`", fact.name)
+}
+
 /// A word that opens a part of this kind.
 fn opening_word(vocabulary: &Vocabulary, kind: KindId) -> &str {
     let declared = vocabulary.kind(kind);
@@ -167,11 +173,7 @@ impl<'a> Resolver<'a> {
         };
         let help = match &fact.ty {
             FactType::Reference(_) | FactType::References(_) => self.names_help(fact),
-            _ => format!(
-                "write for example `{}: {}`",
-                fact.name,
-                example(self.vocabulary, fact)
-            ),
+            _ => for_example(self.vocabulary, fact),
         };
         Problem::wrong("wrong-type", value.span, message)
             .help(help)

@@ -2,7 +2,7 @@
 //! takes them.
 
 use super::arithmetic::Term;
-use super::expected::{as_written, example, form};
+use super::expected::{as_written, example, for_example, form};
 use super::limits::neighbours;
 use super::resolver::{Resolver, Site, listed};
 use super::units::{shown, spelled, takes_bare_numbers};
@@ -210,11 +210,7 @@ impl<'a> Resolver<'a> {
             };
             let why = format!("`{}` is {wanted}, and this is {is}", site.fact.name);
             return Problem::wrong("wrong-unit", value.span, why)
-                .help(format!(
-                    "write for example `{}: {}`",
-                    site.fact.name,
-                    example(self.vocabulary, site.fact)
-                ))
+                .help(for_example(self.vocabulary, site.fact))
                 .fail(self);
         }
         Some(term)
@@ -437,11 +433,7 @@ impl<'a> Resolver<'a> {
             if lo > hi {
                 let why = format!("no whole number lies in this range of `{}`", fact.name);
                 return Problem::wrong("not-whole", span, why)
-                    .help(format!(
-                        "write for example `{}: {}`",
-                        fact.name,
-                        example(self.vocabulary, fact)
-                    ))
+                    .help(for_example(self.vocabulary, fact))
                     .fail(self);
             }
             if hi - lo < MOST_WHOLE {

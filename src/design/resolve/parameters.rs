@@ -3,10 +3,10 @@
 
 use super::Settings;
 use super::numbers::quantity_of;
-use super::resolver::{Resolver, Site, Turn};
+use super::resolver::{Resolver, Site};
 use super::units::{shown, spelled};
 use super::words::{day_of, texts_of};
-use crate::design::model::{self, Formula, ObjectId, ParameterId, Possible};
+use crate::design::model::{self, Formula, ParameterId, Possible};
 use crate::design::tree::{Number, Parameter, Value, ValueKind};
 use crate::quantity::{Dim, Interval, Unit, format_date, format_interval};
 use crate::source::{Problem, Span, closest};
@@ -221,11 +221,7 @@ impl<'a> Resolver<'a> {
     }
 
     fn read_like(&mut self, like: &Fact, value: &'a Value) -> Option<Possible> {
-        let site = Site {
-            object: ObjectId(u32::MAX),
-            fact: like,
-            turn: None::<Turn>,
-        };
+        let site = Site::nowhere(like);
         let read = self.value(&site, value);
         if read == Possible::Unknown {
             let why = format!("the parameter `{}` cannot be unknown", like.name);

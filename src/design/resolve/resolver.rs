@@ -9,7 +9,7 @@ use super::parameters::Measure;
 use crate::design::model::{Design, Object, ObjectId, ParameterId, Possible, Written};
 use crate::design::tree::{Block, Define, Entry, Parameter, Word};
 use crate::source::limits::THINGS;
-use crate::source::{FileId, Problem, Reports, Span, closest};
+use crate::source::{Problem, Reports, Span, closest};
 use crate::vocabulary::{Fact, FactIx, FactType, Kind, KindId, Vocabulary};
 
 /// Problems that are shown for one file.
@@ -40,6 +40,17 @@ pub(super) struct Site<'a> {
     pub object: ObjectId,
     pub fact: &'a Fact,
     pub turn: Option<Turn>,
+}
+
+impl<'a> Site<'a> {
+    /// In no object.
+    pub(super) const fn nowhere(fact: &'a Fact) -> Self {
+        Self {
+            object: ObjectId(u32::MAX),
+            fact,
+            turn: None,
+        }
+    }
 }
 
 /// See the module.
@@ -221,39 +232,24 @@ fn capped(problems: Vec<Problem>) -> Vec<Problem> {
     if problems.len() <= MOST_PROBLEMS {
         return problems;
     }
-    let mut counts: Vec<(Option<FileId>, usize, usize)> = Vec::new();
-    let mut kept = Vec::new();
-    for p in problems {
-        let file = p.labels.first().map(|l| l.span.file);
-        let slot = match counts.iter().position(|(f, _, _)| *f == file) {
-            Some(i) => i,
-            None => {
-                counts.push((file, 0, 0));
-                counts.len() - 1
-            }
-        };
-        let Some((_, seen, errors)) = counts.get_mut(slot) else {
-            continue;
-        };
-        *seen += 1;
-        if *seen <= MOST_PROBLEMS {
-            kept.push(p);
-        } else {
-            *errors += usize::from(p.is_error());
-        }
-    }
-    for (_, seen, errors) in counts {
-        let rest = seen.saturating_sub(MOST_PROBLEMS);
-        if rest == 0 {
+    // They are in the order of the files.
+    let file = |p: &Problem| p.labels.first().map(|l| l.span.file);
+    let (mut kept, mut closing) = (Vec::new(), Vec::new());
+    for of_file in problems.chunk_by(|a, b| file(a) == file(b)) {
+        let (first, rest) = of_file.split_at(of_file.len().min(MOST_PROBLEMS));
+        kept.extend_from_slice(first);
+        if rest.is_empty() {
             continue;
         }
-        let text = format!("there are {rest} more mistakes and cautions in this file");
-        kept.push(if errors > 0 {
+        let more = rest.len();
+        let text = format!("there are {more} more mistakes and cautions in this file");
+        closing.push(if rest.iter().any(Problem::is_error) {
             Problem::error("more-mistakes", text)
         } else {
             Problem::caution("more-mistakes", text)
         });
     }
+    kept.append(&mut closing);
     kept
 }
 

@@ -1,7 +1,7 @@
 //! What a file says about the rules that judge it: read before there is a vocabulary.
 
+use super::words::day_of;
 use crate::design::tree::{Arith, Block, Entry, Item, Tree, Value, ValueKind};
-use crate::quantity::days_from_civil;
 use crate::source::{Problem, Span, Spanned};
 
 /// The rules a design names in its `installation` block.
@@ -129,11 +129,5 @@ fn name(value: &Value) -> Option<Spanned<String>> {
 }
 
 fn date(value: &Value) -> Option<Spanned<i32>> {
-    match value.kind {
-        ValueKind::Date { year, month, day } => Some(Spanned::new(
-            days_from_civil(year, u32::from(month), u32::from(day))?,
-            value.span,
-        )),
-        _ => None,
-    }
+    Some(Spanned::new(day_of(value)?, value.span))
 }

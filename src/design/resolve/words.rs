@@ -159,11 +159,16 @@ impl<'a> Resolver<'a> {
         match &value.kind {
             ValueKind::Word(word) if word == "yes" => Some(Possible::Truth(true)),
             ValueKind::Word(word) if word == "no" => Some(Possible::Truth(false)),
-            ValueKind::Word(word) => match self.parameters.get(word.as_str()) {
-                Some(id) => self.parameter(site, *id, value.span),
-                None => self.wrong_type(site, value),
-            },
+            ValueKind::Word(word) => self.parameter_named(site, word, value),
             _ => self.wrong_type(site, value),
+        }
+    }
+
+    /// The parameter that a word must name, where words are no values.
+    fn parameter_named(&mut self, site: &Site<'_>, word: &str, value: &Value) -> Option<Possible> {
+        match self.parameters.get(word) {
+            Some(id) => self.parameter(site, *id, value.span),
+            None => self.wrong_type(site, value),
         }
     }
 
@@ -182,10 +187,7 @@ impl<'a> Resolver<'a> {
 
     pub(super) fn date(&mut self, site: &Site<'_>, value: &'a Value) -> Option<Possible> {
         match &value.kind {
-            ValueKind::Word(word) => match self.parameters.get(word.as_str()) {
-                Some(id) => self.parameter(site, *id, value.span),
-                None => self.wrong_type(site, value),
-            },
+            ValueKind::Word(word) => self.parameter_named(site, word, value),
             ValueKind::Text(text) if parse_date(text).is_ok() => {
                 in_quotes(site, "a date", text, value.span).fail(self)
             }

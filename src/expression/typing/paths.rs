@@ -278,38 +278,22 @@ impl Work<'_, '_> {
         let optional = (optional || (fact.optional && !listed)) && !self.guarded(e);
         let fact = fact.clone();
         let mut line = line;
-        let ty = match &fact.ty {
-            FactType::Quantity { unit, per_line, .. } => {
-                if *per_line && line.is_none() {
-                    if self.per_line {
-                        line = Some(LineTerm::Current);
-                    } else {
-                        self.errors.push(
-                            TypingError::new(
-                                at.clone(),
-                                format!("`{name}` has one value for each line conductor"),
-                            )
-                            .help(format!(
-                                "write `{name}[L1]`, or `max l in all-lines: {name}[l]`"
-                            )),
-                        );
-                    }
-                } else if !*per_line && line.is_some() {
-                    let why = format!("`{name}` has one value, not one for each line conductor");
-                    self.error(at, why);
+        if let FactType::Quantity { per_line, .. } = fact.ty {
+            if per_line && line.is_none() {
+                if self.per_line {
+                    line = Some(LineTerm::Current);
+                } else {
+                    let why = format!("`{name}` has one value for each line conductor");
+                    let way = format!("write `{name}[L1]`, or `max l in all-lines: {name}[l]`");
+                    let error = TypingError::new(at.clone(), why).help(way);
+                    self.errors.push(error);
                 }
-                Ty::Number(unit.dim())
+            } else if !per_line && line.is_some() {
+                let why = format!("`{name}` has one value, not one for each line conductor");
+                self.error(at, why);
             }
-            FactType::Choice { words, .. } => Ty::Word(words.clone()),
-            FactType::Some { words } => Ty::Set(words.clone()),
-            FactType::YesNo => Ty::Truth,
-            FactType::Text => Ty::Text,
-            FactType::Date => Ty::Date,
-            FactType::Part(k) | FactType::Reference(k) => Ty::Object(*k),
-            FactType::Parts(k) | FactType::References(k) | FactType::Reverse { kind: k, .. } => {
-                Ty::Collection(*k)
-            }
-        };
+        }
+        let ty = Ty::of(&fact.ty);
         self.push(
             TermKind::Read {
                 object,
