@@ -224,6 +224,15 @@ impl Value {
         values.chain(lines.iter().map(|(_, value)| value))
     }
 
+    /// The members of a list; of what is none, itself.
+    #[must_use]
+    pub fn listed(&self) -> &[Self] {
+        match &self.kind {
+            ValueKind::List(values) => values,
+            _ => std::slice::from_ref(self),
+        }
+    }
+
     /// Whether a mistake was reported for this value or for a piece of it.
     #[must_use]
     pub fn is_bad(&self) -> bool {

@@ -79,11 +79,7 @@ impl<'a> Resolver<'a> {
                 .help("repeat the block, as in `circuit bay[1..6] { … }`")
                 .fail(self);
         }
-        let names: Vec<_> = self
-            .parameters_written
-            .iter()
-            .map(|p| p.name.text.as_str())
-            .collect();
+        let names = self.parameter_names();
         let why = format!("there is no parameter called `{word}`");
         Problem::wrong("unknown-parameter", span, why)
             .did_you_mean(word, names)

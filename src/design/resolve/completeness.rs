@@ -92,7 +92,11 @@ impl Resolver<'_> {
     }
 }
 
-fn facts_called<'e>(entries: &'e [Entry], key: &str) -> impl Iterator<Item = &'e FactEntry> {
+/// The facts among some entries that are called so.
+pub(super) fn facts_called<'e>(
+    entries: &'e [Entry],
+    key: &str,
+) -> impl Iterator<Item = &'e FactEntry> {
     entries.iter().filter_map(move |entry| match entry {
         Entry::Fact(fact) if fact.key.text == key => Some(fact),
         _ => None,

@@ -1,5 +1,6 @@
 //! The facts of an object: their keys, and what several statements of one fact add up to.
 
+use super::completeness::facts_called;
 use super::narrow::is_narrower;
 use super::products::contradicts;
 use super::resolver::{Pending, Resolver, Site, Turn, indices, listed, nearest, written};
@@ -185,10 +186,8 @@ impl<'a> Resolver<'a> {
         let Some(place) = words.iter().position(|w| w == word) else {
             return;
         };
-        let own = entries.iter().find_map(|entry| match entry {
-            Entry::Fact(f) if f.key.text == "status" => Some((f.value.span, f.key.span)),
-            _ => None,
-        });
+        let own = facts_called(entries, "status").next();
+        let own = own.map(|f| (f.value.span, f.key.span));
         let (span, key) = own.unwrap_or((object.head, object.head));
         let value = Possible::Words(WordSet::one(place));
         self.set_fact(id, ix, written(value, span, key));

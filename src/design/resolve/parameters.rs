@@ -87,6 +87,11 @@ impl<'a> Resolver<'a> {
         }
     }
 
+    pub(super) fn parameter_names(&self) -> Vec<&'a str> {
+        let all = self.parameters_written.iter();
+        all.map(|p| p.name.text.as_str()).collect()
+    }
+
     /// Reports under a fresh account of what was reported: values from the command line all stand
     /// at the same place.
     fn apart(&mut self, f: impl FnOnce(&mut Self)) {
@@ -272,11 +277,7 @@ impl<'a> Resolver<'a> {
     /// Narrows a parameter to what the command line says.
     fn set(&mut self, name: &'a str, value: &'a Value) {
         let Some(id) = self.parameters.get(name).copied() else {
-            let names: Vec<_> = self
-                .parameters_written
-                .iter()
-                .map(|p| p.name.text.as_str())
-                .collect();
+            let names = self.parameter_names();
             let why = format!("the design has no parameter called `{name}`");
             let problem = Problem::wrong("unknown-parameter", value.span, why);
             let problem = if closest(name, names.iter().copied()).is_none() && names.is_empty() {

@@ -13,21 +13,26 @@ use crate::vocabulary::{FactType, KindId, Vocabulary, WordSet, with_article};
 /// How many defines may stand in one another.
 const MOST_NESTED_DEFINES: usize = 16;
 
+/// Where a part stands.
+#[derive(Clone, Copy)]
+pub(super) struct Role<'s> {
+    pub site: &'s Site<'s>,
+    /// The kind that is asked for.
+    pub kind: KindId,
+    /// What it is called there: `device`, `cables 2`.
+    pub name: &'s str,
+}
+
 impl<'a> Resolver<'a> {
     /// One part; alternatives were taken apart before.
-    pub(super) fn part(
-        &mut self,
-        site: &Site<'_>,
-        kind: KindId,
-        value: &'a Value,
-        role: &str,
-    ) -> Option<Possible> {
+    pub(super) fn part(&mut self, role: Role<'_>, value: &'a Value) -> Option<Possible> {
+        let Role { site, kind, .. } = role;
         match &value.kind {
             ValueKind::Part { head, entries } => {
                 let (real, sets) = self.opened(site, kind, head)?;
-                self.build(site, real, sets, entries, head.span, value.span, role)
+                self.build(role, real, sets, entries, head.span, value.span)
             }
-            ValueKind::Word(word) => self.part_named(site, kind, word, value.span, role),
+            ValueKind::Word(word) => self.part_named(role, word, value.span),
             ValueKind::Indexed { word, index } => {
                 let name = self.indexed_name(site, word, index)?;
                 self.named(&name, value.span, Some(kind))
@@ -52,14 +57,12 @@ impl<'a> Resolver<'a> {
         kind: KindId,
         value: &'a Value,
     ) -> Option<Possible> {
-        let values = match &value.kind {
-            ValueKind::List(values) => values.as_slice(),
-            _ => std::slice::from_ref(value),
-        };
+        let values = value.listed();
         let mut parts = Vec::with_capacity(values.len());
         for (place, value) in values.iter().enumerate() {
-            let role = format!("{} {}", site.fact.name, place + 1);
-            let one = |this: &mut Self, v| this.part(site, kind, v, &role);
+            let name = format!("{} {}", site.fact.name, place + 1);
+            let name = name.as_str();
+            let one = |this: &mut Self, v| this.part(Role { site, kind, name }, v);
             parts.push(self.member(value, "parts", &one));
         }
         if parts.contains(&Possible::Poison) {
@@ -154,17 +157,11 @@ impl<'a> Resolver<'a> {
         false
     }
 
-    fn part_named(
-        &mut self,
-        site: &Site<'_>,
-        kind: KindId,
-        word: &'a str,
-        span: Span,
-        role: &str,
-    ) -> Option<Possible> {
+    fn part_named(&mut self, role: Role<'_>, word: &'a str, span: Span) -> Option<Possible> {
+        let Role { site, kind, .. } = role;
         let head = Word::new(word.to_owned(), span);
         if let Some(define) = self.defines.get(word).copied() {
-            return self.copy(site, kind, define, span, role);
+            return self.copy(role, define, span);
         }
         if self.parameters.contains_key(word) {
             let name = &site.fact.name;
@@ -179,7 +176,7 @@ impl<'a> Resolver<'a> {
             if !self.fits_part(site, kind, real, &head) {
                 return None;
             }
-            return self.build(site, real, sets, &[], span, span, role);
+            return self.build(role, real, sets, &[], span, span);
         }
         if named.is_empty() && !self.lost.contains(word) {
             return self.unknown_part(site, kind, word, span);
@@ -232,14 +229,8 @@ impl<'a> Resolver<'a> {
     }
 
     /// A copy of a define: an object of its own at each use.
-    fn copy(
-        &mut self,
-        site: &Site<'_>,
-        kind: KindId,
-        define: &'a Define,
-        span: Span,
-        role: &str,
-    ) -> Option<Possible> {
+    fn copy(&mut self, role: Role<'_>, define: &'a Define, span: Span) -> Option<Possible> {
+        let Role { site, kind, .. } = role;
         let name = define.name.text.as_str();
         if self.copying.contains(&name) {
             let mut loop_names: Vec<_> = self
@@ -273,25 +264,20 @@ impl<'a> Resolver<'a> {
             return None;
         }
         self.copying.push(name);
-        let built = self.build(site, real, sets, &define.entries, span, span, role);
+        let built = self.build(role, real, sets, &define.entries, span, span);
         self.copying.pop();
         built
     }
 
     /// Makes the object of a part and reads its facts.
-    #[expect(
-        clippy::too_many_arguments,
-        reason = "all that an object of a part is made of"
-    )]
     fn build(
         &mut self,
-        site: &Site<'_>,
+        role: Role<'_>,
         kind: KindId,
         sets: Option<usize>,
         entries: &'a [Entry],
         head: Span,
         span: Span,
-        role: &str,
     ) -> Option<Possible> {
         if !self.room_for(1, span) {
             return None;
@@ -300,11 +286,11 @@ impl<'a> Resolver<'a> {
         let inherited = self
             .design
             .objects
-            .get(site.object.0 as usize)
+            .get(role.site.object.0 as usize)
             .map(|o| o.status);
-        let silent = Object::silent(kind, declared.facts.len(), role.to_owned(), span, head);
+        let silent = Object::silent(kind, declared.facts.len(), role.name.to_owned(), span, head);
         let object = Object {
-            owner: Some(site.object),
+            owner: Some(role.site.object),
             status: self.status(entries, inherited.unwrap_or_default()),
             ..silent
         };
@@ -323,7 +309,7 @@ impl<'a> Resolver<'a> {
                 self.block_in_part(id, &block.kind);
             }
         }
-        self.facts(id, entries, site.turn);
+        self.facts(id, entries, role.site.turn);
         Some(Possible::Object(id))
     }
 

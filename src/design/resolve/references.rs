@@ -53,10 +53,7 @@ impl<'a> Resolver<'a> {
         kind: KindId,
         value: &'a Value,
     ) -> Option<Possible> {
-        let values = match &value.kind {
-            ValueKind::List(values) => values.as_slice(),
-            _ => std::slice::from_ref(value),
-        };
+        let values = value.listed();
         let mut list = Vec::with_capacity(values.len());
         let one = |this: &mut Self, v| this.reference(site, kind, v);
         for value in values {

@@ -1,6 +1,7 @@
 //! `rest: as-required`: what is not written of an article is left to the rules, to be asked of
 //! what is bought.
 
+use super::completeness::facts_called;
 use super::resolver::{Resolver, indices};
 use crate::design::model::{ObjectId, Possible, Status, Written};
 use crate::design::tree::{Entry, Origin, ValueKind};
@@ -10,11 +11,9 @@ use crate::vocabulary::{FactIx, Kind, with_article};
 impl Resolver<'_> {
     /// Leaves the silent facts of an article to the rules, where it says so.
     pub(super) fn leave_rest(&mut self, id: ObjectId, kind: &Kind, entries: &[Entry]) {
-        let said = entries.iter().find_map(|entry| match entry {
-            Entry::Fact(f) if f.key.text == "rest" => Some(f),
-            _ => None,
-        });
-        let Some(said) = said else { return };
+        let Some(said) = facts_called(entries, "rest").next() else {
+            return;
+        };
         let problem = |text: String| Problem::wrong("wrong-rest", said.value.span, text);
         match &said.value.kind {
             ValueKind::Word(word) if word == "as-required" => {}

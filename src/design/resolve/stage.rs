@@ -1,7 +1,8 @@
 //! What a file says about the rules that judge it: read before there is a vocabulary.
 
+use super::completeness::facts_called;
 use super::words::day_of;
-use crate::design::tree::{Arith, Block, Entry, Item, Tree, Value, ValueKind};
+use crate::design::tree::{Arith, Block, Item, Tree, Value, ValueKind};
 use crate::source::{Problem, Span, Spanned};
 
 /// The rules a design names in its `installation` block.
@@ -37,13 +38,8 @@ pub fn rules_named(tree: &Tree) -> (Option<RulesNamed>, Vec<Problem>) {
         })
         .collect();
     let fact = |key: &str| {
-        blocks
-            .iter()
-            .flat_map(|b| &b.entries)
-            .find_map(|entry| match entry {
-                Entry::Fact(f) if f.key.text == key => Some(&f.value),
-                _ => None,
-            })
+        let mut facts = blocks.iter().flat_map(|b| facts_called(&b.entries, key));
+        facts.next().map(|f| &f.value)
     };
     let Some(rules) = fact("rules") else {
         return (None, problems);

@@ -1,5 +1,6 @@
 //! Values under the type of their fact: what all types share.
 
+use super::parts::Role;
 use super::resolver::{Resolver, Site};
 use crate::design::model::Possible;
 use crate::design::tree::{Value, ValueKind};
@@ -40,7 +41,10 @@ impl<'a> Resolver<'a> {
             FactType::YesNo => self.yes_no(site, value),
             FactType::Text => self.text(site, value),
             FactType::Date => self.date(site, value),
-            FactType::Part(kind) => self.part(site, kind, value, &site.fact.name),
+            FactType::Part(kind) => {
+                let name = &site.fact.name;
+                self.part(Role { site, kind, name }, value)
+            }
             FactType::Reference(kind) => self.reference(site, kind, value),
             // The first two were handled above, and the last is never written.
             FactType::Parts(_) | FactType::References(_) | FactType::Reverse { .. } => {
