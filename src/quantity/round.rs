@@ -63,3 +63,13 @@ fn times_step(whole: f64, step: f64) -> f64 {
     }
     whole * step
 }
+
+/// `x` rounded to one digit that is not zero; zero and what is not finite come back as they are.
+#[must_use]
+pub fn one_digit(x: f64) -> f64 {
+    if x == 0.0 || !x.is_finite() {
+        return x;
+    }
+    let step = libm::pow(10.0, libm::floor(libm::log10(x.abs())));
+    (x / step).round() * step
+}

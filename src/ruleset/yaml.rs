@@ -145,6 +145,15 @@ enum Raw {
 
 struct RawVisitor;
 
+/// Visits of what is no text to the parser, and keeps the text of the file.
+macro_rules! as_written {
+    ($($visit:ident: $ty:ty),+) => {$(
+        fn $visit<E>(self, _: $ty) -> Result<Raw, E> {
+            Ok(Raw::Scalar(None))
+        }
+    )+};
+}
+
 impl<'de> Visitor<'de> for RawVisitor {
     type Value = Raw;
 
@@ -161,29 +170,14 @@ impl<'de> Visitor<'de> for RawVisitor {
     }
 
     // Numbers and yes/no keep the text of the file: `1.10`, `no`, `2018`.
-    fn visit_bool<E>(self, _: bool) -> Result<Raw, E> {
-        Ok(Raw::Scalar(None))
-    }
-
-    fn visit_i64<E>(self, _: i64) -> Result<Raw, E> {
-        Ok(Raw::Scalar(None))
-    }
-
-    fn visit_u64<E>(self, _: u64) -> Result<Raw, E> {
-        Ok(Raw::Scalar(None))
-    }
-
-    fn visit_i128<E>(self, _: i128) -> Result<Raw, E> {
-        Ok(Raw::Scalar(None))
-    }
-
-    fn visit_u128<E>(self, _: u128) -> Result<Raw, E> {
-        Ok(Raw::Scalar(None))
-    }
-
-    fn visit_f64<E>(self, _: f64) -> Result<Raw, E> {
-        Ok(Raw::Scalar(None))
-    }
+    as_written!(
+        visit_bool: bool,
+        visit_i64: i64,
+        visit_u64: u64,
+        visit_i128: i128,
+        visit_u128: u128,
+        visit_f64: f64
+    );
 
     fn visit_str<E>(self, s: &str) -> Result<Raw, E> {
         Ok(Raw::Scalar(Some(s.to_owned())))
@@ -216,15 +210,21 @@ impl<'de> Deserialize<'de> for Raw {
     }
 }
 
-fn settle(raw: Placed<Raw>, file: FileId, text: &str) -> Node {
-    let place = raw.referenced.span();
+fn span_of<T>(placed: &Placed<T>, file: FileId) -> Span {
+    let place = placed.referenced.span();
     let start = usize::try_from(place.byte_offset().unwrap_or(0)).unwrap_or(0);
     let len = usize::try_from(place.byte_len().unwrap_or(0)).unwrap_or(0);
-    let span = Span::new(file, start, start + len);
+    Span::new(file, start, start + len)
+}
+
+fn settle(raw: Placed<Raw>, file: FileId, text: &str) -> Node {
+    let span = span_of(&raw, file);
     let value = match raw.value {
         Raw::Null => Yaml::Null,
         Raw::Scalar(Some(s)) => Yaml::Scalar(s),
-        Raw::Scalar(None) => Yaml::Scalar(text.get(start..start + len).unwrap_or("").to_owned()),
+        Raw::Scalar(None) => {
+            Yaml::Scalar(text.get(span.from()..span.until()).unwrap_or("").to_owned())
+        }
         Raw::List(items) => Yaml::List(
             items
                 .into_iter()
@@ -235,13 +235,11 @@ fn settle(raw: Placed<Raw>, file: FileId, text: &str) -> Node {
             entries
                 .into_iter()
                 .map(|(k, v)| {
-                    let at = k.referenced.span();
-                    let s = usize::try_from(at.byte_offset().unwrap_or(0)).unwrap_or(0);
-                    let l = usize::try_from(at.byte_len().unwrap_or(0)).unwrap_or(0);
+                    let span = span_of(&k, file);
                     (
                         Key {
                             text: k.value,
-                            span: Span::new(file, s, s + l),
+                            span,
                         },
                         settle(v, file, text),
                     )

@@ -2,7 +2,7 @@
 
 use super::resolver::Resolver;
 use crate::design::tree::Number;
-use crate::quantity::{Dim, Unit, format_quantity, parse_quantity};
+use crate::quantity::{Dim, Unit, format_quantity, one_digit, parse_quantity};
 use crate::source::Problem;
 use crate::vocabulary::{Bounds, Fact, Series};
 
@@ -153,13 +153,4 @@ pub(super) fn example_of(fact: &Fact, unit: &Unit, whole: bool, series: Option<&
         example = middle;
     }
     shown(unit.to_si(example), unit)
-}
-
-/// Rounded to one digit that is not zero.
-fn one_digit(x: f64) -> f64 {
-    if x == 0.0 || !x.is_finite() {
-        return x;
-    }
-    let step = libm::pow(10.0, libm::floor(libm::log10(x.abs())));
-    (x / step).round() * step
 }
