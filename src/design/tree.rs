@@ -205,21 +205,23 @@ impl Value {
 
     /// The values that it is made of, in order; what stands inside the braces of a part is none.
     pub fn inner(&self) -> impl Iterator<Item = &Self> {
-        let (one, other, all, lines): (Option<&Self>, Option<&Self>, &[Self], &[(Word, Self)]) =
-            match &self.kind {
-                ValueKind::Tolerance { base: value, .. }
-                | ValueKind::AtMost { value, .. }
-                | ValueKind::AtLeast { value, .. }
-                | ValueKind::Indexed { index: value, .. } => (Some(value), None, &[], &[]),
-                ValueKind::Range { low, high } => (Some(low), Some(high), &[], &[]),
-                ValueKind::Binary { left, right, .. } => (Some(left), Some(right), &[], &[]),
-                ValueKind::OneOf(values)
-                | ValueKind::List(values)
-                | ValueKind::ByTurn(values)
-                | ValueKind::Row { values, .. } => (None, None, values, &[]),
-                ValueKind::PerLine(lines) => (None, None, &[], lines),
-                _ => (None, None, &[], &[]),
-            };
+        let (one, other, all): (Option<&Self>, Option<&Self>, &[Self]) = match &self.kind {
+            ValueKind::Tolerance { base: value, .. }
+            | ValueKind::AtMost { value, .. }
+            | ValueKind::AtLeast { value, .. }
+            | ValueKind::Indexed { index: value, .. } => (Some(value), None, &[]),
+            ValueKind::Range { low, high } => (Some(low), Some(high), &[]),
+            ValueKind::Binary { left, right, .. } => (Some(left), Some(right), &[]),
+            ValueKind::OneOf(values)
+            | ValueKind::List(values)
+            | ValueKind::ByTurn(values)
+            | ValueKind::Row { values, .. } => (None, None, values),
+            _ => (None, None, &[]),
+        };
+        let lines: &[(Word, Self)] = match &self.kind {
+            ValueKind::PerLine(lines) => lines,
+            _ => &[],
+        };
         let values = one.into_iter().chain(other).chain(all);
         values.chain(lines.iter().map(|(_, value)| value))
     }
