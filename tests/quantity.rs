@@ -11,6 +11,8 @@
     reason = "values are checked by other functions than those of the program"
 )]
 
+mod printed;
+
 use amperule::quantity::{
     DateError, Dim, Interval, Rounding, TruthSet, Unit, UnitMistake, absolute_floor, boundary_ge,
     boundary_le, civil_from_days, days_from_civil, days_in_month, format_date, format_interval,

@@ -153,7 +153,7 @@ fn apply(tree: &mut Tree, patch: &Patch, sources: &mut Sources, problems: &mut V
         Patch::Drop(name, span) => {
             if !drop_block(tree, name) {
                 let why = format!("the base design has no block `{name}`");
-                problems.push(Problem::error("bad-case", why).at(*span, ""));
+                Problem::wrong("bad-case", *span, why).report(problems);
             }
         }
         Patch::Set { path, value, span } => {
@@ -247,11 +247,8 @@ fn set(
         })
         .collect();
     let missing = |what: &str| {
-        Problem::error(
-            "bad-case",
-            format!("the base design has no `{what}` to patch"),
-        )
-        .at(span, "")
+        let why = format!("the base design has no `{what}` to patch");
+        Problem::wrong("bad-case", span, why)
     };
     let Some((name, facts)) = path.split_first() else {
         return;
@@ -262,23 +259,12 @@ fn set(
     };
     let expand = |v: &mut Value| {
         if let ValueKind::Word(w) = &v.kind {
-            match defines.iter().find(|(n, ..)| n == w) {
-                Some((_, head, entries)) => {
-                    v.kind = ValueKind::Part {
-                        head: head.clone(),
-                        entries: entries.clone(),
-                    };
-                }
-                None => {
-                    v.kind = ValueKind::Part {
-                        head: Word {
-                            text: w.clone(),
-                            span: v.span,
-                        },
-                        entries: Vec::new(),
-                    };
-                }
-            }
+            let define = defines.iter().find(|(n, ..)| n == w);
+            let (head, entries) = match define {
+                Some((_, head, entries)) => (head.clone(), entries.clone()),
+                None => (Word::new(w.clone(), v.span), Vec::new()),
+            };
+            v.kind = ValueKind::Part { head, entries };
         }
     };
     if !set_in(&mut block.entries, facts, value, file, &expand) {
@@ -301,10 +287,7 @@ fn set_in(
         if let Some(v) = value {
             let at = Span::new(file, 0, 1);
             entries.push(Entry::Fact(FactEntry::new(
-                Word {
-                    text: key.clone(),
-                    span: at,
-                },
+                Word::new(key.clone(), at),
                 v.clone(),
                 at,
             )));

@@ -224,17 +224,14 @@ fn lapsed(ruleset: &Ruleset, design: &Design, d: &Departure) -> Option<Problem> 
         pinned,
     };
     let change = compare.object(pinned.objects.first()?, design.object(subject))?;
-    let mut problem = Problem::caution(
-        "departure-lapsed",
-        format!(
-            "the {} `{}` has lapsed: `{}` of {} is not what was agreed on",
-            name(d),
-            d.rule.value,
-            change.fact,
-            design.label(subject)
-        ),
-    )
-    .at(change.pinned, "agreed on");
+    let why = format!(
+        "the {} `{}` has lapsed: `{}` of {} is not what was agreed on",
+        name(d),
+        d.rule.value,
+        change.fact,
+        design.label(subject)
+    );
+    let mut problem = Problem::caution("departure-lapsed", why).at(change.pinned, "agreed on");
     problem = match change.now {
         Some(now) => problem.at(now, "written now"),
         None => problem.at(design.object(subject).head, "not written here"),
@@ -255,7 +252,7 @@ impl Compare<'_> {
         for (ix, was) in (0_u16..).map(FactIx).zip(&pinned.facts) {
             let Some(was) = was else { continue };
             let fact = self.vocabulary.fact(pinned.kind, ix);
-            let is = now.facts.get(ix.0 as usize).and_then(Option::as_ref);
+            let is = now.written(ix);
             let change = || Change {
                 fact: fact.name.clone(),
                 pinned: was.span,

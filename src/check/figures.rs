@@ -108,20 +108,12 @@ pub(super) fn assumed(linker: &Linker<'_>, ruleset: &Ruleset, design: &Design) -
             let a = ruleset.assumption(kind, *ix)?;
             let fact = ruleset.vocabulary.fact(kind, *ix);
             let cited = a.origin.clause.as_deref().or(a.origin.source.as_deref());
-            Some(match cited {
-                Some(c) => format!(
-                    "{} of each {} where it is not written: {} ({c})",
-                    fact.name,
-                    ruleset.vocabulary.kind(kind).name,
-                    a.text
-                ),
-                None => format!(
-                    "{} of each {} where it is not written: {}",
-                    fact.name,
-                    ruleset.vocabulary.kind(kind).name,
-                    a.text
-                ),
-            })
+            let cited = cited.map_or(String::new(), |c| format!(" ({c})"));
+            let (fact, kind) = (&fact.name, &ruleset.vocabulary.kind(kind).name);
+            let text = &a.text;
+            Some(format!(
+                "{fact} of each {kind} where it is not written: {text}{cited}"
+            ))
         })
         .collect();
     all.sort();

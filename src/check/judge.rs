@@ -174,16 +174,10 @@ pub fn check(ruleset: &Ruleset, design: &Design, settings: &Settings) -> Judged 
     let place_of = |p: &Problem| p.labels.first().map(|l| (l.span.file, l.span.start));
     judged.problems.sort_by_key(place_of);
     if settings.only.is_none() {
-        let cautions = judged
-            .problems
-            .iter()
-            .filter(|p| p.weight == Weight::Caution)
-            .count()
-            + design.cautions;
-        if cautions > 0 {
-            let cell = (Outcome::Failed, Severity::Caution);
-            *judged.report.counts.0.entry(cell).or_insert(0) += cautions;
-        }
+        let own = judged.problems.iter();
+        let own = own.filter(|p| p.weight == Weight::Caution).count();
+        let (counts, all) = (&mut judged.report.counts, own + design.cautions);
+        counts.add(Outcome::Failed, Severity::Caution, all);
     }
     judged
         .report
@@ -216,25 +210,20 @@ fn plainly_met(program: &Program, p: &Pending<'_>) -> bool {
 /// computed.
 #[must_use]
 pub fn too_large() -> Problem {
-    Problem::error(
-        "too-large",
-        format!(
+    Problem::error("too-large", format!(
             "judging this design takes more than {OPERATIONS} operations, or more than {NESTED} of them one inside the other"
-        ),
-    )
-    .help("split it into several designs, each an installation of its own")
-    .help("write `fed-from` where it is left out: what may be fed from anything is looked at from everywhere")
+        ))
+        .help("split it into several designs, each an installation of its own")
+        .help("write `fed-from` where it is left out: what may be fed from anything is looked at from everywhere")
 }
 
 fn work_limit(verdicts: usize, work: Fuel) -> Problem {
-    Problem::caution(
-        "work-limit",
-        format!(
-            "{verdicts} verdicts are left undecided: looking into all of them takes more than {} operations",
-            work.0
-        ),
-    )
-    .help("write down more of what is not known, or split the design, and check again")
+    let all = work.0;
+    let why = format!(
+        "{verdicts} verdicts are left undecided: looking into all of them takes more than {all} operations"
+    );
+    Problem::caution("work-limit", why)
+        .help("write down more of what is not known, or split the design, and check again")
 }
 
 fn count(report: &mut Report, outcome: Outcome, rule: &Rule) {
@@ -266,19 +255,10 @@ fn link<'r>(
         open: rule.open.as_ref().map(|t| template(linker, t, subject)),
         help: rule.help.as_ref().map(|t| template(linker, t, subject)),
     });
-    let points = if met {
-        Vec::new()
-    } else {
-        rule.point_at
-            .iter()
-            .map(|c| linker.expression(c, subject))
-            .collect()
-    };
-    let causes = if met {
-        Vec::new()
-    } else {
-        causes.of(linker, rule, subject)
-    };
+    let points = rule.point_at.iter().filter(|_| !met);
+    let points = points.map(|c| linker.expression(c, subject)).collect();
+    let causes = (!met).then(|| causes.of(linker, rule, subject));
+    let causes = causes.unwrap_or_default();
     Some(Pending {
         rule,
         subject,

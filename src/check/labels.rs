@@ -137,7 +137,7 @@ impl View<'_> {
     fn stated(&self, object: ObjectId, fact: &ReadFact) -> Option<&Written> {
         let o = self.design.object(object);
         let ix = fact.on(o.kind)?;
-        o.facts.get(ix.0 as usize)?.as_ref()
+        o.written(ix)
     }
 
     /// The written object that a path leads to.
@@ -170,7 +170,7 @@ impl View<'_> {
             return None;
         }
         let o = self.design.object(info.object);
-        let w = o.facts.get(info.fact.0 as usize)?.as_ref()?;
+        let w = o.written(info.fact)?;
         Some(
             if matches!(w.value, Possible::Object(_) | Possible::List(_)) {
                 w.key

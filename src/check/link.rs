@@ -7,7 +7,7 @@ use std::rc::Rc;
 use rustc_hash::{FxHashMap, FxHashSet};
 
 use crate::design::model::{Design, ObjectId};
-use crate::expression::{Flags, LeafId, Program, Reg, TermId, Val};
+use crate::expression::{Flags, LeafKind, LeafSource, Program, Reg, TermId, Val};
 use crate::ruleset::{Assumption, Ruleset};
 use crate::source::limits::OPERATIONS;
 use crate::vocabulary::{FactIx, KindId};
@@ -197,7 +197,7 @@ impl<'a> Linker<'a> {
         if !self.busy.insert(key) {
             // A formula that needs its own value; loading a ruleset refuses these, so this only
             // stands guard.
-            return self.program.constant(Val::any(Flags::NOT_COMPUTABLE));
+            return self.not_computable();
         }
         let reg = self.link_fact(key, line);
         self.busy.remove(&key);
@@ -231,10 +231,24 @@ impl<'a> Linker<'a> {
         })
     }
 
-    /// Notes a leaf's origin; to be called right after it was added.
-    pub(super) fn note(&mut self, id: LeafId, info: LeafInfo) {
+    /// A leaf with what it may be, all there is, and the ends of what is plausible.
+    pub(super) fn leaf(
+        &mut self,
+        kind: LeafKind,
+        (set, domain): (Val, Val),
+        plausible: (f64, f64),
+        source: LeafSource,
+        at: LeafInfo,
+    ) -> Reg {
+        let (id, reg) = self.program.leaf(kind, set, domain, plausible, source);
         debug_assert_eq!(id.0 as usize, self.leaves.len());
-        self.leaves.push(info);
+        self.leaves.push(at);
+        reg
+    }
+
+    /// A value of which nothing can be said.
+    pub(super) fn not_computable(&mut self) -> Reg {
+        self.program.constant(Val::any(Flags::NOT_COMPUTABLE))
     }
 
     pub(super) fn kind(&self, object: ObjectId) -> KindId {

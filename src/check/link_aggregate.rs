@@ -2,8 +2,12 @@
 
 use super::link::{Linker, What};
 use super::link_term::{Env, Var};
-use crate::expression::{Aggregate, Compiled, LeafSource, Op, Over, Presence, Reg, TermId, Val};
+use crate::design::model::ObjectId;
+use crate::expression::{
+    Aggregate, Compiled, LeafKind, LeafSource, Op, Over, Presence, Reg, TermId, Val,
+};
 use crate::quantity::{Interval, TruthSet};
+use crate::vocabulary::FactIx;
 
 /// Members of an aggregate that are combined one after the other.
 const IN_A_ROW: usize = 8;
@@ -179,13 +183,7 @@ impl Linker<'_> {
     }
 
     /// What members that are not listed could contribute.
-    fn rest(
-        &mut self,
-        op: Aggregate,
-        object: crate::design::model::ObjectId,
-        fact: crate::vocabulary::FactIx,
-        unlisted: Interval,
-    ) -> Reg {
+    fn rest(&mut self, op: Aggregate, object: ObjectId, fact: FactIx, unlisted: Interval) -> Reg {
         let key = (object, fact, op as u8);
         if let Some(r) = self.rests.get(&key) {
             // Another sum over the same unlisted members is another unknown number, but whether
@@ -203,15 +201,9 @@ impl Linker<'_> {
                 if matches!(op, Aggregate::Min | Aggregate::Max) {
                     set.bits = Presence::EITHER;
                 }
-                let (id, reg) = self.program.leaf(
-                    crate::expression::LeafKind::Number,
-                    set,
-                    set,
-                    (0.0, 100.0),
-                    LeafSource::Unknown,
-                );
-                self.note(id, super::link_value::info(object, fact, None, What::Rest));
-                reg
+                let at = super::link_value::info(object, fact, None, What::Rest);
+                let source = LeafSource::Unknown;
+                self.leaf(LeafKind::Number, (set, set), (0.0, 100.0), source, at)
             }
         };
         self.rests.insert(key, reg);

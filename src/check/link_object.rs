@@ -49,7 +49,7 @@ impl Linker<'_> {
         let Some(target) = fact.target() else {
             return Obj::Poison;
         };
-        if let Some(Some(w)) = o.facts.get(ix.0 as usize) {
+        if let Some(w) = o.written(ix) {
             return self.possible_object(object, ix, target, &w.value, fact.optional);
         }
         if let Some(d) = ruleset.derivation(o.kind, ix) {
@@ -210,12 +210,10 @@ impl Linker<'_> {
     /// The value of a fact of whatever a path leads to.
     pub(super) fn read(&mut self, from: &Obj, fact: &ReadFact, line: Option<u8>) -> Reg {
         match from {
-            Obj::Pick(..) if self.is_full() => {
-                self.program.constant(Val::any(Flags::NOT_COMPUTABLE))
-            }
+            Obj::Pick(..) if self.is_full() => self.not_computable(),
             Obj::One(id) => match fact.on(self.kind(*id)) {
                 Some(ix) => self.fact(*id, ix, line),
-                None => self.program.constant(Val::any(Flags::NOT_COMPUTABLE)),
+                None => self.not_computable(),
             },
             Obj::Pick(selector, all) => {
                 let possible = self.program.val(*selector).as_words();
@@ -236,7 +234,7 @@ impl Linker<'_> {
             Obj::Unknown(frame) => {
                 let f = self.frames[*frame as usize].clone();
                 let Some((kind, ix)) = self.on_frame(f.kind, fact) else {
-                    return self.program.constant(Val::any(Flags::NOT_COMPUTABLE));
+                    return self.not_computable();
                 };
                 let key = (*frame, ix, kind, line);
                 if let Some(reg) = self.unknown.get(&key) {
@@ -268,13 +266,8 @@ impl Linker<'_> {
         match o {
             Obj::One(_) | Obj::Unknown(_) => self.truth(true),
             Obj::Absent => self.truth(false),
-            Obj::Poison => self
-                .program
-                .constant(Val::truth(TruthSet::U).flagged(Flags::POISON)),
-            Obj::Pick(selector, all) => {
-                let regs: Vec<Reg> = all.iter().map(|o| self.object_present(o)).collect();
-                self.pick(*selector, &regs)
-            }
+            Obj::Poison => self.poisoned_truth(),
+            Obj::Pick(selector, all) => self.each(*selector, all, |this, o| this.object_present(o)),
         }
     }
 
@@ -297,13 +290,8 @@ impl Linker<'_> {
                 self.doubt(f.owner, f.fact, What::Fact, LeafSource::Unknown)
             }
             Obj::Absent => self.truth(false),
-            Obj::Poison => self
-                .program
-                .constant(Val::truth(TruthSet::U).flagged(Flags::POISON)),
-            Obj::Pick(selector, all) => {
-                let regs: Vec<Reg> = all.iter().map(|o| self.is_kind(o, kinds)).collect();
-                self.pick(*selector, &regs)
-            }
+            Obj::Poison => self.poisoned_truth(),
+            Obj::Pick(selector, all) => self.each(*selector, all, |this, o| this.is_kind(o, kinds)),
         }
     }
 
@@ -311,17 +299,14 @@ impl Linker<'_> {
     pub(super) fn same_object(&mut self, a: &Obj, b: &Obj) -> Reg {
         match (a, b) {
             (Obj::Pick(selector, all), other) | (other, Obj::Pick(selector, all)) => {
-                let regs: Vec<Reg> = all.iter().map(|o| self.same_object(o, other)).collect();
-                self.pick(*selector, &regs)
+                self.each(*selector, all, |this, o| this.same_object(o, other))
             }
             (Obj::One(x), Obj::One(y)) => {
                 let same = x == y;
                 self.truth(same)
             }
             (Obj::Unknown(x), Obj::Unknown(y)) if x == y => self.truth(true),
-            (Obj::Poison, _) | (_, Obj::Poison) => self
-                .program
-                .constant(Val::truth(TruthSet::U).flagged(Flags::POISON)),
+            (Obj::Poison, _) | (_, Obj::Poison) => self.poisoned_truth(),
             (Obj::Unknown(f), _) | (_, Obj::Unknown(f)) => {
                 let f = self.frames[*f as usize].clone();
                 self.doubt(f.owner, f.fact, What::Fact, LeafSource::Unknown)
@@ -339,11 +324,25 @@ impl Linker<'_> {
         source: LeafSource,
     ) -> Reg {
         let set = Val::truth(TruthSet::U);
-        let (id, reg) = self
-            .program
-            .leaf(LeafKind::Truth, set, set, (0.0, 1.0), source);
-        self.note(id, info(object, fact, None, what));
-        reg
+        let at = info(object, fact, None, what);
+        self.leaf(LeafKind::Truth, (set, set), (0.0, 1.0), source, at)
+    }
+
+    /// A truth that rests on a mistake.
+    fn poisoned_truth(&mut self) -> Reg {
+        let unknown = Val::truth(TruthSet::U);
+        self.program.constant(unknown.flagged(Flags::POISON))
+    }
+
+    /// What an answer about each alternative comes to.
+    pub(super) fn each(
+        &mut self,
+        selector: Reg,
+        all: &[Obj],
+        of: impl Fn(&mut Self, &Obj) -> Reg,
+    ) -> Reg {
+        let regs: Vec<Reg> = all.iter().map(|o| of(self, o)).collect();
+        self.pick(selector, &regs)
     }
 
     /// The members of a collection, and the object and fact of which further members may exist.
@@ -370,7 +369,7 @@ impl Linker<'_> {
                     for (m, p) in inside {
                         let presence = match p {
                             None => chosen,
-                            Some(p) => self.program.push(Op::And(chosen, p), &self.ruleset.data),
+                            Some(p) => self.push(Op::And(chosen, p)),
                         };
                         members.push((m, Some(presence)));
                     }
@@ -388,8 +387,7 @@ impl Linker<'_> {
     /// Whether a selector chooses an alternative.
     fn chosen(&mut self, selector: Reg, i: usize) -> Reg {
         let mask = self.program.constant_index(Val::words(WordSet::one(i)));
-        self.program
-            .push(Op::Among(selector, mask), &self.ruleset.data)
+        self.push(Op::Among(selector, mask))
     }
 
     fn members_of(
@@ -424,35 +422,31 @@ impl Linker<'_> {
                 let closed = silent || o.closed.contains(kind) || design.closed.contains(kind);
                 (members, if closed { None } else { here })
             }
-            FactType::Parts(target) | FactType::References(target) => {
-                match o.facts.get(ix.0 as usize).and_then(Option::as_ref) {
-                    Some(w) => match &w.value {
-                        Possible::List(list) => {
-                            let members = list
-                                .iter()
-                                .map(|p| {
-                                    (self.possible_object(object, ix, *target, p, false), None)
-                                })
-                                .collect();
-                            (members, None)
-                        }
-                        Possible::Absent => (Vec::new(), None),
-                        Possible::Poison => (vec![(Obj::Poison, None)], None),
-                        Possible::Unknown => (Vec::new(), here),
-                        p => {
-                            let one = self.possible_object(object, ix, *target, p, false);
-                            (vec![(one, None)], None)
-                        }
-                    },
-                    None => match self.assumption(o.kind, ix).map(|a| &a.value) {
-                        Some(Assumed::Absent) => {
-                            self.note_assumed(object, ix);
-                            (Vec::new(), None)
-                        }
-                        _ => (Vec::new(), here),
-                    },
-                }
-            }
+            FactType::Parts(target) | FactType::References(target) => match o.written(ix) {
+                Some(w) => match &w.value {
+                    Possible::List(list) => {
+                        let members = list
+                            .iter()
+                            .map(|p| (self.possible_object(object, ix, *target, p, false), None))
+                            .collect();
+                        (members, None)
+                    }
+                    Possible::Absent => (Vec::new(), None),
+                    Possible::Poison => (vec![(Obj::Poison, None)], None),
+                    Possible::Unknown => (Vec::new(), here),
+                    p => {
+                        let one = self.possible_object(object, ix, *target, p, false);
+                        (vec![(one, None)], None)
+                    }
+                },
+                None => match self.assumption(o.kind, ix).map(|a| &a.value) {
+                    Some(Assumed::Absent) => {
+                        self.note_assumed(object, ix);
+                        (Vec::new(), None)
+                    }
+                    _ => (Vec::new(), here),
+                },
+            },
             _ => (Vec::new(), None),
         }
     }
@@ -470,11 +464,11 @@ impl Linker<'_> {
                     let chosen = self.chosen(*selector, i);
                     let p = match p {
                         None => chosen,
-                        Some(p) => self.program.push(Op::And(chosen, p), &self.ruleset.data),
+                        Some(p) => self.push(Op::And(chosen, p)),
                     };
                     any = Some(match any {
                         None => p,
-                        Some(q) => self.program.push(Op::Or(q, p), &self.ruleset.data),
+                        Some(q) => self.push(Op::Or(q, p)),
                     });
                 }
                 any.map(Some)

@@ -3,7 +3,7 @@
 use std::rc::Rc;
 
 use super::link::{Linker, Obj, Step, What};
-use crate::design::model::Possible;
+use crate::design::model::{ObjectId, Possible};
 use crate::design::tree::Origin;
 use crate::expression::{
     Aggregate, Call, Compiled, Flags, LeafSource, LineTerm, ObjectTerm, Op, OriginTest, Presence,
@@ -47,28 +47,20 @@ impl Linker<'_> {
     }
 
     /// Links an expression for one subject.
-    pub fn expression(&mut self, c: &Compiled, subject: crate::design::model::ObjectId) -> Reg {
+    pub fn expression(&mut self, c: &Compiled, subject: ObjectId) -> Reg {
         let mut env = Env::of(Obj::One(subject), None);
         self.root(c, &mut env)
     }
 
     /// The name of the object that an expression leads to, as messages say it.
-    pub(super) fn named_object(
-        &mut self,
-        c: &Compiled,
-        subject: crate::design::model::ObjectId,
-    ) -> String {
+    pub(super) fn named_object(&mut self, c: &Compiled, subject: ObjectId) -> String {
         let mut env = Env::of(Obj::One(subject), None);
         let found = self.object_value(c, c.root, &mut env);
         self.name_of(&found)
     }
 
     /// The object that an expression certainly leads to.
-    pub(super) fn object_at(
-        &mut self,
-        c: &Compiled,
-        subject: crate::design::model::ObjectId,
-    ) -> Option<crate::design::model::ObjectId> {
+    pub(super) fn object_at(&mut self, c: &Compiled, subject: ObjectId) -> Option<ObjectId> {
         match self.root_object(c, &mut Env::of(Obj::One(subject), None)) {
             Obj::One(id) => Some(id),
             _ => None,
@@ -155,7 +147,7 @@ impl Linker<'_> {
     /// Links a term and records it where traces are kept.
     pub(super) fn term(&mut self, c: &Compiled, id: TermId, env: &mut Env) -> Reg {
         if self.is_full() {
-            return self.program.constant(Val::any(Flags::NOT_COMPUTABLE));
+            return self.not_computable();
         }
         self.depth += 1;
         self.too_deep |= self.depth > NESTED;
@@ -432,7 +424,7 @@ impl Linker<'_> {
         };
         match op {
             Some(op) => self.push(op),
-            None => self.program.constant(Val::any(Flags::NOT_COMPUTABLE)),
+            None => self.not_computable(),
         }
     }
 
@@ -454,13 +446,9 @@ impl Linker<'_> {
         match from {
             Obj::One(id) => {
                 let kind = self.kind(*id);
-                let written = fact.on(kind).and_then(|ix| {
-                    self.design
-                        .object(*id)
-                        .facts
-                        .get(ix.0 as usize)
-                        .and_then(Option::as_ref)
-                });
+                let written = fact
+                    .on(kind)
+                    .and_then(|ix| self.design.object(*id).written(ix));
                 let Some(w) = written else {
                     // Nobody has said anything: it is not written, and comes from nowhere yet.
                     if test == OriginTest::Written {
@@ -498,8 +486,7 @@ impl Linker<'_> {
                 }
             }
             Obj::Pick(selector, all) => {
-                let regs: Vec<Reg> = all.iter().map(|o| self.origin_of(o, fact, test)).collect();
-                self.pick(*selector, &regs)
+                self.each(*selector, all, |this, o| this.origin_of(o, fact, test))
             }
             _ => self.truth(false),
         }

@@ -18,7 +18,7 @@ impl Linker<'_> {
         let ruleset = self.ruleset;
         let o = design.object(object);
         let fact = ruleset.vocabulary.fact(o.kind, ix);
-        if let Some(Some(w)) = o.facts.get(ix.0 as usize) {
+        if let Some(w) = o.written(ix) {
             return self.possible(object, ix, line, &w.value, fact);
         }
         if fact.name == "status" {
@@ -47,12 +47,8 @@ impl Linker<'_> {
             };
             self.note_assumed(object, ix);
             let val = val.flagged(Flags::ASSUMED);
-            let kind = leaf_kind(fact);
-            let (id, reg) = self
-                .program
-                .leaf(kind, val, val, plausible(fact), LeafSource::Assumed);
-            self.note(id, info(object, ix, line, What::Fact));
-            return reg;
+            let (kind, at) = (leaf_kind(fact), info(object, ix, line, What::Fact));
+            return self.leaf(kind, (val, val), plausible(fact), LeafSource::Assumed, at);
         }
         self.unknown_fact(info(object, ix, line, What::Fact), fact)
     }
@@ -64,16 +60,12 @@ impl Linker<'_> {
                 let kind = self.kind(*id);
                 match self.ruleset.vocabulary.kind(kind).fact_named(name) {
                     Some(ix) => self.fact(*id, ix, line),
-                    None => self.program.constant(Val::any(Flags::NOT_COMPUTABLE)),
+                    None => self.not_computable(),
                 }
             }
-            Obj::Pick(selector, all) => {
-                let regs: Vec<Reg> = all
-                    .iter()
-                    .map(|o| self.read_named(o, name, line, fact))
-                    .collect();
-                self.pick(*selector, &regs)
-            }
+            Obj::Pick(selector, all) => self.each(*selector, all, |this, o| {
+                this.read_named(o, name, line, fact)
+            }),
             Obj::Unknown(frame) => {
                 let f = self.frames[*frame as usize].clone();
                 self.unknown_fact(info(f.owner, f.fact, line, What::Fact), fact)
@@ -111,15 +103,8 @@ impl Linker<'_> {
             FactType::Text => Val::words(self.any_text(fact)),
             _ => Val::any(Flags::NOT_COMPUTABLE),
         };
-        let (id, reg) = self.program.leaf(
-            leaf_kind(fact),
-            set,
-            set,
-            plausible(fact),
-            LeafSource::Unknown,
-        );
-        self.note(id, at);
-        reg
+        let (kind, ends) = (leaf_kind(fact), plausible(fact));
+        self.leaf(kind, (set, set), ends, LeafSource::Unknown, at)
     }
 
     /// All texts: those that rules compare with, and the others.
@@ -202,9 +187,7 @@ impl Linker<'_> {
                 _ => self.unknown_fact(at, fact),
             },
             Possible::OneOf(list) => self.one_of(object, ix, line, list, fact),
-            Possible::Object(_) | Possible::List(_) => {
-                self.program.constant(Val::any(Flags::NOT_COMPUTABLE))
-            }
+            Possible::Object(_) | Possible::List(_) => self.not_computable(),
         }
     }
 
@@ -218,16 +201,9 @@ impl Linker<'_> {
         at: LeafInfo,
         fact: &Fact,
     ) -> Reg {
-        let (id, selector) = self.program.leaf(
-            LeafKind::Choice,
-            Val::words(set),
-            Val::words(all),
-            plausible(fact),
-            source,
-        );
-        self.note(id, at);
-        self.program
-            .push(Op::Member(selector, series), &self.ruleset.data)
+        let sets = (Val::words(set), Val::words(all));
+        let selector = self.leaf(LeafKind::Choice, sets, plausible(fact), source, at);
+        self.push(Op::Member(selector, series))
     }
 
     /// A leaf among words or texts.
@@ -256,15 +232,8 @@ impl Linker<'_> {
         } else {
             LeafSource::Range
         };
-        let (id, reg) = self.program.leaf(
-            kind,
-            Val::bits(bits),
-            Val::bits(all),
-            plausible(fact),
-            source,
-        );
-        self.note(id, at);
-        reg
+        let sets = (Val::bits(bits), Val::bits(all));
+        self.leaf(kind, sets, plausible(fact), source, at)
     }
 
     fn number_leaf(&mut self, i: Interval, at: LeafInfo, fact: &Fact) -> Reg {
@@ -277,15 +246,8 @@ impl Linker<'_> {
         };
         // One-sided values end where the fact's domain does.
         let set = i.intersect(domain(fact)).unwrap_or(i);
-        let (id, reg) = self.program.leaf(
-            LeafKind::Number,
-            Val::interval(set),
-            Val::interval(domain(fact)),
-            plausible(fact),
-            source,
-        );
-        self.note(id, at);
-        reg
+        let sets = (Val::interval(set), Val::interval(domain(fact)));
+        self.leaf(LeafKind::Number, sets, plausible(fact), source, at)
     }
 
     fn one_of(
@@ -347,9 +309,7 @@ impl Linker<'_> {
     pub(super) fn choice_of(&mut self, count: usize, source: LeafSource, at: LeafInfo) -> Reg {
         let all = Val::words(WordSet::first(count));
         let ends = (f64::NEG_INFINITY, f64::INFINITY);
-        let (id, reg) = self.program.leaf(LeafKind::Choice, all, all, ends, source);
-        self.note(id, at);
-        reg
+        self.leaf(LeafKind::Choice, (all, all), ends, source, at)
     }
 
     /// The alternative that a selector chooses.
@@ -361,8 +321,7 @@ impl Linker<'_> {
             return *r;
         }
         let (first, count) = self.program.counted(regs);
-        self.program
-            .push(Op::Pick(selector, first, count), &self.ruleset.data)
+        self.push(Op::Pick(selector, first, count))
     }
 
     fn formula(&mut self, f: &Formula, fact: &Fact) -> Reg {
@@ -377,7 +336,7 @@ impl Linker<'_> {
                     Arith::Mul => Op::Mul(a, b),
                     Arith::Div => Op::Div(a, b),
                 };
-                self.program.push(op, &self.ruleset.data)
+                self.push(op)
             }
         }
     }
@@ -426,14 +385,11 @@ impl Linker<'_> {
                     Possible::Number(d) => *d,
                     _ => *i,
                 };
-                let (leaf, reg) = self.program.leaf(
-                    LeafKind::Number,
-                    Val::interval(*i),
-                    Val::interval(domain),
+                let (sets, ends) = (
+                    (Val::interval(*i), Val::interval(domain)),
                     (domain.lo, domain.hi),
-                    source,
                 );
-                self.note(leaf, at);
+                let reg = self.leaf(LeafKind::Number, sets, ends, source, at);
                 self.parameters.insert(id, reg);
                 reg
             }

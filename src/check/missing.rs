@@ -77,11 +77,7 @@ impl View<'_> {
         }
         let o = self.design.object(info.object);
         let fact = v.fact(o.kind, info.fact);
-        let span = o
-            .facts
-            .get(info.fact.0 as usize)
-            .and_then(Option::as_ref)
-            .map_or(o.head, |w| w.span);
+        let span = o.written(info.fact).map_or(o.head, |w| w.span);
         let (name, means, settler, shown) = match (info.what, info.inner) {
             (What::Rest, _) => {
                 let listed = fact.target().map_or("", |k| v.kind(k).name.as_str());

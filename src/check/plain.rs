@@ -5,7 +5,7 @@ use crate::expression::{
     Budget, Cone, ConeLeaf, Fuel, Leaf, LeafId, LeafKind, Named, Presence, Program, Refiner, Val,
     Witness,
 };
-use crate::quantity::{TruthSet, Unit};
+use crate::quantity::{TruthSet, Unit, one_digit};
 
 /// What exchanging the values of one verdict may cost.
 const WORK: Fuel = Fuel(80_000);
@@ -58,7 +58,7 @@ fn round_values(leaf: &Leaf, about: &About) -> Vec<f64> {
     let bottom = if a > 0.0 { a } else { top * 1e-4 };
     if a.is_finite() && b.is_finite() && (a <= 0.0 || b / a < 8.0) {
         let step = one_digit((b - a) / 8.0);
-        if step > 0.0 {
+        if step > 0.0 && step.is_finite() {
             let first = (a / step).ceil();
             all.extend((0..10).map(|i| unit.to_si((first + f64::from(i)) * step)));
         }
@@ -80,30 +80,12 @@ fn round_values(leaf: &Leaf, about: &About) -> Vec<f64> {
     all
 }
 
-/// Rounded to one digit that is not zero.
-fn one_digit(x: f64) -> f64 {
-    if x <= 0.0 || !x.is_finite() {
-        return 0.0;
-    }
-    let step = libm::pow(10.0, libm::floor(libm::log10(x)));
-    (x / step).round() * step
-}
-
-fn number(x: f64, like: &Val) -> Val {
-    Val {
-        lo: x,
-        hi: x,
-        bits: Presence::PRESENT,
-        flags: like.flags,
-    }
-}
-
 /// Values of a leaf worth saying, in ascending order, and whether they have that order.
 pub(super) fn candidates(leaf: &Leaf, about: &About) -> Vec<Val> {
     match leaf.kind {
         LeafKind::Number => round_values(leaf, about)
             .into_iter()
-            .map(|x| number(x, &leaf.set))
+            .map(|x| leaf.set.at(x))
             .collect(),
         LeafKind::Choice => {
             let Some(series) = &about.series else {

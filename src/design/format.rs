@@ -177,14 +177,13 @@ fn rewritten(text: &str, rewrites: &[Rewrite], long: bool) -> String {
 }
 
 fn fault(why: &str) -> Problem {
-    Problem::error(
-        "format-changes-meaning",
-        format!("formatting would change what the file says ({why}); it is left as it is"),
-    )
-    .help("this is a fault of the formatter: please report it with the file")
+    let said = format!("formatting would change what the file says ({why}); it is left as it is");
+    Problem::error("format-changes-meaning", said)
+        .help("this is a fault of the formatter: please report it with the file")
 }
 
 /// Writes matched pairs in order.
+#[derive(Default)]
 struct Printer<'t> {
     text: &'t str,
     /// Where the piece being printed begins.
@@ -212,16 +211,18 @@ impl<'t> Printer<'t> {
     fn new(text: &'t str) -> Self {
         Self {
             text,
-            base: 0,
             out: String::with_capacity(text.len()),
-            line_indent: 0,
-            column: 0,
-            source_end: 0,
-            must_break: false,
             fresh: true,
-            flat: false,
-            joins: false,
-            broken: false,
+            ..Self::default()
+        }
+    }
+
+    /// One that writes all on one line, to see how long it is.
+    fn flat(&self) -> Self {
+        Self {
+            base: self.base,
+            flat: true,
+            ..Self::new(self.text)
         }
     }
 
@@ -319,28 +320,7 @@ impl<'t> Printer<'t> {
         match pair.as_rule() {
             Rule::fact => self.fact(pair, "", indent),
             Rule::parameter => self.fact(pair, "parameter ", indent),
-            Rule::define => {
-                let mut inner = pair.into_inner();
-                if let (Some(name), Some(head), Some(body)) =
-                    (inner.next(), inner.next(), inner.next())
-                {
-                    self.push(&format!("define {} as {} ", name.as_str(), head.as_str()));
-                    self.body(body);
-                }
-            }
-            Rule::use_file => {
-                self.push("use ");
-                if let Some(path) = pair.into_inner().next() {
-                    self.push(path.as_str());
-                }
-            }
-            Rule::no_kind => {
-                self.push("no ");
-                if let Some(kind) = pair.into_inner().next() {
-                    self.push(kind.as_str());
-                }
-            }
-            _ => self.block(pair),
+            _ => self.head(pair),
         }
         let printed = self.out.get(from..).unwrap_or("");
         self.joins = fact && !printed.contains('\n');
@@ -357,46 +337,41 @@ impl<'t> Printer<'t> {
         {
             return false;
         }
-        let mut trial = Printer::new(self.text);
-        trial.base = self.base;
-        trial.flat = true;
+        let mut trial = self.flat();
         trial.fact(pair.clone(), "", 0);
         self.column + 2 + trial.column <= WIDTH
     }
 
-    fn block(&mut self, pair: Pair<'_, Rule>) {
-        let departs = pair.as_rule() == Rule::departure;
-        if departs {
-            self.push("departure from ");
-        }
-        let mut first = true;
+    /// The words of a head, those that are the same in all heads of its form too, and its body.
+    fn head(&mut self, pair: Pair<'_, Rule>) {
+        let (mut at, mut gap) = (self.start(&pair), "");
         for part in pair.into_inner() {
+            let fixed = one_blank(self.text.get(at..self.start(&part)).unwrap_or(""));
+            if !fixed.is_empty() {
+                self.push(&format!("{gap}{fixed}"));
+                gap = " ";
+            }
+            at = self.end(&part);
             match part.as_rule() {
                 Rule::body => {
-                    self.push(" ");
+                    self.push(gap);
                     self.body(part);
-                    continue;
                 }
-                Rule::row_value => self.value(part.into_inner(), " ", self.line_indent),
-                Rule::product => self.push(&format!(" {}", one_blank(part.as_str()))),
+                Rule::row_value => self.value(part.into_inner(), gap, self.line_indent),
                 Rule::name => {
                     let mut inner = part.into_inner();
                     let word = inner.next();
-                    self.push(" ");
+                    self.push(gap);
                     self.push(word.as_ref().map_or("", Pair::as_str));
                     if let Some(repeat) = inner.next() {
                         let ends: Vec<&str> = repeat.into_inner().map(|n| n.as_str()).collect();
                         self.push(&format!("[{}]", ends.join("..")));
                     }
                 }
-                _ => {
-                    if !first {
-                        self.push(" ");
-                    }
-                    self.push(part.as_str());
-                }
+                Rule::product => self.push(&format!("{gap}{}", one_blank(part.as_str()))),
+                _ => self.push(&format!("{gap}{}", part.as_str())),
             }
-            first = false;
+            gap = " ";
         }
     }
 
@@ -440,9 +415,7 @@ impl<'t> Printer<'t> {
 
     /// Whether a block without line breaks may stay on this line.
     fn fits(&self, pair: &Pair<'_, Rule>) -> bool {
-        let mut trial = Printer::new(self.text);
-        trial.base = self.base;
-        trial.flat = true;
+        let mut trial = self.flat();
         trial.body(pair.clone());
         self.column + trial.column <= WIDTH
     }

@@ -7,7 +7,7 @@
 use std::borrow::Cow;
 use std::ops::Range;
 
-use crate::source::{FileId, Problem, Span};
+use crate::source::{FileId, Problem, Reports, Span};
 
 /// How deep brackets may nest.
 pub(super) const DEEPEST: usize = 64;
@@ -53,19 +53,7 @@ struct Open {
 
 /// Looks a file over.
 pub(super) fn look(file: FileId, text: &str) -> Layout<'_> {
-    let mut look = Look {
-        file,
-        text: text.as_bytes(),
-        masks: Vec::new(),
-        ends: Vec::new(),
-        out: Layout {
-            text: Cow::Borrowed(text),
-            pieces: Vec::new(),
-            comments: Vec::new(),
-            unclosed: Vec::new(),
-            problems: Vec::new(),
-        },
-    };
+    let mut look = Look::new(file, text.as_bytes(), Cow::Borrowed(text));
     let mut start = if text.starts_with('\u{FEFF}') { 3 } else { 0 };
     let mut cuts = 0;
     while let Some(next) = look.run(start, cuts < MOST_UNCLOSED) {
@@ -135,7 +123,32 @@ struct Look<'t> {
     out: Layout<'t>,
 }
 
-impl Look<'_> {
+impl Reports for Look<'_> {
+    /// Keeps a problem, unless there are so many that nobody reads them.
+    fn report(&mut self, problem: Problem) {
+        if self.out.problems.len() < MOST_REPORTED {
+            self.out.problems.push(problem);
+        }
+    }
+}
+
+impl<'t> Look<'t> {
+    fn new(file: FileId, text: &'t [u8], whole: Cow<'t, str>) -> Self {
+        Self {
+            file,
+            text,
+            masks: Vec::new(),
+            ends: Vec::new(),
+            out: Layout {
+                text: whole,
+                pieces: Vec::new(),
+                comments: Vec::new(),
+                unclosed: Vec::new(),
+                problems: Vec::new(),
+            },
+        }
+    }
+
     fn byte(&self, at: usize) -> u8 {
         self.text.get(at).copied().unwrap_or(b'\n')
     }
@@ -185,22 +198,19 @@ impl Look<'_> {
             }
             if end - line > LONGEST_LINE {
                 let why = format!("a line of {} bytes is not read", end - line);
-                self.report(
-                    Problem::error("line-too-long", why)
-                        .at(
-                            self.span(line, line + self.shown(line, end)),
-                            "it begins here",
-                        )
-                        .help(format!("keep lines under {LONGEST_LINE} bytes")),
-                );
+                Problem::error("line-too-long", why)
+                    .at(
+                        self.span(line, line + self.shown(line, end)),
+                        "it begins here",
+                    )
+                    .help(format!("keep lines under {LONGEST_LINE} bytes"))
+                    .report(self);
                 self.masks.push(line..end);
                 at = end;
             } else {
                 let key = is_key_line(self.text.get(at..end).unwrap_or_default());
                 if key {
-                    while open.last().is_some_and(|o| o.sign != b'{') {
-                        open.pop();
-                    }
+                    end_inner(&mut open);
                 }
                 let continued = b",|+-*/.<>=(".contains(&significant) || significant >= 0x80;
                 if open.is_empty()
@@ -235,9 +245,7 @@ impl Look<'_> {
                         }
                     }
                     b'}' => {
-                        while open.last().is_some_and(|o| o.sign != b'{') {
-                            open.pop();
-                        }
+                        end_inner(&mut open);
                         if let Some(closed) = open.pop()
                             && first_on_line
                             && indent < closed.indent
@@ -249,11 +257,9 @@ impl Look<'_> {
                             suspect = None;
                         }
                     }
-                    b')' if open.last().is_some_and(|o| o.sign == b'(') => {
-                        open.pop();
-                    }
-                    b']' if open.last().is_some_and(|o| o.sign == b'[') => {
-                        open.pop();
+                    b')' | b']' => {
+                        let sign = if byte == b')' { b'(' } else { b'[' };
+                        open.pop_if(|o| o.sign == sign);
                     }
                     _ => {}
                 }
@@ -270,9 +276,7 @@ impl Look<'_> {
             }
             at = end + usize::from(end < self.text.len());
         }
-        while open.last().is_some_and(|o| o.sign != b'{') {
-            open.pop();
-        }
+        end_inner(&mut open);
         if let Some(outermost) = open.iter().find(|o| o.sign == b'{').copied()
             && deep.is_none()
         {
@@ -306,19 +310,8 @@ impl Look<'_> {
 
     /// Reads a stretch that ends before the text does and becomes a piece of its own.
     fn part(&mut self, start: usize, end: usize) {
-        let mut part = Look {
-            file: self.file,
-            text: self.text.get(..end).unwrap_or_default(),
-            masks: Vec::new(),
-            ends: Vec::new(),
-            out: Layout {
-                text: Cow::Borrowed(""),
-                pieces: Vec::new(),
-                comments: Vec::new(),
-                unclosed: Vec::new(),
-                problems: Vec::new(),
-            },
-        };
+        let text = self.text.get(..end).unwrap_or_default();
+        let mut part = Look::new(self.file, text, Cow::Borrowed(""));
         part.run(start, false);
         self.out.comments.append(&mut part.out.comments);
         self.out.problems.append(&mut part.out.problems);
@@ -347,35 +340,26 @@ impl Look<'_> {
         while end > at + 1 && matches!(self.byte(end - 1), b' ' | b'\t' | b'{' | b'}' | b')') {
             end -= 1;
         }
-        self.report(
-            Problem::error("unterminated-text", "a text does not end on its line")
-                .at(self.span(at, end), "begun here")
-                .help("close it with `\"`"),
-        );
+        Problem::error("unterminated-text", "a text does not end on its line")
+            .at(self.span(at, end), "begun here")
+            .help("close it with `\"`")
+            .report(self);
         self.ends.push(at..end);
         end
     }
 
     fn too_deep(&mut self, from: usize, until: usize) {
         let why = format!("brackets nest more than {DEEPEST} deep");
-        self.report(
-            Problem::error("nested-too-deep", why)
-                .at(self.span(from, from + 1), "what stands inside is not read")
-                .help("give inner parts a name with `define NAME as …` and use the name"),
-        );
+        Problem::error("nested-too-deep", why)
+            .at(self.span(from, from + 1), "what stands inside is not read")
+            .help("give inner parts a name with `define NAME as …` and use the name")
+            .report(self);
         // Braces stay, so that what stands before them still has a block or part.
         if self.byte(from) == b'{' {
             let closed = until > from + 1 && self.byte(until - 1) == b'}';
             self.masks.push(from + 1..until - usize::from(closed));
         } else {
             self.masks.push(from..until);
-        }
-    }
-
-    /// Keeps a problem, unless there are so many that nobody reads them.
-    fn report(&mut self, problem: Problem) {
-        if self.out.problems.len() < MOST_REPORTED {
-            self.out.problems.push(problem);
         }
     }
 
@@ -412,6 +396,11 @@ impl Look<'_> {
         }
         None
     }
+}
+
+/// Ends the round and square brackets that were opened last.
+fn end_inner(open: &mut Vec<Open>) {
+    while open.pop_if(|o| o.sign != b'{').is_some() {}
 }
 
 /// Whether a line begins with a key, which ends any round or square bracket left open.

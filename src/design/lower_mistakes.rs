@@ -31,14 +31,14 @@ impl<'a> Lower<'a> {
             let problem = mistakes::after_value(self, span, Some(&fact.value), Some(&fact.key));
             let harmless = matches!(problem.code, "semicolon" | "comma-between-entries")
                 || matches!(fact.value.kind, ValueKind::Part { .. });
-            self.report(problem);
+            problem.report(self);
             if !harmless {
                 fact.value.kind = ValueKind::Bad;
                 fact.value.span = fact.value.span.to(span);
             }
         } else {
             let problem = mistakes::on_its_own(self, span);
-            self.report(problem);
+            problem.report(self);
         }
     }
 
@@ -70,7 +70,7 @@ impl<'a> Lower<'a> {
             let key = fact.as_ref().map(|(f, _)| f.key.clone());
             mistakes::after_value(self, whole, value.as_ref(), key.as_ref())
         };
-        self.report(problem);
+        problem.report(self);
         if let Some((fact, _)) = fact {
             fact.value.kind = ValueKind::Bad;
         }
@@ -90,11 +90,8 @@ impl<'a> Lower<'a> {
         let at = self.within(end, end);
         let clean = next.is_empty() || next.starts_with(['}', '#']) || mistakes::begins_entry(next);
         if clean {
-            let mut problem = Problem::error(
-                "missing-value",
-                format!("`{}:` has no value on its line", key.text),
-            )
-            .at(key.span.to(at), "");
+            let why = format!("`{}:` has no value on its line", key.text);
+            let mut problem = Problem::wrong("missing-value", key.span.to(at), why);
             let comment = next.strip_prefix('#').map(str::trim_end).unwrap_or("");
             problem = if comment.starts_with(|c: char| c.is_ascii_digit()) {
                 problem.help(format!(
@@ -107,12 +104,8 @@ impl<'a> Lower<'a> {
                     key.text
                 ))
             };
-            self.report(problem);
+            problem.report(self);
         }
-        Value {
-            kind: ValueKind::Bad,
-            origin: None,
-            span: key.span.to(at),
-        }
+        Value::plain(ValueKind::Bad, key.span.to(at))
     }
 }

@@ -10,7 +10,7 @@ use super::tree::{
     Block, BlockName, Define, Entry, FactEntry, Item, No, Parameter, Repeat, Use, Value, ValueKind,
     Word,
 };
-use crate::source::{FileId, Problem, Span, Spanned};
+use crate::source::{FileId, Problem, Reports, Span, Spanned};
 
 /// Tree building over one piece of a file.
 pub(super) struct Lower<'a> {
@@ -26,7 +26,6 @@ pub(super) struct Lower<'a> {
 enum Built {
     Entry(Entry),
     Item(Item),
-    Nothing,
 }
 
 /// The fact last read, to which junk on the same line belongs.
@@ -35,6 +34,12 @@ pub(super) struct Before {
     pub(super) index: usize,
     /// End of the fact in the piece.
     pub(super) end: usize,
+}
+
+impl Reports for Lower<'_> {
+    fn report(&mut self, problem: Problem) {
+        self.problems.report(problem);
+    }
 }
 
 impl<'a> Lower<'a> {
@@ -50,10 +55,6 @@ impl<'a> Lower<'a> {
             base,
             problems,
         }
-    }
-
-    pub(super) fn report(&mut self, problem: Problem) {
-        self.problems.push(problem);
     }
 
     pub(super) fn span(&self, pair: &Pair<'_, Rule>) -> Span {
@@ -74,17 +75,11 @@ impl<'a> Lower<'a> {
     }
 
     pub(super) fn word(&self, pair: &Pair<'_, Rule>) -> Word {
-        Word {
-            text: fold_word(pair.as_str()),
-            span: self.span(pair),
-        }
+        Word::new(fold_word(pair.as_str()), self.span(pair))
     }
 
     pub(super) fn unit(&self, pair: &Pair<'_, Rule>) -> Word {
-        Word {
-            text: fold_unit(pair.as_str()),
-            span: self.span(pair),
-        }
+        Word::new(fold_unit(pair.as_str()), self.span(pair))
     }
 
     /// All items of a `file` match.
@@ -96,29 +91,26 @@ impl<'a> Lower<'a> {
             let told = matches!(pair.as_rule(), Rule::bare_fact | Rule::equals_fact);
             if pair.as_rule() == Rule::stray_close {
                 let span = self.span(&pair);
-                self.report(
-                    Problem::error("stray-brace", "a `}` closes nothing")
-                        .at(span, "")
-                        .help("leave it out, or write the block's head and `{` before it"),
-                );
+                Problem::wrong("stray-brace", span, "a `}` closes nothing")
+                    .help("leave it out, or write the block's head and `{` before it")
+                    .report(self);
                 continue;
             }
             match self.entry(pair, &mut [], None) {
-                Built::Item(item) => items.push(item),
-                Built::Entry(Entry::Block(block)) => items.push(Item::Block(block)),
-                Built::Entry(Entry::No(no)) => items.push(Item::No(no)),
+                Some(Built::Item(item)) => items.push(item),
+                Some(Built::Entry(Entry::Block(block))) => items.push(Item::Block(block)),
+                Some(Built::Entry(Entry::No(no))) => items.push(Item::No(no)),
                 // One mistake was told already: that it also stands outside is told when it is mended.
-                Built::Entry(Entry::Fact(_)) if told => {}
-                Built::Entry(Entry::Fact(fact)) => self.report(
-                    Problem::error(
-                        "fact-outside-block",
-                        format!("`{}:` stands outside of any block", fact.key.text),
-                    )
-                    .at(fact.key.span, "")
-                    .help("write facts between the braces of the block they belong to")
-                    .help(format!("for a template: `parameter {}: …`", fact.key.text)),
-                ),
-                Built::Nothing => {}
+                Some(Built::Entry(Entry::Fact(_))) if told => {}
+                Some(Built::Entry(Entry::Fact(fact))) => Problem::wrong(
+                    "fact-outside-block",
+                    fact.key.span,
+                    format!("`{}:` stands outside of any block", fact.key.text),
+                )
+                .help("write facts between the braces of the block they belong to")
+                .help(format!("for a template: `parameter {}: …`", fact.key.text))
+                .report(self),
+                None => {}
             }
         }
     }
@@ -144,13 +136,9 @@ impl<'a> Lower<'a> {
             let span = self.span(&rest);
             let end = span.start as usize + rest.as_str().trim_end().len();
             let span = Span::new(self.file, span.from(), end);
-            self.report(mistakes::after_value(self, span, value.as_ref(), None));
+            mistakes::after_value(self, span, value.as_ref(), None).report(self);
             let span = value.as_ref().map_or(span, |v| v.span.to(span));
-            value = Some(Value {
-                kind: ValueKind::Bad,
-                origin: None,
-                span,
-            });
+            value = Some(Value::plain(ValueKind::Bad, span));
         }
         value
     }
@@ -163,14 +151,14 @@ impl<'a> Lower<'a> {
             let end = pair.as_span().end();
             let is_bad = pair.as_rule() == Rule::bad;
             match self.entry(pair, &mut entries, before.as_ref()) {
-                Built::Entry(entry) => {
+                Some(Built::Entry(entry)) => {
                     before = matches!(entry, Entry::Fact(_)).then_some(Before {
                         index: entries.len(),
                         end,
                     });
                     entries.push(entry);
                 }
-                Built::Item(item) => {
+                Some(Built::Item(item)) => {
                     let (what, span) = match &item {
                         Item::Define(d) => ("define", d.span),
                         Item::Use(u) => ("use", u.span),
@@ -179,14 +167,13 @@ impl<'a> Lower<'a> {
                         Item::No(n) => ("no", n.span),
                     };
                     let head = Span::new(self.file, span.from(), span.from() + what.len());
-                    self.report(
-                        Problem::error("misplaced-item", format!("`{what}` stands inside a block"))
-                            .at(head, "")
-                            .help("move it out of all blocks, to the outermost level of the file"),
-                    );
+                    let why = format!("`{what}` stands inside a block");
+                    Problem::wrong("misplaced-item", head, why)
+                        .help("move it out of all blocks, to the outermost level of the file")
+                        .report(self);
                     before = None;
                 }
-                Built::Nothing => {
+                None => {
                     if is_bad && let Some(b) = &mut before {
                         b.end = end;
                     }
@@ -201,83 +188,66 @@ impl<'a> Lower<'a> {
         pair: Pair<'a, Rule>,
         entries: &mut [Entry],
         before: Option<&Before>,
-    ) -> Built {
+    ) -> Option<Built> {
         let span = self.span(&pair);
-        match pair.as_rule() {
-            Rule::fact => self.fact(pair, span),
-            Rule::block | Rule::short_block | Rule::departure => self.block(pair, span, false),
+        Some(match pair.as_rule() {
+            Rule::fact => Built::Entry(Entry::Fact(self.fact(pair, span)?)),
+            Rule::block | Rule::short_block | Rule::departure => self.block(pair, span, false)?,
             Rule::no_kind => {
-                let Some(kind) = pair.into_inner().next() else {
-                    return Built::Nothing;
-                };
-                Built::Entry(Entry::No(No {
-                    kind: self.word(&kind),
-                    span,
-                }))
+                let kind = self.word(&pair.into_inner().next()?);
+                Built::Entry(Entry::No(No { kind, span }))
             }
-            Rule::define => self.define(pair, span),
+            Rule::define => self.define(pair, span)?,
             Rule::use_file => {
-                let Some(path) = pair.into_inner().next() else {
-                    return Built::Nothing;
-                };
-                let path = self.text_of(&path);
+                let path = self.text_of(&pair.into_inner().next()?);
                 Built::Item(Item::Use(Use { path, span }))
             }
             Rule::parameter => {
-                let Built::Entry(Entry::Fact(fact)) = self.fact(pair, span) else {
-                    return Built::Nothing;
-                };
-                Built::Item(Item::Parameter(Parameter {
-                    name: fact.key,
-                    value: fact.value,
-                    span,
-                }))
+                let fact = self.fact(pair, span)?;
+                let (name, value) = (fact.key, fact.value);
+                Built::Item(Item::Parameter(Parameter { name, value, span }))
             }
-            Rule::late_block => self.block(pair, span, true),
-            Rule::equals_fact => self.equals_fact(pair, span),
-            Rule::bare_fact => self.bare_fact(pair, span),
+            Rule::late_block => self.block(pair, span, true)?,
+            Rule::equals_fact => self.equals_fact(pair, span)?,
+            Rule::bare_fact => self.bare_fact(pair, span)?,
             Rule::odd_block => {
                 let mut inner = pair.into_inner();
                 if let Some(head) = inner.next() {
                     let problem = mistakes::odd_head(self, &head);
-                    self.report(problem);
+                    problem.report(self);
                 }
                 for body in inner.filter(|p| p.as_rule() == Rule::body) {
                     // Its entries are read for their own mistakes; what they belong to is unknown.
                     self.body(body);
                 }
-                Built::Nothing
+                return None;
             }
             Rule::stray_body => {
                 let open = Span::new(self.file, span.from(), span.from() + 1);
-                self.report(
-                    Problem::error("brace-without-head", "a `{` has no head before it")
-                        .at(open, "")
-                        .help("write the kind of the block before it, as in `circuit ev {`"),
-                );
+                Problem::wrong("brace-without-head", open, "a `{` has no head before it")
+                    .help("write the kind of the block before it, as in `circuit ev {`")
+                    .report(self);
                 for body in pair.into_inner() {
                     self.body(body);
                 }
-                Built::Nothing
+                return None;
             }
             Rule::bad => {
                 self.bad(&pair, entries, before);
-                Built::Nothing
+                return None;
             }
             Rule::late_more => {
                 self.late_more(pair, entries, before);
-                Built::Nothing
+                return None;
             }
-            _ => Built::Nothing,
-        }
+            _ => return None,
+        })
     }
 
-    fn fact(&mut self, pair: Pair<'a, Rule>, span: Span) -> Built {
+    fn fact(&mut self, pair: Pair<'a, Rule>, span: Span) -> Option<FactEntry> {
         let end = pair.as_span().end();
         let mut inner = pair.into_inner();
-        let Some(key) = inner.next() else {
-            return Built::Nothing;
-        };
+        let key = inner.next()?;
         let key = self.word(&key);
         let tokens: Vec<_> = inner.collect();
         let value = if tokens.is_empty() {
@@ -286,71 +256,65 @@ impl<'a> Lower<'a> {
             self.value(tokens)
         };
         let span = span.to(value.span);
-        Built::Entry(Entry::Fact(FactEntry::new(key, value, span)))
+        Some(FactEntry::new(key, value, span))
     }
 
-    fn equals_fact(&mut self, pair: Pair<'a, Rule>, span: Span) -> Built {
+    fn equals_fact(&mut self, pair: Pair<'a, Rule>, span: Span) -> Option<Built> {
         let end = pair.as_span().end();
         let mut inner = pair.into_inner();
-        let (Some(key), Some(sign)) = (inner.next(), inner.next()) else {
-            return Built::Nothing;
-        };
+        let (key, sign) = (inner.next()?, inner.next()?);
         let key = self.word(&key);
         let why = format!("`{}` is given its value with `{}`", key.text, sign.as_str());
-        self.report(
-            Problem::error("equals-sign", why)
-                .at(self.span(&sign), "expected `:`")
-                .help(format!("write `{}:`", key.text)),
-        );
+        Problem::error("equals-sign", why)
+            .at(self.span(&sign), "expected `:`")
+            .help(format!("write `{}:`", key.text))
+            .report(self);
         let tokens: Vec<_> = inner.collect();
         let value = if tokens.is_empty() {
             self.missing_value(&key, end)
         } else {
             self.value(tokens)
         };
-        Built::Entry(Entry::Fact(FactEntry::new(key, value, span)))
+        Some(Built::Entry(Entry::Fact(FactEntry::new(key, value, span))))
     }
 
-    fn bare_fact(&mut self, pair: Pair<'a, Rule>, span: Span) -> Built {
+    fn bare_fact(&mut self, pair: Pair<'a, Rule>, span: Span) -> Option<Built> {
         let mut inner = pair.into_inner();
-        let Some(key) = inner.next() else {
-            return Built::Nothing;
-        };
+        let key = inner.next()?;
         let key = self.word(&key);
         let problem = mistakes::missing_colon(self, &key, span);
         let repaired = problem.code == "missing-colon";
-        self.report(problem);
+        problem.report(self);
         let mut value = self.value(inner.collect());
         if !repaired {
             value.kind = ValueKind::Bad;
         }
         if matches!(key.text.as_str(), "use" | "define" | "parameter" | "no") {
-            return Built::Nothing;
+            return None;
         }
-        Built::Entry(Entry::Fact(FactEntry::new(key, value, span)))
+        Some(Built::Entry(Entry::Fact(FactEntry::new(key, value, span))))
     }
 
-    fn define(&mut self, pair: Pair<'a, Rule>, span: Span) -> Built {
+    fn define(&mut self, pair: Pair<'a, Rule>, span: Span) -> Option<Built> {
         let mut inner = pair.into_inner();
-        let (Some(name), Some(head), Some(body)) = (inner.next(), inner.next(), inner.next())
-        else {
-            return Built::Nothing;
-        };
+        let (name, head, body) = (inner.next()?, inner.next()?, inner.next()?);
         let (name, head) = (self.word(&name), self.word(&head));
         let entries = self.body(body);
-        Built::Item(Item::Define(Define {
+        Some(Built::Item(Item::Define(Define {
             name,
             head,
             entries,
             span,
-        }))
+        })))
     }
 
-    fn block(&mut self, pair: Pair<'a, Rule>, span: Span, late: bool) -> Built {
+    fn block(&mut self, pair: Pair<'a, Rule>, span: Span, late: bool) -> Option<Built> {
         let departs = pair.as_rule() == Rule::departure;
-        let mut kind = departs.then(|| Word {
-            text: "departure".to_owned(),
-            span: Span::new(self.file, span.from(), span.from() + "departure".len()),
+        let mut kind = departs.then(|| {
+            Word::new(
+                "departure".to_owned(),
+                Span::new(self.file, span.from(), span.from() + "departure".len()),
+            )
         });
         let (mut name, mut label, mut from) = (None, None, None);
         let (mut row, mut entries, mut product) = (Vec::new(), Vec::new(), None);
@@ -366,27 +330,23 @@ impl<'a> Lower<'a> {
                     if late && let Some(kind) = &kind {
                         let open = part.as_span().start();
                         let why = format!("the `{{` of `{}` stands on a later line", kind.text);
-                        self.report(
-                            Problem::error("brace-on-next-line", why)
-                                .at(self.within(open, open + 1), "")
-                                .at(kind.span, "its head ends with this line")
-                                .help(format!("write `{{` on the line of `{}`", kind.text)),
-                        );
+                        Problem::wrong("brace-on-next-line", self.within(open, open + 1), why)
+                            .at(kind.span, "its head ends with this line")
+                            .help(format!("write `{{` on the line of `{}`", kind.text))
+                            .report(self);
                     }
                     entries = self.body(part);
                 }
                 _ => {}
             }
         }
-        let Some(kind) = kind else {
-            return Built::Nothing;
-        };
+        let kind = kind?;
         if !departs && let Some(problem) = mistakes::keyword_block(&kind, name.as_ref()) {
-            self.report(problem);
-            return Built::Nothing;
+            problem.report(self);
+            return None;
         }
         entries.splice(0..0, product);
-        Built::Entry(Entry::Block(Block {
+        Some(Built::Entry(Entry::Block(Block {
             kind,
             name,
             label,
@@ -394,22 +354,15 @@ impl<'a> Lower<'a> {
             entries,
             span,
             from,
-        }))
+        })))
     }
 
     /// `as NAME` behind a head.
     pub(super) fn product(&mut self, pair: Pair<'a, Rule>) -> Option<Entry> {
         let span = self.span(&pair);
         let name = self.word(&pair.into_inner().next()?);
-        let key = Word {
-            text: "as".to_owned(),
-            span,
-        };
-        let value = Value {
-            kind: ValueKind::Word(name.text),
-            origin: None,
-            span: name.span,
-        };
+        let key = Word::new("as".to_owned(), span);
+        let value = Value::plain(ValueKind::Word(name.text), name.span);
         Some(Entry::Fact(FactEntry::new(key, value, span)))
     }
 
@@ -432,12 +385,9 @@ impl<'a> Lower<'a> {
         match (first, last) {
             (Some(first), Some(last)) if first > last => {
                 let why = format!("`{}` counts downwards", pair.as_str());
-                self.report(
-                    Problem::error("reversed-repeat", why)
-                        .at(span, "")
-                        .help(format!("write `[{last}..{first}]`")),
-                );
-                None
+                Problem::wrong("reversed-repeat", span, why)
+                    .help(format!("write `[{last}..{first}]`"))
+                    .fail(self)
             }
             (Some(first), Some(last)) if many(first, last) <= u64::from(Repeat::MOST) => {
                 Some(Repeat { first, last, span })
@@ -448,12 +398,9 @@ impl<'a> Lower<'a> {
                     pair.as_str(),
                     Repeat::MOST
                 );
-                self.report(
-                    Problem::error("repeat-too-long", why)
-                        .at(span, "")
-                        .help(format!("write at most `[1..{}]`", Repeat::MOST)),
-                );
-                None
+                Problem::wrong("repeat-too-long", span, why)
+                    .help(format!("write at most `[1..{}]`", Repeat::MOST))
+                    .fail(self)
             }
         }
     }
@@ -472,11 +419,9 @@ impl<'a> Lower<'a> {
             } else {
                 "typographic quotes"
             };
-            self.report(
-                Problem::error("wrong-quotes", format!("a text stands in {what}"))
-                    .at(span, "")
-                    .help(format!("write `\"{}\"`", inside.replace('"', "\\\""))),
-            );
+            Problem::wrong("wrong-quotes", span, format!("a text stands in {what}"))
+                .help(format!("write `\"{}\"`", inside.replace('"', "\\\"")))
+                .report(self);
             return Spanned::new(inside.to_owned(), span);
         }
         let inside = raw
@@ -502,11 +447,9 @@ impl<'a> Lower<'a> {
                         "`\\{}` means nothing in a text",
                         other.map_or(String::new(), |(_, c)| c.to_string())
                     );
-                    self.report(
-                        Problem::error("unknown-escape", why)
-                            .at(Span::new(self.file, at, at + width), "")
-                            .help("write `\\\\` for a backslash and `\\\"` for a quote"),
-                    );
+                    Problem::wrong("unknown-escape", Span::new(self.file, at, at + width), why)
+                        .help("write `\\\\` for a backslash and `\\\"` for a quote")
+                        .report(self);
                 }
             }
         }

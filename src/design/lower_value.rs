@@ -10,6 +10,7 @@ use super::lower_tree::Lower;
 use super::parse::Rule;
 use super::syntax_errors as mistakes;
 use super::tree::{Arith, Number, Origin, Value, ValueKind, Word};
+use crate::quantity::{civil_from_days, parse_date};
 use crate::source::limits::OPERATORS;
 use crate::source::{Problem, Span, Spanned};
 
@@ -50,25 +51,21 @@ impl<'a> Lower<'a> {
         }));
         let whole = whole.reduce(Span::to).unwrap_or_else(|| self.within(0, 0));
         if let (Some(mixed), Some(first)) = (mixed, &separator) {
-            self.report(
-                Problem::error("mixed-separators", "`|` and `,` are mixed in one value")
-                    .at(mixed, "")
-                    .at(self.span(first), "the other one")
-                    .help("`a | b` is one of, `a, b` is both in order: put one of them in brackets, as in `(a | b), c`"),
-            );
+            Problem::wrong("mixed-separators", mixed, "`|` and `,` are mixed in one value")
+                .at(self.span(first), "the other one")
+                .help("`a | b` is one of, `a, b` is both in order: put one of them in brackets, as in `(a | b), c`")
+                .report(self);
             return bad(whole);
         }
         // Only a bracket over several lines lets tokens follow that no value can take.
         if let Some(rest) = tokens.next() {
             let end = tokens.last().map_or(self.span(&rest), |t| self.span(&t));
             let rest = self.span(&rest).to(end);
-            let problem = Problem::error(
-                "trailing-text",
-                format!("`{}` cannot follow a value", self.slice(rest).trim()),
-            )
-            .at(rest, "expected `)`")
-            .help("put brackets round what belongs together");
-            self.report(problem);
+            let why = format!("`{}` cannot follow a value", self.slice(rest).trim());
+            let problem = Problem::error("trailing-text", why)
+                .at(rest, "expected `)`")
+                .help("put brackets round what belongs together");
+            problem.report(self);
             return bad(whole.to(rest));
         }
         let comma = separator.is_some_and(|s| s.as_rule() == Rule::comma);
@@ -92,11 +89,9 @@ impl<'a> Lower<'a> {
                     "values per line conductor"
                 };
                 let why = format!("{what} and `|` stand in one value");
-                self.report(
-                    Problem::error("alternatives-of-rows", why)
-                        .at(whole, "")
-                        .help("put the alternatives in brackets, as in `L1 (5 A | 6 A), L2 3 A`"),
-                );
+                Problem::wrong("alternatives-of-rows", whole, why)
+                    .help("put the alternatives in brackets, as in `L1 (5 A | 6 A), L2 3 A`")
+                    .report(self);
                 return bad(whole);
             }
         }
@@ -106,14 +101,11 @@ impl<'a> Lower<'a> {
                 .find(|e| e.line.is_none())
                 .map(|e| e.value.span);
             if odd.is_some() || by_turn {
-                self.report(
-                    Problem::error(
-                        "line-missing",
-                        "some values name their line conductor and some do not",
-                    )
+                let why = "some values name their line conductor and some do not";
+                Problem::error("line-missing", why)
                     .at(odd.unwrap_or(whole), "for which one?")
-                    .help("write `L1`, `L2`, `L3` or `N` before each value"),
-                );
+                    .help("write `L1`, `L2`, `L3` or `N` before each value")
+                    .report(self);
                 return bad(whole);
             }
         }
@@ -124,12 +116,11 @@ impl<'a> Lower<'a> {
                 let Some(line) = element.line else { continue };
                 if let Some((first, _)) = lines.iter().find(|(l, _)| l.text == line.text) {
                     let first = first.span;
-                    self.report(
-                        Problem::error("line-twice", format!("`{}` has two values", line.text))
-                            .at(line.span, "again")
-                            .at(first, "first here")
-                            .help("name each line conductor once"),
-                    );
+                    Problem::error("line-twice", format!("`{}` has two values", line.text))
+                        .at(line.span, "again")
+                        .at(first, "first here")
+                        .help("name each line conductor once")
+                        .report(self);
                     return bad(whole);
                 }
                 lines.push((line, element.value));
@@ -186,7 +177,7 @@ impl<'a> Lower<'a> {
             } else {
                 ValueKind::AtLeast { value, strict }
             };
-            plain(kind, span)
+            Value::plain(kind, span)
         } else {
             let base = self.sum(tokens);
             match tokens.peek().map(Pair::as_rule) {
@@ -230,7 +221,7 @@ impl<'a> Lower<'a> {
         if !sound {
             return bad(span);
         }
-        plain(
+        Value::plain(
             ValueKind::Tolerance {
                 base: Box::new(base),
                 terms,
@@ -266,7 +257,7 @@ impl<'a> Lower<'a> {
                 _ => {
                     let sign_span = self.span(&sign);
                     let problem = mistakes::wrong_minus(self, left_end, sign_span, right.span);
-                    self.report(problem);
+                    problem.report(self);
                     sound = false;
                     Arith::Sub
                 }
@@ -292,11 +283,9 @@ impl<'a> Lower<'a> {
         };
         if count > OPERATORS {
             let why = format!("one value has {count} operators, more than {OPERATORS}");
-            self.report(
-                Problem::error("too-many-operators", why)
-                    .at(value.span, "")
-                    .help("work the sum out, or split it over parameters"),
-            );
+            Problem::wrong("too-many-operators", value.span, why)
+                .help("work the sum out, or split it over parameters")
+                .report(self);
             sound = false;
         }
         if sound { value } else { bad(value.span) }
@@ -310,7 +299,7 @@ impl<'a> Lower<'a> {
                 if let Some(body) = tokens.next_if(|t| t.as_rule() == Rule::body) {
                     let span = word.span.to(self.span(&body));
                     let entries = self.body(body);
-                    return plain(
+                    return Value::plain(
                         ValueKind::Part {
                             head: word,
                             entries,
@@ -321,7 +310,7 @@ impl<'a> Lower<'a> {
                 if let Some(pin) = tokens.next_if(|t| t.as_rule() == Rule::pin) {
                     let hash = pin.as_str().trim_start_matches('@').trim();
                     let text = format!("{} @ {hash}", word.text);
-                    return plain(ValueKind::Text(text), word.span.to(self.span(&pin)));
+                    return Value::plain(ValueKind::Text(text), word.span.to(self.span(&pin)));
                 }
                 let follows = |t: &Pair<'_, Rule>| matches!(t.as_rule(), Rule::index | Rule::step);
                 if tokens.peek().is_some_and(follows) {
@@ -349,11 +338,10 @@ impl<'a> Lower<'a> {
                     inner.pop();
                     let open = Span::new(self.file, span.from(), span.from() + 1);
                     let end = span.from() + self.slice(span).trim_end().len();
-                    self.report(
-                        Problem::error("unclosed-bracket", "a `(` is not closed")
-                            .at(open, "opened here")
-                            .at(Span::new(self.file, end, end), "expected `)`"),
-                    );
+                    Problem::error("unclosed-bracket", "a `(` is not closed")
+                        .at(open, "opened here")
+                        .at(Span::new(self.file, end, end), "expected `)`")
+                        .report(self);
                     self.value(inner);
                     ValueKind::Bad
                 } else {
@@ -366,13 +354,13 @@ impl<'a> Lower<'a> {
                 let digits = token.into_inner().next();
                 if let Some(digits) = digits {
                     let problem = mistakes::wrong_number(self, &digits);
-                    self.report(problem);
+                    problem.report(self);
                 }
                 ValueKind::Bad
             }
             _ => ValueKind::Bad,
         };
-        plain(kind, span)
+        Value::plain(kind, span)
     }
 
     /// `rcbo B32 30 mA { … }`: values without keys, and the facts behind them.
@@ -398,7 +386,7 @@ impl<'a> Lower<'a> {
             Some(only) if values.is_empty() && !body => only,
             last => {
                 values.extend(last);
-                plain(ValueKind::Row { values, entries }, span)
+                Value::plain(ValueKind::Row { values, entries }, span)
             }
         }
     }
@@ -426,11 +414,9 @@ impl<'a> Lower<'a> {
                     return Value::members(&word, &repeat, span);
                 }
                 if !ends_here {
-                    self.report(
-                        Problem::error("wrong-index", "a row of numbers stands before a `.`")
-                            .at(at, "")
-                            .help("write one number, as in `bay[2].ev`"),
-                    );
+                    Problem::wrong("wrong-index", at, "a row of numbers stands before a `.`")
+                        .help("write one number, as in `bay[2].ev`")
+                        .report(self);
                 }
                 (sound, word.span) = (false, span);
                 continue;
@@ -446,7 +432,7 @@ impl<'a> Lower<'a> {
                     return bad(span);
                 }
                 let index = Box::new(index);
-                return plain(ValueKind::Indexed { word, index }, span);
+                return Value::plain(ValueKind::Indexed { word, index }, span);
             }
             let number = match &index.kind {
                 ValueKind::Number(n) if n.unit.is_none() && n.more.is_empty() => {
@@ -458,14 +444,10 @@ impl<'a> Lower<'a> {
                 Some(number) => word.text.push_str(&format!("[{number}]")),
                 None => {
                     if !index.is_bad() {
-                        self.report(
-                            Problem::error(
-                                "wrong-index",
-                                "a number in square brackets before a `.` must be written out",
-                            )
-                            .at(at, "")
-                            .help("write a whole number, as in `bay[2].ev`"),
-                        );
+                        let why = "a number in square brackets before a `.` must be written out";
+                        Problem::wrong("wrong-index", at, why)
+                            .help("write a whole number, as in `bay[2].ev`")
+                            .report(self);
                     }
                     sound = false;
                 }
@@ -473,7 +455,7 @@ impl<'a> Lower<'a> {
             word.span = span;
         }
         if sound {
-            plain(ValueKind::Word(word.text), word.span)
+            Value::plain(ValueKind::Word(word.text), word.span)
         } else {
             bad(word.span)
         }
@@ -499,45 +481,21 @@ impl<'a> Lower<'a> {
     }
 
     fn date(&mut self, raw: &str, span: Span) -> ValueKind {
-        let mut parts = raw.split('-');
-        let year = parts.next().and_then(|y| y.parse::<i32>().ok());
-        let month = parts.next().and_then(|m| m.parse::<u8>().ok());
-        let day = parts.next().and_then(|d| d.parse::<u8>().ok());
-        if let (Some(year), Some(month), Some(day)) = (year, month, day)
-            && (1..=12).contains(&month)
-            && (1..=days_in(year, month)).contains(&day)
-        {
+        if let Ok(days) = parse_date(raw) {
+            let (year, month, day) = civil_from_days(days);
+            let (month, day) = (month as u8, day as u8);
             return ValueKind::Date { year, month, day };
         }
-        self.report(
-            Problem::error("no-such-date", format!("`{raw}` is no day of the calendar"))
-                .at(span, "")
-                .help("write year, month and day, as in `2026-11-02`"),
-        );
+        let why = format!("`{raw}` is no day of the calendar");
+        Problem::wrong("no-such-date", span, why)
+            .help("write year, month and day, as in `2026-11-02`")
+            .report(self);
         ValueKind::Bad
     }
 }
 
-/// Days of a month in the Gregorian calendar.
-const fn days_in(year: i32, month: u8) -> u8 {
-    match month {
-        4 | 6 | 9 | 11 => 30,
-        2 if year % 4 == 0 && (year % 100 != 0 || year % 400 == 0) => 29,
-        2 => 28,
-        _ => 31,
-    }
-}
-
-const fn plain(kind: ValueKind, span: Span) -> Value {
-    Value {
-        kind,
-        origin: None,
-        span,
-    }
-}
-
 const fn bad(span: Span) -> Value {
-    plain(ValueKind::Bad, span)
+    Value::plain(ValueKind::Bad, span)
 }
 
 /// Values of which a part may be wrong without spoiling the others.
@@ -550,7 +508,7 @@ const fn is_row(kind: &ValueKind) -> bool {
 
 fn binary(op: Arith, left: Value, right: Value) -> Value {
     let span = left.span.to(right.span);
-    plain(
+    Value::plain(
         ValueKind::Binary {
             op,
             left: Box::new(left),
@@ -569,7 +527,7 @@ fn range(mut low: Value, high: Value) -> Value {
         a.unit.clone_from(&b.unit);
     }
     let span = low.span.to(high.span);
-    plain(
+    Value::plain(
         ValueKind::Range {
             low: Box::new(low),
             high: Box::new(high),

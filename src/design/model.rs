@@ -5,8 +5,8 @@ use rustc_hash::FxHashMap;
 
 use crate::design::tree::{Arith, Origin};
 use crate::quantity::Interval;
-use crate::source::{Span, Spanned};
-use crate::vocabulary::{KindId, WordSet};
+use crate::source::{Span, Spanned, words};
+use crate::vocabulary::{FactIx, KindId, WordSet};
 
 /// Names an object of a [`Design`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -29,6 +29,13 @@ pub enum Status {
     /// Taken out by these works.
     ToGo,
 }
+
+words!(Status {
+    New: "new",
+    Existing: "existing",
+    Altered: "altered",
+    ToGo: "to-go"
+});
 
 /// Arithmetic over parameters in a template value. All numbers in SI units; dimensions were
 /// checked when it was built.
@@ -120,6 +127,35 @@ pub struct Object {
     pub head: Span,
     /// Not written at all: judged because such a thing must exist.
     pub phantom: bool,
+}
+
+impl Object {
+    /// A thing of which nothing is written yet, with room for as many facts as its kind has.
+    #[must_use]
+    pub fn silent(kind: KindId, facts: usize, name: String, span: Span, head: Span) -> Self {
+        Self {
+            kind,
+            name,
+            named: false,
+            label: None,
+            owner: None,
+            scope: None,
+            facts: vec![None; facts],
+            closed: Vec::new(),
+            status: Status::default(),
+            present: None,
+            evidence: None,
+            span,
+            head,
+            phantom: false,
+        }
+    }
+
+    /// What is written of a fact.
+    #[must_use]
+    pub fn written(&self, fact: FactIx) -> Option<&Written> {
+        self.facts.get(fact.0 as usize)?.as_ref()
+    }
 }
 
 /// A template parameter.

@@ -5,12 +5,12 @@ use std::ops::Range;
 use pest::Parser as _;
 use pest::iterators::Pairs;
 
-use super::layout::{self, Unclosed};
+use super::layout::{self, Layout, Unclosed};
 use super::lower_tree::Lower;
 use super::syntax_errors;
 use super::tree::{Tree, Value, ValueKind};
 use crate::source::limits::DESIGN_BYTES;
-use crate::source::{FileId, Problem, Span, Spanned};
+use crate::source::{FileId, Problem, Reports, Span, Spanned};
 
 /// The generated parser.
 mod grammar {
@@ -50,15 +50,17 @@ pub(super) struct Problems {
     more: usize,
 }
 
-impl Problems {
-    pub(super) fn push(&mut self, problem: Problem) {
+impl Reports for Problems {
+    fn report(&mut self, problem: Problem) {
         if self.list.len() < MOST_PROBLEMS {
             self.list.push(problem);
         } else {
             self.more += 1;
         }
     }
+}
 
+impl Problems {
     /// So many mistakes that reading on would not help anybody.
     fn hopeless(&self) -> bool {
         self.more > 20 * MOST_PROBLEMS
@@ -93,21 +95,13 @@ pub fn parse(file: FileId, text: &str) -> Parsed {
 pub fn parse_items(file: FileId, text: &str, offset: usize) -> Parsed {
     let mut problems = Problems::default();
     let mut tree = Tree::default();
-    if text.len() > DESIGN_BYTES {
-        problems.push(too_large(file, text.len(), offset));
+    let Some(look) = looked_over(file, text, offset, &mut problems) else {
         return Parsed {
             tree,
             problems: problems.finish(false),
             comments: Vec::new(),
         };
-    }
-    let look = layout::look(file, text);
-    for problem in look.problems {
-        problems.push(moved(problem, offset));
-    }
-    for unclosed in &look.unclosed {
-        problems.push(moved(unclosed_block(file, text, unclosed), offset));
-    }
+    };
     let mut stopped = false;
     for piece in &look.pieces {
         if problems.hopeless() {
@@ -120,7 +114,7 @@ pub fn parse_items(file: FileId, text: &str, offset: usize) -> Parsed {
                 let mut lower = Lower::new(file, slice, offset + piece.start, &mut problems);
                 lower.file(pairs, &mut tree.items);
             }
-            Err(at) => problems.push(moved(too_much(file, piece, at), offset)),
+            Err(at) => problems.report(moved(too_much(file, piece, at), offset)),
         }
     }
     let comments = look
@@ -148,36 +142,22 @@ pub fn parse_items(file: FileId, text: &str, offset: usize) -> Parsed {
 pub fn parse_value(file: FileId, text: &str, offset: usize) -> (Value, Vec<Problem>) {
     let mut problems = Problems::default();
     let whole = Span::new(file, offset, offset + text.len());
-    let bad = || Value {
-        kind: ValueKind::Bad,
-        origin: None,
-        span: whole,
-    };
-    if text.len() > DESIGN_BYTES {
-        problems.push(too_large(file, text.len(), offset));
+    let bad = || Value::plain(ValueKind::Bad, whole);
+    let Some(look) = looked_over(file, text, offset, &mut problems) else {
         return (bad(), problems.finish(false));
-    }
-    let look = layout::look(file, text);
-    for problem in look.problems {
-        problems.push(moved(problem, offset));
-    }
-    for unclosed in &look.unclosed {
-        problems.push(moved(unclosed_block(file, text, unclosed), offset));
-    }
+    };
     let value = match pairs(Rule::value_only, &look.text) {
         Ok(pairs) => {
             let mut lower = Lower::new(file, &look.text, offset, &mut problems);
             lower.value_only(pairs).unwrap_or_else(|| {
-                problems.push(
-                    Problem::error("missing-value", "a value is missing")
-                        .at(whole, "")
-                        .help("write a value with its unit, a word, `?` or `none`"),
-                );
+                Problem::wrong("missing-value", whole, "a value is missing")
+                    .help("write a value with its unit, a word, `?` or `none`")
+                    .report(&mut problems);
                 bad()
             })
         }
         Err(at) => {
-            problems.push(moved(too_much(file, &(0..text.len()), at), offset));
+            problems.report(moved(too_much(file, &(0..text.len()), at), offset));
             bad()
         }
     };
@@ -194,23 +174,37 @@ pub(super) fn pairs(rule: Rule, text: &str) -> Result<Pairs<'_, Rule>, usize> {
     })
 }
 
-fn too_large(file: FileId, bytes: usize, offset: usize) -> Problem {
-    Problem::error(
-        "file-too-large",
-        format!("a text of {bytes} bytes is not read, the most is {DESIGN_BYTES}"),
-    )
-    .at(Span::new(file, offset, offset), "")
-    .help("split it into several designs, each an installation of its own")
+/// The first look at a text; none at one that is too large to be read.
+fn looked_over<'t>(
+    file: FileId,
+    text: &'t str,
+    offset: usize,
+    problems: &mut Problems,
+) -> Option<Layout<'t>> {
+    let bytes = text.len();
+    if bytes > DESIGN_BYTES {
+        let at = Span::new(file, offset, offset);
+        let why = format!("a text of {bytes} bytes is not read, the most is {DESIGN_BYTES}");
+        return Problem::wrong("file-too-large", at, why)
+            .help("split it into several designs, each an installation of its own")
+            .fail(problems);
+    }
+    let mut look = layout::look(file, text);
+    for problem in look.problems.drain(..) {
+        moved(problem, offset).report(problems);
+    }
+    for unclosed in &look.unclosed {
+        moved(unclosed_block(file, text, unclosed), offset).report(problems);
+    }
+    Some(look)
 }
 
 fn too_much(file: FileId, piece: &Range<usize>, at: usize) -> Problem {
     let at = (piece.start + at).min(piece.end);
-    Problem::error(
-        "text-too-complex",
-        "this stretch of the text takes too much work to read",
-    )
-    .at(Span::new(file, at, at), "given up here")
-    .help("split the file, and join its parts with `use \"…\"`")
+    let why = "this stretch of the text takes too much work to read";
+    Problem::error("text-too-complex", why)
+        .at(Span::new(file, at, at), "given up here")
+        .help("split the file, and join its parts with `use \"…\"`")
 }
 
 fn unclosed_block(file: FileId, text: &str, unclosed: &Unclosed) -> Problem {
@@ -241,13 +235,14 @@ fn unclosed_block(file: FileId, text: &str, unclosed: &Unclosed) -> Problem {
     }
 }
 
-fn shifted(span: Span, offset: usize) -> Span {
-    Span::new(span.file, span.from() + offset, span.until() + offset)
-}
-
 fn moved(mut problem: Problem, offset: usize) -> Problem {
     for label in &mut problem.labels {
-        label.span = shifted(label.span, offset);
+        let Span { file, .. } = label.span;
+        label.span = Span::new(
+            file,
+            label.span.from() + offset,
+            label.span.until() + offset,
+        );
     }
     problem
 }

@@ -93,7 +93,7 @@ pub fn resolve(trees: &[&Tree], vocabulary: &Vocabulary, settings: &Settings) ->
     let trees: &[&Tree] = &keyed.trees.iter().collect::<Vec<_>>();
     let mut resolver = Resolver::new(vocabulary);
     for problem in problems {
-        resolver.report(problem);
+        problem.report(&mut resolver);
     }
     if !resolver.has_room_for_blocks(trees) {
         return resolver.finish();

@@ -68,11 +68,11 @@ pub(super) fn keyword_block(kind: &Word, name: Option<&BlockName>) -> Option<Pro
         _ => return None,
     };
     Some(
-        Problem::error(
+        Problem::wrong(
             "wrong-form",
+            kind.span,
             format!("`{}` is not written as a block", kind.text),
         )
-        .at(kind.span, "")
         .help(format!("write `{form}`")),
     )
 }
@@ -84,21 +84,17 @@ pub(super) fn missing_colon(lower: &Lower<'_>, key: &Word, span: Span) -> Proble
     if key.text == "use" {
         return wrong_use(span);
     }
-    Problem::error(
+    Problem::wrong(
         "missing-colon",
+        key.span,
         format!("`{}` is followed by a value without `:`", key.text),
     )
-    .at(key.span, "")
     .help(format!("write `{}: {}`", key.text, shown(rest)))
 }
 
 fn wrong_use(span: Span) -> Problem {
-    Problem::error(
-        "wrong-form",
-        "`use` is followed by the name of a file in quotes",
-    )
-    .at(span, "")
-    .help("write `use \"parts.amp\"`")
+    let why = "`use` is followed by the name of a file in quotes";
+    Problem::wrong("wrong-form", span, why).help("write `use \"parts.amp\"`")
 }
 
 /// `circuit ev extra {`: a head that is none.
@@ -106,11 +102,8 @@ pub(super) fn odd_head(lower: &Lower<'_>, head: &Pair<'_, Rule>) -> Problem {
     let span = lower.span(head);
     let raw = head.as_str().trim_end();
     let span = Span::new(span.file, span.from(), span.from() + raw.len());
-    let problem = Problem::error(
-        "wrong-head",
-        format!("`{}` cannot head a block", shown(raw)),
-    )
-    .at(
+    let why = format!("`{}` cannot head a block", shown(raw));
+    let problem = Problem::error("wrong-head", why).at(
         span,
         "expected `kind`, `kind name` or `kind name \"label\"` before `{`",
     );
@@ -142,15 +135,11 @@ pub(super) fn wrong_minus(lower: &Lower<'_>, left: Span, sign: Span, right: Span
     let whole = left.to(right);
     let written = lower.slice(sign);
     let mut problem = if written == "-" {
-        Problem::error(
-            "minus-without-blanks",
-            "a minus needs a blank on both sides",
-        )
+        let why = "a minus needs a blank on both sides";
+        Problem::error("minus-without-blanks", why)
     } else {
-        Problem::error(
-            "dash",
-            format!("`{written}` is neither a minus sign nor a range"),
-        )
+        let why = format!("`{written}` is neither a minus sign nor a range");
+        Problem::error("dash", why)
     }
     .at(whole, "");
     problem = problem.help(format!("write `{a} - {b}` to subtract"));
@@ -185,16 +174,11 @@ pub(super) fn wrong_number(lower: &Lower<'_>, digits: &Pair<'_, Rule>) -> Proble
         return problem.help(format!("write `{}` for a list", groups.join(", ")));
     }
     if let Some(whole) = raw.strip_suffix('.') {
-        return Problem::error("trailing-dot", format!("`{raw}` ends with a dot"))
-            .at(span, "")
+        return Problem::wrong("trailing-dot", span, format!("`{raw}` ends with a dot"))
             .help(format!("write `{whole}` or `{whole}.0`"));
     }
-    Problem::error(
-        "leading-dot",
-        format!("`{raw}` has no digit before its dot"),
-    )
-    .at(span, "")
-    .help(format!("write `{}`", raw.replacen('.', "0.", 1)))
+    let why = format!("`{raw}` has no digit before its dot");
+    Problem::wrong("leading-dot", span, why).help(format!("write `{}`", raw.replacen('.', "0.", 1)))
 }
 
 /// Signs that come from a word processor or another notation, and what stands for them here.
@@ -229,8 +213,7 @@ pub(super) fn after_value(
     match first {
         ';' => return semicolon(one),
         ',' if rest.is_empty() && value.is_some() => {
-            return Problem::error("comma-between-entries", "no value follows `,`")
-                .at(one, "")
+            return Problem::wrong("comma-between-entries", one, "no value follows `,`")
                 .help("entries are not separated by commas: leave it out, or write another value");
         }
         '|' if rest.starts_with('|') || junk.starts_with("||") => {
@@ -249,15 +232,13 @@ pub(super) fn after_value(
         && !digits.is_empty()
         && digits.chars().all(|c| c.is_ascii_digit())
     {
-        return Problem::error(
-            "minus-without-blanks",
-            "a minus needs a blank on both sides",
-        )
-        .at(
-            value.span.to(span),
-            format!("`{before}` is read as one word"),
-        )
-        .help(format!("write `{name} - {digits} {word}`"));
+        let why = "a minus needs a blank on both sides";
+        return Problem::error("minus-without-blanks", why)
+            .at(
+                value.span.to(span),
+                format!("`{before}` is read as one word"),
+            )
+            .help(format!("write `{name} - {digits} {word}`"));
     }
     if let Some(Value {
         kind: ValueKind::Number(Number {
@@ -271,15 +252,13 @@ pub(super) fn after_value(
         && less.chars().all(|c| c.is_ascii_digit())
     {
         let after = junk.get(first_word(junk).len()..).unwrap_or("").trim();
-        return Problem::error(
-            "minus-without-blanks",
-            "a minus needs a blank on both sides",
-        )
-        .at(
-            number.to(span),
-            format!("`{}` is read as one word", first_word(junk)),
-        )
-        .help(format!("write `{digits} {unit} - {less} {after}`"));
+        let why = "a minus needs a blank on both sides";
+        return Problem::error("minus-without-blanks", why)
+            .at(
+                number.to(span),
+                format!("`{}` is read as one word", first_word(junk)),
+            )
+            .help(format!("write `{digits} {unit} - {less} {after}`"));
     }
     if matches!(first, '|' | '+' | '*' | '/' | '±' | '-' | ',' | '<' | '>')
         || junk.starts_with("..")
@@ -291,20 +270,17 @@ pub(super) fn after_value(
         }
         let after = junk.get(sign.len()..).unwrap_or("").trim();
         return if after.is_empty() {
-            Problem::error("missing-operand", format!("nothing follows `{sign}`"))
-                .at(
-                    Span::new(span.file, span.from(), span.from() + sign.len()),
-                    "",
-                )
-                .help(format!(
-                    "write another value after `{sign}`, or leave it out"
-                ))
-        } else {
-            Problem::error(
-                "wrong-operand",
-                format!("`{}` cannot follow `{sign}`", shown(after)),
+            Problem::wrong(
+                "missing-operand",
+                Span::new(span.file, span.from(), span.from() + sign.len()),
+                format!("nothing follows `{sign}`"),
             )
-            .at(span, "expected a value")
+            .help(format!(
+                "write another value after `{sign}`, or leave it out"
+            ))
+        } else {
+            let why = format!("`{}` cannot follow `{sign}`", shown(after));
+            Problem::error("wrong-operand", why).at(span, "expected a value")
         };
     }
     if first.is_ascii_digit()
@@ -314,14 +290,9 @@ pub(super) fn after_value(
         }) = &value.kind
     {
         let group: String = junk.chars().take_while(char::is_ascii_digit).collect();
-        let problem = Problem::error(
-            "number-after-number",
-            format!(
-                "`{}` follows `{digits}` without a unit or a comma",
-                shown(junk)
-            ),
-        )
-        .at(value.span.to(span), "");
+        let shown_value = shown(junk);
+        let why = format!("`{shown_value}` follows `{digits}` without a unit or a comma");
+        let problem = Problem::wrong("number-after-number", value.span.to(span), why);
         return if group.len() == 3 && digits.len() <= 3 {
             problem.help(format!("write `{digits}{group}` without a blank"))
         } else {
@@ -336,13 +307,11 @@ pub(super) fn after_value(
         && word.len() < junk.len()
         && let Some(value) = value
     {
-        return Problem::error(
-            "trailing-text",
-            format!("`{}` cannot follow a value", shown(junk)),
-        )
-        .at(span, "expected a new line, the next `key:` or `}`")
-        .at(value.span, "the value ends here")
-        .help(format!("if `{word}` is a fact, write `{word}:`"));
+        let why = format!("`{}` cannot follow a value", shown(junk));
+        return Problem::error("trailing-text", why)
+            .at(span, "expected a new line, the next `key:` or `}`")
+            .at(value.span, "the value ends here")
+            .help(format!("if `{word}` is a fact, write `{word}:`"));
     }
     match (value, key) {
         (None, Some(key)) => Problem::error(
@@ -378,15 +347,11 @@ fn sign_of(text: &str) -> &str {
 }
 
 fn odd_character(span: Span, c: char, instead: &str) -> Problem {
-    Problem::error(
-        "odd-character",
-        format!(
-            "the sign `{c}` (U+{:04X}) has no meaning here",
-            u32::from(c)
-        ),
-    )
-    .at(span, "")
-    .help(format!("write {instead}"))
+    let why = format!(
+        "the sign `{c}` (U+{:04X}) has no meaning here",
+        u32::from(c)
+    );
+    Problem::wrong("odd-character", span, why).help(format!("write {instead}"))
 }
 
 /// `(messured)` after a value.
@@ -427,11 +392,8 @@ fn wrong_origin(span: Span, junk: &str) -> Option<Problem> {
                 .help(format!("write `({})`", near.unwrap_or(word))),
         );
     }
-    let problem = Problem::error(
-        "unknown-origin",
-        format!("`({})` does not say where a value comes from", shown(word)),
-    )
-    .at(at, "");
+    let why = format!("`({})` does not say where a value comes from", shown(word));
+    let problem = Problem::wrong("unknown-origin", at, why);
     Some(match near {
         Some(near) => problem.help(format!("did you mean `({near})`?")),
         None => problem.help(format!("write one of `({})`", names.join(")`, `("))),
@@ -441,19 +403,16 @@ fn wrong_origin(span: Span, junk: &str) -> Option<Problem> {
 /// An operator or comma where an entry should begin.
 pub(super) fn line_begins_with_sign(lower: &Lower<'_>, sign: Span) -> Problem {
     let written = lower.slice(sign).trim_end();
-    Problem::error(
-        "line-begins-with-sign",
-        format!("an entry begins with `{written}`"),
-    )
-    .at(Span::new(sign.file, sign.from(), sign.from() + written.len()), "")
-    .help(format!(
+    let at = Span::new(sign.file, sign.from(), sign.from() + written.len());
+    let why = format!("an entry begins with `{written}`");
+    Problem::wrong("line-begins-with-sign", at, why)
+        .help(format!(
         "to go on with the line before, put `{written}` at its end: a new line ends an entry otherwise"
     ))
 }
 
 fn semicolon(at: Span) -> Problem {
-    Problem::error("semicolon", "`;` does not end an entry")
-        .at(at, "")
+    Problem::wrong("semicolon", at, "`;` does not end an entry")
         .help("leave it out: a new line or two blanks are enough")
 }
 
@@ -465,13 +424,11 @@ pub(super) fn on_its_own(lower: &Lower<'_>, span: Span) -> Problem {
     match first {
         ';' => return semicolon(one),
         ')' | ']' => {
-            return Problem::error("stray-bracket", format!("a `{first}` closes nothing"))
-                .at(one, "")
+            return Problem::wrong("stray-bracket", one, format!("a `{first}` closes nothing"))
                 .help("leave it out");
         }
         ':' => {
-            return Problem::error("missing-key", "no word stands before `:`")
-                .at(one, "")
+            return Problem::wrong("missing-key", one, "no word stands before `:`")
                 .help("write `key: value`");
         }
         '|' | '+' | '*' | '/' | '±' | '-' | ',' | '.' => {
@@ -485,57 +442,39 @@ pub(super) fn on_its_own(lower: &Lower<'_>, span: Span) -> Problem {
     match (word, second, third) {
         (Some("use"), ..) => return wrong_use(span),
         (Some("define"), name, _) => {
-            return Problem::error("wrong-form", "a `define` is not complete")
-                .at(span, "")
-                .help(format!(
-                    "write `define {} as rcbo {{ … }}`",
-                    name.unwrap_or("NAME")
-                ));
+            return Problem::wrong("wrong-form", span, "a `define` is not complete").help(format!(
+                "write `define {} as rcbo {{ … }}`",
+                name.unwrap_or("NAME")
+            ));
         }
         (Some("parameter"), name, _) => {
-            return Problem::error("wrong-form", "a `parameter` is not complete")
-                .at(span, "")
-                .help(format!(
-                    "write `parameter {}: 5 m .. 40 m`",
-                    name.unwrap_or("NAME")
-                ));
+            return Problem::wrong("wrong-form", span, "a `parameter` is not complete").help(
+                format!("write `parameter {}: 5 m .. 40 m`", name.unwrap_or("NAME")),
+            );
         }
         (Some("no"), Some(kind), Some(_)) => {
-            return Problem::error(
-                "wrong-form",
-                format!("`no {kind}` stands on a line of its own"),
-            )
-            .at(span, "")
-            .help("move what follows it to the next line");
+            let why = format!("`no {kind}` stands on a line of its own");
+            return Problem::wrong("wrong-form", span, why)
+                .help("move what follows it to the next line");
         }
         (Some(key), Some(value), None) if first_word(key) == key && first_word(value) == value => {
-            return Problem::error(
-                "neither-fact-nor-block",
-                format!("`{key} {value}` is neither a fact nor a block"),
-            )
-            .at(span, "")
-            .help(format!(
+            let why = format!("`{key} {value}` is neither a fact nor a block");
+            return Problem::wrong("neither-fact-nor-block", span, why).help(format!(
                 "write `{key}: {value}`, or `{key} {value} {{ … }}`"
             ));
         }
         (Some(key), None, None) if first_word(key) == key => {
-            return Problem::error(
-                "neither-fact-nor-block",
-                format!("`{key}` is neither a fact nor a block"),
-            )
-            .at(span, "")
-            .help(format!("write `{key}: …`, or `{key} {{ … }}`"));
+            let why = format!("`{key}` is neither a fact nor a block");
+            return Problem::wrong("neither-fact-nor-block", span, why)
+                .help(format!("write `{key}: …`, or `{key} {{ … }}`"));
         }
         _ => {}
     }
     if let Some(sign) = odd_sign(first) {
         return odd_character(one, first, sign);
     }
-    Problem::error(
-        "not-understood",
-        format!("`{}` cannot be read", shown(junk)),
-    )
-    .at(
+    let why = format!("`{}` cannot be read", shown(junk));
+    Problem::error("not-understood", why).at(
         span,
         "expected `key: value` or a block, as in `circuit ev { … }`",
     )

@@ -1,8 +1,6 @@
 //! The syntax tree of a design file: what is written, before anything is known of kinds, facts
 //! or units. Every node keeps the place it was written at.
 
-use std::fmt::Write as _;
-
 use crate::source::{Span, Spanned, words};
 
 /// One file.
@@ -36,6 +34,14 @@ pub struct Word {
     pub text: String,
     /// The word as written.
     pub span: Span,
+}
+
+impl Word {
+    /// A word in its folded spelling, at a place.
+    #[must_use]
+    pub const fn new(text: String, span: Span) -> Self {
+        Self { text, span }
+    }
 }
 
 /// `define NAME as HEAD { … }`: a part or a product that may be used by name, copied at each use.
@@ -175,45 +181,64 @@ pub struct Value {
 }
 
 impl Value {
-    /// `post[1..6]`: each of them by its number.
+    /// A value that does not say where it comes from.
     #[must_use]
-    pub fn members(word: &Word, repeat: &Repeat, span: Span) -> Self {
-        let plain = |kind| Self {
+    pub const fn plain(kind: ValueKind, span: Span) -> Self {
+        Self {
             kind,
             origin: None,
             span,
-        };
+        }
+    }
+
+    /// `post[1..6]`: each of them by its number.
+    #[must_use]
+    pub fn members(word: &Word, repeat: &Repeat, span: Span) -> Self {
         let one = |number: u32| {
-            let number = ValueKind::Number(Number {
-                digits: number.to_string(),
-                unit: None,
-                more: Vec::new(),
-                span,
-            });
-            let (word, index) = (word.clone(), Box::new(plain(number)));
-            plain(ValueKind::Indexed { word, index })
+            let number = ValueKind::Number(Number::bare(number.to_string(), span));
+            let (word, index) = (word.clone(), Box::new(Self::plain(number, span)));
+            Self::plain(ValueKind::Indexed { word, index }, span)
         };
         let all = (repeat.first..=repeat.last).map(one).collect();
-        plain(ValueKind::List(all))
+        Self::plain(ValueKind::List(all), span)
+    }
+
+    /// The values that it is made of, in order; what stands inside the braces of a part is none.
+    pub fn inner(&self) -> impl Iterator<Item = &Self> {
+        let (one, other, all): (Option<&Self>, Option<&Self>, &[Self]) = match &self.kind {
+            ValueKind::Tolerance { base: value, .. }
+            | ValueKind::AtMost { value, .. }
+            | ValueKind::AtLeast { value, .. }
+            | ValueKind::Indexed { index: value, .. } => (Some(value), None, &[]),
+            ValueKind::Range { low, high } => (Some(low), Some(high), &[]),
+            ValueKind::Binary { left, right, .. } => (Some(left), Some(right), &[]),
+            ValueKind::OneOf(values)
+            | ValueKind::List(values)
+            | ValueKind::ByTurn(values)
+            | ValueKind::Row { values, .. } => (None, None, values),
+            _ => (None, None, &[]),
+        };
+        let lines: &[(Word, Self)] = match &self.kind {
+            ValueKind::PerLine(lines) => lines,
+            _ => &[],
+        };
+        let values = one.into_iter().chain(other).chain(all);
+        values.chain(lines.iter().map(|(_, value)| value))
+    }
+
+    /// The members of a list; of what is none, itself.
+    #[must_use]
+    pub fn listed(&self) -> &[Self] {
+        match &self.kind {
+            ValueKind::List(values) => values,
+            _ => std::slice::from_ref(self),
+        }
     }
 
     /// Whether a mistake was reported for this value or for a piece of it.
     #[must_use]
     pub fn is_bad(&self) -> bool {
-        match &self.kind {
-            ValueKind::Bad => true,
-            ValueKind::Tolerance { base, .. } => base.is_bad(),
-            ValueKind::Range { low, high } => low.is_bad() || high.is_bad(),
-            ValueKind::AtMost { value, .. } | ValueKind::AtLeast { value, .. } => value.is_bad(),
-            ValueKind::OneOf(values)
-            | ValueKind::List(values)
-            | ValueKind::ByTurn(values)
-            | ValueKind::Row { values, .. } => values.iter().any(Self::is_bad),
-            ValueKind::PerLine(lines) => lines.iter().any(|(_, v)| v.is_bad()),
-            ValueKind::Indexed { index, .. } => index.is_bad(),
-            ValueKind::Binary { left, right, .. } => left.is_bad() || right.is_bad(),
-            _ => false,
-        }
+        matches!(self.kind, ValueKind::Bad) || self.inner().any(Self::is_bad)
     }
 }
 
@@ -352,6 +377,17 @@ pub struct Number {
 }
 
 impl Number {
+    /// A number without a unit.
+    #[must_use]
+    pub const fn bare(digits: String, span: Span) -> Self {
+        Self {
+            digits,
+            unit: None,
+            more: Vec::new(),
+            span,
+        }
+    }
+
     /// Moves all of it to another place.
     pub(in crate::design) fn moved(&mut self, to: Span) {
         self.span = to;
@@ -394,29 +430,64 @@ impl Tree {
     /// layout. Used to prove that formatting changes nothing, and in tests.
     #[must_use]
     pub fn outline(&self) -> String {
-        let mut out = String::new();
-        for item in &self.items {
-            match item {
-                Item::Block(block) => outline_block(&mut out, block),
-                Item::Define(define) => {
-                    let _ = write!(out, "(define {} {}", define.name.text, define.head.text);
-                    outline_entries(&mut out, &define.entries);
-                }
-                Item::Use(used) => {
-                    let _ = write!(out, "(use {:?})", used.path.value);
-                }
-                Item::Parameter(parameter) => {
-                    let _ = write!(out, "(parameter {} ", parameter.name.text);
-                    outline_value(&mut out, &parameter.value);
-                    out.push(')');
-                }
-                Item::No(no) => {
-                    let _ = write!(out, "(no {})", no.kind.text);
-                }
+        let item = |item: &Item| match item {
+            Item::Block(block) => block.outline(),
+            Item::Define(define) => {
+                let (name, head) = (&define.name.text, &define.head.text);
+                format!("(define {name} {head}{}", entries(&define.entries))
             }
-            out.push('\n');
+            Item::Use(used) => format!("(use {:?})", used.path.value),
+            Item::Parameter(parameter) => {
+                let value = parameter.value.outline();
+                format!("(parameter {} {value})", parameter.name.text)
+            }
+            Item::No(no) => format!("(no {})", no.kind.text),
+        };
+        self.items.iter().map(|i| item(i) + "\n").collect()
+    }
+}
+
+impl Block {
+    fn outline(&self) -> String {
+        let mut out = format!("(block {}", self.kind.text);
+        if let Some(rule) = &self.from {
+            out += &format!(" from {}", rule.text);
         }
-        out
+        if let Some(name) = &self.name {
+            out += &format!(" {}", name.word.text);
+            if let Some(repeat) = &name.repeat {
+                out += &format!("[{}..{}]", repeat.first, repeat.last);
+            }
+        }
+        if let Some(label) = &self.label {
+            out += &format!(" {:?}", label.value);
+        }
+        if !self.row.is_empty() {
+            out += &format!(" {}", all("row", &self.row));
+        }
+        out + &entries(&self.entries)
+    }
+}
+
+fn entries(all: &[Entry]) -> String {
+    let entry = |entry: &Entry| match entry {
+        Entry::Fact(fact) => format!(" {}: {}", fact.key.text, fact.value.outline()),
+        Entry::Block(block) => format!(" {}", block.outline()),
+        Entry::No(no) => format!(" (no {})", no.kind.text),
+    };
+    all.iter().map(entry).collect::<String>() + ")"
+}
+
+fn all(head: &str, values: &[Value]) -> String {
+    let values = values.iter().map(|v| format!(" {}", v.outline()));
+    format!("({head}{})", values.collect::<String>())
+}
+
+impl Number {
+    fn outline(&self) -> String {
+        let unit = self.unit.iter().map(|u| format!("_{}", u.text));
+        let more = self.more.iter().map(|(d, u)| format!("_{d}_{}", u.text));
+        self.digits.clone() + &unit.chain(more).collect::<String>()
     }
 }
 
@@ -424,142 +495,51 @@ impl Value {
     /// The value as text without places.
     #[must_use]
     pub fn outline(&self) -> String {
-        let mut out = String::new();
-        outline_value(&mut out, self);
-        out
-    }
-}
-
-fn outline_block(out: &mut String, block: &Block) {
-    let _ = write!(out, "(block {}", block.kind.text);
-    if let Some(rule) = &block.from {
-        let _ = write!(out, " from {}", rule.text);
-    }
-    if let Some(name) = &block.name {
-        let _ = write!(out, " {}", name.word.text);
-        if let Some(repeat) = &name.repeat {
-            let _ = write!(out, "[{}..{}]", repeat.first, repeat.last);
-        }
-    }
-    if let Some(label) = &block.label {
-        let _ = write!(out, " {:?}", label.value);
-    }
-    if !block.row.is_empty() {
-        out.push(' ');
-        outline_all(out, "row", &block.row);
-    }
-    outline_entries(out, &block.entries);
-}
-
-fn outline_entries(out: &mut String, entries: &[Entry]) {
-    for entry in entries {
-        out.push(' ');
-        match entry {
-            Entry::Fact(fact) => {
-                let _ = write!(out, "{}: ", fact.key.text);
-                outline_value(out, &fact.value);
+        let equal = |strict: bool| if strict { "" } else { "=" };
+        let text = match &self.kind {
+            ValueKind::Unknown => "?".to_owned(),
+            ValueKind::Absent => "none".to_owned(),
+            ValueKind::Word(word) => word.clone(),
+            ValueKind::Text(text) => format!("{text:?}"),
+            ValueKind::Date { year, month, day } => format!("{year:04}-{month:02}-{day:02}"),
+            ValueKind::Number(number) => number.outline(),
+            ValueKind::Tolerance { base, terms } => {
+                let terms = terms.iter().map(|t| format!(" {}", t.outline()));
+                format!("(± {}{})", base.outline(), terms.collect::<String>())
             }
-            Entry::Block(block) => outline_block(out, block),
-            Entry::No(no) => {
-                let _ = write!(out, "(no {})", no.kind.text);
+            ValueKind::Range { low, high } => format!("(.. {} {})", low.outline(), high.outline()),
+            ValueKind::AtMost { value, strict } => {
+                format!("(<{} {})", equal(*strict), value.outline())
             }
-        }
-    }
-    out.push(')');
-}
-
-fn outline_number(out: &mut String, number: &Number) {
-    out.push_str(&number.digits);
-    if let Some(unit) = &number.unit {
-        let _ = write!(out, "_{}", unit.text);
-    }
-    for (digits, unit) in &number.more {
-        let _ = write!(out, "_{digits}_{}", unit.text);
-    }
-}
-
-fn outline_all(out: &mut String, head: &str, values: &[Value]) {
-    let _ = write!(out, "({head}");
-    for value in values {
-        out.push(' ');
-        outline_value(out, value);
-    }
-    out.push(')');
-}
-
-fn outline_bound(out: &mut String, sign: char, strict: bool, value: &Value) {
-    let _ = write!(out, "({sign}{} ", if strict { "" } else { "=" });
-    outline_value(out, value);
-    out.push(')');
-}
-
-fn outline_value(out: &mut String, value: &Value) {
-    match &value.kind {
-        ValueKind::Unknown => out.push('?'),
-        ValueKind::Absent => out.push_str("none"),
-        ValueKind::Word(word) => out.push_str(word),
-        ValueKind::Text(text) => {
-            let _ = write!(out, "{text:?}");
-        }
-        ValueKind::Date { year, month, day } => {
-            let _ = write!(out, "{year:04}-{month:02}-{day:02}");
-        }
-        ValueKind::Number(number) => outline_number(out, number),
-        ValueKind::Tolerance { base, terms } => {
-            out.push_str("(± ");
-            outline_value(out, base);
-            for term in terms {
-                out.push(' ');
-                outline_number(out, term);
+            ValueKind::AtLeast { value, strict } => {
+                format!("(>{} {})", equal(*strict), value.outline())
             }
-            out.push(')');
-        }
-        ValueKind::Range { low, high } => {
-            out.push_str("(.. ");
-            outline_value(out, low);
-            out.push(' ');
-            outline_value(out, high);
-            out.push(')');
-        }
-        ValueKind::AtMost { value, strict } => outline_bound(out, '<', *strict, value),
-        ValueKind::AtLeast { value, strict } => outline_bound(out, '>', *strict, value),
-        ValueKind::OneOf(values) => outline_all(out, "|", values),
-        ValueKind::List(values) => outline_all(out, ",", values),
-        ValueKind::ByTurn(values) => outline_all(out, "by-turn", values),
-        ValueKind::Part { head, entries } => {
-            let _ = write!(out, "(part {}", head.text);
-            outline_entries(out, entries);
-        }
-        ValueKind::Row { values, entries } => {
-            outline_all(out, "row", values);
-            outline_entries(out, entries);
-        }
-        ValueKind::PerLine(lines) => {
-            out.push_str("(lines");
-            for (line, value) in lines {
-                let _ = write!(out, " {} ", line.text);
-                outline_value(out, value);
+            ValueKind::OneOf(values) => all("|", values),
+            ValueKind::List(values) => all(",", values),
+            ValueKind::ByTurn(values) => all("by-turn", values),
+            ValueKind::Part { head, entries: own } => {
+                format!("(part {}{}", head.text, entries(own))
             }
-            out.push(')');
+            ValueKind::Row {
+                values,
+                entries: own,
+            } => all("row", values) + &entries(own),
+            ValueKind::PerLine(lines) => {
+                let lines = lines
+                    .iter()
+                    .map(|(l, v)| format!(" {} {}", l.text, v.outline()));
+                format!("(lines{})", lines.collect::<String>())
+            }
+            ValueKind::All(kind) => format!("(all {})", kind.text),
+            ValueKind::Indexed { word, index } => format!("{}[{}]", word.text, index.outline()),
+            ValueKind::Binary { op, left, right } => {
+                format!("({} {} {})", op.sign(), left.outline(), right.outline())
+            }
+            ValueKind::Bad => "BAD".to_owned(),
+        };
+        match &self.origin {
+            Some(origin) => format!("{text}@{}", origin.value.word()),
+            None => text,
         }
-        ValueKind::All(kind) => {
-            let _ = write!(out, "(all {})", kind.text);
-        }
-        ValueKind::Indexed { word, index } => {
-            let _ = write!(out, "{}[", word.text);
-            outline_value(out, index);
-            out.push(']');
-        }
-        ValueKind::Binary { op, left, right } => {
-            let _ = write!(out, "({} ", op.sign());
-            outline_value(out, left);
-            out.push(' ');
-            outline_value(out, right);
-            out.push(')');
-        }
-        ValueKind::Bad => out.push_str("BAD"),
-    }
-    if let Some(origin) = &value.origin {
-        let _ = write!(out, "@{}", origin.value.word());
     }
 }

@@ -4,19 +4,13 @@ use super::program::{Op, Program, Reg};
 use super::val::{Presence, Val};
 use crate::quantity::{Interval, TruthSet};
 
-const ZERO: Interval = Interval { lo: 0.0, hi: 0.0 };
+const ZERO: Interval = Interval::ZERO;
 /// Grows, by how much is not known.
-const UP: Interval = Interval {
-    lo: 0.0,
-    hi: f64::INFINITY,
-};
-const DOWN: Interval = Interval {
-    lo: f64::NEG_INFINITY,
-    hi: 0.0,
-};
+const UP: Interval = Interval::NON_NEGATIVE;
+const DOWN: Interval = Interval::at_most(0.0);
 
 fn is_zero(i: Interval) -> bool {
-    i.lo == 0.0 && i.hi == 0.0
+    i == ZERO
 }
 
 fn times(a: Interval, b: Interval) -> Interval {

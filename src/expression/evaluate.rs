@@ -3,7 +3,7 @@
 use super::program::{Data, Op, Program, Reg};
 use super::val::{Flags, Presence, SetWords, Val};
 use crate::physics;
-use crate::quantity::{Interval, TruthSet, le, lt, round_to};
+use crate::quantity::{Interval, TruthSet, le, lt};
 use crate::vocabulary::WordSet;
 
 /// Choices of members that one look-up goes through; where there are more, what lies between the
@@ -35,12 +35,7 @@ pub fn evaluate(op: Op, vals: &[Val], program: &Program, data: &Data) -> Val {
         Op::Abs(a) => one(at(a), |a| Some(a.abs())),
         Op::Round(a, step, mode) => {
             let step = program.consts[step as usize].lo;
-            one(at(a), |a| {
-                Some(Interval::new(
-                    round_to(a.lo, step, mode),
-                    round_to(a.hi, step, mode),
-                ))
-            })
+            one(at(a), |a| Some(a.round_to(step, mode)))
         }
         Op::Le(a, b, f) => compare(at(a), at(b), program.consts[f as usize].lo, le),
         Op::Lt(a, b, f) => compare(at(a), at(b), program.consts[f as usize].lo, lt),
@@ -108,10 +103,7 @@ pub fn evaluate(op: Op, vals: &[Val], program: &Program, data: &Data) -> Val {
         Op::Pick(s, first, count) => {
             let s = at(s);
             let mut all = Val::EMPTY;
-            let list = program
-                .args
-                .get(first as usize..(first + count) as usize)
-                .unwrap_or(&[]);
+            let list = program.operands(first, count);
             for (i, r) in list.iter().enumerate() {
                 if s.as_words().has(i) {
                     all = all.union(at(*r));
@@ -149,8 +141,7 @@ pub fn evaluate(op: Op, vals: &[Val], program: &Program, data: &Data) -> Val {
         Op::NextDown(a, series) => step(at(a), data, series.0, false),
         Op::Lookup(table, first, count) => match data.tables.get(table.0 as usize) {
             Some(t) => {
-                let regs = program.args.get(first as usize..(first + count) as usize);
-                let regs = regs.unwrap_or(&[]);
+                let regs = program.operands(first, count);
                 // Keys that are choices are looked up member by member, as far as there is room.
                 let mut room = MOST_LOOK_UPS;
                 let mut each = [false; 8];
@@ -173,22 +164,15 @@ pub fn evaluate(op: Op, vals: &[Val], program: &Program, data: &Data) -> Val {
             None => Val::any(Flags::GAP),
         },
         Op::LargestTwo(first, count) => {
-            let list = program
-                .args
-                .get(first as usize..(first + count) as usize)
-                .unwrap_or(&[]);
+            let list = program.operands(first, count);
             largest_two(list.iter().map(|r| at(*r)))
         }
         Op::NeutralCurrent(first) => {
-            let arg = |i: u32| at(program.args[(first + i) as usize]);
-            let flags = arg(0).flags.with(arg(1).flags).with(arg(2).flags);
-            let i = |n| arg(n).as_interval();
+            let (i, flags) = arguments(program.operands(first, 3), vals);
             Val::interval(physics::neutral_current_set(i(0), i(1), i(2))).flagged(flags)
         }
         Op::OpenPen(first) => {
-            let arg = |i: u32| at(program.args[(first + i) as usize]);
-            let flags = (0..7).fold(Flags::NONE, |f, i| f.with(arg(i).flags));
-            let i = |n| arg(n).as_interval();
+            let (i, flags) = arguments(program.operands(first, 7), vals);
             let touch = physics::open_pen_voltage_set(i(0), i(1), i(2), i(3), i(4), i(5), i(6));
             match touch {
                 Some(v) => Val::interval(v).flagged(flags),
@@ -196,23 +180,30 @@ pub fn evaluate(op: Op, vals: &[Val], program: &Program, data: &Data) -> Val {
             }
         }
         Op::BehindSource(first) => {
-            let arg = |i: u32| at(program.args[(first + i) as usize]);
-            let flags = (0..4).fold(Flags::NONE, |f, i| f.with(arg(i).flags));
-            let i = |n| arg(n).as_interval();
+            let (i, flags) = arguments(program.operands(first, 4), vals);
             Val::interval(physics::behind_source_set(i(0), i(1), i(2), i(3))).flagged(flags)
         }
     }
+}
+
+/// The arguments of a function, by their places, and what to beware of in any of them.
+fn arguments<'v>(list: &'v [Reg], vals: &'v [Val]) -> (impl Fn(usize) -> Interval + 'v, Flags) {
+    let flags = list.iter().map(|r| vals[r.ix()].flags);
+    let flags = flags.fold(Flags::NONE, Flags::with);
+    (move |i: usize| vals[list[i].ix()].as_interval(), flags)
+}
+
+/// The ends of a number that is there.
+#[inline]
+const fn ends(a: Val) -> Interval {
+    Interval { lo: a.lo, hi: a.hi }
 }
 
 #[inline]
 fn two(a: Val, b: Val, f: impl Fn(Interval, Interval) -> Option<Interval>) -> Val {
     let flags = a.flags.with(b.flags);
     if (a.bits | b.bits) == Presence::PRESENT {
-        let (a, b) = (
-            Interval { lo: a.lo, hi: a.hi },
-            Interval { lo: b.lo, hi: b.hi },
-        );
-        return match f(a, b) {
+        return match f(ends(a), ends(b)) {
             Some(i) => Val::interval(i).flagged(flags),
             None => Val::any(flags.with(Flags::NOT_COMPUTABLE)),
         };
@@ -263,14 +254,7 @@ fn compare(a: Val, b: Val, floor: f64, f: impl Fn(Interval, Interval, f64) -> Tr
         // Comparing what may not be there says nothing; a guard must decide first.
         return Val::truth(TruthSet::U).flagged(flags.with(Flags::NOT_COMPUTABLE));
     }
-    atom(
-        f(
-            Interval { lo: a.lo, hi: a.hi },
-            Interval { lo: b.lo, hi: b.hi },
-            floor,
-        ),
-        flags,
-    )
+    atom(f(ends(a), ends(b), floor), flags)
 }
 
 /// Kleene logic; a side that decides alone leaves the doubts of the other behind.

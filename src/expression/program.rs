@@ -421,6 +421,13 @@ impl Program {
         (self.list(regs), place(regs.len()))
     }
 
+    /// A list of operands that was kept.
+    #[must_use]
+    pub fn operands(&self, first: u32, count: u32) -> &[Reg] {
+        let range = first as usize..(first + count) as usize;
+        self.args.get(range).unwrap_or(&[])
+    }
+
     /// The value of a register.
     #[must_use]
     pub fn val(&self, reg: Reg) -> Val {

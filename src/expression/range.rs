@@ -21,8 +21,6 @@ pub struct Ranges<'a> {
     pub facts: &'a [Vec<Option<Interval>>],
 }
 
-const NOT_NEGATIVE: Interval = Interval::at_least(0.0);
-
 /// Both, where either may be without a value.
 #[must_use]
 pub fn hull(a: Option<Interval>, b: Option<Interval>) -> Option<Interval> {
@@ -77,7 +75,7 @@ impl Ranges<'_> {
         match kind {
             TermKind::Number(x) => Some(Interval::point(*x)),
             TermKind::Nothing => None,
-            TermKind::Rank(_) => Some(NOT_NEGATIVE),
+            TermKind::Rank(_) => Some(Interval::NON_NEGATIVE),
             // What rests on a limit that no layer has set decides nothing.
             TermKind::Limit(id) => {
                 let limit = self.limits.all.get(usize::from(id.0));
@@ -98,7 +96,7 @@ impl Ranges<'_> {
             TermKind::Aggregate { op, body, .. } => {
                 let body = body.map_or(all, of);
                 match op {
-                    Aggregate::Count => Some(NOT_NEGATIVE),
+                    Aggregate::Count => Some(Interval::NON_NEGATIVE),
                     // Nobody knows how many there are, if any.
                     Aggregate::Sum | Aggregate::LargestTwo => {
                         Some(body.map_or(Interval::point(0.0), |b| Interval {
@@ -130,7 +128,7 @@ impl Ranges<'_> {
         let values = values?;
         let first = values.first().copied().unwrap_or(Interval::ALL);
         let fold = |f: fn(Interval, Interval) -> Interval| values.iter().copied().reduce(f);
-        let positive = first.intersect(NOT_NEGATIVE);
+        let positive = first.intersect(Interval::NON_NEGATIVE);
         match call {
             Call::Min => fold(Interval::min),
             Call::Max => fold(Interval::max),
@@ -144,7 +142,9 @@ impl Ranges<'_> {
                 .intersect(Interval::new(-1.0, 1.0))
                 .and_then(Interval::acos),
             // Magnitudes of phasors.
-            Call::NeutralCurrent | Call::OpenPenVoltage | Call::BehindSource => Some(NOT_NEGATIVE),
+            Call::NeutralCurrent | Call::OpenPenVoltage | Call::BehindSource => {
+                Some(Interval::NON_NEGATIVE)
+            }
         }
     }
 }

@@ -172,6 +172,12 @@ impl<'a> Refiner<'a> {
         }
     }
 
+    /// What an operation gives for the registers as they are.
+    fn worked_out(&self, reg: Reg) -> Val {
+        let op = self.program.ops[reg.ix()];
+        evaluate(op, &self.vals, self.program, self.data)
+    }
+
     fn leaf(&self, id: LeafId) -> &'a Leaf {
         &self.program.leaves[id.0 as usize]
     }
@@ -263,7 +269,7 @@ impl<'a> Refiner<'a> {
             if !moves {
                 continue;
             }
-            let val = evaluate(op, &self.vals, self.program, self.data);
+            let val = self.worked_out(*r);
             evaluated += 1;
             if !self.vals[r.ix()].is_same(&val) {
                 self.vals[r.ix()] = val;

@@ -16,6 +16,14 @@ pub struct Expr {
     pub range: Range,
 }
 
+impl Expr {
+    /// A node and where it stands.
+    #[must_use]
+    pub const fn new(kind: ExprKind, range: Range) -> Self {
+        Self { kind, range }
+    }
+}
+
 /// Operators with two operands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum BinaryOp {
@@ -49,28 +57,22 @@ pub enum BinaryOp {
     Otherwise,
 }
 
-impl BinaryOp {
-    /// How it is written.
-    #[must_use]
-    pub const fn sign(self) -> &'static str {
-        match self {
-            Self::Or => "or",
-            Self::And => "and",
-            Self::Le => "<=",
-            Self::Ge => ">=",
-            Self::Eq => "==",
-            Self::Ne => "!=",
-            Self::Lt => "<",
-            Self::Gt => ">",
-            Self::Add => "+",
-            Self::Sub => "-",
-            Self::Mul => "*",
-            Self::Div => "/",
-            Self::Pow => "^",
-            Self::Otherwise => "else",
-        }
-    }
-}
+words!(BinaryOp {
+    Or: "or",
+    And: "and",
+    Le: "<=",
+    Ge: ">=",
+    Eq: "==",
+    Ne: "!=",
+    Lt: "<",
+    Gt: ">",
+    Add: "+",
+    Sub: "-",
+    Mul: "*",
+    Div: "/",
+    Pow: "^",
+    Otherwise: "else"
+});
 
 /// Operators with one operand.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -1,12 +1,14 @@
 //! The typed tree: names resolved, dimensions checked, optional reads guarded.
 
+use std::fmt;
+
 use serde::{Deserialize, Serialize};
 
 use super::syntax::{Aggregate, OriginTest, Range};
 use super::table::TableId;
 use crate::quantity::{Dim, Rounding};
 use crate::source::{Span, words};
-use crate::vocabulary::{FactIx, KindId, SeriesId, WordSet, Words, words};
+use crate::vocabulary::{FactIx, FactType, KindId, SeriesId, WordSet, Words, words};
 
 /// Names a limit of the ruleset.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -44,22 +46,40 @@ pub enum Ty {
 }
 
 impl Ty {
-    /// How messages name it.
+    /// What is read of a fact of a type.
     #[must_use]
-    pub fn describe(&self) -> String {
-        match self {
-            Self::Number(d) => d.describe(),
-            Self::Truth => "a condition".to_owned(),
-            Self::Word(w) => format!("one of {}", w.join(", ")),
-            Self::Set(w) => format!("some of {}", w.join(", ")),
-            Self::Text => "a text".to_owned(),
-            Self::Date => "a date".to_owned(),
-            Self::Object(_) => "an object".to_owned(),
-            Self::Collection(_) => "a collection".to_owned(),
-            Self::Line => "a line conductor".to_owned(),
-            Self::Nothing => "none".to_owned(),
-            Self::Wrong => "something wrong".to_owned(),
+    pub fn of(ty: &FactType) -> Self {
+        match ty {
+            FactType::Quantity { unit, .. } => Self::Number(unit.dim()),
+            FactType::Choice { words, .. } => Self::Word(words.clone()),
+            FactType::Some { words } => Self::Set(words.clone()),
+            FactType::YesNo => Self::Truth,
+            FactType::Text => Self::Text,
+            FactType::Date => Self::Date,
+            FactType::Part(k) | FactType::Reference(k) => Self::Object(*k),
+            FactType::Parts(k) | FactType::References(k) | FactType::Reverse { kind: k, .. } => {
+                Self::Collection(*k)
+            }
         }
+    }
+}
+
+impl fmt::Display for Ty {
+    /// How messages name it.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Number(d) => return f.write_str(&d.describe()),
+            Self::Word(w) => return write!(f, "one of {}", w.join(", ")),
+            Self::Set(w) => return write!(f, "some of {}", w.join(", ")),
+            Self::Truth => "a condition",
+            Self::Text => "a text",
+            Self::Date => "a date",
+            Self::Object(_) => "an object",
+            Self::Collection(_) => "a collection",
+            Self::Line => "a line conductor",
+            Self::Nothing => "none",
+            Self::Wrong => "something wrong",
+        })
     }
 }
 

@@ -16,7 +16,7 @@ use super::syntax::{Expr, ExprKind, Range, UnaryOp};
 use super::table::{Table, TableId};
 use super::typed::{Compiled, LimitId, Term, TermId, TermKind, Ty};
 use crate::quantity::{Dim, Unit, parse_date, parse_quantity};
-use crate::source::Span;
+use crate::source::{Span, closest};
 use crate::vocabulary::{KindId, LINES, Vocabulary, Words, in_order};
 
 pub use guards::present_when;
@@ -50,6 +50,14 @@ impl TypingError {
     pub fn help(mut self, text: impl Into<String>) -> Self {
         self.help.push(text.into());
         self
+    }
+
+    /// Adds "did you mean", if one of the names is close to what was written.
+    fn did_you_mean<'n>(self, written: &str, names: impl IntoIterator<Item = &'n str>) -> Self {
+        match closest(written, names) {
+            Some(name) => self.help(format!("did you mean `{name}`?")),
+            None => self,
+        }
     }
 }
 
@@ -107,6 +115,18 @@ pub struct Scope {
     pub per_line: bool,
     /// Paths known to be present.
     pub guards: Vec<String>,
+}
+
+impl Scope {
+    /// Around an expression about each object of a kind, of which nothing more is known.
+    #[must_use]
+    pub const fn of(subject: KindId) -> Self {
+        Self {
+            subject,
+            per_line: false,
+            guards: Vec::new(),
+        }
+    }
 }
 
 /// Compiles expressions against one vocabulary.
@@ -186,12 +206,8 @@ impl<'a> Typer<'a> {
             let got = work.ty(root);
             if !fits(&got, wanted) {
                 work.error(
-                    expr.range.clone(),
-                    format!(
-                        "this is {}, where {} is expected",
-                        got.describe(),
-                        wanted.describe()
-                    ),
+                    &expr.range,
+                    format!("this is {got}, where {wanted} is expected"),
                 );
             }
         }
@@ -217,8 +233,28 @@ fn fits(got: &Ty, wanted: &Ty) -> bool {
 }
 
 impl Work<'_, '_> {
-    fn error(&mut self, range: Range, message: impl Into<String>) {
-        self.errors.push(TypingError::new(range, message));
+    fn error(&mut self, range: &Range, message: impl Into<String>) {
+        self.errors.push(TypingError::new(range.clone(), message));
+    }
+
+    /// A term that cannot be read, since something in it is wrong.
+    fn refuse(&mut self, term: &Range, at: &Range, message: impl Into<String>) -> TermId {
+        self.refuse_with(term, TypingError::new(at.clone(), message))
+    }
+
+    fn refuse_with(&mut self, term: &Range, error: TypingError) -> TermId {
+        self.errors.push(error);
+        self.push(TermKind::Nothing, Ty::Wrong, term, false)
+    }
+
+    /// What is true or false.
+    fn condition(&mut self, kind: TermKind, range: &Range) -> TermId {
+        self.push(kind, Ty::Truth, range, false)
+    }
+
+    /// A number; without a dimension something in it is wrong.
+    fn quantity(&mut self, kind: TermKind, dim: Option<Dim>, range: &Range) -> TermId {
+        self.push(kind, dim.map_or(Ty::Wrong, Ty::Number), range, false)
     }
 
     fn push(&mut self, kind: TermKind, ty: Ty, range: &Range, optional: bool) -> TermId {
@@ -260,9 +296,7 @@ impl Work<'_, '_> {
                 None => text.clone(),
             };
             self.errors.push(
-                TypingError::new(e.range.clone(), format!("`{text}` may be absent")).help(format!(
-                    "write `{what} is present and …` before it, `if {what} is present then … else …`, or `… else` a value"
-                )),
+                TypingError::new(e.range.clone(), format!("`{text}` may be absent")).help(format!("write `{what} is present and …` before it, `if {what} is present then … else …`, or `… else` a value")),
             );
             self.terms[id.0 as usize].ty = Ty::Wrong;
         }
@@ -287,11 +321,8 @@ impl Work<'_, '_> {
         match self.ty(id) {
             Ty::Truth | Ty::Wrong => {}
             other => self.error(
-                e.range.clone(),
-                format!(
-                    "this is {}, where a condition is expected",
-                    other.describe()
-                ),
+                &e.range,
+                format!("this is {other}, where a condition is expected"),
             ),
         }
         id
@@ -303,8 +334,8 @@ impl Work<'_, '_> {
             Ty::Number(d) => (id, Some(d)),
             Ty::Wrong => (id, None),
             other => {
-                let why = format!("this is {}, where a number is expected", other.describe());
-                self.error(e.range.clone(), why);
+                let why = format!("this is {other}, where a number is expected");
+                self.error(&e.range, why);
                 (id, None)
             }
         }
@@ -316,7 +347,7 @@ impl Work<'_, '_> {
             && d != Dim::NONE
         {
             let why = format!("this is {}, where a pure number is expected", d.describe());
-            self.error(e.range.clone(), why);
+            self.error(&e.range, why);
         }
         id
     }
@@ -355,11 +386,10 @@ impl Work<'_, '_> {
                 ),
                 Err(_) => {
                     let why = format!("`{text}` is not a date of the calendar");
-                    self.error(range.clone(), why);
-                    self.wrong(range)
+                    self.refuse(range, range, why)
                 }
             },
-            ExprKind::Truth(t) => self.push(TermKind::Truth(*t), Ty::Truth, range, false),
+            ExprKind::Truth(t) => self.condition(TermKind::Truth(*t), range),
             ExprKind::Nothing => {
                 let ty = expected.cloned().unwrap_or(Ty::Nothing);
                 self.push(TermKind::Nothing, ty, range, true)
@@ -370,33 +400,30 @@ impl Work<'_, '_> {
             ExprKind::Call(name, at, arguments) => self.call(name, at, arguments, range),
             ExprKind::Unary(UnaryOp::Not, inner) => {
                 let id = self.truth(inner);
-                self.push(TermKind::Not(id), Ty::Truth, range, false)
+                self.condition(TermKind::Not(id), range)
             }
             ExprKind::Unary(UnaryOp::Negate, inner) => {
                 let (id, dim) = self.number(inner);
-                let ty = dim.map_or(Ty::Wrong, Ty::Number);
-                self.push(TermKind::Neg(id), ty, range, false)
+                self.quantity(TermKind::Neg(id), dim, range)
             }
             ExprKind::Binary(op, a, b) => self.binary(*op, a, b, range, expected),
             ExprKind::AmongSet(inner, words) => self.among_set(inner, words, range),
             ExprKind::Among(inner, set) => self.among(inner, set, range),
             ExprKind::Present(inner, positive) => {
                 let id = match self.object(inner) {
-                    Some((object, _, _)) => {
-                        self.push(TermKind::ObjectPresent(object), Ty::Truth, range, false)
-                    }
+                    Some((object, _, _)) => self.condition(TermKind::ObjectPresent(object), range),
                     None => {
                         let id = self.term(inner, None);
                         if self.never_absent(inner, id) {
                             return self.wrong(range);
                         }
-                        self.push(TermKind::Present(id), Ty::Truth, range, false)
+                        self.condition(TermKind::Present(id), range)
                     }
                 };
                 if *positive {
                     id
                 } else {
-                    self.push(TermKind::Not(id), Ty::Truth, range, false)
+                    self.condition(TermKind::Not(id), range)
                 }
             }
             ExprKind::Origin(inner, test) => {
@@ -407,11 +434,11 @@ impl Work<'_, '_> {
                 let ok = matches!(self.terms[id.0 as usize].kind, TermKind::Read { .. });
                 if !ok && self.ty(id) != Ty::Wrong {
                     self.error(
-                        inner.range.clone(),
+                        &inner.range,
                         "only a fact comes from somewhere: name one here",
                     );
                 }
-                self.push(TermKind::Origin(id, *test), Ty::Truth, range, false)
+                self.condition(TermKind::Origin(id, *test), range)
             }
             ExprKind::IsKind(inner, kind, at) => {
                 let Some(id) = self.typer.vocabulary.kind_named(kind) else {
@@ -419,11 +446,11 @@ impl Work<'_, '_> {
                     return self.wrong(range);
                 };
                 let Some((object, _, _)) = self.object(inner) else {
-                    self.error(
-                        inner.range.clone(),
+                    return self.refuse(
+                        range,
+                        &inner.range,
                         "only a reference or a part can be of a kind",
                     );
-                    return self.wrong(range);
                 };
                 let k = self.typer.vocabulary.kind(id);
                 let kinds = if k.is_abstract() {
@@ -431,7 +458,7 @@ impl Work<'_, '_> {
                 } else {
                     vec![id]
                 };
-                self.push(TermKind::IsKind(object, kinds), Ty::Truth, range, false)
+                self.condition(TermKind::IsKind(object, kinds), range)
             }
             ExprKind::If(c, a, b) => {
                 let c_id = self.truth(c);
@@ -448,10 +475,7 @@ impl Work<'_, '_> {
                     (Ty::Nothing | Ty::Wrong, t) | (t, Ty::Nothing | Ty::Wrong) => t.clone(),
                     (x, y) if fits(x, y) => x.clone(),
                     (x, y) => {
-                        self.error(
-                            b.range.clone(),
-                            format!("one branch is {}, the other {}", x.describe(), y.describe()),
-                        );
+                        self.error(&b.range, format!("one branch is {x}, the other {y}"));
                         Ty::Wrong
                     }
                 };
@@ -515,17 +539,15 @@ impl Work<'_, '_> {
                         error = error.help(help);
                     }
                     error = error.help("between a number and a name write `*`; around `/` before a name leave blanks");
-                    self.errors.push(error);
-                    return self.wrong(range);
+                    return self.refuse_with(range, error);
                 }
             },
         };
         match parsed.and_then(|u| parse_quantity(digits, &u).map(|x| (x, u.dim()))) {
-            Some((x, dim)) => self.push(TermKind::Number(x), Ty::Number(dim), range, false),
+            Some((x, dim)) => self.quantity(TermKind::Number(x), Some(dim), range),
             None => {
                 let why = format!("`{digits}` cannot be read as a number");
-                self.error(range.clone(), why);
-                self.wrong(range)
+                self.refuse(range, range, why)
             }
         }
     }

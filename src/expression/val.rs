@@ -137,6 +137,12 @@ impl Val {
         }
     }
 
+    /// One number of a set, with what to beware of in that.
+    #[must_use]
+    pub const fn at(self, x: f64) -> Self {
+        Self::number(x).flagged(self.flags)
+    }
+
     /// Numbers of an interval.
     #[must_use]
     pub const fn interval(i: Interval) -> Self {

@@ -39,19 +39,3 @@ const fn folded(c: char) -> Option<&'static str> {
         _ => None,
     }
 }
-
-#[cfg(test)]
-mod tests {
-    use super::fold;
-    use std::borrow::Cow;
-
-    #[test]
-    fn twins_become_one() {
-        assert_eq!(fold("5\u{A0}\u{2126}\u{22C5}m"), "5 Ω·m");
-        assert_eq!(fold("\u{3BC}s"), "\u{B5}s");
-        assert_eq!(fold("30\u{202F}\u{BA}C"), "30 °C");
-        assert_eq!(fold("I\u{2206}n"), "I\u{394}n");
-        assert!(matches!(fold("6 mm²"), Cow::Borrowed("6 mm²")));
-        assert!(matches!(fold("6 mm2"), Cow::Borrowed("6 mm2")));
-    }
-}

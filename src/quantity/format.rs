@@ -58,30 +58,26 @@ pub fn format_number(x: f64, digits: usize, rounding: Rounding) -> String {
         return "0".to_owned();
     }
     // Fifteen digits clear away the noise of binary fractions; the rest is done on decimals.
-    let (clean, exponent) = decimal_digits(x.abs());
+    let (clean, mut exponent) = decimal_digits(x.abs());
     let digits = digits.clamp(1, MOST_DIGITS);
     let kept = match usize::try_from(exponent) {
         Ok(e) if e < 7 => digits.max(e + 1),
         _ => digits,
     };
+    let unit = 10_u64.pow((MOST_DIGITS - kept) as u32);
+    let (whole, rest) = (clean / unit, clean % unit);
     let away = match rounding {
-        Rounding::Nearest => clean.get(kept).is_some_and(|d| *d >= 5),
-        Rounding::Up => x > 0.0 && clean.iter().skip(kept).any(|d| *d != 0),
-        Rounding::Down => x < 0.0 && clean.iter().skip(kept).any(|d| *d != 0),
+        Rounding::Nearest => unit > 1 && rest >= unit / 2,
+        Rounding::Up => x > 0.0 && rest != 0,
+        Rounding::Down => x < 0.0 && rest != 0,
     };
-    let mut shown: Vec<u8> = clean.into_iter().take(kept).collect();
-    let mut exponent = exponent;
-    if away && increment(&mut shown) {
-        shown.insert(0, 1);
-        exponent += 1;
-    }
-    while shown.len() > 1 && shown.last() == Some(&0) {
-        shown.pop();
-    }
+    let shown = (whole + u64::from(away)).to_string();
+    exponent += i32::from(shown.len() > kept);
+    let shown = shown.trim_end_matches('0');
     let text = if (-4..7).contains(&exponent) {
-        positional(&shown, exponent)
+        positional(shown, exponent)
     } else {
-        format!("{}e{exponent}", positional(&shown, 0))
+        format!("{}e{exponent}", positional(shown, 0))
     };
     if x < 0.0 { format!("-{text}") } else { text }
 }
@@ -107,130 +103,22 @@ fn with_unit(number: String, finite: bool, unit: &Unit) -> String {
 }
 
 /// Fifteen decimal digits of a positive number and the exponent of the first.
-fn decimal_digits(x: f64) -> (Vec<u8>, i32) {
+fn decimal_digits(x: f64) -> (u64, i32) {
     let text = format!("{x:.14e}");
     let (mantissa, exponent) = text.split_once('e').unwrap_or((&text, "0"));
-    let digits = mantissa
-        .bytes()
-        .filter(u8::is_ascii_digit)
-        .map(|b| b - b'0')
-        .collect();
-    // The standard library writes a whole exponent here, so the fallback is never taken.
+    // The standard library writes whole numbers here, so the fallbacks are never taken.
+    let digits = mantissa.replace('.', "").parse().unwrap_or(0);
     (digits, exponent.parse().unwrap_or(0))
 }
 
-/// Adds one to the last digit; true if a one must be put in front.
-fn increment(digits: &mut [u8]) -> bool {
-    for digit in digits.iter_mut().rev() {
-        if *digit < 9 {
-            *digit += 1;
-            return false;
-        }
-        *digit = 0;
-    }
-    true
-}
-
 /// Digits with the point after the digit that has exponent zero.
-fn positional(digits: &[u8], exponent: i32) -> String {
-    let mut out = String::new();
-    let mut push = |digit: u8| out.push(char::from(b'0' + digit));
-    match usize::try_from(exponent) {
-        Ok(whole) => {
-            for i in 0..=whole {
-                push(digits.get(i).copied().unwrap_or(0));
-            }
-            if digits.len() > whole + 1 {
-                out.push('.');
-            }
-            for digit in digits.iter().skip(whole + 1) {
-                out.push(char::from(b'0' + digit));
-            }
-        }
-        Err(_) => {
-            out.push_str("0.");
-            for _ in 1..exponent.unsigned_abs() {
-                out.push('0');
-            }
-            for digit in digits {
-                out.push(char::from(b'0' + digit));
-            }
-        }
-    }
-    out
-}
-
-#[cfg(test)]
-mod tests {
-    use super::{format_interval, format_number, format_quantity, format_toward};
-    use crate::quantity::{Rounding, Unit};
-
-    fn unit(text: &str) -> Unit {
-        Unit::parse(text).unwrap()
-    }
-
-    #[test]
-    fn trade_notation() {
-        let cases = [
-            (0.28, "ohm", 3, "0.28 ohm"),
-            (32.0, "A", 3, "32 A"),
-            (0.025, "%", 3, "2.5 %"),
-            (1667.0, "ohm", 3, "1667 ohm"),
-            (12_345.6, "V", 3, "12346 V"),
-            (0.000_37, "ohm", 3, "0.00037 ohm"),
-            (0.000_037, "ohm", 3, "3.7e-5 ohm"),
-            (2.5e9, "ohm", 3, "2.5e9 ohm"),
-            (9_999_999.9, "m", 3, "1e7 m"),
-            (303.15, "°C", 6, "30 °C"),
-            (0.95, "1", 3, "0.95"),
-            (0.0, "A", 3, "0 A"),
-            (-5.25, "V", 2, "-5.3 V"),
-            (0.000_285, "mohm", 2, "0.29 mohm"),
-            (0.999_6, "ohm", 3, "1 ohm"),
-            (0.000_006, "mm²", 3, "6 mm²"),
-            (f64::INFINITY, "ohm", 3, "unlimited"),
-            (100.0, "m", 1, "100 m"),
-        ];
-        for (si, name, digits, expected) in cases {
-            assert_eq!(format_quantity(si, &unit(name), digits), expected);
-        }
-        assert_eq!(
-            format_number(f64::NAN, 3, Rounding::Nearest),
-            "not computable"
-        );
-    }
-
-    #[test]
-    fn bounds_round_to_the_asked_side() {
-        let m = unit("m");
-        assert_eq!(format_toward(30.8831, &m, 3, Rounding::Down), "30.8 m");
-        assert_eq!(format_toward(30.8831, &m, 3, Rounding::Up), "30.9 m");
-        assert_eq!(format_toward(-30.8831, &m, 3, Rounding::Up), "-30.8 m");
-        assert_eq!(format_toward(30.8, &m, 3, Rounding::Up), "30.8 m");
-        assert_eq!(format_toward(9.999, &m, 2, Rounding::Up), "10 m");
-    }
-
-    #[test]
-    fn ends_differ_in_print_if_they_differ() {
-        let set = |lo, hi, name| format_interval(lo, hi, &unit(name));
-        assert_eq!(set(1.37, 1.372, "ohm"), "1.37 .. 1.372 ohm");
-        assert_eq!(set(32.0, 32.173_913, "A"), "32 .. 32.2 A");
-        assert_eq!(set(80.0, 80.04, "A"), "80 .. 80.04 A");
-        assert_eq!(set(80.0, 80.0, "A"), "80 A");
-        assert_eq!(set(1.365_625, 1.365_625, "ohm"), "1.36563 ohm");
-        assert_eq!(set(1.0, 1.0 + 1e-15, "ohm"), "1 .. 1 ohm");
-    }
-
-    #[test]
-    fn sets() {
-        let set = |lo, hi, name| format_interval(lo, hi, &unit(name));
-        assert_eq!(set(0.266, 0.294, "ohm"), "0.266 .. 0.294 ohm");
-        assert_eq!(set(5.0, f64::INFINITY, "m"), "at least 5 m");
-        assert_eq!(set(f64::NEG_INFINITY, 3.0, "m"), "at most 3 m");
-        assert_eq!(set(f64::NEG_INFINITY, f64::INFINITY, "m"), "any");
-        assert_eq!(set(6e-6, 6e-6, "mm²"), "6 mm²");
-        assert_eq!(set(0.8, 0.9, "%"), "80 .. 90 %");
-        assert_eq!(set(100.01, 100.02, "V"), "100.01 .. 100.02 V");
-        assert_eq!(set(f64::INFINITY, f64::INFINITY, "ohm"), "unlimited");
+fn positional(digits: &str, exponent: i32) -> String {
+    let Ok(whole) = usize::try_from(exponent) else {
+        let zeros = exponent.unsigned_abs() as usize - 1;
+        return format!("0.{}{digits}", "0".repeat(zeros));
+    };
+    match digits.split_at_checked(whole + 1) {
+        Some((before, after)) if !after.is_empty() => format!("{before}.{after}"),
+        _ => format!("{digits:0<width$}", width = whole + 1),
     }
 }

@@ -30,6 +30,6 @@ pub use fold::fold;
 pub use format::{format_interval, format_number, format_quantity, format_toward};
 pub use interval::Interval;
 pub use ratio::Ratio;
-pub use round::{Rounding, round_to};
+pub use round::{Rounding, one_digit, round_to};
 pub use unit::Unit;
 pub use unit_error::{UnitError, UnitMistake};

@@ -107,20 +107,3 @@ const fn gcd(mut a: u128, mut b: u128) -> u128 {
     }
     a
 }
-
-#[cfg(test)]
-mod tests {
-    use super::Ratio;
-
-    #[test]
-    fn equal_numbers_have_one_form() {
-        let half = Ratio::new(1, 2, 0).unwrap();
-        assert_eq!(half, Ratio::new(5, 1, -1).unwrap());
-        assert_eq!(half, Ratio::new(5000, 10_000, 0).unwrap());
-        let ninths = Ratio::new(5, 9, 0).unwrap();
-        assert_eq!(ninths.div(ninths), Some(Ratio::ONE));
-        assert_eq!(half.mul(Ratio::new(2, 1, 0).unwrap()), Some(Ratio::ONE));
-        assert_eq!(Ratio::new(1, 0, 0), None);
-        assert_eq!(Ratio::new(u128::MAX, 1, 0), None);
-    }
-}

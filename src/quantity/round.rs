@@ -64,42 +64,12 @@ fn times_step(whole: f64, step: f64) -> f64 {
     whole * step
 }
 
-#[cfg(test)]
-mod tests {
-    use super::{Rounding, round_to};
-
-    #[test]
-    fn printed_figures() {
-        use Rounding::{Down, Nearest, Up};
-        let cases = [
-            (1.365_625, 0.01, Nearest, 1.37),
-            (1.365, 0.01, Nearest, 1.37),
-            (0.285, 0.01, Nearest, 0.29),
-            (0.284_999, 0.01, Nearest, 0.28),
-            (-0.285, 0.01, Nearest, -0.29),
-            (0.29, 0.01, Up, 0.29),
-            (0.29, 0.01, Down, 0.29),
-            (0.57, 0.01, Down, 0.57),
-            (0.291, 0.01, Up, 0.30),
-            (0.299, 0.01, Down, 0.29),
-            (-0.291, 0.01, Up, -0.29),
-            (-0.291, 0.01, Down, -0.3),
-            (1_666.666_666_7, 1.0, Nearest, 1667.0),
-            (2.5, 1.0, Nearest, 3.0),
-            (7.0, 2.5, Up, 7.5),
-            (0.001_37, 0.000_01, Nearest, 0.001_37),
-            (1e17, 0.01, Nearest, 1e17),
-            (0.0, 0.01, Up, 0.0),
-        ];
-        for (x, step, rounding, expected) in cases {
-            assert_eq!(
-                round_to(x, step, rounding),
-                expected,
-                "{x} {step} {rounding:?}"
-            );
-        }
-        assert_eq!(round_to(-0.001, 0.01, Nearest).to_bits(), 0.0_f64.to_bits());
-        assert_eq!(round_to(f64::INFINITY, 0.01, Up), f64::INFINITY);
-        assert_eq!(round_to(1.5, 0.0, Up), 1.5);
+/// `x` rounded to one digit that is not zero; zero and what is not finite come back as they are.
+#[must_use]
+pub fn one_digit(x: f64) -> f64 {
+    if x == 0.0 || !x.is_finite() {
+        return x;
     }
+    let step = libm::pow(10.0, libm::floor(libm::log10(x.abs())));
+    (x / step).round() * step
 }

@@ -144,14 +144,13 @@ fn restate(r: &Restated, edition: &str, all: &mut [CaseFile], problems: &mut Vec
             "no case of `{}` with these changes is said to be {}",
             r.now.rule, r.was
         );
-        problems.push(
-            Problem::error("nothing-to-restate", why)
-                .at(r.now.span, "said to restate one")
-                .help(match others.first() {
-                    Some(other) => format!("there is one that is {other}"),
-                    None => "repeat the changes of that case as they stand there".to_owned(),
-                }),
-        );
+        Problem::error("nothing-to-restate", why)
+            .at(r.now.span, "said to restate one")
+            .help(match others.first() {
+                Some(other) => format!("there is one that is {other}"),
+                None => "repeat the changes of that case as they stand there".to_owned(),
+            })
+            .report(problems);
     }
     if !r.now.runs_in(edition) {
         return;
@@ -195,25 +194,19 @@ pub fn check_cases(files: &[Arc<SourceFile>]) -> Vec<Problem> {
     for case in &cases {
         if !rules.contains(&case.rule) && !seen.contains(&case.rule.as_str()) {
             seen.push(&case.rule);
-            let why = format!(
-                "there is no rule `{}` that these cases could be of",
-                case.rule
-            );
-            problems.push(
-                Problem::error("unknown-rule", why)
-                    .at(case.span, "")
-                    .did_you_mean(&case.rule, rules.iter().map(String::as_str)),
-            );
+            let rule = &case.rule;
+            let why = format!("there is no rule `{rule}` that these cases could be of");
+            Problem::wrong("unknown-rule", case.span, why)
+                .did_you_mean(&case.rule, rules.iter().map(String::as_str))
+                .report(&mut problems);
         }
         if let Some(edition) = &case.edition
             && !editions.contains(edition)
         {
             let why = format!("there is no edition `{edition}`");
-            problems.push(
-                Problem::error("unknown-edition", why)
-                    .at(case.span, "")
-                    .did_you_mean(edition, editions.iter().map(String::as_str)),
-            );
+            Problem::wrong("unknown-edition", case.span, why)
+                .did_you_mean(edition, editions.iter().map(String::as_str))
+                .report(&mut problems);
         }
     }
     problems
@@ -227,10 +220,8 @@ fn read_file(node: &Node, restated: &mut Vec<Restated>, problems: &mut Vec<Probl
             ("cases", Yaml::Map(rules)) => {
                 for (rule, outcomes) in rules {
                     let Some(outcomes) = outcomes.map() else {
-                        problems.push(
-                            Problem::error("bad-case", "a rule's cases are a map of outcomes")
-                                .at(rule.span, ""),
-                        );
+                        let why = "a rule's cases are a map of outcomes";
+                        Problem::wrong("bad-case", rule.span, why).report(problems);
                         continue;
                     };
                     for (outcome, patches) in outcomes {
@@ -244,14 +235,13 @@ fn read_file(node: &Node, restated: &mut Vec<Restated>, problems: &mut Vec<Probl
                     }
                 }
             }
-            _ => problems.push(
-                Problem::error(
-                    "unknown-key",
-                    format!("`{}` does not belong among cases", key.text),
-                )
-                .at(key.span, "")
-                .did_you_mean(&key.text, ["case-base", "cases"]),
-            ),
+            _ => Problem::wrong(
+                "unknown-key",
+                key.span,
+                format!("`{}` does not belong among cases", key.text),
+            )
+            .did_you_mean(&key.text, ["case-base", "cases"])
+            .report(problems),
         }
     }
     file
@@ -263,11 +253,9 @@ fn is_outcome(word: &str, at: Span, problems: &mut Vec<Problem>) -> bool {
     let known = OUTCOMES.contains(&word);
     if !known {
         let why = format!("`{word}` is none of {}", OUTCOMES.join(", "));
-        problems.push(
-            Problem::error("unknown-outcome", why)
-                .at(at, "")
-                .did_you_mean(word, OUTCOMES),
-        );
+        Problem::wrong("unknown-outcome", at, why)
+            .did_you_mean(word, OUTCOMES)
+            .report(problems);
     }
     known
 }
@@ -326,13 +314,8 @@ fn read_outcome(
             continue;
         }
         if was.is_some() != n.get("because").is_some() {
-            problems.push(
-                Problem::error(
-                    "bad-case",
-                    "a case that restates one of a lower layer has `was`, the outcome stated there, and `because`, the reason",
-                )
-                .at(case.span, ""),
-            );
+            let why = "a case that restates one of a lower layer has `was`, the outcome stated there, and `because`, the reason";
+            Problem::wrong("bad-case", case.span, why).report(problems);
         }
         cases.push((case, was.map(|(word, _)| word)));
     }

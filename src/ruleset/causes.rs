@@ -83,14 +83,10 @@ fn cause(
             let name = f.needed("rule", problems)?;
             let at = f.at("rule");
             if let (Some(_), Some(second)) = (f.get("at"), f.get("to")) {
-                problems.push(
-                    Problem::error(
-                        "both-ways",
-                        "a cause is found by `at` or by `to`, not by both",
-                    )
-                    .at(second.span, "")
-                    .help("`at` leads from the subject to that of the cause, `to` the other way"),
-                );
+                let why = "a cause is found by `at` or by `to`, not by both";
+                Problem::wrong("both-ways", second.span, why)
+                    .help("`at` leads from the subject to that of the cause, `to` the other way")
+                    .report(problems);
             }
             let path = f
                 .get("at")
@@ -101,12 +97,9 @@ fn cause(
     };
     let Some((_, kind)) = known.iter().find(|(id, _)| id == name) else {
         let why = format!("there is no rule `{name}` to follow from");
-        problems.push(
-            Problem::error("unknown-rule", why)
-                .at(at, "")
-                .did_you_mean(name, known.iter().map(|(id, _)| id.as_str())),
-        );
-        return None;
+        return Problem::wrong("unknown-rule", at, why)
+            .did_you_mean(name, known.iter().map(|(id, _)| id.as_str()))
+            .fail(problems);
     };
     let path = match path {
         None if *kind == each => None,
@@ -114,12 +107,9 @@ fn cause(
             let v = context.vocabulary;
             let (here, there) = (&v.kind(each).name, &v.kind(*kind).name);
             let why = format!("`{name}` judges each {there}, and this rule each {here}");
-            problems.push(
-                Problem::error("missing-key", why)
-                .at(at, "")
-                .help(format!("write how they are found: `{{rule: {name}, at: …}}` with a path from the {here} to the {there}, or `to: …` with one from the {there} to the {here}")),
-            );
-            return None;
+            return Problem::wrong("missing-key", at, why)
+                .help(format!("write how they are found: `{{rule: {name}, at: …}}` with a path from the {here} to the {there}, or `to: …` with one from the {there} to the {here}"))
+                .fail(problems);
         }
         Some((n, onward)) => {
             let (from, to) = if onward { (each, *kind) } else { (*kind, each) };
@@ -145,17 +135,13 @@ fn leads(
     to: KindId,
     problems: &mut Vec<Problem>,
 ) -> Option<Compiled> {
-    let scope = Scope {
-        subject: from,
-        per_line: false,
-        guards: Vec::new(),
-    };
+    let scope = Scope::of(from);
     let (path, _) = context.compile(node, &scope, None, problems)?;
     let v = context.vocabulary;
     let fits = matches!(path.root_term().ty, Ty::Object(k) if v.fits(to, k) || v.fits(k, to));
     if !fits {
         let why = format!("this does not lead to a {}", v.kind(to).name);
-        problems.push(Problem::error("wrong-type", why).at(node.span, ""));
+        Problem::wrong("wrong-type", node.span, why).report(problems);
     }
     fits.then_some(path)
 }
@@ -182,11 +168,9 @@ fn circles(rules: &[Rule], problems: &mut Vec<Problem>) {
 }
 
 fn circle(rule: &Rule, by: Span) -> Problem {
-    Problem::error(
-        "circular-cause",
-        format!("`{}` follows from what follows from it", rule.id),
-    )
-    .at(rule.span, "this rule")
-    .at(by, "follows from it")
-    .help("take one of them out: a cause comes before what follows from it")
+    let why = format!("`{}` follows from what follows from it", rule.id);
+    Problem::error("circular-cause", why)
+        .at(rule.span, "this rule")
+        .at(by, "follows from it")
+        .help("take one of them out: a cause comes before what follows from it")
 }

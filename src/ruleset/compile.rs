@@ -13,7 +13,7 @@ use super::reader::{Fields, kind_of, path, texts};
 use super::schema;
 use super::template;
 use super::yaml::Node;
-use super::{Edition, causes, cycles, left_out, ranges, replacing};
+use super::{causes, cycles, left_out, ranges, replacing};
 use crate::expression::{Compiled, Data, Expr, Limits, Scope, Ty, Typer, TypingError, parse};
 use crate::source::Problem;
 use crate::vocabulary::{Fact, FactIx, FactType, KindId, Vocabulary, WordSet};
@@ -31,7 +31,7 @@ impl Context<'_, '_> {
         let source = self.merged.source(node.span);
         for e in errors {
             let at = source.map_or(node.span, |s| node.place(s, e.range.clone()));
-            let mut p = Problem::error("bad-expression", e.message).at(at, "");
+            let mut p = Problem::wrong("bad-expression", at, e.message);
             p.help = e.help;
             problems.push(p);
         }
@@ -39,12 +39,9 @@ impl Context<'_, '_> {
 
     fn parse(&self, node: &Node, problems: &mut Vec<Problem>) -> Option<Expr> {
         let Some(text) = node.text() else {
-            problems.push(
-                Problem::error("not-an-expression", "an expression is one text")
-                    .at(node.span, "")
-                    .help("put it in single quotes"),
-            );
-            return None;
+            return Problem::wrong("not-an-expression", node.span, "an expression is one text")
+                .help("put it in single quotes")
+                .fail(problems);
         };
         self.reject_cut(node, problems);
         match parse(text) {
@@ -70,14 +67,10 @@ impl Context<'_, '_> {
             .and_then(|t| t.lines().next())
             .unwrap_or("");
         if !quoted && rest.trim_start().starts_with('#') {
-            problems.push(
-                Problem::error(
-                    "comment-in-expression",
-                    "what follows `#` is cut off this expression",
-                )
-                .at(node.span, "")
-                .help("put the comment on a line of its own, or the expression in single quotes"),
-            );
+            let why = "what follows `#` is cut off this expression";
+            Problem::wrong("comment-in-expression", node.span, why)
+                .help("put the comment on a line of its own, or the expression in single quotes")
+                .report(problems);
         }
     }
 
@@ -118,7 +111,7 @@ impl Context<'_, '_> {
 }
 
 /// Compiles all expressions of a ruleset.
-pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Option<Ruleset> {
+pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Ruleset {
     let mut v = vocabulary(merged, problems);
     super::lower_short::short(merged, &mut v, problems);
     super::lower_products::products(merged, &mut v, problems);
@@ -137,18 +130,13 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Optio
     let mut derivations: Vec<Vec<Option<Derivation>>> =
         v.kinds.iter().map(|k| vec![None; k.facts.len()]).collect();
     for (item, kind, fact) in &declared {
-        if let Some(d) = derivation(&context, item, *kind, *fact, problems)
-            && let Some(slot) = derivations
-                .get_mut(kind.0 as usize)
-                .and_then(|k| k.get_mut(fact.0 as usize))
-        {
-            *slot = Some(d);
-        }
+        derivations[kind.0 as usize][fact.0 as usize] =
+            derivation(&context, item, *kind, *fact, problems);
     }
     let mut rules: Vec<Rule> = Vec::new();
     let amendments = by_id(merged, problems);
     let mut used: Vec<&str> = Vec::new();
-    for item in &merged.rules {
+    for item in merged.of("rules") {
         let changes = amendments.get(item.name).map_or(&[][..], |c| c);
         if !changes.is_empty() {
             used.push(item.name);
@@ -157,20 +145,20 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Optio
             rules.push(r);
         }
     }
-    let all = merged.rules.iter();
+    let all = merged.of("rules").iter();
     let stated: Vec<(&Item<'_>, Vec<&Item<'_>>)> = all
         .map(|i| (i, amendments.get(i.name).cloned().unwrap_or_default()))
         .collect();
     causes::read(&context, &stated, &mut rules, problems);
     let mut left_out = left_out::read(&context, &mut rules, problems);
-    used.extend(merged.left_out.iter().map(|i| i.name));
-    for item in &merged.amend {
+    used.extend(merged.of("left-out").iter().map(|i| i.name));
+    for item in merged.of("amend") {
         if !used.contains(&item.name) {
             problems.push(missing_rule(item, &rules, "amended"));
         }
     }
     let mut withdrawn = Vec::new();
-    for item in &merged.withdraw {
+    for item in merged.of("withdraw") {
         let because = item.node.get("because").and_then(Node::text);
         match rules.iter().position(|r| r.id == item.name) {
             Some(i) => {
@@ -185,10 +173,8 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Optio
             None => problems.push(missing_rule(item, &rules, "withdrawn")),
         }
         if because.is_none() {
-            problems.push(
-                Problem::error("missing-key", "a withdrawal needs `because`: a reason")
-                    .at(item.at, ""),
-            );
+            let why = "a withdrawal needs `because`: a reason";
+            Problem::wrong("missing-key", item.at, why).report(problems);
         }
     }
     rules.sort_by(|a, b| a.id.cmp(&b.id));
@@ -199,7 +185,7 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Optio
         }
     }
     let mut figures: Vec<Figure> = merged
-        .figures
+        .of("figures")
         .iter()
         .filter_map(|item| figure(&context, item, problems))
         .collect();
@@ -220,22 +206,7 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Optio
         .iter()
         .map(|s| s.members.iter().map(|m| m.value).collect())
         .collect();
-    Some(Ruleset {
-        id: String::new(),
-        title: String::new(),
-        patches: Vec::new(),
-        edition: Edition {
-            id: String::new(),
-            title: String::new(),
-            usable_from: None,
-            required_from: None,
-            withdrawn_on: None,
-            parent: None,
-        },
-        other_editions: Vec::new(),
-        edition_note: None,
-        hash: String::new(),
-        notes: Vec::new(),
+    Ruleset {
         data: Data {
             tables: table_list,
             series,
@@ -253,8 +224,8 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Optio
         expectations,
         tellings,
         texts,
-        files: std::sync::Arc::default(),
-    })
+        ..Ruleset::default()
+    }
 }
 
 /// The texts that rules compare with; more than one set tells apart are refused.
@@ -266,25 +237,19 @@ fn texts_compared(typer: Typer<'_>, problems: &mut Vec<Problem>) -> Vec<String> 
             all.len(),
             WordSet::MOST
         );
-        problems.push(
-            Problem::error("too-many-texts", why)
-                .at(*at, format!("\"{text}\" is one too many"))
-                .help("make the fact a choice of words, or two facts"),
-        );
+        Problem::error("too-many-texts", why)
+            .at(*at, format!("\"{text}\" is one too many"))
+            .help("make the fact a choice of words, or two facts")
+            .report(problems);
     }
     all.into_iter().map(|(text, _)| text).collect()
 }
 
 fn missing_rule(item: &Item<'_>, rules: &[Rule], done: &str) -> Problem {
-    Problem::error(
-        "unknown-rule",
-        format!(
-            "the rule `{}` that is {done} here does not exist in this edition",
-            item.name
-        ),
-    )
-    .at(item.at, "")
-    .did_you_mean(item.name, rules.iter().map(|r| r.id.as_str()))
+    let name = &item.name;
+    let why = format!("the rule `{name}` that is {done} here does not exist in this edition");
+    Problem::wrong("unknown-rule", item.at, why)
+        .did_you_mean(item.name, rules.iter().map(|r| r.id.as_str()))
 }
 
 pub(super) fn by_id<'a, 'i>(
@@ -292,22 +257,15 @@ pub(super) fn by_id<'a, 'i>(
     problems: &mut Vec<Problem>,
 ) -> FxHashMap<&'a str, Vec<&'i Item<'a>>> {
     let mut all: FxHashMap<&str, Vec<&Item<'_>>> = FxHashMap::default();
-    for item in &merged.amend {
+    for item in merged.of("amend") {
         if item.name.is_empty() {
-            problems.push(
-                Problem::error(
-                    "missing-key",
-                    "an amendment needs `id`: the rule it changes",
-                )
-                .at(item.at, ""),
-            );
+            let why = "an amendment needs `id`: the rule it changes";
+            Problem::wrong("missing-key", item.at, why).report(problems);
             continue;
         }
         if item.node.get("because").is_none() {
-            problems.push(
-                Problem::error("missing-key", "an amendment needs `because`: a reason")
-                    .at(item.at, ""),
-            );
+            let why = "an amendment needs `because`: a reason";
+            Problem::wrong("missing-key", item.at, why).report(problems);
         }
         let others = all.entry(item.name).or_default();
         for before in others.iter() {
@@ -348,7 +306,7 @@ fn declare<'a, 'm>(
     v: &mut Vocabulary,
     problems: &mut Vec<Problem>,
 ) -> Vec<(&'m Item<'a>, KindId, FactIx)> {
-    let all = merged.derive.iter();
+    let all = merged.of("derive").iter();
     all.filter_map(|item| declared(item, v, problems).map(|(kind, fact)| (item, kind, fact)))
         .collect()
 }
@@ -362,8 +320,7 @@ fn declared(
     let f = Fields::new(item.node, item.at, &schema::DERIVATION, problems)?;
     let Some((kind, name)) = item.name.split_once('.') else {
         let why = format!("`{}` is not of the form KIND.FACT", item.name);
-        problems.push(Problem::error("bad-path", why).at(item.at, ""));
-        return None;
+        return Problem::wrong("bad-path", item.at, why).fail(problems);
     };
     let id = kind_of(kind, item.at, v, problems)?;
     let is = f.needed("is", problems)?;
@@ -378,13 +335,11 @@ fn declared(
     let ix = match v.kind(id).fact_named(name) {
         Some(ix) if v.fact(id, ix).writable && !unless_written => {
             let why = format!("`{}` is a fact that designs write", item.name);
-            problems.push(
-                Problem::error("fact-and-derivation", why)
-                    .at(item.at, "derived here")
-                    .at(v.fact(id, ix).span, "declared here")
-                    .help("write `unless-written: yes` if a written value is to win"),
-            );
-            return None;
+            return Problem::error("fact-and-derivation", why)
+                .at(item.at, "derived here")
+                .at(v.fact(id, ix).span, "declared here")
+                .help("write `unless-written: yes` if a written value is to win")
+                .fail(problems);
         }
         Some(ix) if v.fact(id, ix).writable => {
             // A fact of the designs that is worked out where they are silent.
@@ -408,7 +363,7 @@ fn declared(
 
 /// A fact declared for an abstract kind must exist on each kind it stands for.
 fn check_abstract(merged: &Merged<'_>, v: &Vocabulary, problems: &mut Vec<Problem>) {
-    for item in &merged.derive {
+    for item in merged.of("derive") {
         let Some((kind, name)) = item.name.split_once('.') else {
             continue;
         };
@@ -421,27 +376,11 @@ fn check_abstract(merged: &Merged<'_>, v: &Vocabulary, problems: &mut Vec<Proble
                     "`{kind}` has the fact `{name}`, but `{}` does not",
                     v.kind(*real).name
                 );
-                problems.push(
-                    Problem::error("abstract-fact", why)
-                        .at(item.at, "declared here")
-                        .help(format!("derive `{}.{name}` too", v.kind(*real).name)),
-                );
+                Problem::error("abstract-fact", why)
+                    .at(item.at, "declared here")
+                    .help(format!("derive `{}.{name}` too", v.kind(*real).name))
+                    .report(problems);
             }
-        }
-    }
-}
-
-fn type_of(fact: &Fact) -> (Ty, bool) {
-    match &fact.ty {
-        FactType::Quantity { unit, per_line, .. } => (Ty::Number(unit.dim()), *per_line),
-        FactType::Choice { words, .. } => (Ty::Word(words.clone()), false),
-        FactType::Some { words } => (Ty::Set(words.clone()), false),
-        FactType::YesNo => (Ty::Truth, false),
-        FactType::Text => (Ty::Text, false),
-        FactType::Date => (Ty::Date, false),
-        FactType::Part(k) | FactType::Reference(k) => (Ty::Object(*k), false),
-        FactType::Parts(k) | FactType::References(k) | FactType::Reverse { kind: k, .. } => {
-            (Ty::Collection(*k), false)
         }
     }
 }
@@ -457,24 +396,19 @@ fn derivation(
     let f = Fields::new(item.node, item.at, &schema::DERIVATION, &mut silent)?;
     let Some(node) = f.get("formula") else {
         let why = format!("the derivation `{}` needs `formula`", item.name);
-        problems.push(Problem::error("missing-key", why).at(item.at, ""));
-        return None;
+        return Problem::wrong("missing-key", item.at, why).fail(problems);
     };
     let fact = context.vocabulary.fact(kind, ix);
-    let (ty, per_line) = type_of(fact);
     let scope = Scope {
-        subject: kind,
-        per_line,
-        guards: Vec::new(),
+        per_line: matches!(fact.ty, FactType::Quantity { per_line: true, .. }),
+        ..Scope::of(kind)
     };
-    let (formula, _) = context.compile(node, &scope, Some(&ty), problems)?;
+    let (formula, _) = context.compile(node, &scope, Some(&Ty::of(&fact.ty)), problems)?;
     if formula.root_term().optional && !fact.optional {
         let why = format!("the formula of `{}` may give nothing", item.name);
-        problems.push(
-            Problem::error("optional-formula", why)
-                .at(node.span, "")
-                .help("write `optional: yes`, or give a value with `else`"),
-        );
+        Problem::wrong("optional-formula", node.span, why)
+            .help("write `optional: yes`, or give a value with `else`")
+            .report(problems);
     }
     Some(Derivation {
         formula,
@@ -497,16 +431,12 @@ fn figure(
         let found = v.kind(kind).fact_named(name);
         if found.is_none() {
             let why = format!("there is no such fact `{name}`");
-            problems.push(Problem::error("unknown-fact", why).at(f.at(key), ""));
+            Problem::wrong("unknown-fact", f.at(key), why).report(problems);
         }
         found
     };
     let (at_most, at_least) = (other("at-most"), other("at-least"));
-    let scope = Scope {
-        subject: kind,
-        per_line: false,
-        guards: Vec::new(),
-    };
+    let scope = Scope::of(kind);
     let where_ = f
         .get("where")
         .and_then(|n| context.compile(n, &scope, Some(&Ty::Truth), problems))

@@ -39,24 +39,16 @@ pub(super) fn check(
     derivations: &[Vec<Option<Derivation>>],
     problems: &mut Vec<Problem>,
 ) {
-    let mut nodes: Vec<Node> = Vec::new();
+    let mut nodes: Vec<(Node, &Derivation)> = Vec::new();
     for (k, facts) in v.kind_ids().zip(derivations) {
-        let derived = v.kind(k).fact_ids().zip(facts).filter(|(_, d)| d.is_some());
-        nodes.extend(derived.map(|(f, _)| (k, f)));
+        let facts = v.kind(k).fact_ids().zip(facts);
+        nodes.extend(facts.filter_map(|(f, d)| Some(((k, f), d.as_ref()?))));
     }
-    let index = |n: &Node| nodes.binary_search(n).ok();
     let mut edges: Vec<Vec<(usize, Way)>> = vec![Vec::new(); nodes.len()];
-    for (i, (k, f)) in nodes.iter().enumerate() {
-        let Some(d) = derivations
-            .get(k.0 as usize)
-            .and_then(|x| x.get(f.0 as usize))
-            .and_then(Option::as_ref)
-        else {
-            continue;
-        };
+    for (own, (_, d)) in edges.iter_mut().zip(&nodes) {
         reads(v, &d.formula, &mut |n, w| {
-            if let Some(j) = index(&n) {
-                edges[i].push((j, w));
+            if let Ok(j) = nodes.binary_search_by_key(&n, |(n, _)| *n) {
+                own.push((j, w));
             }
         });
     }
@@ -71,47 +63,29 @@ pub(super) fn check(
             }
         }
         // Steps on one object must not close a loop among themselves.
-        let here: Vec<Vec<(usize, Way)>> = edges
-            .iter()
-            .enumerate()
-            .map(|(i, list)| {
-                if !component.contains(&i) {
-                    return Vec::new();
-                }
-                list.iter()
-                    .filter(|(j, w)| inside(j) && *w == Way::Here)
-                    .copied()
-                    .collect()
-            })
-            .collect();
+        let mut here = vec![Vec::new(); nodes.len()];
+        for i in &component {
+            here[*i] = edges[*i].clone();
+            here[*i].retain(|(j, w)| inside(j) && *w == Way::Here);
+        }
         let stuck = !components(&here).is_empty();
         let fine = !stuck && (ways == [Way::Up] || ways == [Way::Down]);
         if fine {
             continue;
         }
-        let names: Vec<String> = component
-            .iter()
-            .map(|i| {
-                let (k, f) = nodes[*i];
-                format!("{}.{}", v.kind(k).name, v.fact(k, f).name)
-            })
-            .collect();
-        let mut p = Problem::error(
-            "cycle",
-            format!("these derivations need each other: {}", names.join(", ")),
-        );
-        for i in component.iter().take(4) {
-            let (k, f) = nodes[*i];
-            if let Some(Some(d)) = derivations
-                .get(k.0 as usize)
-                .and_then(|x| x.get(f.0 as usize))
-            {
-                p = p.at(d.formula.span, "");
-            }
+        let members = component.iter().map(|i| &nodes[*i]);
+        let names = members.clone().map(|((k, f), _)| {
+            let (kind, fact) = (&v.kind(*k).name, &v.fact(*k, *f).name);
+            format!("{kind}.{fact}")
+        });
+        let names: Vec<String> = names.collect();
+        let why = format!("these derivations need each other: {}", names.join(", "));
+        let mut p = Problem::error("cycle", why);
+        for (_, d) in members.take(4) {
+            p = p.at(d.formula.span, "");
         }
-        problems.push(
-            p.help("a derivation may meet itself only up `fed-from`, or only down its reverse"),
-        );
+        p.help("a derivation may meet itself only up `fed-from`, or only down its reverse")
+            .report(problems);
     }
 }
 

@@ -9,7 +9,7 @@ use crate::quantity::{format_date, parse_date};
 use crate::source::{Problem, Span};
 
 /// An edition of a ruleset.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Edition {
     /// Its id.
     pub id: String,
@@ -35,12 +35,9 @@ impl Edition {
                 Ok(d) => Some(d),
                 Err(_) => {
                     let at = f.at(key);
-                    problems.push(
-                        Problem::error("bad-date", format!("`{text}` is not a date"))
-                            .at(at, "")
-                            .help("write it like `2026-10-15`"),
-                    );
-                    None
+                    Problem::wrong("bad-date", at, format!("`{text}` is not a date"))
+                        .help("write it like `2026-10-15`")
+                        .fail(problems)
                 }
             }
         };
@@ -67,6 +64,7 @@ impl Edition {
 }
 
 /// What was chosen and why.
+#[derive(Default)]
 pub(super) struct Choice {
     pub(super) index: usize,
     pub(super) others: Vec<String>,
@@ -84,8 +82,7 @@ pub(super) fn choose(
         return match editions.iter().position(|e| e.id == name) {
             Some(index) => Ok(Choice {
                 index,
-                others: Vec::new(),
-                note: None,
+                ..Choice::default()
             }),
             None => Err(Problem::error(
                 "unknown-edition",
@@ -117,8 +114,8 @@ pub(super) fn choose(
         let note = dated.then(|| "no date is written: judged by the newest edition".to_owned());
         return Ok(Choice {
             index: last,
-            others: Vec::new(),
             note,
+            ..Choice::default()
         });
     };
     let usable: Vec<usize> = (0..editions.len())
@@ -160,11 +157,9 @@ pub(super) fn holds(
     let mut find = |id: &str| {
         let found = editions.iter().position(|e| e.id == id);
         if found.is_none() {
-            problems.push(
-                Problem::error("unknown-edition", format!("there is no edition `{id}`"))
-                    .at(at, "")
-                    .did_you_mean(id, editions.iter().map(|e| e.id.as_str())),
-            );
+            Problem::wrong("unknown-edition", at, format!("there is no edition `{id}`"))
+                .did_you_mean(id, editions.iter().map(|e| e.id.as_str()))
+                .report(problems);
         }
         found
     };

@@ -39,11 +39,8 @@ pub(super) struct Frozen<'a> {
 }
 
 fn unreadable(error: impl std::fmt::Display) -> Problem {
-    Problem::error(
-        "unreadable-program",
-        format!("the rulesets inside this program cannot be read: {error}"),
-    )
-    .help("build the program anew")
+    let why = format!("the rulesets inside this program cannot be read: {error}");
+    Problem::error("unreadable-program", why).help("build the program anew")
 }
 
 impl<'a> Frozen<'a> {

@@ -56,11 +56,9 @@ impl Layer {
             if head.text() != Some(name) {
                 let why =
                     format!("this ruleset stands in the folder `{name}` and is called otherwise");
-                problems.push(
-                    Problem::error("wrong-name", why)
-                        .at(head.span, "")
-                        .help(format!("write `ruleset: {name}`")),
-                );
+                Problem::wrong("wrong-name", head.span, why)
+                    .help(format!("write `ruleset: {name}`"))
+                    .report(problems);
             }
             layer.title = f
                 .owned("title", problems)
@@ -78,11 +76,9 @@ impl Layer {
             }
         }
         if !headed {
-            problems.push(
-                Problem::error("no-head", format!("the ruleset `{name}` has no head"))
-                    .help(format!("write `ruleset: {name}` in its file ruleset.yaml")),
-            );
-            return None;
+            return Problem::error("no-head", format!("the ruleset `{name}` has no head"))
+                .help(format!("write `ruleset: {name}` in its file ruleset.yaml"))
+                .fail(problems);
         }
         Some(layer)
     }
@@ -112,23 +108,9 @@ pub(super) struct Item<'a> {
 /// one's of the same name.
 #[derive(Default)]
 pub(super) struct Merged<'a> {
-    /// Kinds are not replaced but extended: all statements, in order of layers.
-    pub(super) kinds: Vec<Item<'a>>,
-    pub(super) limits: Vec<Item<'a>>,
-    pub(super) series: Vec<Item<'a>>,
-    pub(super) tables: Vec<Item<'a>>,
-    pub(super) assume: Vec<Item<'a>>,
-    pub(super) derive: Vec<Item<'a>>,
-    pub(super) rules: Vec<Item<'a>>,
-    pub(super) figures: Vec<Item<'a>>,
-    pub(super) amend: Vec<Item<'a>>,
-    pub(super) withdraw: Vec<Item<'a>>,
-    pub(super) mend: Vec<Item<'a>>,
-    pub(super) expect: Vec<Item<'a>>,
-    pub(super) tell: Vec<Item<'a>>,
-    pub(super) short: Vec<Item<'a>>,
-    pub(super) products: Vec<Item<'a>>,
-    pub(super) left_out: Vec<Item<'a>>,
+    /// By section. Of what is only collected (kinds are not replaced but extended) all statements, in
+    /// order of layers.
+    sections: FxHashMap<&'static str, Vec<Item<'a>>>,
     pub(super) layers: &'a [Layer],
     /// How many of the layers are no patches.
     pub(super) bases: usize,
@@ -137,7 +119,12 @@ pub(super) struct Merged<'a> {
     pub(super) editions: Vec<(&'a [Edition], usize)>,
 }
 
-impl Merged<'_> {
+impl<'a> Merged<'a> {
+    /// The items of a section.
+    pub(super) fn of(&self, section: &str) -> &[Item<'a>] {
+        self.sections.get(section).map_or(&[], Vec::as_slice)
+    }
+
     /// The file a place is in.
     pub(super) fn source(&self, span: Span) -> Option<&SourceFile> {
         self.sources
@@ -224,7 +211,7 @@ pub(super) fn assemble(
         merged.editions.push((editions, chosen[i]));
         collect(layer, i, editions, chosen[i], &mut merged, problems);
     }
-    let mut ruleset = compile(&merged, problems)?;
+    let mut ruleset = compile(&merged, problems);
     ruleset.id.clone_from(&base.name);
     ruleset.title.clone_from(&base.title);
     ruleset.patches.clone_from(&request.patches);
@@ -293,46 +280,46 @@ fn collect<'a>(
         Some(n) => match n.text() {
             Some(t) => holds(t, n.span, editions, chosen, problems),
             None => {
-                problems.push(
-                    Problem::error("not-a-text", "`in` names editions, like `A1 .. A3`")
-                        .at(n.span, ""),
-                );
+                Problem::wrong("not-a-text", n.span, "`in` names editions, like `A1 .. A3`")
+                    .report(problems);
                 true
             }
         },
     };
     // Names stated by this layer, to catch a second statement.
-    let mut mine: FxHashMap<(usize, &str), Span> = FxHashMap::default();
+    let mut mine: FxHashMap<(&str, &str), Span> = FxHashMap::default();
     for (_, _, root) in &layer.files {
         let Some(sections) = root.map() else { continue };
         for (section, node) in sections {
-            let which = schema::sections().position(|s| s == section.text);
-            let Some(which) = which else { continue };
-            let entries: Vec<(&'a str, Span, &'a Node)> = match (&node.value, which) {
-                (Yaml::Null, _) => continue,
-                (Yaml::Map(entries), 0..=5) => entries
+            let known = schema::sections().find(|s| *s == section.text);
+            let Some(known) = known else { continue };
+            let entries: Vec<(&'a str, Span, &'a Node)> = match &node.value {
+                Yaml::Null => continue,
+                Yaml::Map(entries) if schema::is_map(known) => entries
                     .iter()
                     .map(|(k, n): &(Key, Node)| (k.text.as_str(), k.span, n))
                     .collect(),
-                (Yaml::List(items), 6..) => items
+                Yaml::List(items) if !schema::is_map(known) => items
                     .iter()
                     .map(|n| {
-                        let id = n
-                            .get("id")
-                            .or_else(|| n.get("is"))
-                            .or_else(|| n.get("what"))
-                            .or_else(|| n.get("reads"));
+                        let names = ["id", "is", "what", "reads"];
+                        let id = names.iter().find_map(|k| n.get(k));
                         let name = id.and_then(Node::text).unwrap_or("");
                         (name, id.map_or(n.span, |i| i.span), n)
                     })
                     .collect(),
                 _ => {
-                    let shape = if which < 6 { "a map" } else { "a list" };
-                    let why = format!("`{}` holds {shape}", section.text);
-                    problems.push(Problem::error("wrong-shape", why).at(section.span, ""));
+                    let shape = if schema::is_map(known) {
+                        "a map"
+                    } else {
+                        "a list"
+                    };
+                    let why = format!("`{known}` holds {shape}");
+                    Problem::wrong("wrong-shape", section.span, why).report(problems);
                     continue;
                 }
             };
+            let list = merged.sections.entry(known).or_default();
             for (name, at, node) in entries {
                 if !in_force(node, problems) {
                     continue;
@@ -344,30 +331,11 @@ fn collect<'a>(
                     node,
                     replaced: None,
                 };
-                // What is only collected: a later statement stands beside an earlier one.
-                let (list, collected) = match which {
-                    0 => (&mut merged.kinds, true),
-                    1 => (&mut merged.limits, false),
-                    2 => (&mut merged.series, false),
-                    3 => (&mut merged.tables, false),
-                    4 => (&mut merged.assume, false),
-                    5 => (&mut merged.derive, false),
-                    6 => (&mut merged.rules, false),
-                    7 => (&mut merged.figures, true),
-                    8 => (&mut merged.amend, true),
-                    9 => (&mut merged.withdraw, true),
-                    10 => (&mut merged.mend, true),
-                    11 => (&mut merged.left_out, true),
-                    12 => (&mut merged.expect, true),
-                    13 => (&mut merged.tell, true),
-                    14 => (&mut merged.short, true),
-                    _ => (&mut merged.products, true),
-                };
-                if collected {
+                if !schema::is_replaced(known) {
                     list.push(item);
                     continue;
                 }
-                if let Some(first) = mine.insert((which, name), at) {
+                if let Some(first) = mine.insert((known, name), at) {
                     problems.push(stated_twice(&item, first));
                     continue;
                 }
@@ -375,7 +343,7 @@ fn collect<'a>(
                 let before = old.and_then(|i| list.get(i));
                 item.replaced = before.map(|b| b.layer);
                 let names = list.iter().filter(|i| i.layer != index).map(|i| i.name);
-                replacing::check(&section.text, before, &item, names, merged.bases, problems);
+                replacing::check(known, before, &item, names, merged.bases, problems);
                 match old.and_then(|i| list.get_mut(i)) {
                     None => list.push(item),
                     Some(slot) => *slot = item,

@@ -42,7 +42,7 @@ pub(super) fn read(
     let mut stated: FxHashMap<(usize, &str), Span> = FxHashMap::default();
     // What is wrong with amendments was reported with those of rules.
     let amendments = by_id(merged, &mut Vec::new());
-    for item in &merged.left_out {
+    for item in merged.of("left-out") {
         let Some(f) = Fields::new(item.node, item.at, &schema::LEFT_OUT, problems) else {
             continue;
         };
@@ -51,8 +51,7 @@ pub(super) fn read(
             if text.trim().is_empty() {
                 let at = f.at(key);
                 let message = format!("`{key}` of {} says nothing", schema::LEFT_OUT.what);
-                problems.push(Problem::error("empty-text", message).at(at, ""));
-                return None;
+                return Problem::wrong("empty-text", at, message).fail(problems);
             }
             Some(text)
         };
@@ -61,12 +60,11 @@ pub(super) fn read(
             continue;
         };
         if let Some(first) = stated.insert((item.layer, what), item.at) {
-            problems.push(
-                Problem::error("stated-twice", format!("`{what}` is left out twice"))
-                    .at(item.at, "the second time")
-                    .at(first, "the first time")
-                    .help("take one out"),
-            );
+            Problem::error("stated-twice", format!("`{what}` is left out twice"))
+                .at(item.at, "the second time")
+                .at(first, "the first time")
+                .help("take one out")
+                .report(problems);
         }
         let mut left_out = LeftOut {
             what: what.to_owned(),
@@ -108,11 +106,9 @@ fn told<'a>(
         {
             let lacking = if id.is_none() { "id" } else { "where" };
             let said = format!("an entry of `left-out` with `{key}` needs `{lacking}`");
-            problems.push(
-                Problem::error("missing-key", said)
-                .at(item.at, "")
-                .help("give both, so that a report can tell of which designs it is not judged, or neither"),
-            );
+            Problem::wrong("missing-key", item.at, said)
+                .help("give both, so that a report can tell of which designs it is not judged, or neither")
+                .report(problems);
         }
         return None;
     };
@@ -126,11 +122,7 @@ fn told<'a>(
     .and_then(Severity::from_word)?;
     let kind = text("each").unwrap_or("installation");
     let each = subject_kind(context.vocabulary, kind, at("each"), problems)?;
-    let scope = Scope {
-        subject: each,
-        per_line: false,
-        guards: Vec::new(),
-    };
+    let scope = Scope::of(each);
     let (where_, _) = context.compile(condition, &scope, Some(&Ty::Truth), problems)?;
     let LeftOut { what, clause, .. } = left_out;
     let id = id.text()?;

@@ -2,8 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::{Arc, OnceLock};
+use std::sync::Arc;
 
 use super::edition::choose;
 use super::frozen::{Base, Frozen};
@@ -65,6 +64,20 @@ pub struct Loaded {
     pub problems: Vec<Problem>,
     /// The files that were read, for showing the problems.
     pub files: Arc<Vec<Arc<SourceFile>>>,
+}
+
+impl Loaded {
+    fn of(ruleset: Result<Arc<Ruleset>, Problem>, files: Arc<Vec<Arc<SourceFile>>>) -> Self {
+        let (ruleset, problems) = match ruleset {
+            Ok(r) => (Some(r), Vec::new()),
+            Err(p) => (None, vec![p]),
+        };
+        Self {
+            ruleset,
+            problems,
+            files,
+        }
+    }
 }
 
 /// Knows where rulesets are.
@@ -197,13 +210,7 @@ impl Library {
             match self.frozen(&request.base) {
                 Ok(Some((frozen, base))) => return thaw(&frozen, &base, request),
                 Ok(None) => {}
-                Err(problem) => {
-                    return Loaded {
-                        ruleset: None,
-                        problems: vec![problem],
-                        files: Arc::default(),
-                    };
-                }
+                Err(problem) => return Loaded::of(Err(problem), Arc::default()),
             }
         }
         let mut chain = self.chain(&request.base);
@@ -223,10 +230,8 @@ impl Library {
                 .iter()
                 .filter(|f| !self.files.is_folder(f))
                 .map(|f| {
-                    Problem::error(
-                        "no-such-folder",
-                        format!("there is no folder `{}` of rulesets", f.display()),
-                    )
+                    let why = format!("there is no folder `{}` of rulesets", f.display());
+                    Problem::error("no-such-folder", why)
                 })
                 .collect(),
             ..Chain::default()
@@ -313,8 +318,7 @@ impl Library {
         for source in own {
             let Some(id) = FileId::of_ruleset(files.len()) else {
                 let why = format!("the ruleset `{name}` has more files than can be read");
-                problems.push(Problem::error("too-many-files", why));
-                return None;
+                return Problem::error("too-many-files", why).fail(problems);
             };
             let source = Arc::new(source);
             files.push(Arc::clone(&source));
@@ -415,18 +419,7 @@ fn thaw(frozen: &Frozen<'_>, base: &Base, request: &Request) -> Loaded {
         ruleset.files = Arc::clone(&files);
         Ok(Arc::new(ruleset))
     });
-    match ruleset {
-        Ok(r) => Loaded {
-            ruleset: Some(r),
-            problems: Vec::new(),
-            files,
-        },
-        Err(p) => Loaded {
-            ruleset: None,
-            problems: vec![p],
-            files,
-        },
-    }
+    Loaded::of(ruleset, files)
 }
 
 /// Reads the first document of each file. YAML is most of the time a ruleset takes to load; the
@@ -441,28 +434,17 @@ fn parse_all(documents: &[(FileId, Arc<SourceFile>)]) -> Vec<Result<Node, Proble
     if threads == 1 {
         return documents.iter().map(read).collect();
     }
-    let next = AtomicUsize::new(0);
-    let slots: Vec<OnceLock<Result<Node, Problem>>> =
-        documents.iter().map(|_| OnceLock::new()).collect();
-    let work = || {
-        loop {
-            let i = next.fetch_add(1, Ordering::Relaxed);
-            let (Some(document), Some(slot)) = (documents.get(i), slots.get(i)) else {
-                return;
-            };
-            slot.get_or_init(|| read(document));
-        }
-    };
+    let share = documents.len().div_ceil(threads);
     std::thread::scope(|s| {
-        for _ in 1..threads {
-            s.spawn(work);
-        }
-        work();
-    });
-    slots
-        .into_iter()
-        .zip(documents)
-        // Each slot was filled above; reading again costs time, never a document.
-        .map(|(slot, document)| slot.into_inner().unwrap_or_else(|| read(document)))
-        .collect()
+        let parts = documents.chunks(share);
+        let parts: Vec<_> = parts
+            .map(|part| (part, s.spawn(|| part.iter().map(read).collect())))
+            .collect();
+        // What is lost with a thread is read again: that costs time, never a document.
+        let whole = parts.into_iter().flat_map(|(part, thread)| {
+            let again = |_| part.iter().map(read).collect::<Vec<_>>();
+            thread.join().unwrap_or_else(again)
+        });
+        whole.collect()
+    })
 }

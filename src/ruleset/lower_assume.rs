@@ -17,13 +17,9 @@ pub(super) fn assumptions(
 ) -> Vec<Vec<Option<Assumption>>> {
     let mut all: Vec<Vec<Option<Assumption>>> =
         v.kinds.iter().map(|k| vec![None; k.facts.len()]).collect();
-    for item in &merged.assume {
-        if let Some((kind, ix, entry)) = assumption(merged, item, v, problems)
-            && let Some(slot) = all
-                .get_mut(kind.0 as usize)
-                .and_then(|k| k.get_mut(ix.0 as usize))
-        {
-            *slot = Some(entry);
+    for item in merged.of("assume") {
+        if let Some((kind, ix, entry)) = assumption(merged, item, v, problems) {
+            all[kind.0 as usize][ix.0 as usize] = Some(entry);
         }
     }
     all
@@ -41,17 +37,13 @@ fn assumption(
     let fact = v.fact(kind, ix);
     if fact.never_assumed {
         let why = format!("nobody may assume `{}`", item.name);
-        problems.push(
-            Problem::error("never-assumed", why)
-                .at(item.at, "")
-                .at(fact.span, "it is marked so"),
-        );
-        return None;
+        return Problem::wrong("never-assumed", item.at, why)
+            .at(fact.span, "it is marked so")
+            .fail(problems);
     }
     let Some(value) = assumed(text, &fact.ty, v) else {
         let why = format!("`{text}` is no value of `{}`", item.name);
-        problems.push(Problem::error("bad-value", why).at(f.at("is"), ""));
-        return None;
+        return Problem::wrong("bad-value", f.at("is"), why).fail(problems);
     };
     let entry = Assumption {
         value,

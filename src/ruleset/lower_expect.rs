@@ -15,7 +15,7 @@ pub(super) fn expectations(
     problems: &mut Vec<Problem>,
 ) -> Vec<Expectation> {
     let mut all: Vec<Expectation> = Vec::new();
-    for item in &merged.expect {
+    for item in merged.of("expect") {
         let Some(new) = expectation(item, v, problems) else {
             continue;
         };
@@ -42,12 +42,9 @@ fn expectation(
             "a `{}` is not named after what was read: nothing can be expected of it",
             v.kind(record).name
         );
-        problems.push(
-            Problem::error("wrong-kind", why)
-                .at(item.at, "")
-                .help("a kind with `name: reference KIND` holds readings"),
-        );
-        return None;
+        return Problem::wrong("wrong-kind", item.at, why)
+            .help("a kind with `name: reference KIND` holds readings")
+            .fail(problems);
     };
     let (kind, fact) = path(f.needed("is", problems)?, item.at, v, problems)?;
     let up_to = match f.text("up-to", problems) {
@@ -62,16 +59,14 @@ fn expectation(
             "`{}` is read in another unit than the figure it is expected to be",
             v.fact(record, reads).name
         );
-        problems.push(Problem::error("wrong-dimension", why).at(item.at, ""));
-        return None;
+        return Problem::wrong("wrong-dimension", item.at, why).fail(problems);
     }
     let always = match f.text("always", problems) {
         None | Some("no") => false,
         Some("yes") => true,
         Some(word) => {
             let why = format!("`{word}` is neither yes nor no");
-            problems.push(Problem::error("unknown-word", why).at(f.at("always"), ""));
-            return None;
+            return Problem::wrong("unknown-word", f.at("always"), why).fail(problems);
         }
     };
     Some(Expectation {

@@ -12,8 +12,7 @@ pub(super) fn unit_of(text: &str, at: Span, problems: &mut Vec<Problem>) -> Opti
     match Unit::parse(text) {
         Ok(u) => Some(u),
         Err(e) => {
-            let mut p =
-                Problem::error("unknown-unit", format!("`{text}` is not a known unit")).at(at, "");
+            let mut p = Problem::wrong("unknown-unit", at, format!("`{text}` is not a known unit"));
             if let Some(help) = e.help() {
                 p = p.help(help);
             }
@@ -74,24 +73,20 @@ pub(super) fn fact_type(
             .collect();
         if all.is_empty() || all.len() > most {
             let why = format!("give 1 to {most} words, not {}", all.len());
-            problems.push(Problem::error("bad-words", why).at(at, ""));
+            Problem::wrong("bad-words", at, why).report(problems);
         }
         for word in all.iter().filter(|w| !can_be_written(w)) {
             let why = format!("no design can write the word `{word}` of a choice");
-            problems.push(
-                Problem::error("bad-words", why)
-                .at(at, "")
-                .help("a word begins with a letter and has letters, digits, `_` and single hyphens, or it is a number, perhaps with letters right behind it"),
-            );
+            Problem::wrong("bad-words", at, why)
+                .help("a word begins with a letter and has letters, digits, `_` and single hyphens, or it is a number, perhaps with letters right behind it")
+                .report(problems);
         }
         Arc::new(all)
     };
-    let quantity = |unit: Unit, whole: bool| {
-        Some(Said::Type(FactType::Quantity {
-            unit,
-            per_line,
-            whole,
-        }))
+    let quantity = |unit: Unit, whole: bool| FactType::Quantity {
+        unit,
+        per_line,
+        whole,
     };
     if per_line
         && matches!(
@@ -99,61 +94,49 @@ pub(super) fn fact_type(
             Some("one" | "ordered" | "some" | "part" | "reference")
         )
     {
-        problems.push(
-            Problem::error("bad-type", "only a quantity has a value for each line").at(at, ""),
-        );
-        return None;
+        return Problem::wrong("bad-type", at, "only a quantity has a value for each line")
+            .fail(problems);
     }
-    match base.split_once(' ') {
-        Some(("one", rest)) => {
-            let list = rest.strip_prefix("of ").unwrap_or(rest);
-            return Some(Said::Type(FactType::Choice {
-                words: words(list, problems, WordSet::MOST),
-                ordered: false,
-            }));
-        }
-        Some(("ordered", rest)) => {
-            return Some(Said::Type(FactType::Choice {
-                words: words(rest, problems, WordSet::MOST),
-                ordered: true,
-            }));
-        }
-        Some(("some", rest)) => {
-            let list = rest.strip_prefix("of ").unwrap_or(rest);
-            return Some(Said::Type(FactType::Some {
-                words: words(list, problems, SetWords::MOST),
-            }));
-        }
+    let of = |rest: &'_ str| rest.strip_prefix("of ").unwrap_or(rest).to_owned();
+    Some(Said::Type(match base.split_once(' ') {
+        Some(("one", rest)) => FactType::Choice {
+            words: words(&of(rest), problems, WordSet::MOST),
+            ordered: false,
+        },
+        Some(("ordered", rest)) => FactType::Choice {
+            words: words(rest, problems, WordSet::MOST),
+            ordered: true,
+        },
+        Some(("some", rest)) => FactType::Some {
+            words: words(&of(rest), problems, SetWords::MOST),
+        },
         Some((form @ ("part" | "parts" | "reference" | "references"), kind)) => {
             let id = kind_of(kind.trim(), at, v, problems)?;
-            return Some(Said::Type(match form {
+            match form {
                 "part" => FactType::Part(id),
                 "parts" => FactType::Parts(id),
                 "reference" => FactType::Reference(id),
                 _ => FactType::References(id),
-            }));
+            }
         }
         Some(("reverse", path)) => return Some(Said::Reverse(path.trim().to_owned())),
-        _ => {}
-    }
-    match base {
-        "number" => quantity(unit_of("", at, problems)?, false),
-        "whole" => quantity(unit_of("", at, problems)?, true),
-        "yes-no" => Some(Said::Type(FactType::YesNo)),
-        "text" => Some(Said::Type(FactType::Text)),
-        "date" => Some(Said::Type(FactType::Date)),
-        unit => match Unit::parse(unit) {
-            Ok(u) => quantity(u, false),
-            Err(_) => {
-                problems.push(
-                    Problem::error("bad-type", format!("`{text}` is not the type of a fact"))
-                        .at(at, "")
-                        .help("write a unit, or one of: number, whole, yes-no, text, date, one of …, ordered …, some of …, part K, parts K, reference K, references K, reverse K.F"),
-                );
-                None
-            }
+        _ => match base {
+            "number" => quantity(unit_of("", at, problems)?, false),
+            "whole" => quantity(unit_of("", at, problems)?, true),
+            "yes-no" => FactType::YesNo,
+            "text" => FactType::Text,
+            "date" => FactType::Date,
+            unit => match Unit::parse(unit) {
+                Ok(u) => quantity(u, false),
+                Err(_) => {
+                    let why = format!("`{text}` is not the type of a fact");
+                    return Problem::wrong("bad-type", at, why)
+                        .help("write a unit, or one of: number, whole, yes-no, text, date, one of …, ordered …, some of …, part K, parts K, reference K, references K, reverse K.F")
+                        .fail(problems);
+                }
+            },
         },
-    }
+    }))
 }
 
 /// Reads `> 0 A`, `0 m .. 500 m`, `>= 1`.
@@ -209,12 +192,10 @@ pub(super) fn bounds(
     };
     let fits = unit.is_none_or(|u| dims.iter().all(|d| *d == u.dim()));
     if parsed.is_none() || !fits || b.lo > b.hi {
-        problems.push(
-            Problem::error("bad-range", format!("`{text}` is not a range of this fact"))
-                .at(at, "")
-                .help("write it like `> 0 A` or `0 m .. 500 m`"),
-        );
-        return None;
+        let why = format!("`{text}` is not a range of this fact");
+        return Problem::wrong("bad-range", at, why)
+            .help("write it like `> 0 A` or `0 m .. 500 m`")
+            .fail(problems);
     }
     Some(b)
 }
@@ -232,11 +213,9 @@ pub(super) fn can_be_absent(ty: &FactType, f: &Fields<'_>, problems: &mut Vec<Pr
     };
     if let Some(node) = f.get("optional") {
         let why = format!("what is {what} cannot be absent, so it cannot be optional");
-        problems.push(
-            Problem::error("bad-optional", why)
-                .at(node.span, "")
-                .help(instead),
-        );
+        Problem::wrong("bad-optional", node.span, why)
+            .help(instead)
+            .report(problems);
     }
     false
 }

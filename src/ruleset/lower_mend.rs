@@ -11,7 +11,7 @@ use crate::vocabulary::{Fact, FactType, Vocabulary, WordSet};
 /// Lowers the section `mend`; a later layer's cost of a fact replaces an earlier one's.
 pub(super) fn mending(merged: &Merged<'_>, v: &Vocabulary, problems: &mut Vec<Problem>) -> Mending {
     let mut out = Mending::default();
-    for item in &merged.mend {
+    for item in merged.of("mend") {
         one(item, v, &mut out, problems);
     }
     out
@@ -33,8 +33,7 @@ fn one(
             Ok(x) if x.is_finite() && x >= 0.0 => Some(x),
             _ => {
                 let why = format!("`{text}` is no cost: it is a number from 0 up, or `never`");
-                problems.push(Problem::error("bad-cost", why).at(at, ""));
-                return None;
+                return Problem::wrong("bad-cost", at, why).fail(problems);
             }
         },
     };
@@ -48,8 +47,7 @@ fn one(
             Some(word) => {
                 let message =
                     format!("`{word}` is no way to change `{name}`: it is `less` or `more`");
-                problems.push(Problem::error("unknown-word", message).at(f.at("only"), ""));
-                return None;
+                return Problem::wrong("unknown-word", f.at("only"), message).fail(problems);
             }
         };
         out.costs
@@ -67,12 +65,9 @@ fn one(
     let fits = matches!(v.fact(kind, fact).ty, FactType::Part(_));
     let Some(cost) = cost.filter(|_| fits) else {
         let why = format!("`{name}` takes no part that could be put in");
-        problems.push(
-            Problem::error("bad-part", why)
-                .at(f.at("part"), "")
-                .help("`part` is for a fact that is a part, and its cost is a number"),
-        );
-        return None;
+        return Problem::wrong("bad-part", f.at("part"), why)
+            .help("`part` is for a fact that is a part, and its cost is a number")
+            .fail(problems);
     };
     out.stock.push(Stock {
         kind,
@@ -104,8 +99,7 @@ fn words(
             Some(i) => set = set.or(WordSet::one(i)),
             None => {
                 let why = format!("`{word}` is no word of `{name}`");
-                problems.push(Problem::error("unknown-word", why).at(at, ""));
-                return None;
+                return Problem::wrong("unknown-word", at, why).fail(problems);
             }
         }
     }
@@ -128,12 +122,10 @@ fn among(f: &Fields<'_>, fact: &Fact, name: &str, problems: &mut Vec<Problem>) -
             Some(x) => all.push(x),
             None => {
                 let like = fact.unit().map_or("", |u| u.text());
-                problems.push(
-                    Problem::error("bad-value", format!("`{text}` is no value of `{name}`"))
-                        .at(at, "")
-                        .help(format!("write each like `6 {like}`")),
-                );
-                return None;
+                let why = format!("`{text}` is no value of `{name}`");
+                return Problem::wrong("bad-value", at, why)
+                    .help(format!("write each like `6 {like}`"))
+                    .fail(problems);
             }
         }
     }

@@ -8,7 +8,7 @@ use crate::vocabulary::{Product, Vocabulary};
 
 /// Reads `products:` of all layers into the vocabulary; of one name, the latest layer's.
 pub(super) fn products(merged: &Merged<'_>, v: &mut Vocabulary, problems: &mut Vec<Problem>) {
-    for item in &merged.products {
+    for item in merged.of("products") {
         let Some(f) = Fields::new(item.node, item.at, &schema::PRODUCT, problems) else {
             continue;
         };
@@ -24,21 +24,17 @@ pub(super) fn products(merged: &Merged<'_>, v: &mut Vocabulary, problems: &mut V
             continue;
         };
         if v.kind_named(&is).is_none() && !v.head_words.contains_key(&is) {
-            problems.push(
-                Problem::error("unknown-kind", format!("`{is}` opens no block or part"))
-                    .at(f.at("is"), "")
-                    .did_you_mean(&is, v.kinds.iter().map(|k| k.name.as_str())),
-            );
+            let why = format!("`{is}` opens no block or part");
+            Problem::wrong("unknown-kind", f.at("is"), why)
+                .did_you_mean(&is, v.kinds.iter().map(|k| k.name.as_str()))
+                .report(problems);
             continue;
         }
         if v.kind_named(&name).is_some() || v.head_words.contains_key(&name) {
-            problems.push(
-                Problem::error(
-                    "name-taken",
-                    format!("`{name}` already means something else"),
-                )
-                .at(f.at("name"), "it opens a part or block of its own"),
-            );
+            let why = format!("`{name}` already means something else");
+            Problem::error("name-taken", why)
+                .at(f.at("name"), "it opens a part or block of its own")
+                .report(problems);
             continue;
         }
         v.products.retain(|p| p.name != name);

@@ -35,12 +35,12 @@ pub(super) fn rule<'a>(
     for key in ["title", "stage", "each", "message", "topic", "confidence"] {
         if get(key).is_none() {
             let why = format!("the rule `{}` needs `{key}`", item.name);
-            problems.push(Problem::error("missing-key", why).at(item.at, ""));
+            Problem::wrong("missing-key", item.at, why).report(problems);
         }
     }
     if get("clause").is_none() && get("source").is_none() {
         let said = format!("the rule `{}` needs `clause` or `source`", item.name);
-        problems.push(Problem::error("missing-key", said).at(item.at, ""));
+        Problem::wrong("missing-key", item.at, said).report(problems);
     }
     let at = |key: &str| get(key).map_or(item.at, |n| n.span);
     let stage = choice(
@@ -67,11 +67,7 @@ pub(super) fn rule<'a>(
     let kind_name = text("each")?;
     let v = context.vocabulary;
     let each = subject_kind(v, kind_name, at("each"), problems)?;
-    let mut scope = Scope {
-        subject: each,
-        per_line: false,
-        guards: Vec::new(),
-    };
+    let mut scope = Scope::of(each);
     let where_ = match get("where") {
         None => None,
         Some(n) => {
@@ -86,17 +82,9 @@ pub(super) fn rule<'a>(
         }
         (None, Some(n)) => ways(context, n, &scope, item, problems)?,
         _ => {
-            problems.push(
-                Problem::error(
-                    "missing-key",
-                    format!(
-                        "the rule `{}` needs `require` or `ways`, one of them",
-                        item.name
-                    ),
-                )
-                .at(item.at, ""),
-            );
-            return None;
+            let item_name = &item.name;
+            let why = format!("the rule `{item_name}` needs `require` or `ways`, one of them");
+            return Problem::wrong("missing-key", item.at, why).fail(problems);
         }
     };
     let mut template = |key: &str| get(key).map(|n| context.text(n, &scope, problems));
@@ -165,11 +153,9 @@ pub(super) fn subject_kind(
     let found = v.kind_named(name).filter(|k| !v.kind(*k).is_abstract());
     if found.is_none() {
         let why = format!("there is no kind `{name}` to judge");
-        problems.push(
-            Problem::error("unknown-kind", why)
-                .at(at, "")
-                .did_you_mean(name, v.kinds.iter().map(|k| k.name.as_str())),
-        );
+        Problem::wrong("unknown-kind", at, why)
+            .did_you_mean(name, v.kinds.iter().map(|k| k.name.as_str()))
+            .report(problems);
     }
     found
 }
@@ -184,12 +170,9 @@ pub(super) fn choice<'t>(
         return Some(text);
     }
     let why = format!("`{text}` is none of {}", words.join(", "));
-    problems.push(
-        Problem::error("unknown-word", why)
-            .at(at, "")
-            .did_you_mean(text, words.iter().copied()),
-    );
-    None
+    Problem::wrong("unknown-word", at, why)
+        .did_you_mean(text, words.iter().copied())
+        .fail(problems)
 }
 
 fn ways(
@@ -200,10 +183,8 @@ fn ways(
     problems: &mut Vec<Problem>,
 ) -> Option<Requirement> {
     let Some(map) = node.map() else {
-        problems.push(
-            Problem::error("not-a-map", "`ways` is a map of named conditions").at(node.span, ""),
-        );
-        return None;
+        let why = "`ways` is a map of named conditions";
+        return Problem::wrong("not-a-map", node.span, why).fail(problems);
     };
     let mut all = Vec::new();
     for (key, n) in map {
@@ -227,8 +208,7 @@ fn ways(
         }
     }
     if all.is_empty() {
-        problems.push(Problem::error("no-ways", "no way holds in this edition").at(node.span, ""));
-        return None;
+        return Problem::wrong("no-ways", node.span, "no way holds in this edition").fail(problems);
     }
     Some(Requirement::Ways(all))
 }

@@ -23,8 +23,8 @@ pub(super) fn series(item: &Item<'_>, problems: &mut Vec<Problem>) -> Option<Ser
     let mut read =
         |text: &str, name: Option<String>, at: Span| match parse_quantity(text.trim(), &unit) {
             Some(value) => members.push(Member { value, name }),
-            None => problems
-                .push(Problem::error("bad-number", format!("`{text}` is not a number")).at(at, "")),
+            None => Problem::wrong("bad-number", at, format!("`{text}` is not a number"))
+                .report(problems),
         };
     match &node.value {
         Yaml::List(list) => {
@@ -46,8 +46,7 @@ pub(super) fn series(item: &Item<'_>, problems: &mut Vec<Problem>) -> Option<Ser
             Series::MOST,
             members.len()
         );
-        problems.push(Problem::error("bad-series", why).at(item.at, ""));
-        return None;
+        return Problem::wrong("bad-series", item.at, why).fail(problems);
     }
     Some(Series {
         name: item.name.to_owned(),

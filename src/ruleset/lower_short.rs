@@ -19,7 +19,7 @@ const EVERYWHERE: [&str; 11] = [
 
 /// Reads `short:` of all layers into the vocabulary.
 pub(super) fn short(merged: &Merged<'_>, v: &mut Vocabulary, problems: &mut Vec<Problem>) {
-    for item in &merged.short {
+    for item in merged.of("short") {
         let Some(f) = Fields::new(item.node, item.at, &schema::SHORT, problems) else {
             continue;
         };
@@ -29,11 +29,8 @@ pub(super) fn short(merged: &Merged<'_>, v: &mut Vocabulary, problems: &mut Vec<
                 v.asks.retain(|(w, _)| !w.eq_ignore_ascii_case(word));
                 v.asks.push((word.to_owned(), what));
             } else {
-                problems.push(refused(
-                    word,
-                    "it needs three letters, and what to write",
-                    node.span,
-                ));
+                refused(word, "it needs three letters, and what to write", node.span)
+                    .report(problems);
             }
         }
         let Some(of) = f.text("of", problems) else {
@@ -56,14 +53,14 @@ pub(super) fn short(merged: &Merged<'_>, v: &mut Vocabulary, problems: &mut Vec<
             if v.head_words.contains_key(&word) {
                 short.opened_by.push((fact, word));
             } else {
-                problems.push(refused(&word, "it opens no part", node.span));
+                refused(&word, "it opens no part", node.span).report(problems);
             }
         }
         for (word, node) in map(f.get("also")) {
             if let Some(meaning) = also(v, kind, word, node, problems) {
                 match short.meaning(word) {
                     Some(first) if *first != meaning => {
-                        problems.push(refused(word, "it has another meaning already", node.span));
+                        refused(word, "it has another meaning already", node.span).report(problems);
                     }
                     Some(_) => {}
                     None => short.also.push((word.to_owned(), meaning)),
@@ -90,25 +87,21 @@ fn facts<'n>(
     for (name, node) in map(node) {
         match kind.fact_named(name).filter(|ix| kind.fact(*ix).writable) {
             Some(ix) => found.push((ix, node)),
-            None => problems.push(
-                Problem::error(
-                    "unknown-fact",
-                    format!("`{}` has no fact `{name}` to write", kind.name),
-                )
-                .at(node.span, "")
-                .did_you_mean(name, kind.writable_names()),
-            ),
+            None => Problem::wrong(
+                "unknown-fact",
+                node.span,
+                format!("`{}` has no fact `{name}` to write", kind.name),
+            )
+            .did_you_mean(name, kind.writable_names())
+            .report(problems),
         }
     }
     found
 }
 
 fn refused(word: &str, why: &str, at: Span) -> Problem {
-    Problem::error(
-        "two-readings",
-        format!("`{word}` cannot be said shortly: {why}"),
-    )
-    .at(at, "")
+    let message = format!("`{word}` cannot be said shortly: {why}");
+    Problem::wrong("two-readings", at, message)
 }
 
 /// Whether a word is no unit or line by its length.
@@ -137,11 +130,8 @@ fn unkeyed(kind: &Kind, fact: FactIx, node: &Node, short: &mut Short, problems: 
                 if words.contains(&word) {
                     new.words.push(word);
                 } else {
-                    problems.push(refused(
-                        &word,
-                        &format!("`{}` has no such word", declared.name),
-                        at,
-                    ));
+                    let said = format!("`{}` has no such word", declared.name);
+                    refused(&word, &said, at).report(problems);
                 }
             }
         }
@@ -165,7 +155,7 @@ fn unkeyed(kind: &Kind, fact: FactIx, node: &Node, short: &mut Short, problems: 
         _ => {
             let why =
                 "only a choice, or a quantity with one value and a unit, is known without its key";
-            problems.push(refused(&declared.name, why, node.span));
+            refused(&declared.name, why, node.span).report(problems);
             return;
         }
     }
@@ -194,24 +184,19 @@ fn mark(kind: &Kind, text: &str, at: Span, problems: &mut Vec<Problem>) -> Optio
             continue;
         };
         let Some((name, after)) = inside.split_once('}') else {
-            problems.push(refused(text, "a brace is not closed", at));
-            return None;
+            return refused(text, "a brace is not closed", at).fail(problems);
         };
         rest = after;
         let (name, some) = name.split_once(':').unwrap_or((name, ""));
         let Some(fact) = kind.fact_named(name) else {
-            problems.push(refused(
-                text,
-                &format!("`{}` has no fact `{name}`", kind.name),
-                at,
-            ));
-            return None;
+            let said = format!("`{}` has no fact `{name}`", kind.name);
+            return refused(text, &said, at).fail(problems);
         };
         let mut words: Vec<String> = some.split_whitespace().map(str::to_owned).collect();
         let own = kind.words_of(fact);
         if let Some(odd) = words.iter().find(|w| !own.contains(w)) {
-            problems.push(refused(text, &format!("`{name}` has no word `{odd}`"), at));
-            return None;
+            let said = format!("`{name}` has no word `{odd}`");
+            return refused(text, &said, at).fail(problems);
         }
         if words.is_empty() {
             words = own.to_vec();
@@ -255,8 +240,7 @@ fn also(
         taken(v, kind, word)
     };
     if let Some(why) = why {
-        problems.push(refused(word, &why, node.span));
-        return None;
+        return refused(word, &why, node.span).fail(problems);
     }
     meaning
 }
@@ -307,11 +291,8 @@ fn collisions(v: &Vocabulary, id: KindId, at: Span, problems: &mut Vec<Problem>)
             }),
         };
         if let Some(why) = why {
-            problems.push(refused(
-                word,
-                &format!("{why} (a value of `{}`)", name(*fact)),
-                at,
-            ));
+            let said = format!("{why} (a value of `{}`)", name(*fact));
+            refused(word, &said, at).report(problems);
         }
     }
     for (i, one) in short.unkeyed.iter().enumerate() {
@@ -329,7 +310,7 @@ fn collisions(v: &Vocabulary, id: KindId, at: Span, problems: &mut Vec<Problem>)
                     "`{}` is measured alike; give both ranges that lie apart",
                     name(other.fact)
                 );
-                problems.push(refused(name(one.fact), &why, at));
+                refused(name(one.fact), &why, at).report(problems);
             }
         }
     }
@@ -338,7 +319,7 @@ fn collisions(v: &Vocabulary, id: KindId, at: Span, problems: &mut Vec<Problem>)
         .iter()
         .filter(|(w, _)| all.iter().any(|(o, _)| o.eq_ignore_ascii_case(w)));
     for (word, _) in also {
-        problems.push(refused(word, "it is a value without a key, too", at));
+        refused(word, "it is a value without a key, too", at).report(problems);
     }
     for (i, mark) in short.marks.iter().enumerate() {
         for sample in samples(mark) {
@@ -355,11 +336,8 @@ fn collisions(v: &Vocabulary, id: KindId, at: Span, problems: &mut Vec<Problem>)
                 }
                 None => continue,
             };
-            problems.push(refused(
-                &sample,
-                &format!("{why} (the mark `{}`)", mark.text),
-                at,
-            ));
+            let said = format!("{why} (the mark `{}`)", mark.text);
+            refused(&sample, &said, at).report(problems);
             break;
         }
     }

@@ -23,7 +23,7 @@ pub(super) fn origin(f: &Fields<'_>, layer: &str, problems: &mut Vec<Problem>) -
 
 pub(super) fn limits(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Limits {
     let mut all = Limits::default();
-    for item in &merged.limits {
+    for item in merged.of("limits") {
         // `name: 0.95` is short for `name: {is: 0.95}`.
         let (is, at, f) = match item.node.text() {
             Some(text) => (Some(text), item.node.span, None),
@@ -50,11 +50,9 @@ pub(super) fn limits(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Limits
             let unit = unit_of(unit, at, problems);
             let value = unit.as_ref().and_then(|u| parse_quantity(digits, u));
             if value.is_none() && unit.is_some() {
-                problems.push(
-                    Problem::error("bad-number", format!("`{text}` is not a quantity"))
-                        .at(at, "")
-                        .help("write a number and its unit, like `70 V`, or `required`"),
-                );
+                Problem::wrong("bad-number", at, format!("`{text}` is not a quantity"))
+                    .help("write a number and its unit, like `70 V`, or `required`")
+                    .report(problems);
             }
             (value, unit)
         };
@@ -115,11 +113,10 @@ fn check_same_dimension(
             old.dim().describe(),
             unit.dim().describe()
         );
-        problems.push(
-            Problem::error("dimension-changed", why)
-                .at(item.at, "restated here")
-                .at(is.span, "what it replaces"),
-        );
+        Problem::error("dimension-changed", why)
+            .at(item.at, "restated here")
+            .at(is.span, "what it replaces")
+            .report(problems);
     }
 }
 
@@ -130,7 +127,7 @@ pub(super) fn tables(
 ) -> (Tables, Vec<Table>) {
     let mut names = Tables::default();
     let mut all = Vec::new();
-    for item in &merged.tables {
+    for item in merged.of("tables") {
         if let Some(t) = table(item, v, problems)
             && let Some(next) = next_number(all.len(), "tables", item.at, problems)
         {
@@ -162,13 +159,8 @@ fn table(item: &Item<'_>, v: &Vocabulary, problems: &mut Vec<Problem>) -> Option
         (Some(s), Some(c)) if s != c => format!("{c} ({s})"),
         (Some(s), _) | (None, Some(s)) => s.to_owned(),
         (None, None) => {
-            problems.push(
-                Problem::error(
-                    "missing-key",
-                    "a table needs `source`: where its figures were seen",
-                )
-                .at(item.at, ""),
-            );
+            let why = "a table needs `source`: where its figures were seen";
+            Problem::wrong("missing-key", item.at, why).report(problems);
             String::new()
         }
     };
@@ -180,15 +172,14 @@ fn table(item: &Item<'_>, v: &Vocabulary, problems: &mut Vec<Problem>) -> Option
         reads.push(r);
     }
     if keys.is_empty() || keys.len() > 8 {
-        problems.push(Problem::error("bad-table", "a table has 1 to 8 keys").at(item.at, ""));
-        return None;
+        return Problem::wrong("bad-table", item.at, "a table has 1 to 8 keys").fail(problems);
     }
     let columns = f.get("columns").map(texts);
     let mut rows = Vec::new();
     let mut places = Vec::new();
     for row in f.get("rows").and_then(Node::list).unwrap_or(&[]) {
         let Some(cells) = row.list() else {
-            problems.push(Problem::error("bad-row", "a row is a list").at(row.span, ""));
+            Problem::wrong("bad-row", row.span, "a row is a list").report(problems);
             continue;
         };
         let leading = if columns.is_some() {
@@ -203,7 +194,7 @@ fn table(item: &Item<'_>, v: &Vocabulary, problems: &mut Vec<Problem>) -> Option
                 cells.len(),
                 leading + values
             );
-            problems.push(Problem::error("bad-row", why).at(row.span, ""));
+            Problem::wrong("bad-row", row.span, why).report(problems);
             continue;
         }
         let mut fixed = Vec::new();
@@ -239,11 +230,9 @@ fn table(item: &Item<'_>, v: &Vocabulary, problems: &mut Vec<Problem>) -> Option
                     {
                         Some(x) => Cell::Value(x),
                         None => {
-                            problems.push(
-                                Problem::error("bad-cell", format!("`{text}` is no figure of this table"))
-                                    .at(cell.span, "")
-                                    .help("write a number, `none` for not permitted or '?' for not transcribed"),
-                            );
+                            Problem::wrong("bad-cell", cell.span, format!("`{text}` is no figure of this table"))
+                                .help("write a number, `none` for not permitted or '?' for not transcribed")
+                                .report(problems);
                             Cell::Gap
                         }
                     }
@@ -254,8 +243,7 @@ fn table(item: &Item<'_>, v: &Vocabulary, problems: &mut Vec<Problem>) -> Option
         }
     }
     if rows.is_empty() {
-        problems.push(Problem::error("bad-table", "the table has no rows").at(item.at, ""));
-        return None;
+        return Problem::wrong("bad-table", item.at, "the table has no rows").fail(problems);
     }
     let title = f
         .owned("title", problems)
@@ -264,10 +252,9 @@ fn table(item: &Item<'_>, v: &Vocabulary, problems: &mut Vec<Problem>) -> Option
         Ok(t) => Some(t),
         Err(i) => {
             let at = places.get(i).copied().unwrap_or(item.at);
-            problems.push(
-                Problem::error("row-twice", "two rows have the same keys").at(at, "the second one"),
-            );
-            None
+            Problem::error("row-twice", "two rows have the same keys")
+                .at(at, "the second one")
+                .fail(problems)
         }
     }
 }
@@ -330,10 +317,8 @@ fn table_key(
             Some((named(KeyType::Word(words.clone())), Reads::Word(words)))
         }
         Said::Type(FactType::YesNo) | Said::Type(_) | Said::Reverse(_) => {
-            problems.push(
-                Problem::error("bad-key", format!("`{is}` cannot be a key of a table")).at(at, ""),
-            );
-            None
+            Problem::wrong("bad-key", at, format!("`{is}` cannot be a key of a table"))
+                .fail(problems)
         }
     }
 }
@@ -346,11 +331,9 @@ fn ends(f: &Fields<'_>, problems: &mut Vec<Problem>) -> (Between, Beyond) {
         Some(other) => {
             let at = f.at("between");
             let why = format!("`{other}` says nothing between rows");
-            problems.push(
-                Problem::error("bad-between", why)
-                    .at(at, "")
-                    .help("one of nothing, next-larger, linear"),
-            );
+            Problem::wrong("bad-between", at, why)
+                .help("one of nothing, next-larger, linear")
+                .report(problems);
             Between::Nothing
         }
     };
@@ -360,11 +343,9 @@ fn ends(f: &Fields<'_>, problems: &mut Vec<Problem>) -> (Between, Beyond) {
         Some(other) => {
             let at = f.at("beyond");
             let why = format!("`{other}` says nothing beyond the ends");
-            problems.push(
-                Problem::error("bad-beyond", why)
-                    .at(at, "")
-                    .help("one of none, hold"),
-            );
+            Problem::wrong("bad-beyond", at, why)
+                .help("one of none, hold")
+                .report(problems);
             Beyond::Nothing
         }
     };
@@ -387,12 +368,9 @@ fn row_key(
                 Some(i) => u8::try_from(i).ok().map(RowKey::Word),
                 None => {
                     let why = format!("`{text}` is none of {}", words.join(", "));
-                    problems.push(
-                        Problem::error("unknown-word", why)
-                            .at(at, "")
-                            .did_you_mean(text, words.iter().map(String::as_str)),
-                    );
-                    None
+                    Problem::wrong("unknown-word", at, why)
+                        .did_you_mean(text, words.iter().map(String::as_str))
+                        .fail(problems)
                 }
             }
         }
@@ -410,8 +388,7 @@ fn row_key(
                 Some(x) => Some(RowKey::Number(x)),
                 None => {
                     let why = format!("`{text}` is no value of this key");
-                    problems.push(Problem::error("bad-row-key", why).at(at, ""));
-                    None
+                    Problem::wrong("bad-row-key", at, why).fail(problems)
                 }
             }
         }

@@ -15,7 +15,7 @@ pub(super) fn tellings(
     problems: &mut Vec<Problem>,
 ) -> Vec<Telling> {
     let mut all: Vec<Telling> = Vec::new();
-    for item in &merged.tell {
+    for item in merged.of("tell") {
         let Some(new) = telling(item, v, problems) else {
             continue;
         };
@@ -33,12 +33,10 @@ fn telling(item: &Item<'_>, v: &Vocabulary, problems: &mut Vec<Problem>) -> Opti
     let (to, is) = (to?, is?);
     let Some(settler) = Settler::from_word(to) else {
         let words = Settler::ALL.map(Settler::word);
-        problems.push(
-            Problem::error("unknown-word", format!("nobody is called `{to}` here"))
-                .at(f.at("to"), "")
-                .help(format!("write one of {}", words.join(", "))),
-        );
-        return None;
+        let why = format!("nobody is called `{to}` here");
+        return Problem::wrong("unknown-word", f.at("to"), why)
+            .help(format!("write one of {}", words.join(", ")))
+            .fail(problems);
     };
     let (kind, fact) = path(is, item.at, v, problems)?;
     let number = matches!(v.fact(kind, fact).ty, FactType::Quantity { .. });
@@ -58,11 +56,10 @@ fn listed(f: &Fields<'_>, number: bool, problems: &mut Vec<Problem>) -> Listed {
         share
             .filter(|s| (0.0..=1.0).contains(s))
             .unwrap_or_else(|| {
-                problems.push(
-                    Problem::error("bad-number", format!("`{text}` is no share to spare"))
-                        .at(f.at("spare"), "")
-                        .help("write a share from 0 % to 100 %, such as `10 %`"),
-                );
+                let why = format!("`{text}` is no share to spare");
+                Problem::wrong("bad-number", f.at("spare"), why)
+                    .help("write a share from 0 % to 100 %, such as `10 %`")
+                    .report(problems);
                 0.0
             })
     });
@@ -74,24 +71,20 @@ fn listed(f: &Fields<'_>, number: bool, problems: &mut Vec<Problem>) -> Listed {
         },
         Some("extra") => Listed::Extra,
         Some(word) => {
-            problems.push(
-                Problem::error("unknown-word", format!("`{word}` is no part of a list"))
-                    .at(f.at("as"), "")
-                    .help("write one of times, sum, extra, or leave `as` out"),
-            );
+            let why = format!("`{word}` is no part of a list");
+            Problem::wrong("unknown-word", f.at("as"), why)
+                .help("write one of times, sum, extra, or leave `as` out")
+                .report(problems);
             Listed::Tells
         }
     };
     if part != Listed::Tells && !number {
-        problems.push(
-            Problem::error("bad-type", "only a number can be counted or added up")
-                .at(f.at("as"), ""),
-        );
+        let why = "only a number can be counted or added up";
+        Problem::wrong("bad-type", f.at("as"), why).report(problems);
         return Listed::Tells;
     }
     if spare.is_some() && !matches!(part, Listed::Sum { .. }) {
-        problems
-            .push(Problem::error("bad-key", "`spare` belongs to `as: sum`").at(f.at("spare"), ""));
+        Problem::wrong("bad-key", f.at("spare"), "`spare` belongs to `as: sum`").report(problems);
     }
     part
 }

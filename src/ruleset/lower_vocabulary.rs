@@ -18,7 +18,7 @@ use crate::vocabulary::{
 /// Kinds and series of all layers.
 pub(super) fn vocabulary(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Vocabulary {
     let mut v = Vocabulary::default();
-    for item in &merged.series {
+    for item in merged.of("series") {
         if let Some(s) = series(item, problems)
             && let Some(next) = next_number(v.series.len(), "series", item.at, problems)
         {
@@ -27,7 +27,7 @@ pub(super) fn vocabulary(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Vo
         }
     }
     // Names first, so that facts may refer to any kind.
-    for item in &merged.kinds {
+    for item in merged.of("kinds") {
         if v.kind_named(item.name).is_none()
             && let Some(next) = next_number(v.kinds.len(), "kinds", item.at, problems)
         {
@@ -52,7 +52,7 @@ pub(super) fn vocabulary(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Vo
     }
     let mut reverses: Vec<(KindId, FactIx, String, Span)> = Vec::new();
     let mut stated = Stated::default();
-    for item in &merged.kinds {
+    for item in merged.of("kinds") {
         let Some(id) = v.kind_named(item.name) else {
             continue;
         };
@@ -66,7 +66,7 @@ pub(super) fn vocabulary(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Vo
             problems,
         );
     }
-    for item in &merged.kinds {
+    for item in merged.of("kinds") {
         let Some(id) = v.kind_named(item.name) else {
             continue;
         };
@@ -149,7 +149,7 @@ pub(super) fn add_fact(
     for name in std::iter::once(&fact.name).chain(&fact.also) {
         if kind.by_name.insert(name.clone(), ix).is_some() {
             let why = format!("`{}` has two facts called `{name}`", kind.name);
-            problems.push(Problem::error("fact-twice", why).at(fact.span, ""));
+            Problem::wrong("fact-twice", fact.span, why).report(problems);
         }
     }
     kind.facts.push(fact);
@@ -186,21 +186,20 @@ fn fact(
     let settled_by = match f.text("by", problems) {
         None => Settler::Designer,
         Some(word) => Settler::from_word(word).unwrap_or_else(|| {
-            problems.push(
-                Problem::error("unknown-settler", format!("`{word}` settles nothing"))
-                    .at(f.at("by"), "")
-                    .did_you_mean(word, Settler::ALL.iter().map(|s| s.word()))
-                    .help(format!(
-                        "one of {}",
-                        Settler::ALL.map(Settler::word).join(", ")
-                    )),
-            );
+            let why = format!("`{word}` settles nothing");
+            Problem::wrong("unknown-settler", f.at("by"), why)
+                .did_you_mean(word, Settler::ALL.iter().map(|s| s.word()))
+                .help(format!(
+                    "one of {}",
+                    Settler::ALL.map(Settler::word).join(", ")
+                ))
+                .report(problems);
             Settler::Designer
         }),
     };
     if f.get("by").is_none() && reverse.is_none() {
         let why = format!("the fact `{name}` needs `by`: who settles it");
-        problems.push(Problem::error("missing-key", why).at(at, ""));
+        Problem::wrong("missing-key", at, why).report(problems);
     }
     let range = |key: &str, problems: &mut Vec<Problem>| {
         let n = f.get(key)?;
@@ -211,11 +210,10 @@ fn fact(
     let series = f.text("series", problems).and_then(|s| {
         let found = v.series_names.get(s).copied();
         if found.is_none() {
-            problems.push(
-                Problem::error("unknown-series", format!("there is no series `{s}`"))
-                    .at(f.at("series"), "")
-                    .did_you_mean(s, v.series_names.keys().map(String::as_str)),
-            );
+            let why = format!("there is no series `{s}`");
+            Problem::wrong("unknown-series", f.at("series"), why)
+                .did_you_mean(s, v.series_names.keys().map(String::as_str))
+                .report(problems);
         }
         found
     });
@@ -256,7 +254,7 @@ fn fact(
                 Some("yes") => Openness::Always,
                 Some(other) => {
                     let why = format!("`open` is yes, no or existing, not `{other}`");
-                    problems.push(Problem::error("bad-open", why).at(f.at("open"), ""));
+                    Problem::wrong("bad-open", f.at("open"), why).report(problems);
                     Openness::Closed
                 }
             },
@@ -312,9 +310,8 @@ fn shape(item: &Item<'_>, id: KindId, v: &mut Vocabulary, problems: &mut Vec<Pro
                         any_of.push(k);
                     }
                 }
-                None => problems.push(
-                    Problem::error("unknown-kind", format!("there is no kind `{name}`")).at(at, ""),
-                ),
+                None => Problem::wrong("unknown-kind", at, format!("there is no kind `{name}`"))
+                    .report(problems),
             }
         }
     }
@@ -355,7 +352,7 @@ fn shape(item: &Item<'_>, id: KindId, v: &mut Vocabulary, problems: &mut Vec<Pro
                             "the word `{}` sets `{}`, which is no word of a choice of `{}`",
                             key.text, fact.text, item.name
                         );
-                        problems.push(Problem::error("bad-head", why).at(key.span, ""));
+                        Problem::wrong("bad-head", key.span, why).report(problems);
                     }
                 }
             }
@@ -379,13 +376,12 @@ fn shape(item: &Item<'_>, id: KindId, v: &mut Vocabulary, problems: &mut Vec<Pro
         };
         match role {
             Some(r) => v.kinds[id.0 as usize].name_role = r,
-            None => problems.push(
-                Problem::error(
-                    "bad-name-role",
-                    "the name of a block is `choice FACT` or `reference KIND` (with a fact `of`)",
-                )
-                .at(place("name"), ""),
-            ),
+            None => Problem::wrong(
+                "bad-name-role",
+                place("name"),
+                "the name of a block is `choice FACT` or `reference KIND` (with a fact `of`)",
+            )
+            .report(problems),
         }
     }
 }
@@ -422,7 +418,7 @@ fn resolve_reverses(
 }
 
 fn resolve_inherits(merged: &Merged<'_>, v: &mut Vocabulary, problems: &mut Vec<Problem>) {
-    for item in &merged.kinds {
+    for item in merged.of("kinds") {
         let Some(id) = v.kind_named(item.name) else {
             continue;
         };
@@ -443,7 +439,7 @@ fn resolve_inherits(merged: &Merged<'_>, v: &mut Vocabulary, problems: &mut Vec<
                 }
                 _ => {
                     let why = format!("`{name}` is no reference of `{}`", item.name);
-                    problems.push(Problem::error("bad-inherits", why).at(key.span, ""));
+                    Problem::wrong("bad-inherits", key.span, why).report(problems);
                 }
             }
         }

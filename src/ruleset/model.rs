@@ -357,7 +357,7 @@ impl Mending {
 }
 
 /// A compiled ruleset: one base, its patches, one edition.
-#[derive(Debug, Serialize, Deserialize)]
+#[derive(Debug, Default, Serialize, Deserialize)]
 pub struct Ruleset {
     /// The base.
     pub id: String,
@@ -412,19 +412,13 @@ impl Ruleset {
     /// The derivation of a fact.
     #[must_use]
     pub fn derivation(&self, kind: KindId, fact: FactIx) -> Option<&Derivation> {
-        self.derivations
-            .get(kind.0 as usize)?
-            .get(fact.0 as usize)?
-            .as_ref()
+        of_fact(&self.derivations, kind, fact)
     }
 
     /// The assumption for a fact.
     #[must_use]
     pub fn assumption(&self, kind: KindId, fact: FactIx) -> Option<&Assumption> {
-        self.assumptions
-            .get(kind.0 as usize)?
-            .get(fact.0 as usize)?
-            .as_ref()
+        of_fact(&self.assumptions, kind, fact)
     }
 
     /// The rules that judge something: all but what is left out.
@@ -437,4 +431,10 @@ impl Ruleset {
     pub fn rule(&self, id: &str) -> Option<&Rule> {
         self.rules.iter().find(|r| r.id == id)
     }
+}
+
+/// What stands for a fact, where each kind has a list by its facts.
+pub(super) fn of_fact<T>(all: &[Vec<Option<T>>], kind: KindId, fact: FactIx) -> Option<&T> {
+    let kind = all.get(kind.0 as usize)?;
+    kind.get(fact.0 as usize)?.as_ref()
 }

@@ -1,7 +1,7 @@
 //! Where the facts of a ruleset lie whatever a design says, and which sums can only grow by members
 //! that are not listed.
 
-use super::model::{Assumed, Assumption, Derivation, Figure, Rule};
+use super::model::{Assumed, Assumption, Derivation, Figure, Rule, of_fact};
 use crate::expression::{Aggregate, Compiled, Limits, Ranges, Table, TermKind, hull};
 use crate::quantity::Interval;
 use crate::source::Problem;
@@ -66,8 +66,7 @@ impl<'r> Read<'r> {
             Some(s) => s.intersect(domain),
             None => Some(domain),
         };
-        let assumed = self.assumptions.get(usize::from(kind.0));
-        let assumed = assumed.and_then(|a| a.get(usize::from(ix.0))?.as_ref());
+        let assumed = of_fact(self.assumptions, kind, ix);
         let assumed = assumed.and_then(|a| match a.value {
             Assumed::Number(x) => Some(Interval::point(x)),
             _ => None,
@@ -79,10 +78,7 @@ impl<'r> Read<'r> {
     /// formula gives for what is found so far, until nothing moves: then every formula stays inside.
     fn facts(&self, derivations: &[Vec<Option<Derivation>>]) -> Facts {
         let v = self.vocabulary;
-        let formula = |k: KindId, f: FactIx| {
-            let kind = derivations.get(usize::from(k.0))?;
-            kind.get(usize::from(f.0))?.as_ref().map(|d| &d.formula)
-        };
+        let formula = |k: KindId, f: FactIx| of_fact(derivations, k, f).map(|d| &d.formula);
         let each = || {
             v.kind_ids()
                 .flat_map(|k| v.kind(k).fact_ids().map(move |f| (k, f)))
@@ -139,10 +135,7 @@ impl<'r> Read<'r> {
                 break;
             }
             for (k, f, range) in moved {
-                let kind = facts.get_mut(usize::from(k.0));
-                if let Some(slot) = kind.and_then(|facts| facts.get_mut(usize::from(f.0))) {
-                    *slot = range;
-                }
+                facts[usize::from(k.0)][usize::from(f.0)] = range;
             }
         }
         facts
@@ -186,11 +179,9 @@ fn aggregates(ranges: Ranges<'_>, c: &mut Compiled, problems: &mut Vec<Problem>)
         *never_negative = shown;
         if *op == Aggregate::LargestTwo && !shown {
             let why = format!("`largest-two` adds what is never below zero, and `{text}` may be");
-            problems.push(
-                Problem::error("may-be-negative", why)
-                .at(c.span, "")
-                .help("write `max(0 A, …)` with its unit, or give the facts it reads a `domain` from 0 up"),
-            );
+            Problem::wrong("may-be-negative", c.span, why)
+                .help("write `max(0 A, …)` with its unit, or give the facts it reads a `domain` from 0 up")
+                .report(problems);
         }
     }
 }

@@ -30,11 +30,9 @@ impl<'a> Fields<'a> {
         for (key, _) in entries {
             if !shape.keys().any(|k| k == key.text) {
                 let text = format!("{} has no key `{}`", shape.what, key.text);
-                problems.push(
-                    Problem::error("unknown-key", text)
-                        .at(key.span, "")
-                        .did_you_mean(&key.text, shape.keys()),
-                );
+                Problem::wrong("unknown-key", key.span, text)
+                    .did_you_mean(&key.text, shape.keys())
+                    .report(problems);
             }
             if seen.contains(&key.text.as_str()) {
                 let why = format!("the key `{}` is given twice", key.text);
@@ -63,12 +61,8 @@ impl<'a> Fields<'a> {
         let node = self.get(key)?;
         match &node.value {
             Yaml::Scalar(s) => Some(s),
-            _ => {
-                problems.push(
-                    Problem::error("not-a-text", format!("`{key}` is one text")).at(node.span, ""),
-                );
-                None
-            }
+            _ => Problem::wrong("not-a-text", node.span, format!("`{key}` is one text"))
+                .fail(problems),
         }
     }
 
@@ -80,8 +74,7 @@ impl<'a> Fields<'a> {
     pub(super) fn needed(&self, key: &str, problems: &mut Vec<Problem>) -> Option<&'a str> {
         if self.get(key).is_none() {
             let text = format!("{} needs `{key}`", self.shape.what);
-            problems.push(Problem::error("missing-key", text).at(self.at, ""));
-            return None;
+            return Problem::wrong("missing-key", self.at, text).fail(problems);
         }
         self.text(key, problems)
     }
@@ -94,7 +87,7 @@ impl<'a> Fields<'a> {
             Some(other) => {
                 let at = self.at(key);
                 let why = format!("`{key}` is yes or no, not `{other}`");
-                problems.push(Problem::error("not-a-flag", why).at(at, ""));
+                Problem::wrong("not-a-flag", at, why).report(problems);
                 false
             }
         }
@@ -110,11 +103,9 @@ pub(super) fn kind_of(
 ) -> Option<KindId> {
     let found = v.kind_named(name);
     if found.is_none() {
-        problems.push(
-            Problem::error("unknown-kind", format!("there is no kind `{name}`"))
-                .at(at, "")
-                .did_you_mean(name, v.kinds.iter().map(|k| k.name.as_str())),
-        );
+        Problem::wrong("unknown-kind", at, format!("there is no kind `{name}`"))
+            .did_you_mean(name, v.kinds.iter().map(|k| k.name.as_str()))
+            .report(problems);
     }
     found
 }
@@ -129,11 +120,9 @@ pub(super) fn fact_of(
     let found = kind.fact_named(name);
     if found.is_none() {
         let text = format!("`{}` has no fact `{name}`", kind.name);
-        problems.push(
-            Problem::error("unknown-fact", text)
-                .at(at, "")
-                .did_you_mean(name, kind.facts.iter().map(|f| f.name.as_str())),
-        );
+        Problem::wrong("unknown-fact", at, text)
+            .did_you_mean(name, kind.facts.iter().map(|f| f.name.as_str()))
+            .report(problems);
     }
     found
 }
@@ -147,8 +136,7 @@ pub(super) fn path(
 ) -> Option<(KindId, FactIx)> {
     let Some((kind, fact)) = name.split_once('.') else {
         let text = format!("`{name}` is not of the form KIND.FACT");
-        problems.push(Problem::error("bad-path", text).at(at, ""));
-        return None;
+        return Problem::wrong("bad-path", at, text).fail(problems);
     };
     let kind = kind_of(kind, at, v, problems)?;
     Some((kind, fact_of(v.kind(kind), fact, at, problems)?))

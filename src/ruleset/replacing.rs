@@ -55,16 +55,12 @@ pub(super) fn check<'n>(
         .filter(|n| matches!(n.text(), Some("yes" | "true")));
     let Some(before) = before else {
         if let Some(said) = was.or(replaces) {
-            problems.push(
-                Problem::error(
-                    "nothing-to-replace",
-                    format!("no layer below states a {what} `{name}` in this edition"),
-                )
-                .at(after.at, "")
+            let why = format!("no layer below states a {what} `{name}` in this edition");
+            Problem::wrong("nothing-to-replace", after.at, why)
                 .at(said.span, "said to replace one")
                 .did_you_mean(name, names)
-                .help("take this out if it is new, or say with `in:` in which editions it holds"),
-            );
+                .help("take this out if it is new, or say with `in:` in which editions it holds")
+                .report(problems);
         }
         return;
     };
@@ -82,10 +78,8 @@ pub(super) fn check<'n>(
     match was.and_then(Node::text) {
         Some(was) if was == old => {}
         Some(was) => {
-            let p = Problem::error(
-                "conflict",
-                format!("`{name}` is said to replace `{was}`, but it is `{old}`"),
-            );
+            let why = format!("`{name}` is said to replace `{was}`, but it is `{old}`");
+            let p = Problem::error("conflict", why);
             problems.push(both(p, "replaces", "what stands there"));
         }
         None if left_open(section, before) => {}
@@ -131,17 +125,13 @@ pub(super) fn check_amended(
         let Some(other) = before.node.get(&key.text).filter(|_| !about) else {
             continue;
         };
-        problems.push(
-            Problem::error(
-                "conflict",
-                format!(
-                    "`{}` of the rule `{}` is amended twice",
-                    key.text, after.name
-                ),
-            )
+        let text = &key.text;
+        let name = &after.name;
+        let why = format!("`{text}` of the rule `{name}` is amended twice");
+        Problem::error("conflict", why)
             .at(node.span, "the later amendment")
             .at(other.span, "the earlier one")
-            .help("amend it once; a ruleset that has the other as its parent may amend it again"),
-        );
+            .help("amend it once; a ruleset that has the other as its parent may amend it again")
+            .report(problems);
     }
 }

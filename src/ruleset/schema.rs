@@ -23,6 +23,19 @@ pub(super) fn sections() -> impl Iterator<Item = &'static str> {
     FILE.keys().skip_while(|k| *k != "kinds")
 }
 
+/// Whether a section holds a map by name; else it is a list.
+pub(super) fn is_map(section: &str) -> bool {
+    matches!(
+        section,
+        "kinds" | "limits" | "series" | "tables" | "assume" | "derive"
+    )
+}
+
+/// Whether a later statement of a name replaces an earlier one; else it stands beside it.
+pub(super) fn is_replaced(section: &str) -> bool {
+    section == "rules" || section != "kinds" && is_map(section)
+}
+
 /// A file: its head, then sections.
 pub(super) const FILE: Shape = shape(
     "a ruleset file",

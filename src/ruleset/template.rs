@@ -109,7 +109,7 @@ pub(super) fn read(
     problems: &mut Vec<Problem>,
 ) -> Template {
     let Some(text) = node.text() else {
-        problems.push(Problem::error("not-a-text", "this is one text").at(node.span, ""));
+        Problem::wrong("not-a-text", node.span, "this is one text").report(problems);
         return Template::default();
     };
     let mut pieces = Vec::new();
@@ -127,7 +127,7 @@ pub(super) fn read(
         }
         let Some(len) = text.get(open..).and_then(|t| t.find('}')) else {
             let place = source.map_or(node.span, |s| node.place(s, open..open + 1));
-            problems.push(Problem::error("open-brace", "this brace is not closed").at(place, ""));
+            Problem::wrong("open-brace", place, "this brace is not closed").report(problems);
             return Template { pieces };
         };
         let inside = text.get(open + 1..open + len).unwrap_or("");
@@ -151,7 +151,7 @@ pub(super) fn read(
             }
             Err(errors) => {
                 for e in errors {
-                    let mut p = Problem::error("bad-expression", e.message).at(place(e.range), "");
+                    let mut p = Problem::wrong("bad-expression", place(e.range), e.message);
                     p.help = e.help;
                     problems.push(p);
                 }

@@ -145,6 +145,15 @@ enum Raw {
 
 struct RawVisitor;
 
+/// Visits of what is no text to the parser, and keeps the text of the file.
+macro_rules! as_written {
+    ($($visit:ident: $ty:ty),+) => {$(
+        fn $visit<E>(self, _: $ty) -> Result<Raw, E> {
+            Ok(Raw::Scalar(None))
+        }
+    )+};
+}
+
 impl<'de> Visitor<'de> for RawVisitor {
     type Value = Raw;
 
@@ -161,29 +170,14 @@ impl<'de> Visitor<'de> for RawVisitor {
     }
 
     // Numbers and yes/no keep the text of the file: `1.10`, `no`, `2018`.
-    fn visit_bool<E>(self, _: bool) -> Result<Raw, E> {
-        Ok(Raw::Scalar(None))
-    }
-
-    fn visit_i64<E>(self, _: i64) -> Result<Raw, E> {
-        Ok(Raw::Scalar(None))
-    }
-
-    fn visit_u64<E>(self, _: u64) -> Result<Raw, E> {
-        Ok(Raw::Scalar(None))
-    }
-
-    fn visit_i128<E>(self, _: i128) -> Result<Raw, E> {
-        Ok(Raw::Scalar(None))
-    }
-
-    fn visit_u128<E>(self, _: u128) -> Result<Raw, E> {
-        Ok(Raw::Scalar(None))
-    }
-
-    fn visit_f64<E>(self, _: f64) -> Result<Raw, E> {
-        Ok(Raw::Scalar(None))
-    }
+    as_written!(
+        visit_bool: bool,
+        visit_i64: i64,
+        visit_u64: u64,
+        visit_i128: i128,
+        visit_u128: u128,
+        visit_f64: f64
+    );
 
     fn visit_str<E>(self, s: &str) -> Result<Raw, E> {
         Ok(Raw::Scalar(Some(s.to_owned())))
@@ -216,15 +210,21 @@ impl<'de> Deserialize<'de> for Raw {
     }
 }
 
-fn settle(raw: Placed<Raw>, file: FileId, text: &str) -> Node {
-    let place = raw.referenced.span();
+fn span_of<T>(placed: &Placed<T>, file: FileId) -> Span {
+    let place = placed.referenced.span();
     let start = usize::try_from(place.byte_offset().unwrap_or(0)).unwrap_or(0);
     let len = usize::try_from(place.byte_len().unwrap_or(0)).unwrap_or(0);
-    let span = Span::new(file, start, start + len);
+    Span::new(file, start, start + len)
+}
+
+fn settle(raw: Placed<Raw>, file: FileId, text: &str) -> Node {
+    let span = span_of(&raw, file);
     let value = match raw.value {
         Raw::Null => Yaml::Null,
         Raw::Scalar(Some(s)) => Yaml::Scalar(s),
-        Raw::Scalar(None) => Yaml::Scalar(text.get(start..start + len).unwrap_or("").to_owned()),
+        Raw::Scalar(None) => {
+            Yaml::Scalar(text.get(span.from()..span.until()).unwrap_or("").to_owned())
+        }
         Raw::List(items) => Yaml::List(
             items
                 .into_iter()
@@ -235,13 +235,11 @@ fn settle(raw: Placed<Raw>, file: FileId, text: &str) -> Node {
             entries
                 .into_iter()
                 .map(|(k, v)| {
-                    let at = k.referenced.span();
-                    let s = usize::try_from(at.byte_offset().unwrap_or(0)).unwrap_or(0);
-                    let l = usize::try_from(at.byte_len().unwrap_or(0)).unwrap_or(0);
+                    let span = span_of(&k, file);
                     (
                         Key {
                             text: k.value,
-                            span: Span::new(file, s, s + l),
+                            span,
                         },
                         settle(v, file, text),
                     )
@@ -364,71 +362,5 @@ pub fn read(file: FileId, source: &SourceFile, from: usize) -> Result<Node, Prob
                 p.help("put values with `: `, ` #`, `{`, `[`, `>`, `*`, `|` or quotes in single quotes")
             })
         }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn read_text(text: &str) -> (SourceFile, Node) {
-        let source = SourceFile::new("t.yaml", text);
-        let node = read(FileId(FileId::RULESET), &source, 0).unwrap();
-        (source, node)
-    }
-
-    #[test]
-    fn everything_knows_its_place() {
-        let (s, n) = read_text("a: {b: 'x''y >= 1', c: [1.10, no, 2018-07-02]}\nd: plain words\n");
-        let b = n.get("a").unwrap().get("b").unwrap();
-        assert_eq!(b.text(), Some("x'y >= 1"));
-        let at = b.place(&s, 4..6);
-        assert_eq!(s.text().get(at.from()..at.until()), Some(">="));
-        let c = n.get("a").unwrap().get("c").unwrap().list().unwrap();
-        let texts: Vec<_> = c.iter().map(|n| n.text().unwrap()).collect();
-        assert_eq!(texts, ["1.10", "no", "2018-07-02"]);
-        let d = n.get("d").unwrap().place(&s, 6..11);
-        assert_eq!(s.text().get(d.from()..d.until()), Some("words"));
-    }
-
-    #[test]
-    fn folded_and_literal_texts_are_followed() {
-        let (s, n) = read_text("a: >-\n  one and\n  two or\nb: |\n  three\n  four\n");
-        let a = n.get("a").unwrap();
-        assert_eq!(a.text(), Some("one and two or"));
-        let at = a.place(&s, 8..11);
-        assert_eq!(s.text().get(at.from()..at.until()), Some("two"));
-        let b = n.get("b").unwrap();
-        let at = b.place(&s, 6..10);
-        assert_eq!(s.text().get(at.from()..at.until()), Some("four"));
-    }
-
-    #[test]
-    fn documents_are_told_apart() {
-        let text = "a: 1\n---\nb: 2\n";
-        let source = SourceFile::new("t.yaml", text);
-        let first = read(FileId(FileId::RULESET), &source, 0).unwrap();
-        assert!(first.get("a").is_some() && first.get("b").is_none());
-        let second = read(
-            FileId(FileId::RULESET),
-            &source,
-            second_document(text).unwrap(),
-        )
-        .unwrap();
-        let b = second.get("b").unwrap();
-        assert_eq!((b.text(), b.span.from()), (Some("2"), 12));
-    }
-
-    #[test]
-    fn a_bomb_of_aliases_is_an_error() {
-        let mut text = String::from("a0: &a0 [x,x,x,x,x,x,x,x,x,x]\n");
-        for i in 1..12 {
-            let p = i - 1;
-            text.push_str(&format!(
-                "a{i}: &a{i} [*a{p},*a{p},*a{p},*a{p},*a{p},*a{p},*a{p},*a{p},*a{p}]\n"
-            ));
-        }
-        let source = SourceFile::new("t.yaml", text);
-        assert!(read(FileId(FileId::RULESET), &source, 0).is_err());
     }
 }

@@ -9,6 +9,6 @@ mod words_of;
 
 pub use file::{FileId, Position, SourceFile, Sources, Span, Spanned};
 pub use files::{Disk, Entry, Files, Memory, Overlay};
-pub use problem::{Label, Problem, Weight, closest};
+pub use problem::{Label, Problem, Reports, Weight, closest};
 pub use visible::{is_unseen, visible, visible_json, visible_line};
 pub(crate) use words_of::words;

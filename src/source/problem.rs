@@ -41,7 +41,36 @@ pub struct Problem {
     pub instead: Option<Box<(String, String)>>,
 }
 
+/// What problems are reported to.
+pub trait Reports {
+    /// Keeps a problem.
+    fn report(&mut self, problem: Problem);
+}
+
+impl Reports for Vec<Problem> {
+    fn report(&mut self, problem: Problem) {
+        self.push(problem);
+    }
+}
+
 impl Problem {
+    /// An error at a place.
+    #[must_use]
+    pub fn wrong(code: &'static str, at: Span, message: impl Into<String>) -> Self {
+        Self::error(code, message).at(at, "")
+    }
+
+    /// Reports it.
+    pub fn report(self, to: &mut impl Reports) {
+        to.report(self);
+    }
+
+    /// Reports it and gives nothing: for what cannot be read because of it.
+    pub fn fail<T>(self, to: &mut impl Reports) -> Option<T> {
+        to.report(self);
+        None
+    }
+
     /// An error without a place yet.
     #[must_use]
     pub fn error(code: &'static str, message: impl Into<String>) -> Self {

@@ -39,11 +39,10 @@ impl<'a> Resolver<'a> {
             ValueKind::Bad => None,
             _ => {
                 if !value.is_bad() {
-                    self.report(
-                        Problem::error("not-arithmetic", "this cannot stand in a calculation")
-                            .at(value.span, "expected a quantity or the name of a parameter")
-                            .help("let a parameter have these values, and calculate with its name"),
-                    );
+                    Problem::error("not-arithmetic", "this cannot stand in a calculation")
+                        .at(value.span, "expected a quantity or the name of a parameter")
+                        .help("let a parameter have these values, and calculate with its name")
+                        .report(self);
                 }
                 None
             }
@@ -60,15 +59,10 @@ impl<'a> Resolver<'a> {
                 }),
                 Some(Measure::Wrong) | None => None,
                 Some(_) => {
-                    self.report(
-                        Problem::error(
-                            "not-arithmetic",
-                            format!("the parameter `{word}` is not a number"),
-                        )
-                        .at(span, "")
-                        .help("write its name alone, without a calculation"),
-                    );
-                    None
+                    let why = format!("the parameter `{word}` is not a number");
+                    Problem::wrong("not-arithmetic", span, why)
+                        .help("write its name alone, without a calculation")
+                        .fail(self)
                 }
             };
         }
@@ -80,30 +74,19 @@ impl<'a> Resolver<'a> {
                     absolute: false,
                 });
             }
-            self.report(
-                Problem::error("number-alone", "`n` stands in a block that is not repeated")
-                    .at(span, "")
-                    .help("repeat the block, as in `circuit bay[1..6] { … }`"),
-            );
-            return None;
+            let why = "`n` stands in a block that is not repeated";
+            return Problem::wrong("number-alone", span, why)
+                .help("repeat the block, as in `circuit bay[1..6] { … }`")
+                .fail(self);
         }
-        let names: Vec<_> = self
-            .parameters_written
-            .iter()
-            .map(|p| p.name.text.as_str())
-            .collect();
-        self.report(
-            Problem::error(
-                "unknown-parameter",
-                format!("there is no parameter called `{word}`"),
-            )
-            .at(span, "")
+        let names = self.parameter_names();
+        let why = format!("there is no parameter called `{word}`");
+        Problem::wrong("unknown-parameter", span, why)
             .did_you_mean(word, names)
             .help(format!(
                 "declare it, as in `parameter {word}: 5 m .. 40 m`, outside of all blocks"
-            )),
-        );
-        None
+            ))
+            .fail(self)
     }
 
     fn operation(
@@ -127,7 +110,7 @@ impl<'a> Resolver<'a> {
             if left.dim == Dim::NONE || right.dim == Dim::NONE {
                 problem = problem.help("write the unit of the number");
             }
-            self.report(problem);
+            problem.report(self);
             return None;
         }
         let absolute = match (op, left.absolute, right.absolute) {
@@ -138,15 +121,15 @@ impl<'a> Resolver<'a> {
             _ => None,
         };
         let Some(absolute) = absolute else {
-            self.report(
-                Problem::error(
-                    "wrong-unit",
-                    "a temperature on a scale with a zero of its own cannot be calculated with like this",
-                )
-                .at(if right.absolute { right_span } else { left_span }, "")
-                .help("write differences of temperature in `K`, as in `30 °C + 5 K`"),
-            );
-            return None;
+            let at = if right.absolute {
+                right_span
+            } else {
+                left_span
+            };
+            let why = "a temperature on a scale with a zero of its own cannot be calculated with like this";
+            return Problem::wrong("wrong-unit", at, why)
+                .help("write differences of temperature in `K`, as in `30 °C + 5 K`")
+                .fail(self);
         };
         let dim = match op {
             Arith::Add | Arith::Sub => left.dim,
@@ -167,12 +150,9 @@ impl<'a> Resolver<'a> {
                     } else {
                         "the result is too large"
                     };
-                    self.report(
-                        Problem::error("not-computable", why)
-                            .at(right_span, "")
-                            .help("write a value that can be worked out"),
-                    );
-                    return None;
+                    return Problem::wrong("not-computable", right_span, why)
+                        .help("write a value that can be worked out")
+                        .fail(self);
                 }
                 Formula::Number(result)
             }

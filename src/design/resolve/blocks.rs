@@ -79,24 +79,20 @@ impl<'a> Resolver<'a> {
         let taken = self.vocabulary.head_words.contains_key(name)
             || self.vocabulary.kind_named(name).is_some();
         if taken || name == "none" {
-            self.report(
-                Problem::error(
-                    "name-taken",
-                    format!("`{name}` already means something else"),
-                )
+            let why = format!("`{name}` already means something else");
+            Problem::error("name-taken", why)
                 .at(define.name.span, "it opens a part or block of its own")
-                .help(format!("choose another name, such as `house-{name}`")),
-            );
+                .help(format!("choose another name, such as `house-{name}`"))
+                .report(self);
             return;
         }
         if let Some(first) = self.defines.get(name) {
             let first = first.name.span;
-            self.report(
-                Problem::error("duplicate-name", format!("`{name}` is defined twice"))
-                    .at(define.name.span, "again")
-                    .at(first, "first here")
-                    .help("give one of them another name"),
-            );
+            Problem::error("duplicate-name", format!("`{name}` is defined twice"))
+                .at(define.name.span, "again")
+                .at(first, "first here")
+                .help("give one of them another name")
+                .report(self);
             return;
         }
         self.defines.insert(name, define);
@@ -107,11 +103,10 @@ impl<'a> Resolver<'a> {
         if block.from.is_some() || block.kind.text == "judged-elsewhere" {
             if !matches!(place, Place::Top) {
                 let what = &block.kind.text;
-                self.report(
-                    Problem::error("misplaced-block", format!("a {what} stands inside a block"))
-                        .at(block.kind.span, "")
-                        .help("move it out of all blocks; `for:` says which one it is about"),
-                );
+                let why = format!("a {what} stands inside a block");
+                Problem::wrong("misplaced-block", block.kind.span, why)
+                    .help("move it out of all blocks; `for:` says which one it is about")
+                    .report(self);
             }
             self.departures.push(block);
             return;
@@ -128,14 +123,11 @@ impl<'a> Resolver<'a> {
                 .iter()
                 .map(|k| self.vocabulary.kind(*k).name.as_str())
                 .collect();
-            self.report(
-                Problem::error(
-                    "abstract-kind",
-                    format!("`{}` stands for several kinds of things", declared.name),
-                )
+            let why = format!("`{}` stands for several kinds of things", declared.name);
+            Problem::error("abstract-kind", why)
                 .at(block.kind.span, "which one is it?")
-                .help(format!("write one of {}", listed(&real, "or"))),
-            );
+                .help(format!("write one of {}", listed(&real, "or")))
+                .report(self);
             self.lose(block, turn);
             return;
         }
@@ -194,16 +186,11 @@ impl<'a> Resolver<'a> {
             return None;
         }
         let outer_name = &self.vocabulary.kind(outer_kind).name;
-        let mut problem = Problem::error(
-            "misplaced-block",
-            format!(
-                "{} cannot stand inside {}",
-                with_article(&declared.name),
-                with_article(outer_name)
-            ),
-        )
-        .at(block.kind.span, "")
-        .at(self.design.object(outer).head, "the block around it");
+        let what = with_article(&declared.name);
+        let other = with_article(outer_name);
+        let why = format!("{what} cannot stand inside {other}");
+        let mut problem = Problem::wrong("misplaced-block", block.kind.span, why)
+            .at(self.design.object(outer).head, "the block around it");
         let homes: Vec<_> = declared
             .within
             .iter()
@@ -222,7 +209,7 @@ impl<'a> Resolver<'a> {
                 listed(&homes, "or")
             ));
         }
-        self.report(problem);
+        problem.report(self);
         (!declared.part_only).then_some(Place::Lost)
     }
 
@@ -239,11 +226,8 @@ impl<'a> Resolver<'a> {
             .map(|ix| self.vocabulary.fact(outer_kind, *ix).name.as_str())
             .collect();
         let word = &block.kind.text;
-        self.report(
-            Problem::error(
-                "part-without-key",
-                format!("`{word}` is a part here, and no key says which"),
-            )
+        let why = format!("`{word}` is a part here, and no key says which");
+        Problem::error("part-without-key", why)
             .at(
                 block.kind.span,
                 format!("expected {} before it", listed(&names, "or")),
@@ -251,8 +235,8 @@ impl<'a> Resolver<'a> {
             .help(format!(
                 "write `{}: {word} {{ … }}`",
                 names.first().unwrap_or(&"")
-            )),
-        );
+            ))
+            .report(self);
         if facts.len() == 1 {
             self.spoil(outer, *first, block.span);
         }
@@ -266,14 +250,9 @@ impl<'a> Resolver<'a> {
             let taker = vocabulary.kind(id);
             Some((taker, taker.fact(ix)))
         });
-        let mut problem = Problem::error(
-            "part-on-its-own",
-            format!(
-                "{} is never a block of its own",
-                with_article(&declared.name)
-            ),
-        )
-        .at(block.kind.span, "");
+        let what = with_article(&declared.name);
+        let why = format!("{what} is never a block of its own");
+        let mut problem = Problem::wrong("part-on-its-own", block.kind.span, why);
         if let Some((taker, fact)) = takers.into_iter().next() {
             problem = problem.help(format!(
                 "write it where it belongs, such as `{}: {} {{ … }}` in {}",
@@ -282,7 +261,7 @@ impl<'a> Resolver<'a> {
                 with_article(&taker.name)
             ));
         }
-        self.report(problem);
+        problem.report(self);
     }
 
     fn unknown_kind(&mut self, block: &Block, place: Place) {
@@ -308,14 +287,10 @@ impl<'a> Resolver<'a> {
             && !block.row.is_empty()
             && self.kind_of(outer).fact_named(word).is_some()
         {
-            self.report(
-                Problem::error(
-                    "missing-colon",
-                    format!("`{word}` is followed by a value without `:`"),
-                )
-                .at(block.kind.span, "")
-                .help(format!("write `{word}: …`")),
-            );
+            let why = format!("`{word}` is followed by a value without `:`");
+            Problem::wrong("missing-colon", block.kind.span, why)
+                .help(format!("write `{word}: …`"))
+                .report(self);
             return;
         }
         let names = self
@@ -324,14 +299,10 @@ impl<'a> Resolver<'a> {
             .iter()
             .filter(|k| !k.is_abstract() && !k.part_only)
             .map(|k| k.name.as_str());
-        self.report(
-            Problem::error(
-                "unknown-kind",
-                format!("there is no kind of block called `{word}`"),
-            )
-            .at(block.kind.span, "")
-            .did_you_mean(word, names),
-        );
+        let why = format!("there is no kind of block called `{word}`");
+        Problem::wrong("unknown-kind", block.kind.span, why)
+            .did_you_mean(word, names)
+            .report(self);
     }
 
     /// A block that cannot be used: what stands inside it is still read.
@@ -380,21 +351,13 @@ impl<'a> Resolver<'a> {
             Status::Altered => Status::Existing,
             status => status,
         };
+        let silent = Object::silent(kind, declared.facts.len(), name, block.span, head);
         let object = Object {
-            kind,
-            name,
             named: word.is_some(),
             label: block.label.as_ref().map(|l| l.value.clone()),
-            owner: None,
             scope: outer,
-            facts: vec![None; declared.facts.len()],
-            closed: Vec::new(),
             status: self.status(&block.entries, inherited),
-            present: None,
-            evidence: None,
-            span: block.span,
-            head,
-            phantom: false,
+            ..silent
         };
         let id = self.add_object(object);
         self.read_closed(id, &block.entries);
@@ -447,14 +410,10 @@ impl<'a> Resolver<'a> {
             (Some(word), NameRole::Choice(fact)) => self.name_as_choice(word, id, declared, fact),
             (Some(_), NameRole::Reference(_)) => return,
             (Some(word), NameRole::Free) if matches!(word.text.as_str(), "none" | "all" | "n") => {
-                self.report(
-                    Problem::error(
-                        "name-taken",
-                        format!("`{}` has a meaning of its own in values", word.text),
-                    )
-                    .at(word.span, "")
-                    .help("choose another name: no fact could refer to this one"),
-                );
+                let why = format!("`{}` has a meaning of its own in values", word.text);
+                Problem::wrong("name-taken", word.span, why)
+                    .help("choose another name: no fact could refer to this one")
+                    .report(self);
             }
             (Some(_), NameRole::Free) => {
                 if self.is_duplicate(id, &name) {
@@ -489,19 +448,17 @@ impl<'a> Resolver<'a> {
         let first = self.design.object(first).head;
         let kind = &self.vocabulary.kind(kind).name;
         let problem = if named {
-            Problem::error(
-                "duplicate-name",
-                format!("the {kind} `{name}` is written twice"),
-            )
-            .help("give one of them another name")
+            let why = format!("the {kind} `{name}` is written twice");
+            Problem::error("duplicate-name", why).help("give one of them another name")
         } else {
-            Problem::error(
-                "duplicate-name",
-                format!("there are two blocks `{kind}` without a name"),
-            )
-            .help(format!("name them, as in `{kind} first {{ … }}`"))
+            let why = format!("there are two blocks `{kind}` without a name");
+            Problem::error("duplicate-name", why)
+                .help(format!("name them, as in `{kind} first {{ … }}`"))
         };
-        self.report(problem.at(head, "again").at(first, "first here"));
+        problem
+            .at(head, "again")
+            .at(first, "first here")
+            .report(self);
         true
     }
 
@@ -510,17 +467,17 @@ impl<'a> Resolver<'a> {
         let value = match fact.words() {
             Some(words) => match words.iter().position(|w| *w == word.text) {
                 Some(place) => Possible::Words(WordSet::one(place)),
-                None => self.poison(
-                    Problem::error(
-                        "unknown-word",
-                        format!("there is no {} called `{}`", declared.name, word.text),
-                    )
-                    .at(
-                        word.span,
-                        format!("expected one of {}", listed(words, "or")),
-                    )
-                    .did_you_mean(&word.text, words.iter().map(String::as_str)),
-                ),
+                None => Problem::error(
+                    "unknown-word",
+                    format!("there is no {} called `{}`", declared.name, word.text),
+                )
+                .at(
+                    word.span,
+                    format!("expected one of {}", listed(words, "or")),
+                )
+                .did_you_mean(&word.text, words.iter().map(String::as_str))
+                .fail(self)
+                .unwrap_or(Possible::Poison),
             },
             None => Possible::Unknown,
         };

@@ -17,19 +17,16 @@ impl Resolver<'_> {
             ValueKind::Bad => return inherited,
             _ => "",
         };
-        if let Some(status) = status_of(word) {
+        if let Some(status) = Status::from_word(word) {
             return status;
         }
-        let mut problem = Problem::error(
-            "wrong-status",
-            "`status` takes one of `new`, `existing`, `altered` or `to-go`",
-        )
-        .at(fact.value.span, "")
-        .did_you_mean(word, ["new", "existing", "altered", "to-go"]);
+        let why = "`status` takes one of `new`, `existing`, `altered` or `to-go`";
+        let mut problem = Problem::wrong("wrong-status", fact.value.span, why)
+            .did_you_mean(word, Status::ALL.map(Status::word));
         if matches!(fact.value.kind, ValueKind::Unknown) {
             problem = problem.help("what stands there already is `existing`, seen or not");
         }
-        self.report(problem);
+        problem.report(self);
         inherited
     }
 
@@ -52,10 +49,7 @@ impl Resolver<'_> {
     fn all_listed(&mut self, value: &Value, closed: &mut Vec<KindId>) {
         match &value.kind {
             ValueKind::Word(text) => {
-                let word = Word {
-                    text: text.clone(),
-                    span: value.span,
-                };
+                let word = Word::new(text.clone(), value.span);
                 closed.extend(self.kind_listed(&word));
             }
             ValueKind::List(values) => {
@@ -64,11 +58,10 @@ impl Resolver<'_> {
                 }
             }
             ValueKind::Unknown | ValueKind::Absent | ValueKind::Bad => {}
-            _ => self.report(
-                Problem::error("wrong-type", "`all-listed` takes names of kinds")
-                    .at(value.span, "")
-                    .help("write for example `all-listed: circuit, load`"),
-            ),
+            _ => Problem::error("wrong-type", "`all-listed` takes names of kinds")
+                .at(value.span, "")
+                .help("write for example `all-listed: circuit, load`")
+                .report(self),
         }
     }
 
@@ -76,11 +69,9 @@ impl Resolver<'_> {
         let kind = self.vocabulary.kind_named(&word.text);
         if kind.is_none() {
             let names = self.vocabulary.kinds.iter().map(|k| k.name.as_str());
-            let mut problem = Problem::error(
-                "unknown-kind",
-                format!("there is no kind called `{}`", word.text),
-            )
-            .at(word.span, "expected the name of a kind, such as `circuit`");
+            let why = format!("there is no kind called `{}`", word.text);
+            let mut problem = Problem::error("unknown-kind", why)
+                .at(word.span, "expected the name of a kind, such as `circuit`");
             // `circuits` is the collection; its kind is what is meant.
             let collection = self.vocabulary.kinds.iter().find_map(|k| {
                 let (_, fact) = indices(k).find(|(_, f)| f.name == word.text)?;
@@ -95,34 +86,17 @@ impl Resolver<'_> {
                 Some(kind) => problem.help(format!("write `{}`", self.vocabulary.kind(kind).name)),
                 None => problem.did_you_mean(&word.text, names),
             };
-            self.report(problem);
+            problem.report(self);
         }
         kind
     }
 }
 
-/// The status with this word.
-pub(super) fn status_of(word: &str) -> Option<Status> {
-    match word {
-        "new" => Some(Status::New),
-        "existing" => Some(Status::Existing),
-        "altered" => Some(Status::Altered),
-        "to-go" => Some(Status::ToGo),
-        _ => None,
-    }
-}
-
-/// The word of a status.
-pub(super) const fn status_word(status: Status) -> &'static str {
-    match status {
-        Status::New => "new",
-        Status::Existing => "existing",
-        Status::Altered => "altered",
-        Status::ToGo => "to-go",
-    }
-}
-
-fn facts_called<'e>(entries: &'e [Entry], key: &str) -> impl Iterator<Item = &'e FactEntry> {
+/// The facts among some entries that are called so.
+pub(super) fn facts_called<'e>(
+    entries: &'e [Entry],
+    key: &str,
+) -> impl Iterator<Item = &'e FactEntry> {
     entries.iter().filter_map(move |entry| match entry {
         Entry::Fact(fact) if fact.key.text == key => Some(fact),
         _ => None,

@@ -1,6 +1,6 @@
 //! Departures: recorded exceptions to one rule, and records of what was judged elsewhere.
 
-use super::resolver::{Resolver, Site, Turn};
+use super::resolver::{Resolver, Site};
 use super::words::{day_of, plain_text};
 use crate::design::model::{AsFound, Departure, Object, ObjectId, Possible};
 use crate::design::tree::{Block, Entry, FactEntry, Value, ValueKind};
@@ -54,12 +54,10 @@ impl<'a> Resolver<'a> {
         let elsewhere = block.from.is_none();
         let form = if elsewhere { &ELSEWHERE } else { &DEPARTURE };
         let Some(rule) = block.from.as_ref().or(block.name.as_ref().map(|n| &n.word)) else {
-            self.report(
-                Problem::error("no-name", "`judged-elsewhere` does not say what was judged")
-                    .at(block.kind.span, "")
-                    .help("write the id that the report names: `judged-elsewhere ID { … }`"),
-            );
-            return None;
+            let why = "`judged-elsewhere` does not say what was judged";
+            return Problem::wrong("no-name", block.kind.span, why)
+                .help("write the id that the report names: `judged-elsewhere ID { … }`")
+                .fail(self);
         };
         let mut departure = Departure {
             rule: Spanned::new(rule.text.clone(), rule.span),
@@ -81,12 +79,11 @@ impl<'a> Resolver<'a> {
                 Entry::Block(inner) if inner.kind.text == "as-found" => {
                     if let Some(first) = pinned {
                         sound = false;
-                        self.report(
-                            Problem::error("duplicate-fact", "`as-found` is written twice")
-                                .at(inner.kind.span, "again")
-                                .at(first.kind.span, "first here")
-                                .help("put all that is pinned into one of them"),
-                        );
+                        Problem::error("duplicate-fact", "`as-found` is written twice")
+                            .at(inner.kind.span, "again")
+                            .at(first.kind.span, "first here")
+                            .help("put all that is pinned into one of them")
+                            .report(self);
                     } else {
                         pinned = Some(inner);
                     }
@@ -103,12 +100,11 @@ impl<'a> Resolver<'a> {
             };
             let key = fact.key.text.as_str();
             if let Some((_, first)) = seen.iter().find(|(k, _)| *k == key) {
-                self.report(
-                    Problem::error("duplicate-fact", format!("`{key}` is written twice"))
-                        .at(fact.key.span, "again")
-                        .at(*first, "first here")
-                        .help("leave one of them out"),
-                );
+                Problem::error("duplicate-fact", format!("`{key}` is written twice"))
+                    .at(fact.key.span, "again")
+                    .at(*first, "first here")
+                    .help("leave one of them out")
+                    .report(self);
                 sound = false;
                 continue;
             }
@@ -138,21 +134,18 @@ impl<'a> Resolver<'a> {
                         sound = false;
                         let day = if key == "on" { "day" } else { "last day" };
                         if !value.is_bad() {
-                            self.report(
-                                Problem::error("wrong-type", format!("`{key}` takes a date"))
-                                    .at(value.span, "")
-                                    .help(format!("write the {day}, as in `{key}: 2027-03-31`")),
-                            );
+                            let why = format!("`{key}` takes a date");
+                            Problem::wrong("wrong-type", value.span, why)
+                                .help(format!("write the {day}, as in `{key}: 2027-03-31`"))
+                                .report(self);
                         }
                     }
                 },
                 _ => {
                     sound = false;
-                    self.report(
-                        Problem::error("wrong-form", "`as-found` is a block, not a fact")
-                            .at(fact.key.span, "")
-                            .help("write the facts of the subject in it, without a colon before the brace, as in `as-found { length: 18 m }`"),
-                    );
+                    Problem::wrong("wrong-form", fact.key.span, "`as-found` is a block, not a fact")
+                        .help("write the facts of the subject in it, without a colon before the brace, as in `as-found { length: 18 m }`")
+                        .report(self);
                 }
             }
         }
@@ -164,14 +157,10 @@ impl<'a> Resolver<'a> {
                     1 => block.kind.span,
                     _ => block.kind.span.to(rule.span),
                 };
-                self.report(
-                    Problem::error(
-                        "incomplete-departure",
-                        format!("this {} `{}` {what}", form.name, rule.text),
-                    )
-                    .at(at, "")
-                    .help(format!("add `{key}: {example}`")),
-                );
+                let why = format!("this {} `{}` {what}", form.name, rule.text);
+                Problem::wrong("incomplete-departure", at, why)
+                    .help(format!("add `{key}: {example}`"))
+                    .report(self);
             }
         }
         if let Some(day) = &departure.on {
@@ -179,11 +168,10 @@ impl<'a> Resolver<'a> {
         }
         if let Some(repeat) = block.name.as_ref().and_then(|n| n.repeat.as_ref()) {
             sound = false;
-            self.report(
-                Problem::error("wrong-form", "this record stands for itself, not for many")
-                    .at(repeat.span, "")
-                    .help("take the brackets out; without `for:` it is about all of them"),
-            );
+            let why = "this record stands for itself, not for many";
+            Problem::wrong("wrong-form", repeat.span, why)
+                .help("take the brackets out; without `for:` it is about all of them")
+                .report(self);
         }
         if let Some(block) = pinned {
             match &departure.subject {
@@ -194,14 +182,10 @@ impl<'a> Resolver<'a> {
                 None => {
                     // A `for` that cannot be read was reported.
                     if !seen.iter().any(|(k, _)| *k == "for") {
-                        self.report(
-                            Problem::error(
-                                "incomplete-departure",
-                                "`as-found` pins facts of one subject, and none is named",
-                            )
-                            .at(block.kind.span, "")
-                            .help("add `for:` with the name of the block whose facts these are"),
-                        );
+                        let why = "`as-found` pins facts of one subject, and none is named";
+                        Problem::wrong("incomplete-departure", block.kind.span, why)
+                            .help("add `for:` with the name of the block whose facts these are")
+                            .report(self);
                     }
                     sound = false;
                 }
@@ -216,11 +200,9 @@ impl<'a> Resolver<'a> {
         let mut sound = true;
         let mut refuse = |this: &mut Self, span: Span, help: &str| {
             sound = false;
-            this.report(
-                Problem::error("wrong-form", "this cannot be pinned by `as-found`")
-                    .at(span, "")
-                    .help(help),
-            );
+            Problem::wrong("wrong-form", span, "this cannot be pinned by `as-found`")
+                .help(help)
+                .report(this);
         };
         if let Some(name) = &block.name {
             refuse(
@@ -277,25 +259,20 @@ impl<'a> Resolver<'a> {
         }
         for span in worked_out {
             sound = false;
-            self.report(
-                Problem::error(
-                    "wrong-form",
-                    "a value worked out from parameters cannot be pinned by `as-found`",
-                )
-                .at(span, "")
-                .help("write the value that was agreed on"),
-            );
+            let why = "a value worked out from parameters cannot be pinned by `as-found`";
+            Problem::wrong("wrong-form", span, why)
+                .help("write the value that was agreed on")
+                .report(self);
         }
         let base = u32::try_from(base).ok()?;
         sound.then_some(AsFound { objects, base })
     }
 
     fn in_departure(&mut self, span: Span) {
-        self.report(
-            Problem::error("misplaced-block", "this cannot stand inside a departure")
-                .at(span, "")
-                .help("move it out, to the outermost level of the file"),
-        );
+        let why = "this cannot stand inside a departure";
+        Problem::wrong("misplaced-block", span, why)
+            .help("move it out, to the outermost level of the file")
+            .report(self);
     }
 
     fn unknown_in(&mut self, form: &Form, fact: &FactEntry) {
@@ -305,14 +282,11 @@ impl<'a> Resolver<'a> {
             .join(", ")
             .replace("`, `as-found`", "` or `as-found { … }`");
         let what = form.name.trim_end_matches(" from");
-        self.report(
-            Problem::error(
-                "unknown-fact",
-                format!("a {what} has no fact called `{key}`"),
-            )
+        let why = format!("a {what} has no fact called `{key}`");
+        Problem::error("unknown-fact", why)
             .at(fact.key.span, format!("expected {keys}"))
-            .did_you_mean(key, form.keys.iter().copied()),
-        );
+            .did_you_mean(key, form.keys.iter().copied())
+            .report(self);
     }
 
     fn text_in_departure(&mut self, fact: &FactEntry) -> Option<Spanned<String>> {
@@ -320,11 +294,9 @@ impl<'a> Resolver<'a> {
         let text = plain_text(value).filter(|t| !t.trim().is_empty());
         if text.is_none() && !value.is_bad() {
             let key = &fact.key.text;
-            self.report(
-                Problem::error("wrong-type", format!("`{key}` takes a text"))
-                    .at(value.span, "")
-                    .help(format!("write it in quotes, as in `{key}: \"…\"`")),
-            );
+            Problem::wrong("wrong-type", value.span, format!("`{key}` takes a text"))
+                .help(format!("write it in quotes, as in `{key}: \"…\"`"))
+                .report(self);
         }
         text.map(|text| Spanned::new(text, value.span))
     }
@@ -336,21 +308,16 @@ impl<'a> Resolver<'a> {
             ValueKind::Text(text) if text.contains('.') => self.named(text, value.span, None),
             ValueKind::Indexed { word, index } => {
                 let fact = nameless_fact(value.span);
-                let site = Site {
-                    object: ObjectId(u32::MAX),
-                    fact: &fact,
-                    turn: None::<Turn>,
-                };
+                let site = Site::nowhere(&fact);
                 let name = self.indexed_name(&site, word, index)?;
                 self.named(&name, value.span, None)
             }
-            _ => self.poison(
-                Problem::error("wrong-type", "`for` takes the name of one block")
-                    .at(value.span, "")
-                    .help("leave it out, if the departure is about all of them"),
-            ),
+            _ => Problem::error("wrong-type", "`for` takes the name of one block")
+                .at(value.span, "")
+                .help("leave it out, if the departure is about all of them")
+                .fail(self),
         };
-        match read {
+        match read? {
             Possible::Object(id) => Some(id),
             _ => None,
         }

@@ -13,12 +13,8 @@ const MOST_WORDS: usize = 16;
 /// A text in quotes where a name, a word or a date stands without them.
 pub(super) fn in_quotes(site: &Site<'_>, what: &str, text: &str, at: Span) -> Problem {
     let fact = &site.fact.name;
-    Problem::error(
-        "wrong-type",
-        format!("`{fact}` takes {what}, and this is a text"),
-    )
-    .at(at, "")
-    .help(format!("leave out the quotes: `{fact}: {text}`"))
+    let why = format!("`{fact}` takes {what}, and this is a text");
+    Problem::wrong("wrong-type", at, why).help(format!("leave out the quotes: `{fact}: {text}`"))
 }
 
 /// What a fact takes: `a quantity in A`, `one of …`.
@@ -80,6 +76,12 @@ pub(super) fn example(vocabulary: &Vocabulary, fact: &Fact) -> String {
         FactType::References(_) => "NAME, NAME".to_owned(),
         FactType::Reverse { .. } => String::new(),
     }
+}
+
+/// What to write instead of what is wrong.
+pub(super) fn for_example(vocabulary: &Vocabulary, fact: &Fact) -> String {
+    let example = example(vocabulary, fact);
+    format!("write for example `{}: {example}`", fact.name)
 }
 
 /// A word that opens a part of this kind.
@@ -153,14 +155,14 @@ pub(super) fn as_written(value: &Value) -> Option<String> {
 
 impl<'a> Resolver<'a> {
     /// A value of the wrong sort.
-    pub(super) fn wrong_type(&mut self, site: &Site<'_>, value: &Value) -> Possible {
+    pub(super) fn wrong_type(&mut self, site: &Site<'_>, value: &Value) -> Option<Possible> {
         if value.is_bad() {
-            return Possible::Poison;
+            return None;
         }
         if let ValueKind::Word(word) = &value.kind
             && self.asked(word, value.span)
         {
-            return Possible::Poison;
+            return None;
         }
         let fact = site.fact;
         let form = form(self.vocabulary, fact);
@@ -171,17 +173,11 @@ impl<'a> Resolver<'a> {
         };
         let help = match &fact.ty {
             FactType::Reference(_) | FactType::References(_) => self.names_help(fact),
-            _ => format!(
-                "write for example `{}: {}`",
-                fact.name,
-                example(self.vocabulary, fact)
-            ),
+            _ => for_example(self.vocabulary, fact),
         };
-        self.poison(
-            Problem::error("wrong-type", message)
-                .at(value.span, "")
-                .help(help),
-        )
+        Problem::wrong("wrong-type", value.span, message)
+            .help(help)
+            .fail(self)
     }
 
     /// Which names a reference could lead to.

@@ -1,6 +1,6 @@
 //! The facts of an object: their keys, and what several statements of one fact add up to.
 
-use super::completeness::status_word;
+use super::completeness::facts_called;
 use super::narrow::is_narrower;
 use super::products::contradicts;
 use super::resolver::{Pending, Resolver, Site, Turn, indices, listed, nearest, written};
@@ -41,6 +41,7 @@ impl<'a> Resolver<'a> {
                 let fact = self.kind_of(object).fact(ix).name.clone();
                 self.heading = Some(fact);
                 let value = self.named(&name, word.span, wanted);
+                let value = value.unwrap_or(Possible::Poison);
                 self.heading = None;
                 self.set_fact(object, ix, written(value, word.span, word.span));
             }
@@ -114,8 +115,9 @@ impl<'a> Resolver<'a> {
         for settled in &entry.settled {
             let said = self.value(site, settled);
             if !is_narrower(&value, &said) {
-                let problem = contradicts(&site.fact.name, entry.value.span, settled.span);
-                return self.poison(problem);
+                return contradicts(&site.fact.name, entry.value.span, settled.span)
+                    .fail(self)
+                    .unwrap_or(Possible::Poison);
             }
         }
         value
@@ -123,12 +125,13 @@ impl<'a> Resolver<'a> {
 
     fn once(&mut self, seen: &mut Vec<(&'a str, Span)>, key: &'a str, span: Span) {
         match seen.iter().find(|(k, _)| *k == key) {
-            Some((_, first)) => self.report(
+            Some((_, first)) => {
                 Problem::error("duplicate-fact", format!("`{key}` is written twice"))
                     .at(span, "again")
                     .at(*first, "first here")
-                    .help("leave one of them out"),
-            ),
+                    .help("leave one of them out")
+                    .report(self)
+            }
             None => seen.push((key, span)),
         }
     }
@@ -159,15 +162,11 @@ impl<'a> Resolver<'a> {
             ("where the block stands", "leave it out, or move the block")
         };
         let name = &kind.fact(ix).name;
-        self.report(
-            Problem::error(
-                "fact-set-twice",
-                format!("`{name}` is already set to something else by {by}"),
-            )
-            .at(combined.span, "")
+        let why = format!("`{name}` is already set to something else by {by}");
+        Problem::wrong("fact-set-twice", combined.span, why)
             .at(preset.key, "set by this")
-            .help(help),
-        );
+            .help(help)
+            .report(self);
         combined.value = wrong;
         self.set_fact(id, ix, combined);
     }
@@ -181,14 +180,12 @@ impl<'a> Resolver<'a> {
             return;
         };
         let object = self.design.object(id);
-        let word = status_word(object.status);
+        let word = object.status.word();
         let Some(place) = words.iter().position(|w| w == word) else {
             return;
         };
-        let own = entries.iter().find_map(|entry| match entry {
-            Entry::Fact(f) if f.key.text == "status" => Some((f.value.span, f.key.span)),
-            _ => None,
-        });
+        let own = facts_called(entries, "status").next();
+        let own = own.map(|f| (f.value.span, f.key.span));
         let (span, key) = own.unwrap_or((object.head, object.head));
         let value = Possible::Words(WordSet::one(place));
         self.set_fact(id, ix, written(value, span, key));
@@ -203,11 +200,10 @@ impl<'a> Resolver<'a> {
                 ValueKind::Word(word) if word == "no" => Possible::Truth(false),
                 ValueKind::Unknown => Possible::Unknown,
                 ValueKind::Bad => Possible::Poison,
-                _ => self.poison(
-                    Problem::error("wrong-type", "`present` takes `yes` or `no`")
-                        .at(value.span, "")
-                        .help("write `present: ?` if it is not known"),
-                ),
+                _ => Problem::wrong("wrong-type", value.span, "`present` takes `yes` or `no`")
+                    .help("write `present: ?` if it is not known")
+                    .fail(self)
+                    .unwrap_or(Possible::Poison),
             };
             let origin = value.origin.as_ref().map(|o| o.value);
             if let Some(object) = self.object_mut(id) {
@@ -224,11 +220,9 @@ impl<'a> Resolver<'a> {
             ValueKind::Text(text) | ValueKind::Word(text) => text.clone(),
             ValueKind::Unknown | ValueKind::Absent | ValueKind::Bad => return,
             _ => {
-                self.report(
-                    Problem::error("wrong-type", "`evidence` takes a text")
-                        .at(value.span, "")
-                        .help("write it in quotes, as in `evidence: \"photo 12\"`"),
-                );
+                Problem::wrong("wrong-type", value.span, "`evidence` takes a text")
+                    .help("write it in quotes, as in `evidence: \"photo 12\"`")
+                    .report(self);
                 return;
             }
         };
@@ -243,11 +237,8 @@ impl<'a> Resolver<'a> {
         if self.asked(key, entry.key.span) {
             return None;
         }
-        let mut problem = Problem::error(
-            "unknown-fact",
-            format!("{} has no fact called `{key}`", with_article(&kind.name)),
-        )
-        .at(entry.key.span, "");
+        let why = format!("{} has no fact called `{key}`", with_article(&kind.name));
+        let mut problem = Problem::wrong("unknown-fact", entry.key.span, why);
         let elsewhere: Vec<_> = self
             .vocabulary
             .kinds
@@ -286,7 +277,7 @@ impl<'a> Resolver<'a> {
                 problem = problem.help(format!("its facts are {}", listed(&first, "and")));
             }
         }
-        self.report(problem);
+        problem.report(self);
         if elsewhere.is_empty() {
             kind.fact_named(meant?)
         } else {
@@ -303,14 +294,10 @@ impl<'a> Resolver<'a> {
             } => {
                 let reference = &self.vocabulary.fact(members, reference).name;
                 let members = &self.vocabulary.kind(members).name;
-                Problem::error(
-                    "derived-fact",
-                    format!(
-                        "`{}` is collected from what refers to this block",
-                        fact.name
-                    ),
-                )
-                .help(format!("write `{reference}:` in each `{members}` instead"))
+                let name = &fact.name;
+                let why = format!("`{name}` is collected from what refers to this block");
+                Problem::error("derived-fact", why)
+                    .help(format!("write `{reference}:` in each `{members}` instead"))
             }
             _ => Problem::error(
                 "derived-fact",
@@ -321,7 +308,10 @@ impl<'a> Resolver<'a> {
             )
             .help("leave the line out"),
         };
-        self.poison(problem.at(entry.key.span, ""))
+        problem
+            .at(entry.key.span, "")
+            .fail(self)
+            .unwrap_or(Possible::Poison)
     }
 
     /// What several statements of one fact add up to.
@@ -335,12 +325,11 @@ impl<'a> Resolver<'a> {
                 .find(|s| s.origin == statement.origin);
             if let Some(first) = same {
                 wrong = true;
-                self.report(
-                    Problem::error("duplicate-fact", format!("`{name}` is written twice"))
-                        .at(statement.key.to(statement.span), "again")
-                        .at(first.key.to(first.span), "first here")
-                        .help("leave one of them out, or say where each comes from, as in `(measured)` and `(declared)`"),
-                );
+                Problem::error("duplicate-fact", format!("`{name}` is written twice"))
+                    .at(statement.key.to(statement.span), "again")
+                    .at(first.key.to(first.span), "first here")
+                    .help("leave one of them out, or say where each comes from, as in `(measured)` and `(declared)`")
+                    .report(self);
             }
         }
         wrong |= statements.iter().any(|s| s.value == Possible::Poison);
@@ -350,15 +339,14 @@ impl<'a> Resolver<'a> {
                 .take(place)
                 .find(|s| !wrong && cannot_both_hold(&s.value, &statement.value));
             if let Some(other) = other {
-                self.report(
-                    Problem::caution(
-                        "statements-disagree",
-                        format!("two statements of `{name}` cannot both hold"),
-                    )
-                    .at(statement.span, "")
-                    .at(other.span, "the other one")
-                    .help("every verdict must then hold for both; leave out the one that is wrong"),
-                );
+                Problem::caution(
+                    "statements-disagree",
+                    format!("two statements of `{name}` cannot both hold"),
+                )
+                .at(statement.span, "")
+                .at(other.span, "the other one")
+                .help("every verdict must then hold for both; leave out the one that is wrong")
+                .report(self);
                 break;
             }
         }

@@ -82,11 +82,9 @@ impl Resolver<'_> {
         );
         let written = self.feed_of(*first).and_then(|ix| self.fact_of(*first, ix));
         let span = written.map_or(self.design.object(*first).head, |w| w.span);
-        self.report(
-            Problem::error("feed-too-long", message)
-                .at(span, "")
-                .help("feed it from something nearer to the supply, or split the design in two"),
-        );
+        Problem::wrong("feed-too-long", span, message)
+            .help("feed it from something nearer to the supply, or split the design in two")
+            .report(self);
         for id in far {
             self.break_feed(*id);
         }
@@ -154,7 +152,9 @@ impl Resolver<'_> {
         for (span, text) in places.into_iter().take(MOST_SHOWN) {
             problem = problem.at(span, text);
         }
-        self.report(problem.help("let one of them be fed from the supply, or from another board"));
+        problem
+            .help("let one of them be fed from the supply, or from another board")
+            .report(self);
         // The innermost step closed the loop; what is left of a long one would be too long a feed.
         let broken = if members.len() > FEEDS {
             members

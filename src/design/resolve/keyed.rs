@@ -8,6 +8,7 @@ use rustc_hash::FxHashSet;
 
 use super::parts::opens;
 use super::resolver::listed;
+use crate::design::model::Status;
 use crate::design::tree::{Block, BlockName, Entry, FactEntry, Item, Tree, Value, ValueKind, Word};
 use crate::source::{Problem, Span};
 use crate::vocabulary::{Fact, FactType, KindId, Meaning, NameRole, Short, Vocabulary};
@@ -159,17 +160,10 @@ impl<'v> Long<'v> {
         let mut row = std::mem::take(&mut block.row);
         if let (Some(word), NameRole::Free) = (word, self.v.kind(kind).name_role) {
             let takes = short.is_some_and(|s| s.takes(&word.text))
-                || super::completeness::status_of(&word.text).is_some();
+                || Status::from_word(&word.text).is_some();
             if takes && short.is_some_and(|s| s.values_first) {
                 block.name = None;
-                row.insert(
-                    0,
-                    Value {
-                        kind: ValueKind::Word(word.text),
-                        origin: None,
-                        span: word.span,
-                    },
-                );
+                row.insert(0, Value::plain(ValueKind::Word(word.text), word.span));
             } else if takes {
                 self.name_or_value(&word, kind);
             }
@@ -196,12 +190,13 @@ impl<'v> Long<'v> {
     fn name_or_value(&mut self, word: &Word, kind: KindId) {
         let name = &self.v.kind(kind).name;
         let key = self.key_of(kind, &word.text).unwrap_or("status");
-        self.problems.push(
-            Problem::error("name-or-value", format!("`{}` stands where the name of a {name} stands, and is a value of one", word.text))
-                .at(word.span, "")
-                .help(format!("for the value write a name before it, `{name} main {}`, or its key, `{name} {{ {key}: {} }}`", word.text, word.text))
-                .help("for the name choose another word"),
-        );
+        let text = &word.text;
+        let why =
+            format!("`{text}` stands where the name of a {name} stands, and is a value of one");
+        Problem::wrong("name-or-value", word.span, why)
+            .help(format!("for the value write a name before it, `{name} main {text}`, or its key, `{name} {{ {key}: {text} }}`"))
+            .help("for the name choose another word")
+            .report(&mut self.problems);
     }
 
     /// The fact that a word without a key is a value of.
@@ -244,10 +239,7 @@ impl<'v> Long<'v> {
             return None;
         }
         let word = |v: &Value| match &v.kind {
-            ValueKind::Word(text) => Some(Word {
-                text: text.clone(),
-                span: v.span,
-            }),
+            ValueKind::Word(text) => Some(Word::new(text.clone(), v.span)),
             _ => None,
         };
         let head = values.get(1).and_then(word)?;
@@ -343,11 +335,7 @@ impl<'v> Long<'v> {
                 } else if self.names.contains(&head.text) {
                     self.entries(part, entries);
                 } else if self.short(part).is_some_and(|s| s.takes(&head.text)) {
-                    let first = Value {
-                        kind: ValueKind::Word(head.text.clone()),
-                        origin: None,
-                        span: head.span,
-                    };
+                    let first = Value::plain(ValueKind::Word(head.text.clone()), head.span);
                     let entries = std::mem::take(entries);
                     self.part_row(kind, fact, part, vec![first], entries, value);
                 }
@@ -359,10 +347,7 @@ impl<'v> Long<'v> {
             ValueKind::Word(word)
                 if !self.names.contains(word.as_str()) && opens(self.v, word).is_none() =>
             {
-                let mut opening = Word {
-                    text: word.clone(),
-                    span: value.span,
-                };
+                let mut opening = Word::new(word.clone(), value.span);
                 self.opening(&mut opening);
                 let row = self.short(part).is_some_and(|s| s.takes(word));
                 if opening.text != *word {
@@ -396,11 +381,8 @@ impl<'v> Long<'v> {
         let end = end.max(product_until(&entries));
         let first = values.first().map(|v| (v.kind.clone(), v.span));
         let mut head = match first {
-            Some((ValueKind::Word(text), span)) => Word { text, span },
-            _ => Word {
-                text: String::new(),
-                span: value.span,
-            },
+            Some((ValueKind::Word(text), span)) => Word::new(text, span),
+            _ => Word::new(String::new(), value.span),
         };
         self.opening(&mut head);
         let mut opened_by = None;
@@ -427,12 +409,10 @@ impl<'v> Long<'v> {
             let second = values.get(1).or(values.first());
             let (text, at) =
                 second.map_or((String::new(), value.span), |v| (row::shown(v), v.span));
-            let mut problem =
-                Problem::error("trailing-text", format!("`{text}` cannot follow a value"))
-                    .at(at, "expected a new line, the next `key:` or `}`")
-                    .help(
-                        "what is of its own stands on a new line, or two blanks behind the value",
-                    );
+            let why = format!("`{text}` cannot follow a value");
+            let mut problem = Problem::error("trailing-text", why)
+                .at(at, "expected a new line, the next `key:` or `}`")
+                .help("what is of its own stands on a new line, or two blanks behind the value");
             if let Some(first) = values.first().filter(|_| values.len() > 1) {
                 problem = problem.at(first.span, "the value ends here");
             }
@@ -461,12 +441,8 @@ fn behind_product(entries: &mut Vec<Entry>, facts: Vec<Entry>) {
 
 /// A word that means several things, or none of what there is.
 pub(super) fn ambiguous(word: &str, what: &str, at: Span) -> Problem {
-    Problem::error(
-        "which-meaning",
-        format!("`{word}` does not say which of several things is meant"),
-    )
-    .at(at, "")
-    .help(what)
+    let why = format!("`{word}` does not say which of several things is meant");
+    Problem::wrong("which-meaning", at, why).help(what)
 }
 
 /// The keys that a message names at most.

@@ -16,39 +16,27 @@ impl Resolver<'_> {
             return false;
         }
         if whole && x.fract() != 0.0 {
-            self.report(
-                Problem::error(
-                    "not-whole",
-                    format!(
-                        "`{}` takes whole numbers, and this is `{}`",
-                        fact.name,
-                        shown(x, unit)
-                    ),
-                )
-                .at(span, "")
+            let name = &fact.name;
+            let value = shown(x, unit);
+            let why = format!("`{name}` takes whole numbers, and this is `{value}`");
+            Problem::wrong("not-whole", span, why)
                 .help(format!(
                     "write `{}` or `{}`",
                     shown(x.floor(), unit),
                     shown(x.ceil(), unit)
-                )),
-            );
+                ))
+                .report(self);
             return false;
         }
         if let Some(series) = self.series_of(fact)
             && series.at(x).is_none()
         {
-            self.report(
-                Problem::error(
-                    "not-in-series",
-                    format!(
-                        "`{}` cannot be `{}`: there is no such size",
-                        fact.name,
-                        shown(x, unit)
-                    ),
-                )
-                .at(span, "")
-                .help(neighbours(series, x, unit)),
-            );
+            let fact_name = &fact.name;
+            let shown_value = shown(x, unit);
+            let why = format!("`{fact_name}` cannot be `{shown_value}`: there is no such size");
+            Problem::wrong("not-in-series", span, why)
+                .help(neighbours(series, x, unit))
+                .report(self);
             return false;
         }
         self.plausible(fact, x, span);
@@ -63,16 +51,12 @@ impl Resolver<'_> {
         false
     }
 
-    pub(super) fn outside_domain(&mut self, fact: &Fact, x: f64, span: Span) -> Possible {
+    pub(super) fn outside_domain(&mut self, fact: &Fact, x: f64, span: Span) -> Option<Possible> {
         let (unit, _) = quantity_of(fact);
-        self.poison(
-            Problem::error(
-                "outside-domain",
-                format!("`{}` cannot be `{}`", fact.name, shown(x, unit)),
-            )
-            .at(span, "")
-            .help(format!("it must be {}", bounds_shown(&fact.domain, unit))),
-        )
+        let why = format!("`{}` cannot be `{}`", fact.name, shown(x, unit));
+        Problem::wrong("outside-domain", span, why)
+            .help(format!("it must be {}", bounds_shown(&fact.domain, unit)))
+            .fail(self)
     }
 
     /// A caution for a value that is probably a slip.
@@ -83,19 +67,18 @@ impl Resolver<'_> {
             return;
         }
         let (unit, _) = quantity_of(fact);
-        self.report(
-            Problem::caution(
-                "implausible",
-                format!(
-                    "`{}` of `{}` is unusual: it is mostly {}",
-                    fact.name,
-                    shown(x, unit),
-                    bounds_shown(&usual, unit)
-                ),
-            )
-            .at(span, "")
-            .help("check the decimal point and the prefix of the unit"),
-        );
+        Problem::caution(
+            "implausible",
+            format!(
+                "`{}` of `{}` is unusual: it is mostly {}",
+                fact.name,
+                shown(x, unit),
+                bounds_shown(&usual, unit)
+            ),
+        )
+        .at(span, "")
+        .help("check the decimal point and the prefix of the unit")
+        .report(self);
     }
 }
 

@@ -2,7 +2,7 @@
 //! takes them.
 
 use super::arithmetic::Term;
-use super::expected::{as_written, example, form};
+use super::expected::{as_written, example, for_example, form};
 use super::limits::neighbours;
 use super::resolver::{Resolver, Site, listed};
 use super::units::{shown, spelled, takes_bare_numbers};
@@ -33,34 +33,22 @@ pub(super) fn quantity_of(fact: &Fact) -> (&Unit, bool) {
 
 impl<'a> Resolver<'a> {
     /// A value of a quantity; alternatives were taken apart before.
-    pub(super) fn quantity(&mut self, site: &Site<'_>, value: &'a Value) -> Possible {
+    pub(super) fn quantity(&mut self, site: &Site<'_>, value: &'a Value) -> Option<Possible> {
         match &value.kind {
             ValueKind::Number(number) => self.point(site, number),
             ValueKind::Tolerance { base, terms } => self.tolerance(site, value, base, terms),
             ValueKind::Range { low, high } => self.range(site, value, low, high),
-            ValueKind::AtMost { value: limit, .. } => {
-                let lowest = site.fact.domain.lo;
-                match self.known(site, limit) {
-                    Some(x) if self.in_domain(site.fact, x, limit.span) => self.set_of(
-                        site,
-                        Interval::new(lowest.min(x), x),
-                        value.span,
-                        Shape::Bound,
-                    ),
-                    _ => Possible::Poison,
+            ValueKind::AtMost { value: limit, .. } | ValueKind::AtLeast { value: limit, .. } => {
+                let x = self.known(site, limit)?;
+                if !self.in_domain(site.fact, x, limit.span) {
+                    return None;
                 }
-            }
-            ValueKind::AtLeast { value: limit, .. } => {
-                let highest = site.fact.domain.hi;
-                match self.known(site, limit) {
-                    Some(x) if self.in_domain(site.fact, x, limit.span) => self.set_of(
-                        site,
-                        Interval::new(x, highest.max(x)),
-                        value.span,
-                        Shape::Bound,
-                    ),
-                    _ => Possible::Poison,
-                }
+                let domain = site.fact.domain;
+                let set = match value.kind {
+                    ValueKind::AtMost { .. } => Interval::new(domain.lo.min(x), x),
+                    _ => Interval::new(x, domain.hi.max(x)),
+                };
+                self.set_of(site, set, value.span, Shape::Bound)
             }
             ValueKind::PerLine(lines) => self.per_line(site, value, lines),
             ValueKind::Word(word) => {
@@ -77,13 +65,10 @@ impl<'a> Resolver<'a> {
         }
     }
 
-    fn point(&mut self, site: &Site<'_>, number: &Number) -> Possible {
-        match self.number_for(site.fact, number) {
-            Some(x) if self.takes_point(site.fact, x, number.span) => {
-                Possible::Number(Interval::point(x))
-            }
-            _ => Possible::Poison,
-        }
+    fn point(&mut self, site: &Site<'_>, number: &Number) -> Option<Possible> {
+        let x = self.number_for(site.fact, number)?;
+        let takes = self.takes_point(site.fact, x, number.span);
+        takes.then(|| Possible::Number(Interval::point(x)))
     }
 
     /// A number in SI, of the dimension the fact has. None: it was reported.
@@ -118,15 +103,11 @@ impl<'a> Resolver<'a> {
             return None;
         }
         if other.is_affine() && !unit.is_affine() {
-            self.report(
-                Problem::error(
-                    "wrong-unit",
-                    format!("`{}` is a difference of temperatures", fact.name),
-                )
+            let why = format!("`{}` is a difference of temperatures", fact.name);
+            return Problem::error("wrong-unit", why)
                 .at(number.span, "this is a temperature")
-                .help(format!("write `{} {unit}`", number.digits)),
-            );
-            return None;
+                .help(format!("write `{} {unit}`", number.digits))
+                .fail(self);
         }
         Some(literal.si)
     }
@@ -138,19 +119,15 @@ impl<'a> Resolver<'a> {
     }
 
     fn missing_unit(&mut self, fact: &Fact, number: &Number, unit: &Unit) {
-        self.report(
-            Problem::error(
-                "missing-unit",
-                format!(
-                    "`{}` takes {}, and `{}` has no unit",
-                    fact.name,
-                    form(self.vocabulary, fact),
-                    number.digits
-                ),
-            )
-            .at(number.span, "")
-            .help(format!("write `{} {unit}`", number.digits)),
+        let why = format!(
+            "`{}` takes {}, and `{}` has no unit",
+            fact.name,
+            form(self.vocabulary, fact),
+            number.digits
         );
+        Problem::wrong("missing-unit", number.span, why)
+            .help(format!("write `{} {unit}`", number.digits))
+            .report(self);
     }
 
     /// Reports a quantity of another dimension than the fact's.
@@ -171,19 +148,15 @@ impl<'a> Resolver<'a> {
         } else {
             format!("`{text}`")
         };
-        self.report(
-            Problem::error(
-                "wrong-dimension",
-                format!(
-                    "`{}` is {}, and {text} is {}",
-                    fact.name,
-                    unit.dim().describe(),
-                    is.describe()
-                ),
-            )
-            .at(span, "")
-            .help(format!("write for example `{}: {example}`", fact.name)),
+        let why = format!(
+            "`{}` is {}, and {text} is {}",
+            fact.name,
+            unit.dim().describe(),
+            is.describe()
         );
+        Problem::wrong("wrong-dimension", span, why)
+            .help(format!("write for example `{}: {example}`", fact.name))
+            .report(self);
     }
 
     fn no_such_member(&mut self, fact: &Fact, series: &Series, number: &Number) {
@@ -192,18 +165,14 @@ impl<'a> Resolver<'a> {
             .iter()
             .filter_map(|m| m.name.as_deref())
             .collect();
-        self.report(
-            Problem::error(
-                "not-in-series",
-                format!(
-                    "`{}` cannot be `{}`: there is no such size",
-                    fact.name,
-                    spelled(number)
-                ),
-            )
-            .at(number.span, "")
-            .help(format!("the series has {}", listed(&names, "and"))),
+        let why = format!(
+            "`{}` cannot be `{}`: there is no such size",
+            fact.name,
+            spelled(number)
         );
+        Problem::wrong("not-in-series", number.span, why)
+            .help(format!("the series has {}", listed(&names, "and")))
+            .report(self);
     }
 
     /// A value that must be one number: an end of a range, the middle of a tolerance.
@@ -219,15 +188,10 @@ impl<'a> Resolver<'a> {
         if let Formula::Number(x) = term.formula {
             return Some(x);
         }
-        self.report(
-            Problem::error(
-                "parameter-in-set",
-                "a parameter cannot stand in a range or tolerance",
-            )
-            .at(value.span, "")
-            .help("make the parameter itself the range, and write its name alone"),
-        );
-        None
+        let why = "a parameter cannot stand in a range or tolerance";
+        Problem::wrong("parameter-in-set", value.span, why)
+            .help("make the parameter itself the range, and write its name alone")
+            .fail(self)
     }
 
     /// Arithmetic whose result has the dimension of the fact.
@@ -244,43 +208,29 @@ impl<'a> Resolver<'a> {
             } else {
                 ("a difference of temperatures", "a temperature")
             };
-            self.report(
-                Problem::error(
-                    "wrong-unit",
-                    format!("`{}` is {wanted}, and this is {is}", site.fact.name),
-                )
-                .at(value.span, "")
-                .help(format!(
-                    "write for example `{}: {}`",
-                    site.fact.name,
-                    example(self.vocabulary, site.fact)
-                )),
-            );
-            return None;
+            let why = format!("`{}` is {wanted}, and this is {is}", site.fact.name);
+            return Problem::wrong("wrong-unit", value.span, why)
+                .help(for_example(self.vocabulary, site.fact))
+                .fail(self);
         }
         Some(term)
     }
 
-    fn calculated(&mut self, site: &Site<'_>, value: &'a Value) -> Possible {
-        let Some(term) = self.term_for(site, value) else {
-            return Possible::Poison;
-        };
+    fn calculated(&mut self, site: &Site<'_>, value: &'a Value) -> Option<Possible> {
+        let term = self.term_for(site, value)?;
         let formula = match term.formula {
             Formula::Number(x) if self.takes_point(site.fact, x, value.span) => {
-                return Possible::Number(Interval::point(x));
+                return Some(Possible::Number(Interval::point(x)));
             }
-            Formula::Number(_) => return Possible::Poison,
+            Formula::Number(_) => return None,
             formula => formula,
         };
         if site.fact.series.is_some() {
-            return self.poison(
-                Problem::error(
-                    "parameter-in-series",
-                    format!("`{}` takes only the values of a series", site.fact.name),
-                )
+            let why = format!("`{}` takes only the values of a series", site.fact.name);
+            return Problem::error("parameter-in-series", why)
                 .at(value.span, "a calculation may lead beside them")
-                .help("let a parameter have the values themselves, as in `a | b`, and write its name alone"),
-            );
+                .help("let a parameter have the values themselves, as in `a | b`, and write its name alone")
+                .fail(self);
         }
         let hull = self.hull(&formula);
         let domain = site.fact.domain;
@@ -288,7 +238,7 @@ impl<'a> Resolver<'a> {
         if inside.is_none() {
             return self.outside_domain(site.fact, hull.lo, value.span);
         }
-        Possible::Formula(formula)
+        Some(Possible::Formula(formula))
     }
 
     fn tolerance(
@@ -297,7 +247,7 @@ impl<'a> Resolver<'a> {
         value: &'a Value,
         base: &'a Value,
         terms: &[Number],
-    ) -> Possible {
+    ) -> Option<Possible> {
         let fact = site.fact;
         let (unit, whole) = quantity_of(fact);
         if fact.exact || whole || fact.series.is_some() {
@@ -307,30 +257,23 @@ impl<'a> Resolver<'a> {
             } else {
                 "exact"
             };
-            return self.poison(
-                Problem::error(
-                    "exact-only",
-                    format!("`{}` is {why}: it takes no tolerance", fact.name),
-                )
-                .at(value.span, "")
+            let said = format!("`{}` is {why}: it takes no tolerance", fact.name);
+            return Problem::wrong("exact-only", value.span, said)
                 .help(format!(
                     "write the value alone, as in `{}: {plain}`",
                     fact.name
-                )),
-            );
+                ))
+                .fail(self);
         }
-        let Some(middle) = self.known(site, base) else {
-            return Possible::Poison;
-        };
+        let middle = self.known(site, base)?;
         let (mut below, mut above) = (0.0, 0.0);
         let mut ends = None;
         for term in terms {
             if term.digits.starts_with('-') {
-                return self.poison(
-                    Problem::error("negative-tolerance", "a tolerance cannot be negative")
-                        .at(term.span, "")
-                        .help("`±` stands for both sides"),
-                );
+                let why = "a tolerance cannot be negative";
+                return Problem::wrong("negative-tolerance", term.span, why)
+                    .help("`±` stands for both sides")
+                    .fail(self);
             }
             let relative = term.unit.as_ref().is_some_and(|u| u.text == "%");
             let base_unit = match &base.kind {
@@ -353,9 +296,8 @@ impl<'a> Resolver<'a> {
                     _ => None,
                 };
                 let Some(share) = parse_quantity(&term.digits, &Unit::ONE) else {
-                    return self
-                        .literal(term)
-                        .map_or(Possible::Poison, |_| Possible::Poison);
+                    self.literal(term)?;
+                    return None;
                 };
                 let width = middle.abs() * share / 100.0;
                 below += width;
@@ -363,39 +305,37 @@ impl<'a> Resolver<'a> {
                 ends = exact;
                 continue;
             }
-            let Some(width) = self.half_width(fact, base_unit, term) else {
-                return Possible::Poison;
-            };
+            let width = self.half_width(fact, base_unit, term)?;
             below += width;
             above += width;
         }
         if !self.in_domain(fact, middle, base.span) {
-            return Possible::Poison;
+            return None;
         }
         self.plausible(fact, middle, base.span);
         let (lo, hi) = ends.unwrap_or((middle - below, middle + above));
         let written = Interval::new(lo, hi);
         let domain = Interval::new(fact.domain.lo, fact.domain.hi);
-        Possible::Number(written.intersect(domain).unwrap_or(written))
+        let inside = written.intersect(domain).unwrap_or(written);
+        Some(Possible::Number(inside))
     }
 
-    fn relative_tolerance(&mut self, site: &Site<'_>, unit: &Unit, term: &Number) -> Possible {
+    fn relative_tolerance(
+        &mut self,
+        site: &Site<'_>,
+        unit: &Unit,
+        term: &Number,
+    ) -> Option<Possible> {
         let (what, other) = if unit.is_affine() || quantity_of(site.fact).0.is_affine() {
             ("a temperature, whose zero is arbitrary", "± 2 K")
         } else {
             ("itself a percentage", "0.03 ± 0.005")
         };
-        self.poison(
-            Problem::error(
-                "relative-tolerance",
-                format!(
-                    "a percentage of `{}` can be read in two ways: it is {what}",
-                    site.fact.name
-                ),
-            )
-            .at(term.span, "")
-            .help(format!("write both ends, as in `a .. b`, or `{other}`")),
-        )
+        let name = &site.fact.name;
+        let why = format!("a percentage of `{name}` can be read in two ways: it is {what}");
+        Problem::wrong("relative-tolerance", term.span, why)
+            .help(format!("write both ends, as in `a .. b`, or `{other}`"))
+            .fail(self)
     }
 
     /// The width of `± 0.02 ohm`, in SI.
@@ -405,18 +345,13 @@ impl<'a> Resolver<'a> {
             if takes_bare_numbers(&unit) {
                 return self.literal(term).map(|l| l.si);
             }
-            self.report(
-                Problem::error(
-                    "missing-unit",
-                    format!("the tolerance `{}` has no unit", term.digits),
-                )
-                .at(term.span, "")
+            let why = format!("the tolerance `{}` has no unit", term.digits);
+            return Problem::wrong("missing-unit", term.span, why)
                 .help(format!(
                     "write `± {} {unit}` or `± {} %`",
                     term.digits, term.digits
-                )),
-            );
-            return None;
+                ))
+                .fail(self);
         };
         let literal = self.literal_like(term, unit.text())?;
         if literal.dim() != unit.dim() {
@@ -436,22 +371,18 @@ impl<'a> Resolver<'a> {
         value: &'a Value,
         low: &'a Value,
         high: &'a Value,
-    ) -> Possible {
+    ) -> Option<Possible> {
         let (lo, hi) = (self.known(site, low), self.known(site, high));
-        let (Some(lo), Some(hi)) = (lo, hi) else {
-            return Possible::Poison;
-        };
+        let (lo, hi) = (lo?, hi?);
         if lo > hi {
             let (unit, _) = quantity_of(site.fact);
-            return self.poison(
-                Problem::error("reversed-range", "the range runs backwards")
-                    .at(value.span, "")
-                    .help(format!(
-                        "write `{} .. {}`",
-                        shown(hi, unit),
-                        shown(lo, unit)
-                    )),
-            );
+            return Problem::wrong("reversed-range", value.span, "the range runs backwards")
+                .help(format!(
+                    "write `{} .. {}`",
+                    shown(hi, unit),
+                    shown(lo, unit)
+                ))
+                .fail(self);
         }
         let domain = site.fact.domain;
         for (x, end) in [(lo, low), (hi, high)] {
@@ -468,7 +399,13 @@ impl<'a> Resolver<'a> {
     }
 
     /// A set of numbers: members of the series, whole numbers, or all between its ends.
-    fn set_of(&mut self, site: &Site<'_>, set: Interval, span: Span, shape: Shape) -> Possible {
+    fn set_of(
+        &mut self,
+        site: &Site<'_>,
+        set: Interval,
+        span: Span,
+        shape: Shape,
+    ) -> Option<Possible> {
         let fact = site.fact;
         let (unit, whole) = quantity_of(fact);
         if let Some(series) = self.series_of(fact) {
@@ -480,36 +417,24 @@ impl<'a> Resolver<'a> {
                 .map(|m| Possible::Number(Interval::point(m.value)))
                 .collect();
             if members.is_empty() {
-                return self.poison(
-                    Problem::error(
-                        "not-in-series",
-                        format!("no value of `{}` lies in this range", fact.name),
-                    )
-                    .at(span, "")
+                let why = format!("no value of `{}` lies in this range", fact.name);
+                return Problem::wrong("not-in-series", span, why)
                     .help(neighbours(
                         series,
                         f64::midpoint(set.lo.max(-1e300), set.hi.min(1e300)),
                         unit,
-                    )),
-                );
+                    ))
+                    .fail(self);
             }
-            return one_of(members);
+            return Some(one_of(members));
         }
         if whole {
             let (lo, hi) = (set.lo.ceil(), set.hi.floor());
             if lo > hi {
-                return self.poison(
-                    Problem::error(
-                        "not-whole",
-                        format!("no whole number lies in this range of `{}`", fact.name),
-                    )
-                    .at(span, "")
-                    .help(format!(
-                        "write for example `{}: {}`",
-                        fact.name,
-                        example(self.vocabulary, fact)
-                    )),
-                );
+                let why = format!("no whole number lies in this range of `{}`", fact.name);
+                return Problem::wrong("not-whole", span, why)
+                    .help(for_example(self.vocabulary, fact))
+                    .fail(self);
             }
             if hi - lo < MOST_WHOLE {
                 let mut members = Vec::new();
@@ -518,9 +443,9 @@ impl<'a> Resolver<'a> {
                     members.push(Possible::Number(Interval::point(x)));
                     x += 1.0;
                 }
-                return one_of(members);
+                return Some(one_of(members));
             }
-            return Possible::Number(Interval::new(lo, hi));
+            return Some(Possible::Number(Interval::new(lo, hi)));
         }
         if fact.exact && !set.is_point() {
             let what = if shape == Shape::Range {
@@ -528,20 +453,16 @@ impl<'a> Resolver<'a> {
             } else {
                 "limit"
             };
-            return self.poison(
-                Problem::error(
-                    "exact-only",
-                    format!("`{}` is exact: it takes no {what}", fact.name),
-                )
-                .at(span, "")
+            let why = format!("`{}` is exact: it takes no {what}", fact.name);
+            return Problem::wrong("exact-only", span, why)
                 .help(format!(
                     "write the value, as in `{}: {}`, alternatives with `|`, or `?`",
                     fact.name,
                     example(self.vocabulary, fact)
-                )),
-            );
+                ))
+                .fail(self);
         }
-        Possible::Number(set)
+        Some(Possible::Number(set))
     }
 
     fn per_line(
@@ -549,7 +470,7 @@ impl<'a> Resolver<'a> {
         site: &Site<'_>,
         value: &'a Value,
         lines: &'a [(Word, Value)],
-    ) -> Possible {
+    ) -> Option<Possible> {
         if !matches!(site.fact.ty, FactType::Quantity { per_line: true, .. }) {
             return self.wrong_type(site, value);
         }
@@ -558,16 +479,12 @@ impl<'a> Resolver<'a> {
         for (line, value) in lines {
             let place = LINES.iter().position(|l| *l == line.text);
             let Some(slot) = place.and_then(|p| values.get_mut(p)) else {
-                self.report(
-                    Problem::error(
-                        "wrong-line",
-                        format!(
-                            "`{}` has values for line conductors, and `{}` is none",
-                            site.fact.name, line.text
-                        ),
-                    )
-                    .at(line.span, "expected one of `L1`, `L2` or `L3`"),
-                );
+                let name = &site.fact.name;
+                let text = &line.text;
+                let why = format!("`{name}` has values for line conductors, and `{text}` is none");
+                Problem::error("wrong-line", why)
+                    .at(line.span, "expected one of `L1`, `L2` or `L3`")
+                    .report(self);
                 wrong = true;
                 continue;
             };
@@ -575,10 +492,6 @@ impl<'a> Resolver<'a> {
             wrong |= read == Possible::Poison;
             *slot = Some(Box::new(read));
         }
-        if wrong {
-            Possible::Poison
-        } else {
-            Possible::PerLine(values)
-        }
+        (!wrong).then_some(Possible::PerLine(values))
     }
 }

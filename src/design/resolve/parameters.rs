@@ -3,10 +3,10 @@
 
 use super::Settings;
 use super::numbers::quantity_of;
-use super::resolver::{Resolver, Site, Turn};
+use super::resolver::{Resolver, Site};
 use super::units::{shown, spelled};
 use super::words::{day_of, texts_of};
-use crate::design::model::{self, Formula, ObjectId, ParameterId, Possible};
+use crate::design::model::{self, Formula, ParameterId, Possible};
 use crate::design::tree::{Number, Parameter, Value, ValueKind};
 use crate::quantity::{Dim, Interval, Unit, format_date, format_interval};
 use crate::source::{Problem, Span, closest};
@@ -43,17 +43,15 @@ impl<'a> Resolver<'a> {
         for parameter in &written {
             let name = parameter.name.text.as_str();
             if let Some(first) = self.parameters.get(name) {
-                let first = self.design.parameters.get(first.0 as usize).map(|p| p.span);
-                let problem = Problem::error(
-                    "duplicate-name",
-                    format!("there are two parameters called `{name}`"),
-                )
-                .at(parameter.name.span, "again")
-                .help("give one of them another name");
-                self.report(match first {
-                    Some(first) => problem.at(first, "first here"),
-                    None => problem,
-                });
+                let first = self.design.parameters.get(first.0 as usize);
+                let why = format!("there are two parameters called `{name}`");
+                let mut problem = Problem::error("duplicate-name", why)
+                    .at(parameter.name.span, "again")
+                    .help("give one of them another name");
+                if let Some(first) = first {
+                    problem = problem.at(first.span, "first here");
+                }
+                problem.report(self);
                 continue;
             }
             let Ok(id) = u16::try_from(self.design.parameters.len()).map(ParameterId) else {
@@ -78,16 +76,20 @@ impl<'a> Resolver<'a> {
             seen.push(name);
             self.apart(|this| {
                 if twice {
-                    this.report(
-                        Problem::error("duplicate-set", format!("`{name}` is set twice"))
-                            .at(value.span, "again")
-                            .help("leave one of them out"),
-                    );
+                    Problem::error("duplicate-set", format!("`{name}` is set twice"))
+                        .at(value.span, "again")
+                        .help("leave one of them out")
+                        .report(this);
                 } else {
                     this.set(name, value);
                 }
             });
         }
+    }
+
+    pub(super) fn parameter_names(&self) -> Vec<&'a str> {
+        let all = self.parameters_written.iter();
+        all.map(|p| p.name.text.as_str()).collect()
     }
 
     /// Reports under a fresh account of what was reported: values from the command line all stand
@@ -131,16 +133,14 @@ impl<'a> Resolver<'a> {
         let Some((why, other)) = taken else {
             return true;
         };
-        let mut problem = Problem::error(
-            "name-taken",
-            format!("a parameter cannot be called `{name}`"),
-        )
-        .at(parameter.name.span, why)
-        .help(format!("choose another name, such as `the-{name}`"));
+        let said = format!("a parameter cannot be called `{name}`");
+        let mut problem = Problem::error("name-taken", said)
+            .at(parameter.name.span, why)
+            .help(format!("choose another name, such as `the-{name}`"));
         if let Some(other) = other {
             problem = problem.at(other, "this one");
         }
-        self.report(problem);
+        problem.report(self);
         false
     }
 
@@ -157,46 +157,34 @@ impl<'a> Resolver<'a> {
         }
         let is_parameter = |word: &str| all.iter().any(|p| p.name.text == word);
         if let Some((word, span)) = word_within(value, &is_parameter) {
-            self.report(
-                Problem::error(
-                    "parameter-of-parameter",
-                    format!(
-                        "the parameter `{}` rests on another one, `{word}`",
-                        parameter.name.text
-                    ),
-                )
-                .at(span, "")
-                .help("calculate where the parameters are used, as in `length: run + 2 m`"),
-            );
+            let name = &parameter.name.text;
+            let why = format!("the parameter `{name}` rests on another one, `{word}`");
+            Problem::wrong("parameter-of-parameter", span, why)
+                .help("calculate where the parameters are used, as in `length: run + 2 m`")
+                .report(self);
             return wrong;
         }
         if let Some((value, measure)) = self.words_or_dates(value, false) {
             return (value, measure, String::new());
         }
         let Some(number) = first_number(value) else {
-            self.report(
-                Problem::error(
-                    "parameter-value",
-                    format!(
-                        "the parameter `{}` needs the values it may take",
-                        parameter.name.text
-                    ),
-                )
+            let name_text = &parameter.name.text;
+            let why = format!("the parameter `{name_text}` needs the values it may take");
+            Problem::error("parameter-value", why)
                 .at(value.span, "expected a quantity, a range, words or a date")
                 .help(format!(
                     "write for example `parameter {}: 5 m .. 40 m`",
                     parameter.name.text
-                )),
-            );
+                ))
+                .report(self);
             return wrong;
         };
         let Some(like) = self.like(&parameter.name.text, number, parameter.name.span) else {
             return wrong;
         };
-        let read = self.read_like(&like, value);
-        if read == Possible::Poison {
+        let Some(read) = self.read_like(&like, value) else {
             return wrong;
-        }
+        };
         let (unit, _) = quantity_of(&like);
         let (dim, absolute) = (unit.dim(), unit.is_affine());
         let text = if *unit == Unit::ONE {
@@ -237,24 +225,16 @@ impl<'a> Resolver<'a> {
         })
     }
 
-    fn read_like(&mut self, like: &Fact, value: &'a Value) -> Possible {
-        let site = Site {
-            object: ObjectId(u32::MAX),
-            fact: like,
-            turn: None::<Turn>,
-        };
+    fn read_like(&mut self, like: &Fact, value: &'a Value) -> Option<Possible> {
+        let site = Site::nowhere(like);
         let read = self.value(&site, value);
         if read == Possible::Unknown {
-            return self.poison(
-                Problem::error(
-                    "parameter-value",
-                    format!("the parameter `{}` cannot be unknown", like.name),
-                )
-                .at(value.span, "")
-                .help("write the values it may take"),
-            );
+            let why = format!("the parameter `{}` cannot be unknown", like.name);
+            return Problem::wrong("parameter-value", value.span, why)
+                .help("write the values it may take")
+                .fail(self);
         }
-        read
+        (read != Possible::Poison).then_some(read)
     }
 
     /// A value of words, texts, yes and no, or dates; none, if it is anything else. With `words`
@@ -297,22 +277,15 @@ impl<'a> Resolver<'a> {
     /// Narrows a parameter to what the command line says.
     fn set(&mut self, name: &'a str, value: &'a Value) {
         let Some(id) = self.parameters.get(name).copied() else {
-            let names: Vec<_> = self
-                .parameters_written
-                .iter()
-                .map(|p| p.name.text.as_str())
-                .collect();
-            let problem = Problem::error(
-                "unknown-parameter",
-                format!("the design has no parameter called `{name}`"),
-            )
-            .at(value.span, "");
+            let names = self.parameter_names();
+            let why = format!("the design has no parameter called `{name}`");
+            let problem = Problem::wrong("unknown-parameter", value.span, why);
             let problem = if closest(name, names.iter().copied()).is_none() && names.is_empty() {
                 problem.help("declare it in the design, as in `parameter run: 5 m .. 40 m`")
             } else {
                 problem.did_you_mean(name, names)
             };
-            self.report(problem);
+            problem.report(self);
             return;
         };
         let place = id.0 as usize;
@@ -326,42 +299,37 @@ impl<'a> Resolver<'a> {
             Measure::Wrong => return,
             Measure::Number { like, .. } => self.read_like(like, value),
             _ => match self.words_or_dates(value, matches!(measure, Measure::Words)) {
-                Some((read, _)) => read,
+                Some((read, _)) => Some(read),
                 None if value.is_bad() => return,
-                None => self.poison(
-                    Problem::error(
-                        "parameter-value",
-                        format!("`{name}` is not a quantity, and is set to one"),
-                    )
-                    .at(value.span, "")
-                    .help(format!(
-                        "it is declared as {}",
-                        set_shown(&parameter.declared, &Unit::ONE)
-                    )),
-                ),
+                None => Problem::wrong(
+                    "parameter-value",
+                    value.span,
+                    format!("`{name}` is not a quantity, and is set to one"),
+                )
+                .help(format!(
+                    "it is declared as {}",
+                    set_shown(&parameter.declared, &Unit::ONE)
+                ))
+                .fail(self),
             },
         };
-        if read == Possible::Poison {
+        let Some(read) = read.filter(|r| *r != Possible::Poison) else {
             return;
-        }
+        };
         let unit = match &measure {
             Measure::Number { like, .. } => quantity_of(like).0.clone(),
             _ => Unit::ONE,
         };
         if !is_within(&read, &parameter.declared) {
-            self.report(
-                Problem::error(
-                    "outside-declared",
-                    format!(
-                        "`{name}` cannot be {}: it is declared as {}",
-                        set_shown(&read, &unit),
-                        set_shown(&parameter.declared, &unit)
-                    ),
-                )
-                .at(value.span, "")
-                .at(parameter.span, "declared here")
-                .help("set it to a value inside, or widen the declaration"),
+            let why = format!(
+                "`{name}` cannot be {}: it is declared as {}",
+                set_shown(&read, &unit),
+                set_shown(&parameter.declared, &unit)
             );
+            Problem::wrong("outside-declared", value.span, why)
+                .at(parameter.span, "declared here")
+                .help("set it to a value inside, or widen the declaration")
+                .report(self);
             return;
         }
         if let Some(parameter) = self.design.parameters.get_mut(place) {
@@ -373,17 +341,18 @@ impl<'a> Resolver<'a> {
     }
 
     /// A parameter as the whole value of a fact.
-    pub(super) fn parameter(&mut self, site: &Site<'_>, id: ParameterId, span: Span) -> Possible {
+    pub(super) fn parameter(
+        &mut self,
+        site: &Site<'_>,
+        id: ParameterId,
+        span: Span,
+    ) -> Option<Possible> {
         let place = id.0 as usize;
-        let (Some(measure), Some(parameter)) = (
-            self.measures.get(place).cloned(),
-            self.design.parameters.get(place).cloned(),
-        ) else {
-            return Possible::Poison;
-        };
+        let measure = self.measures.get(place)?.clone();
+        let parameter = self.design.parameters.get(place)?.clone();
         let fact = site.fact;
         let takes = match (&fact.ty, &measure) {
-            (_, Measure::Wrong) => return Possible::Poison,
+            (_, Measure::Wrong) => return None,
             (
                 FactType::Quantity { unit, .. },
                 Measure::Number {
@@ -395,44 +364,32 @@ impl<'a> Resolver<'a> {
             ) => {
                 if *dim != unit.dim() || *absolute && !unit.is_affine() {
                     self.wrong_dimension(fact, &parameter.name, *dim, span);
-                    return Possible::Poison;
+                    return None;
                 }
                 self.takes_all(fact, &parameter.value, *was_set, span)
             }
             (FactType::Choice { words, .. } | FactType::Some { words }, Measure::Words) => {
                 let texts = texts_of(&parameter.value);
-                match texts.iter().find(|t| !words.iter().any(|w| w == *t)) {
-                    Some(text) => {
-                        self.unknown_word(site, text, words, span);
-                        false
-                    }
-                    None => true,
+                if let Some(text) = texts.iter().find(|t| !words.iter().any(|w| w == *t)) {
+                    return self.unknown_word(site, text, words, span);
                 }
+                true
             }
             (FactType::YesNo, Measure::Truth)
             | (FactType::Date, Measure::Date)
             | (FactType::Text, Measure::Words) => true,
             _ => {
                 let form = super::expected::form(self.vocabulary, fact);
-                self.report(
-                    Problem::error(
-                        "wrong-type",
-                        format!(
-                            "`{}` takes {form}, and the parameter `{}` is something else",
-                            fact.name, parameter.name
-                        ),
-                    )
-                    .at(span, "")
-                    .at(parameter.span, "declared here"),
+                let why = format!(
+                    "`{}` takes {form}, and the parameter `{}` is something else",
+                    fact.name, parameter.name
                 );
-                false
+                return Problem::wrong("wrong-type", span, why)
+                    .at(parameter.span, "declared here")
+                    .fail(self);
             }
         };
-        if takes {
-            Possible::Formula(Formula::Parameter(id))
-        } else {
-            Possible::Poison
-        }
+        takes.then_some(Possible::Formula(Formula::Parameter(id)))
     }
 
     /// Whether a fact takes every number of a set.
@@ -452,14 +409,10 @@ impl<'a> Resolver<'a> {
                     } else {
                         "is exact"
                     };
-                    self.report(
-                        Problem::error(
-                            "exact-only",
-                            format!("`{}` {what}, and this parameter is a range", fact.name),
-                        )
-                        .at(span, "")
-                        .help("let the parameter have the values themselves, as in `a | b`"),
-                    );
+                    let why = format!("`{}` {what}, and this parameter is a range", fact.name);
+                    Problem::wrong("exact-only", span, why)
+                        .help("let the parameter have the values themselves, as in `a | b`")
+                        .report(self);
                     return false;
                 }
                 let domain = Interval::new(fact.domain.lo, fact.domain.hi);
@@ -469,17 +422,14 @@ impl<'a> Resolver<'a> {
                     return true;
                 }
                 let outside = if set.lo < domain.lo { set.lo } else { set.hi };
-                self.report(
-                    Problem::error(
-                        "outside-domain",
-                        format!("`{}` cannot be `{}`", fact.name, shown(outside, unit)),
-                    )
+                let why = format!("`{}` cannot be `{}`", fact.name, shown(outside, unit));
+                Problem::error("outside-domain", why)
                     .at(span, "this parameter reaches it")
                     .help(format!(
                         "it must be {}",
                         super::units::bounds_shown(&fact.domain, unit)
-                    )),
-                );
+                    ))
+                    .report(self);
                 false
             }
             _ => false,
@@ -518,32 +468,28 @@ fn set_shown(value: &Possible, unit: &Unit) -> String {
     format!("`{}`", plain(value, unit))
 }
 
+/// The ends, operands and alternatives of a value; a row of values is none that a parameter may take.
+fn pieces(value: &Value) -> impl Iterator<Item = &Value> {
+    use ValueKind::{ByTurn, Indexed, List, PerLine, Row};
+    let row = matches!(
+        value.kind,
+        ByTurn(_) | Indexed { .. } | List(_) | PerLine(_) | Row { .. }
+    );
+    value.inner().filter(move |_| !row)
+}
+
 /// The first number of a value: its unit is the parameter's.
 fn first_number(value: &Value) -> Option<&Number> {
     match &value.kind {
         ValueKind::Number(number) => Some(number),
-        ValueKind::Tolerance { base, .. } => first_number(base),
-        ValueKind::Range { low, high } => first_number(low).or_else(|| first_number(high)),
-        ValueKind::AtMost { value, .. } | ValueKind::AtLeast { value, .. } => first_number(value),
-        ValueKind::OneOf(values) => values.iter().find_map(first_number),
-        ValueKind::Binary { left, right, .. } => first_number(left).or_else(|| first_number(right)),
-        _ => None,
+        _ => pieces(value).find_map(first_number),
     }
 }
 
 /// The first word of a value that is `wanted`.
 fn word_within<'v>(value: &'v Value, wanted: &impl Fn(&str) -> bool) -> Option<(&'v str, Span)> {
-    let both =
-        |a: &'v Value, b: &'v Value| word_within(a, wanted).or_else(|| word_within(b, wanted));
     match &value.kind {
         ValueKind::Word(word) if wanted(word) => Some((word, value.span)),
-        ValueKind::Tolerance { base, .. } => word_within(base, wanted),
-        ValueKind::Range { low, high } => both(low, high),
-        ValueKind::Binary { left, right, .. } => both(left, right),
-        ValueKind::AtMost { value, .. } | ValueKind::AtLeast { value, .. } => {
-            word_within(value, wanted)
-        }
-        ValueKind::OneOf(values) => values.iter().find_map(|v| word_within(v, wanted)),
-        _ => None,
+        _ => pieces(value).find_map(|v| word_within(v, wanted)),
     }
 }

@@ -13,112 +13,107 @@ use crate::vocabulary::{FactType, KindId, Vocabulary, WordSet, with_article};
 /// How many defines may stand in one another.
 const MOST_NESTED_DEFINES: usize = 16;
 
+/// Where a part stands.
+#[derive(Clone, Copy)]
+pub(super) struct Role<'s> {
+    pub site: &'s Site<'s>,
+    /// The kind that is asked for.
+    pub kind: KindId,
+    /// What it is called there: `device`, `cables 2`.
+    pub name: &'s str,
+}
+
 impl<'a> Resolver<'a> {
     /// One part; alternatives were taken apart before.
-    pub(super) fn part(
-        &mut self,
-        site: &Site<'_>,
-        kind: KindId,
-        value: &'a Value,
-        role: &str,
-    ) -> Possible {
+    pub(super) fn part(&mut self, role: Role<'_>, value: &'a Value) -> Option<Possible> {
+        let Role { site, kind, .. } = role;
         match &value.kind {
             ValueKind::Part { head, entries } => {
-                let Some((real, sets)) = self.opened(site, kind, head) else {
-                    return Possible::Poison;
-                };
-                self.build(site, real, sets, entries, head.span, value.span, role)
+                let (real, sets) = self.opened(site, kind, head)?;
+                self.build(role, real, sets, entries, head.span, value.span)
             }
-            ValueKind::Word(word) => self.part_named(site, kind, word, value.span, role),
+            ValueKind::Word(word) => self.part_named(role, word, value.span),
             ValueKind::Indexed { word, index } => {
-                let Some(name) = self.indexed_name(site, word, index) else {
-                    return Possible::Poison;
-                };
+                let name = self.indexed_name(site, word, index)?;
                 self.named(&name, value.span, Some(kind))
             }
             ValueKind::List(_) => {
                 let declared = &self.vocabulary.kind(kind).name;
-                self.poison(
-                    Problem::error(
-                        "one-part",
-                        format!(
-                            "`{}` takes {}, and this is a list",
-                            site.fact.name,
-                            with_article(declared)
-                        ),
-                    )
-                    .at(value.span, "")
-                    .help("write one of them, or alternatives with `|`"),
-                )
+                let fact = &site.fact.name;
+                let what = with_article(declared);
+                let why = format!("`{fact}` takes {what}, and this is a list");
+                Problem::wrong("one-part", value.span, why)
+                    .help("write one of them, or alternatives with `|`")
+                    .fail(self)
             }
             _ => self.wrong_type(site, value),
         }
     }
 
     /// Parts in order.
-    pub(super) fn parts(&mut self, site: &Site<'_>, kind: KindId, value: &'a Value) -> Possible {
-        let values = match &value.kind {
-            ValueKind::List(values) => values.as_slice(),
-            _ => std::slice::from_ref(value),
-        };
-        let mut parts = Vec::with_capacity(values.len());
-        for (place, value) in values.iter().enumerate() {
-            let role = format!("{} {}", site.fact.name, place + 1);
-            parts.push(self.part_or_choice(site, kind, value, &role));
-        }
-        if parts.contains(&Possible::Poison) {
-            return Possible::Poison;
-        }
-        Possible::List(parts)
-    }
-
-    /// A member of a list of parts: a part, a choice of parts, or unknown.
-    fn part_or_choice(
+    pub(super) fn parts(
         &mut self,
         site: &Site<'_>,
         kind: KindId,
         value: &'a Value,
-        role: &str,
-    ) -> Possible {
-        self.member_or_choice(value, "parts", &|this, v| this.part(site, kind, v, role))
+    ) -> Option<Possible> {
+        let values = value.listed();
+        let mut parts = Vec::with_capacity(values.len());
+        for (place, value) in values.iter().enumerate() {
+            let name = format!("{} {}", site.fact.name, place + 1);
+            let name = name.as_str();
+            let one = |this: &mut Self, v| this.part(Role { site, kind, name }, v);
+            parts.push(self.member(value, "parts", &one));
+        }
+        if parts.contains(&Possible::Poison) {
+            return None;
+        }
+        Some(Possible::List(parts))
     }
 
-    /// A member of a list, a choice of members, or unknown; `one` reads a single member.
-    pub(super) fn member_or_choice(
+    /// A member of a list; poison, where it is written wrongly.
+    pub(super) fn member(
         &mut self,
         value: &'a Value,
         members: &str,
-        one: &dyn Fn(&mut Self, &'a Value) -> Possible,
+        one: &dyn Fn(&mut Self, &'a Value) -> Option<Possible>,
     ) -> Possible {
+        let read = self.member_or_choice(value, members, one);
+        read.unwrap_or(Possible::Poison)
+    }
+
+    /// A member of a list, a choice of members, or unknown; `one` reads a single member.
+    fn member_or_choice(
+        &mut self,
+        value: &'a Value,
+        members: &str,
+        one: &dyn Fn(&mut Self, &'a Value) -> Option<Possible>,
+    ) -> Option<Possible> {
         match &value.kind {
-            ValueKind::Unknown => Possible::Unknown,
-            ValueKind::Bad => Possible::Poison,
+            ValueKind::Unknown => Some(Possible::Unknown),
+            ValueKind::Bad => None,
             ValueKind::OneOf(values) if values.len() > MOST_ALTERNATIVES => {
                 self.too_many_alternatives(value.span, values.len())
             }
             ValueKind::OneOf(values) => {
-                let read = values
-                    .iter()
-                    .map(|v| self.member_or_choice(v, members, one))
-                    .collect();
-                self.one_of(read, value.span)
+                let read = values.iter().map(|v| self.member(v, members, one));
+                let read = read.collect();
+                Some(self.one_of(read, value.span))
             }
-            ValueKind::List(_) => self.poison(
-                Problem::error(
-                    "alternatives-of-rows",
-                    "alternatives of whole lists cannot be written",
-                )
-                .at(value.span, "")
-                .help("write the alternatives inside the list, as in `(a | b), c`"),
-            ),
-            ValueKind::Absent => self.poison(
-                Problem::error(
-                    "none-in-list",
-                    format!("`none` stands in a list of {members}"),
-                )
-                .at(value.span, "")
-                .help("leave it out of the list"),
-            ),
+            ValueKind::List(_) => Problem::wrong(
+                "alternatives-of-rows",
+                value.span,
+                "alternatives of whole lists cannot be written",
+            )
+            .help("write the alternatives inside the list, as in `(a | b), c`")
+            .fail(self),
+            ValueKind::Absent => Problem::wrong(
+                "none-in-list",
+                value.span,
+                format!("`none` stands in a list of {members}"),
+            )
+            .help("leave it out of the list")
+            .fail(self),
             _ => one(self, value),
         }
     }
@@ -151,58 +146,37 @@ impl<'a> Resolver<'a> {
             return true;
         }
         let words = opening_words(vocabulary, wanted);
-        self.report(
-            Problem::error(
-                "wrong-part",
-                format!(
-                    "`{}` takes {}, and `{}` opens {}",
-                    site.fact.name,
-                    with_article(&vocabulary.kind(wanted).name),
-                    head.text,
-                    with_article(&vocabulary.kind(real).name)
-                ),
-            )
-            .at(head.span, "")
-            .help(format!("open it with {}", listed(&words, "or"))),
-        );
+        let name = &site.fact.name;
+        let what = with_article(&vocabulary.kind(wanted).name);
+        let text = &head.text;
+        let other = with_article(&vocabulary.kind(real).name);
+        let why = format!("`{name}` takes {what}, and `{text}` opens {other}");
+        Problem::wrong("wrong-part", head.span, why)
+            .help(format!("open it with {}", listed(&words, "or")))
+            .report(self);
         false
     }
 
-    fn part_named(
-        &mut self,
-        site: &Site<'_>,
-        kind: KindId,
-        word: &'a str,
-        span: Span,
-        role: &str,
-    ) -> Possible {
-        let head = Word {
-            text: word.to_owned(),
-            span,
-        };
+    fn part_named(&mut self, role: Role<'_>, word: &'a str, span: Span) -> Option<Possible> {
+        let Role { site, kind, .. } = role;
+        let head = Word::new(word.to_owned(), span);
         if let Some(define) = self.defines.get(word).copied() {
-            return self.copy(site, kind, define, span, role);
+            return self.copy(role, define, span);
         }
         if self.parameters.contains_key(word) {
-            return self.poison(
-                Problem::error(
-                    "wrong-type",
-                    format!(
-                        "`{}` takes a part, and `{word}` is a parameter",
-                        site.fact.name
-                    ),
-                )
-                .at(span, "")
-                .help("write alternatives of parts in place, as in `a { … } | b { … }`"),
-            );
+            let name = &site.fact.name;
+            let why = format!("`{name}` takes a part, and `{word}` is a parameter");
+            return Problem::wrong("wrong-type", span, why)
+                .help("write alternatives of parts in place, as in `a { … } | b { … }`")
+                .fail(self);
         }
         let opened = opens(self.vocabulary, word);
         let named = self.objects_named(word, Some(kind));
         if let (Some((real, sets)), true) = (opened, named.is_empty()) {
             if !self.fits_part(site, kind, real, &head) {
-                return Possible::Poison;
+                return None;
             }
-            return self.build(site, real, sets, &[], span, span, role);
+            return self.build(role, real, sets, &[], span, span);
         }
         if named.is_empty() && !self.lost.contains(word) {
             return self.unknown_part(site, kind, word, span);
@@ -210,9 +184,15 @@ impl<'a> Resolver<'a> {
         self.named(word, span, Some(kind))
     }
 
-    fn unknown_part(&mut self, site: &Site<'_>, kind: KindId, word: &str, span: Span) -> Possible {
+    fn unknown_part(
+        &mut self,
+        site: &Site<'_>,
+        kind: KindId,
+        word: &str,
+        span: Span,
+    ) -> Option<Possible> {
         if self.is_reported("unknown-part", span) || self.asked(word, span) {
-            return Possible::Poison;
+            return None;
         }
         let declared = &self.vocabulary.kind(kind).name;
         let opening = opening_words(self.vocabulary, kind);
@@ -232,15 +212,10 @@ impl<'a> Resolver<'a> {
             .copied()
             .chain(opening.iter().copied())
             .chain(objects.iter().map(String::as_str));
-        let mut problem = Problem::error(
-            "unknown-part",
-            format!(
-                "`{}` takes {}, and `{word}` is none",
-                site.fact.name,
-                with_article(declared)
-            ),
-        )
-        .at(span, "");
+        let fact = &site.fact.name;
+        let what = with_article(declared);
+        let why = format!("`{fact}` takes {what}, and `{word}` is none");
+        let mut problem = Problem::wrong("unknown-part", span, why);
         problem = match closest(word, names) {
             Some(name) => problem.meant(word, name),
             None if opening.is_empty() => problem,
@@ -250,18 +225,12 @@ impl<'a> Resolver<'a> {
             "or define it once, as in `define {word} as {} {{ … }}`",
             opening.first().unwrap_or(&"")
         );
-        self.poison(problem.help(help))
+        problem.help(help).fail(self)
     }
 
     /// A copy of a define: an object of its own at each use.
-    fn copy(
-        &mut self,
-        site: &Site<'_>,
-        kind: KindId,
-        define: &'a Define,
-        span: Span,
-        role: &str,
-    ) -> Possible {
+    fn copy(&mut self, role: Role<'_>, define: &'a Define, span: Span) -> Option<Possible> {
+        let Role { site, kind, .. } = role;
         let name = define.name.text.as_str();
         if self.copying.contains(&name) {
             let mut loop_names: Vec<_> = self
@@ -271,82 +240,59 @@ impl<'a> Resolver<'a> {
                 .skip_while(|n| *n != name)
                 .collect();
             loop_names.push(name);
-            return self.poison(
-                Problem::error(
-                    "circular-define",
-                    format!(
-                        "the define `{name}` holds itself: {}",
-                        listed(&loop_names, "and")
-                    ),
-                )
-                .at(span, "")
-                .at(define.name.span, "defined here")
-                .help("write one of the parts out in place"),
+            let why = format!(
+                "the define `{name}` holds itself: {}",
+                listed(&loop_names, "and")
             );
+            return Problem::wrong("circular-define", span, why)
+                .at(define.name.span, "defined here")
+                .help("write one of the parts out in place")
+                .fail(self);
         }
         if self.copying.len() >= MOST_NESTED_DEFINES {
-            return self.poison(
-                Problem::error("nested-defines", "defines stand in one another too deeply")
-                    .at(span, "")
-                    .help("write one of the parts out in place"),
-            );
+            let why = "defines stand in one another too deeply";
+            return Problem::wrong("nested-defines", span, why)
+                .help("write one of the parts out in place")
+                .fail(self);
         }
         let Some((real, sets)) = opens(self.vocabulary, &define.head.text) else {
             // Reported once for the define, however often it is used.
             return self.unknown_part(site, kind, &define.head.text, define.head.span);
         };
-        let head = Word {
-            text: name.to_owned(),
-            span,
-        };
+        let head = Word::new(name.to_owned(), span);
         if !self.fits_part(site, kind, real, &head) {
-            return Possible::Poison;
+            return None;
         }
         self.copying.push(name);
-        let built = self.build(site, real, sets, &define.entries, span, span, role);
+        let built = self.build(role, real, sets, &define.entries, span, span);
         self.copying.pop();
         built
     }
 
     /// Makes the object of a part and reads its facts.
-    #[expect(
-        clippy::too_many_arguments,
-        reason = "all that an object of a part is made of"
-    )]
     fn build(
         &mut self,
-        site: &Site<'_>,
+        role: Role<'_>,
         kind: KindId,
         sets: Option<usize>,
         entries: &'a [Entry],
         head: Span,
         span: Span,
-        role: &str,
-    ) -> Possible {
+    ) -> Option<Possible> {
         if !self.room_for(1, span) {
-            return Possible::Poison;
+            return None;
         }
         let declared = self.vocabulary.kind(kind);
         let inherited = self
             .design
             .objects
-            .get(site.object.0 as usize)
+            .get(role.site.object.0 as usize)
             .map(|o| o.status);
+        let silent = Object::silent(kind, declared.facts.len(), role.name.to_owned(), span, head);
         let object = Object {
-            kind,
-            name: role.to_owned(),
-            named: false,
-            label: None,
-            owner: Some(site.object),
-            scope: None,
-            facts: vec![None; declared.facts.len()],
-            closed: Vec::new(),
+            owner: Some(role.site.object),
             status: self.status(entries, inherited.unwrap_or_default()),
-            present: None,
-            evidence: None,
-            span,
-            head,
-            phantom: false,
+            ..silent
         };
         let id = self.add_object(object);
         self.read_closed(id, entries);
@@ -363,22 +309,17 @@ impl<'a> Resolver<'a> {
                 self.block_in_part(id, &block.kind);
             }
         }
-        self.facts(id, entries, site.turn);
-        Possible::Object(id)
+        self.facts(id, entries, role.site.turn);
+        Some(Possible::Object(id))
     }
 
     fn block_in_part(&mut self, id: ObjectId, word: &Word) {
         let kind = self.design.object(id).kind;
         let opened = opens(self.vocabulary, &word.text);
         let facts = opened.map_or(Vec::new(), |(part, _)| self.part_facts(kind, part));
-        let mut problem = Problem::error(
-            "misplaced-block",
-            format!(
-                "a block stands inside {}, which is a part",
-                with_article(&self.vocabulary.kind(kind).name)
-            ),
-        )
-        .at(word.span, "");
+        let what = with_article(&self.vocabulary.kind(kind).name);
+        let why = format!("a block stands inside {what}, which is a part");
+        let mut problem = Problem::wrong("misplaced-block", word.span, why);
         problem = match facts.first() {
             Some(ix) => {
                 let name = &self.vocabulary.fact(kind, *ix).name;
@@ -386,7 +327,7 @@ impl<'a> Resolver<'a> {
             }
             None => problem.help("move it out, to the outermost level of the file"),
         };
-        self.report(problem);
+        problem.report(self);
         if let [only] = facts.as_slice() {
             self.spoil(id, *only, word.span);
         }

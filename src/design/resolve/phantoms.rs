@@ -2,7 +2,7 @@
 //! a complete survey.
 
 use super::resolver::{Resolver, indices, written};
-use crate::design::model::{Object, ObjectId, Possible, Status};
+use crate::design::model::{Object, ObjectId, Possible};
 use crate::design::tree::{Item, Tree};
 use crate::source::{FileId, Span};
 use crate::vocabulary::{FactIx, FactType, KindId};
@@ -26,21 +26,10 @@ impl Resolver<'_> {
                 .count();
             let missing = (declared.at_least as usize).saturating_sub(count);
             for _ in 0..missing {
+                let (facts, name) = (declared.facts.len(), declared.name.clone());
                 let object = Object {
-                    kind,
-                    name: declared.name.clone(),
-                    named: false,
-                    label: None,
-                    owner: None,
-                    scope: None,
-                    facts: vec![None; declared.facts.len()],
-                    closed: Vec::new(),
-                    status: Status::default(),
-                    present: None,
-                    evidence: None,
-                    span: head,
-                    head,
                     phantom: true,
+                    ..Object::silent(kind, facts, name, head, head)
                 };
                 self.add_object(object);
             }
@@ -102,13 +91,7 @@ impl Resolver<'_> {
         let kind = self.design.object(id).kind;
         let declared = vocabulary.kind(kind);
         for within in &declared.within {
-            let found: Vec<_> = self
-                .design
-                .ids()
-                .filter(|o| {
-                    self.is_block(*o) && vocabulary.fits(self.design.object(*o).kind, within.kind)
-                })
-                .collect();
+            let found = self.blocks(|k| vocabulary.fits(k, within.kind));
             match found.as_slice() {
                 [] => {}
                 [only] => return Some((within.sets, self.unclaimed(kind, within.sets, *only))),
@@ -132,22 +115,18 @@ impl Resolver<'_> {
                     .iter()
                     .any(|w| vocabulary.fits(kind, w.kind))
         };
-        let found: Vec<_> = self
-            .design
-            .ids()
-            .filter(|o| {
-                let other = self.design.object(*o).kind;
-                self.is_block(*o) && vocabulary.fits(other, target) && !below(other)
-            })
-            .collect();
+        let found = self.blocks(|k| vocabulary.fits(k, target) && !below(k));
         match found.as_slice() {
             [only] => Some((ix, self.unclaimed(kind, ix, *only))),
             _ => Some((ix, None)),
         }
     }
 
-    fn is_block(&self, id: ObjectId) -> bool {
-        self.design.object(id).owner.is_none()
+    /// The blocks of some kinds.
+    fn blocks(&self, of: impl Fn(KindId) -> bool) -> Vec<ObjectId> {
+        let is = |o: &Object| o.owner.is_none() && of(o.kind);
+        let ids = self.design.ids();
+        ids.filter(|id| is(self.design.object(*id))).collect()
     }
 
     /// The parent, unless a written object of the kind belongs to it already.

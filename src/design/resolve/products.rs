@@ -121,10 +121,7 @@ impl Merge<'_> {
                     ValueKind::Word(text) => text.clone(),
                     _ => String::new(),
                 };
-                names.push(Word {
-                    text,
-                    span: f.value.span,
-                });
+                names.push(Word::new(text, f.value.span));
                 false
             }
             _ => true,
@@ -132,12 +129,11 @@ impl Merge<'_> {
         let mut names = names.into_iter();
         let first = names.next()?;
         for more in names {
-            self.problems.push(
-                Problem::error("duplicate-fact", "a thing is one product")
-                    .at(more.span, "again")
-                    .at(first.span, "first here")
-                    .help("define a product that is both, and name that"),
-            );
+            Problem::error("duplicate-fact", "a thing is one product")
+                .at(more.span, "again")
+                .at(first.span, "first here")
+                .help("define a product that is both, and name that")
+                .report(&mut self.problems);
         }
         Some(first)
     }
@@ -197,17 +193,11 @@ impl Merge<'_> {
             ValueKind::Word(word)
                 if self.defines.get(word).is_some_and(|(_, generic)| *generic) =>
             {
-                let name = Word {
-                    text: word.clone(),
-                    span: value.span,
-                };
+                let name = Word::new(word.clone(), value.span);
                 if let Some(whole) = self.whole(&name) {
                     let mut entries = Vec::new();
                     self.join(whole.kind, &mut entries, &whole, &name);
-                    let head = Word {
-                        text: whole.head.text.clone(),
-                        span: value.span,
-                    };
+                    let head = Word::new(whole.head.text.clone(), value.span);
                     value.kind = ValueKind::Part { head, entries };
                 }
             }
@@ -222,10 +212,8 @@ impl Merge<'_> {
         if own != Some(whole.kind)
             || (!plain(&head.text) && !plain(&whole.head.text) && head.text != whole.head.text)
         {
-            let problem = Problem::error(
-                "contradicts-product",
-                format!("`{}` is not what the product `{}` is", head.text, name.text),
-            );
+            let why = format!("`{}` is not what the product `{}` is", head.text, name.text);
+            let problem = Problem::error("contradicts-product", why);
             self.problems.push(
                 problem
                     .at(head.span, "")
@@ -246,17 +234,12 @@ impl Merge<'_> {
     fn other_kind(&self, name: &Word, whole: &Whole, wanted: KindId) -> Problem {
         let of = with_article(&self.v.kind(whole.kind).name);
         let wanted = &self.v.kind(wanted).name;
-        Problem::error(
-            "wrong-product",
-            format!(
-                "`{}` is {of}, and stands behind `as` of {}",
-                name.text,
-                with_article(wanted)
-            ),
-        )
-        .at(name.span, "")
-        .at(whole.name, "defined here")
-        .help(format!("name a product that is {}", with_article(wanted)))
+        let text = &name.text;
+        let what = with_article(wanted);
+        let why = format!("`{text}` is {of}, and stands behind `as` of {what}");
+        Problem::wrong("wrong-product", name.span, why)
+            .at(whole.name, "defined here")
+            .help(format!("name a product that is {}", with_article(wanted)))
     }
 
     /// A product by its name, with all that it is made of; reports what is wrong with it once.
@@ -272,20 +255,15 @@ impl Merge<'_> {
             let mut path: Vec<&String> =
                 self.open.iter().skip_while(|n| **n != name.text).collect();
             path.push(&name.text);
-            self.problems.push(
-                Problem::error(
-                    "circular-define",
-                    format!(
-                        "the define `{}` holds itself: {}",
-                        name.text,
-                        listed(&path, "and")
-                    ),
-                )
-                .at(name.span, "")
-                .at(define.name.span, "defined here")
-                .help("write one of them out in place"),
+            let why = format!(
+                "the define `{}` holds itself: {}",
+                name.text,
+                listed(&path, "and")
             );
-            return None;
+            return Problem::wrong("circular-define", name.span, why)
+                .at(define.name.span, "defined here")
+                .help("write one of them out in place")
+                .fail(&mut self.problems);
         }
         self.open.push(name.text.clone());
         let built = self.built(&define, generic);
@@ -317,14 +295,10 @@ impl Merge<'_> {
             _ => None,
         }) {
             let of = with_article(&self.v.kind(kind).name);
-            self.problems.push(
-                Problem::error(
-                    "block-in-product",
-                    format!("a product that is {of} holds a block"),
-                )
-                .at(block.kind.span, "")
-                .help("a product holds facts and parts: write the block where the product is used"),
-            );
+            let why = format!("a product that is {of} holds a block");
+            Problem::wrong("block-in-product", block.kind.span, why)
+                .help("a product holds facts and parts: write the block where the product is used")
+                .report(&mut self.problems);
         }
         entries.retain(|e| !matches!(e, Entry::Block(_)));
         if let Some((base, by)) = base {
@@ -353,11 +327,8 @@ impl Merge<'_> {
             .collect();
         names.sort_unstable();
         names.dedup();
-        let mut problem = Problem::error(
-            "unknown-product",
-            format!("there is no product `{}`", name.text),
-        )
-        .at(name.span, "");
+        let why = format!("there is no product `{}`", name.text);
+        let mut problem = Problem::wrong("unknown-product", name.span, why);
         if let Some(near) = nearest(&name.text, &names) {
             problem = problem.help(format!("did you mean `{near}`?"));
         }
@@ -373,11 +344,10 @@ impl Merge<'_> {
         if self.put > THINGS {
             if self.put - whole.entries.len() <= THINGS {
                 let text = format!("products put more than {THINGS} facts into the design");
-                self.problems.push(
-                    Problem::error("too-many-objects", text)
-                        .at(by.span, "given up here")
-                        .help("define fewer products inside of others"),
-                );
+                Problem::error("too-many-objects", text)
+                    .at(by.span, "given up here")
+                    .help("define fewer products inside of others")
+                    .report(&mut self.problems);
             }
             return;
         }
@@ -480,10 +450,7 @@ impl Merge<'_> {
         let ValueKind::Word(word) = &value.kind else {
             return;
         };
-        let head = Word {
-            text: word.clone(),
-            span: value.span,
-        };
+        let head = Word::new(word.clone(), value.span);
         if self.defines.contains_key(word)
             || opens(self.v, word).is_some_and(|(k, _)| self.v.fits(k, kind))
         {
@@ -498,11 +465,8 @@ impl Merge<'_> {
 
 /// What the job says is not among what its product says.
 pub(super) fn contradicts(key: &str, own: Span, product: Span) -> Problem {
-    Problem::error(
-        "contradicts-product",
-        format!("`{key}` is something else in the product that this is"),
-    )
-    .at(own, "")
-    .at(product, "the product says this")
-    .help("leave it out, narrow what the product says, or name another product")
+    let why = format!("`{key}` is something else in the product that this is");
+    Problem::wrong("contradicts-product", own, why)
+        .at(product, "the product says this")
+        .help("leave it out, narrow what the product says, or name another product")
 }

@@ -15,39 +15,32 @@ impl<'a> Resolver<'a> {
         site: &Site<'_>,
         kind: KindId,
         value: &'a Value,
-    ) -> Possible {
+    ) -> Option<Possible> {
         match &value.kind {
             ValueKind::Word(word) => {
                 if self.parameters.contains_key(word.as_str()) {
-                    return self.poison(
-                        Problem::error(
-                            "wrong-type",
-                            format!(
-                                "`{}` takes a name, and `{word}` is a parameter",
-                                site.fact.name
-                            ),
-                        )
-                        .at(value.span, "")
-                        .help("write the name itself, or alternatives with `|`"),
-                    );
+                    let fact = &site.fact.name;
+                    let why = format!("`{fact}` takes a name, and `{word}` is a parameter");
+                    return Problem::wrong("wrong-type", value.span, why)
+                        .help("write the name itself, or alternatives with `|`")
+                        .fail(self);
                 }
                 self.named(word, value.span, Some(kind))
             }
-            ValueKind::Indexed { word, index } => match self.indexed_name(site, word, index) {
-                Some(name) => self.named(&name, value.span, Some(kind)),
-                None => Possible::Poison,
-            },
-            ValueKind::List(_) | ValueKind::All(_) => self.poison(
-                Problem::error(
-                    "one-reference",
-                    format!("`{}` takes one name, and this is several", site.fact.name),
-                )
-                .at(value.span, "")
-                .help("write one name, or alternatives with `|`"),
-            ),
+            ValueKind::Indexed { word, index } => {
+                let name = self.indexed_name(site, word, index)?;
+                self.named(&name, value.span, Some(kind))
+            }
+            ValueKind::List(_) | ValueKind::All(_) => Problem::wrong(
+                "one-reference",
+                value.span,
+                format!("`{}` takes one name, and this is several", site.fact.name),
+            )
+            .help("write one name, or alternatives with `|`")
+            .fail(self),
             ValueKind::Text(text) if text.contains('.') => self.named(text, value.span, Some(kind)),
             ValueKind::Text(text) if !self.objects_named(text, Some(kind)).is_empty() => {
-                self.poison(in_quotes(site, "a name", text, value.span))
+                in_quotes(site, "a name", text, value.span).fail(self)
             }
             _ => self.wrong_type(site, value),
         }
@@ -59,82 +52,58 @@ impl<'a> Resolver<'a> {
         site: &Site<'_>,
         kind: KindId,
         value: &'a Value,
-    ) -> Possible {
-        let values = match &value.kind {
-            ValueKind::List(values) => values.as_slice(),
-            _ => std::slice::from_ref(value),
-        };
+    ) -> Option<Possible> {
+        let values = value.listed();
         let mut list = Vec::with_capacity(values.len());
+        let one = |this: &mut Self, v| this.reference(site, kind, v);
         for value in values {
             match &value.kind {
-                ValueKind::All(word) => match self.all_of(site, kind, word) {
-                    Some(all) => list.extend(all),
-                    None => return Possible::Poison,
-                },
-                _ => list.push(self.reference_or_choice(site, kind, value)),
+                ValueKind::All(word) => list.extend(self.all_of(site, kind, word)?),
+                _ => list.push(self.member(value, "names", &one)),
             }
         }
         if list.contains(&Possible::Poison) {
-            return Possible::Poison;
+            return None;
         }
         let mut seen = rustc_hash::FxHashSet::default();
         let twice = list
             .iter()
             .any(|p| matches!(p, Possible::Object(id) if !seen.insert(*id)));
         if twice {
-            return self.poison(
-                Problem::error(
-                    "name-twice",
-                    format!("`{}` names the same block twice", site.fact.name),
-                )
-                .at(value.span, "")
-                .help("leave one of them out"),
-            );
+            let why = format!("`{}` names the same block twice", site.fact.name);
+            return Problem::wrong("name-twice", value.span, why)
+                .help("leave one of them out")
+                .fail(self);
         }
-        Possible::List(list)
-    }
-
-    fn reference_or_choice(&mut self, site: &Site<'_>, kind: KindId, value: &'a Value) -> Possible {
-        self.member_or_choice(value, "names", &|this, v| this.reference(site, kind, v))
+        Some(Possible::List(list))
     }
 
     /// `all charge-point`
     fn all_of(&mut self, site: &Site<'_>, kind: KindId, word: &Word) -> Option<Vec<Possible>> {
         let Some(named) = self.vocabulary.kind_named(&word.text) else {
             let names = self.vocabulary.kinds.iter().map(|k| k.name.as_str());
-            self.report(
-                Problem::error(
-                    "unknown-kind",
-                    format!("there is no kind called `{}`", word.text),
-                )
+            let why = format!("there is no kind called `{}`", word.text);
+            return Problem::error("unknown-kind", why)
                 .at(
                     word.span,
                     "expected the name of a kind, such as `charge-point`",
                 )
-                .did_you_mean(&word.text, names),
-            );
-            return None;
+                .did_you_mean(&word.text, names)
+                .fail(self);
         };
         let vocabulary = self.vocabulary;
         let suits = |id: KindId| vocabulary.fits(id, named) && vocabulary.fits(id, kind);
         if !vocabulary.kind_ids().any(suits) {
-            self.report(
-                Problem::error(
-                    "wrong-kind",
-                    format!(
-                        "each name in `{}` is that of {}, and {} is none",
-                        site.fact.name,
-                        with_article(&vocabulary.kind(kind).name),
-                        with_article(&word.text)
-                    ),
-                )
-                .at(word.span, "")
+            let name = &site.fact.name;
+            let what = with_article(&vocabulary.kind(kind).name);
+            let other = with_article(&word.text);
+            let why = format!("each name in `{name}` is that of {what}, and {other} is none");
+            return Problem::wrong("wrong-kind", word.span, why)
                 .help(format!(
                     "write for example `all {}`",
                     vocabulary.kind(kind).name
-                )),
-            );
-            return None;
+                ))
+                .fail(self);
         }
         let own = site.object;
         let all: Vec<_> = self
@@ -164,14 +133,10 @@ impl<'a> Resolver<'a> {
                 format!("{x:.0}")
             }
             _ => {
-                self.report(
-                    Problem::error("wrong-index", "a number in square brackets must be whole")
-                        .at(index.span, "")
-                        .help(
-                            "write a number, `n`, or a calculation with them, as in `bay[n + 1]`",
-                        ),
-                );
-                return None;
+                let why = "a number in square brackets must be whole";
+                return Problem::wrong("wrong-index", index.span, why)
+                    .help("write a number, `n`, or a calculation with them, as in `bay[n + 1]`")
+                    .fail(self);
             }
         };
         Some(format!("{}[{number}]", word.text))
@@ -230,21 +195,23 @@ impl<'a> Resolver<'a> {
     }
 
     /// The object that a name leads to.
-    pub(super) fn named(&mut self, name: &str, span: Span, wanted: Option<KindId>) -> Possible {
+    pub(super) fn named(
+        &mut self,
+        name: &str,
+        span: Span,
+        wanted: Option<KindId>,
+    ) -> Option<Possible> {
         let found = self.objects_named(name, wanted);
         match found.as_slice() {
-            [only] => Possible::Object(*only),
+            [only] => Some(Possible::Object(*only)),
             [] => self.not_found(name, span, wanted),
             several => self.ambiguous(name, span, several),
         }
     }
 
-    fn ambiguous(&mut self, name: &str, span: Span, several: &[ObjectId]) -> Possible {
-        let mut problem = Problem::error(
-            "ambiguous-name",
-            format!("`{name}` is the name of {} blocks", several.len()),
-        )
-        .at(span, "which one is meant?");
+    fn ambiguous(&mut self, name: &str, span: Span, several: &[ObjectId]) -> Option<Possible> {
+        let why = format!("`{name}` is the name of {} blocks", several.len());
+        let mut problem = Problem::error("ambiguous-name", why).at(span, "which one is meant?");
         let mut ways = Vec::new();
         for id in several.iter().take(4) {
             let object = self.design.object(*id);
@@ -277,31 +244,28 @@ impl<'a> Resolver<'a> {
         } else {
             problem.help("give one of them another name")
         };
-        self.poison(problem)
+        problem.fail(self)
     }
 
-    fn not_found(&mut self, name: &str, span: Span, wanted: Option<KindId>) -> Possible {
+    fn not_found(&mut self, name: &str, span: Span, wanted: Option<KindId>) -> Option<Possible> {
         let base = name.split_once('[').map_or(name, |(base, _)| base);
         if self.lost.contains(name)
             || self.lost.contains(base)
             || self.is_reported("unknown-name", span)
         {
-            return Possible::Poison;
+            return None;
         }
         let kind = wanted.map(|w| self.vocabulary.kind(w).name.as_str());
         if let (Some(kind), Some(other)) = (kind, self.objects_named(name, None).first()) {
             let object = self.design.object(*other);
             let is = &self.vocabulary.kind(object.kind).name;
-            let mut problem = Problem::error(
-                "wrong-kind",
-                format!(
-                    "`{name}` is {}, and {} is asked for",
-                    with_article(is),
-                    with_article(kind)
-                ),
-            )
-            .at(span, "")
-            .at(object.head, "written here");
+            let why = format!(
+                "`{name}` is {}, and {} is asked for",
+                with_article(is),
+                with_article(kind)
+            );
+            let mut problem =
+                Problem::wrong("wrong-kind", span, why).at(object.head, "written here");
             let names = self.names_fitting(wanted);
             if let Some(name) = names.first() {
                 problem = problem.help(format!(
@@ -309,7 +273,7 @@ impl<'a> Resolver<'a> {
                     with_article(kind)
                 ));
             }
-            return self.poison(problem);
+            return problem.fail(self);
         }
         if let Some((first, last)) = self.repeated.get(base) {
             let problem = if base == name {
@@ -320,15 +284,12 @@ impl<'a> Resolver<'a> {
                 Problem::error("unknown-name", format!("there is no `{name}`"))
                     .at(span, format!("`{base}` is numbered {first} to {last}"))
             };
-            return self.poison(problem);
+            return problem.fail(self);
         }
         let names = self.names_fitting(wanted);
         let what = kind.unwrap_or("block");
-        let mut problem = Problem::error(
-            "unknown-name",
-            format!("there is no {what} called `{name}`"),
-        )
-        .at(span, "");
+        let why = format!("there is no {what} called `{name}`");
+        let mut problem = Problem::wrong("unknown-name", span, why);
         if let Some(close) = closest(name, names.iter().map(String::as_str)) {
             problem = problem.meant(name, close);
         } else if self.defines.contains_key(name) {
@@ -338,6 +299,6 @@ impl<'a> Resolver<'a> {
         } else if names.len() <= 12 {
             problem = problem.help(format!("the names here are {}", listed(&names, "and")));
         }
-        self.poison(problem)
+        problem.fail(self)
     }
 }

@@ -9,7 +9,7 @@ use super::parameters::Measure;
 use crate::design::model::{Design, Object, ObjectId, ParameterId, Possible, Written};
 use crate::design::tree::{Block, Define, Entry, Parameter, Word};
 use crate::source::limits::THINGS;
-use crate::source::{FileId, Problem, Span, closest};
+use crate::source::{Problem, Reports, Span, closest};
 use crate::vocabulary::{Fact, FactIx, FactType, Kind, KindId, Vocabulary};
 
 /// Problems that are shown for one file.
@@ -40,6 +40,17 @@ pub(super) struct Site<'a> {
     pub object: ObjectId,
     pub fact: &'a Fact,
     pub turn: Option<Turn>,
+}
+
+impl<'a> Site<'a> {
+    /// In no object.
+    pub(super) const fn nowhere(fact: &'a Fact) -> Self {
+        Self {
+            object: ObjectId(u32::MAX),
+            fact,
+            turn: None,
+        }
+    }
 }
 
 /// See the module.
@@ -74,6 +85,19 @@ pub(super) struct Resolver<'a> {
     too_many: bool,
 }
 
+impl Reports for Resolver<'_> {
+    /// One that was already reported for the same place (by another member of a repeated block, or
+    /// another use of a define) is dropped.
+    fn report(&mut self, problem: Problem) {
+        if let Some(label) = problem.labels.first()
+            && !self.reported.insert((problem.code, label.span))
+        {
+            return;
+        }
+        self.problems.push(problem);
+    }
+}
+
 impl<'a> Resolver<'a> {
     pub(super) fn new(vocabulary: &'a Vocabulary) -> Self {
         Self {
@@ -99,22 +123,11 @@ impl<'a> Resolver<'a> {
         }
     }
 
-    /// Reports a problem; one that was already reported for the same place (by another member of
-    /// a repeated block, or another use of a define) is dropped.
-    pub(super) fn report(&mut self, problem: Problem) {
-        if let Some(label) = problem.labels.first()
-            && !self.reported.insert((problem.code, label.span))
-        {
-            return;
-        }
-        self.problems.push(problem);
-    }
-
     /// Asks what is meant by a word of the trade that means several things; false, if it is none.
     pub(super) fn asked(&mut self, word: &str, span: Span) -> bool {
         let what = self.vocabulary.asked(word);
         if let Some(what) = what {
-            self.report(ambiguous(word, what, span));
+            ambiguous(word, what, span).report(self);
         }
         what.is_some()
     }
@@ -123,12 +136,6 @@ impl<'a> Resolver<'a> {
     /// each of a thousand members of a block, would take long.
     pub(super) fn is_reported(&self, code: &'static str, span: Span) -> bool {
         self.reported.contains(&(code, span))
-    }
-
-    /// Reports a problem; the fact it lies in is written wrongly.
-    pub(super) fn poison(&mut self, problem: Problem) -> Possible {
-        self.report(problem);
-        Possible::Poison
     }
 
     /// Makes room for so many objects or members of lists; reports it once if there is none.
@@ -147,11 +154,10 @@ impl<'a> Resolver<'a> {
     /// Tells that there is more than may be: no part of the design is judged.
     pub(super) fn are_too_many(&mut self, message: String, span: Span, label: &str) {
         self.too_many = true;
-        self.report(
-            Problem::error("too-many-objects", message)
-                .at(span, label)
-                .help("split it into several designs, each an installation of its own"),
-        );
+        Problem::error("too-many-objects", message)
+            .at(span, label)
+            .help("split it into several designs, each an installation of its own")
+            .report(self);
     }
 
     pub(super) fn kind_of(&self, id: ObjectId) -> &'a Kind {
@@ -169,7 +175,7 @@ impl<'a> Resolver<'a> {
     }
 
     pub(super) fn fact_of(&self, id: ObjectId, ix: FactIx) -> Option<&Written> {
-        self.design.object(id).facts.get(ix.0 as usize)?.as_ref()
+        self.design.object(id).written(ix)
     }
 
     pub(super) fn set_fact(&mut self, id: ObjectId, ix: FactIx, written: Written) {
@@ -226,39 +232,24 @@ fn capped(problems: Vec<Problem>) -> Vec<Problem> {
     if problems.len() <= MOST_PROBLEMS {
         return problems;
     }
-    let mut counts: Vec<(Option<FileId>, usize, usize)> = Vec::new();
-    let mut kept = Vec::new();
-    for p in problems {
-        let file = p.labels.first().map(|l| l.span.file);
-        let slot = match counts.iter().position(|(f, _, _)| *f == file) {
-            Some(i) => i,
-            None => {
-                counts.push((file, 0, 0));
-                counts.len() - 1
-            }
-        };
-        let Some((_, seen, errors)) = counts.get_mut(slot) else {
-            continue;
-        };
-        *seen += 1;
-        if *seen <= MOST_PROBLEMS {
-            kept.push(p);
-        } else {
-            *errors += usize::from(p.is_error());
-        }
-    }
-    for (_, seen, errors) in counts {
-        let rest = seen.saturating_sub(MOST_PROBLEMS);
-        if rest == 0 {
+    // They are in the order of the files.
+    let file = |p: &Problem| p.labels.first().map(|l| l.span.file);
+    let (mut kept, mut closing) = (Vec::new(), Vec::new());
+    for of_file in problems.chunk_by(|a, b| file(a) == file(b)) {
+        let (first, rest) = of_file.split_at(of_file.len().min(MOST_PROBLEMS));
+        kept.extend_from_slice(first);
+        if rest.is_empty() {
             continue;
         }
-        let text = format!("there are {rest} more mistakes and cautions in this file");
-        kept.push(if errors > 0 {
+        let more = rest.len();
+        let text = format!("there are {more} more mistakes and cautions in this file");
+        closing.push(if rest.iter().any(Problem::is_error) {
             Problem::error("more-mistakes", text)
         } else {
             Problem::caution("more-mistakes", text)
         });
     }
+    kept.append(&mut closing);
     kept
 }
 

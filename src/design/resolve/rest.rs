@@ -1,7 +1,7 @@
 //! `rest: as-required`: what is not written of an article is left to the rules, to be asked of
 //! what is bought.
 
-use super::completeness::status_word;
+use super::completeness::facts_called;
 use super::resolver::{Resolver, indices};
 use crate::design::model::{ObjectId, Possible, Status, Written};
 use crate::design::tree::{Entry, Origin, ValueKind};
@@ -11,18 +11,16 @@ use crate::vocabulary::{FactIx, Kind, with_article};
 impl Resolver<'_> {
     /// Leaves the silent facts of an article to the rules, where it says so.
     pub(super) fn leave_rest(&mut self, id: ObjectId, kind: &Kind, entries: &[Entry]) {
-        let said = entries.iter().find_map(|entry| match entry {
-            Entry::Fact(f) if f.key.text == "rest" => Some(f),
-            _ => None,
-        });
-        let Some(said) = said else { return };
-        let problem = |text: String| Problem::error("wrong-rest", text).at(said.value.span, "");
+        let Some(said) = facts_called(entries, "rest").next() else {
+            return;
+        };
+        let problem = |text: String| Problem::wrong("wrong-rest", said.value.span, text);
         match &said.value.kind {
             ValueKind::Word(word) if word == "as-required" => {}
             ValueKind::Bad => return,
             _ => {
                 let text = "`rest` takes `as-required` alone".to_owned();
-                self.report(problem(text).help("write `rest: as-required`"));
+                problem(text).help("write `rest: as-required`").report(self);
                 return;
             }
         }
@@ -35,15 +33,15 @@ impl Resolver<'_> {
                 .map(|k| k.name.as_str())
                 .collect();
             let text = format!("{} is not bought as one article", with_article(&kind.name));
-            self.report(problem(text).help(format!(
-                "`rest: as-required` stands in what is: {}; here write what is known, and `?` for the rest",
-                bought.join(", ")
-            )));
+            let bought = bought.join(", ");
+            problem(text)
+                .help(format!("`rest: as-required` stands in what is: {bought}; here write what is known, and `?` for the rest"))
+                .report(self);
             return;
         }
         let status = self.design.object(id).status;
         if !matches!(status, Status::New | Status::Altered) {
-            let text = format!("nothing can be asked of what is `{}`", status_word(status));
+            let text = format!("nothing can be asked of what is `{status}`");
             let mut problem = problem(text);
             let around = self
                 .design
@@ -53,7 +51,9 @@ impl Resolver<'_> {
             if let Some(around) = around {
                 problem = problem.at(around, "it belongs to this");
             }
-            self.report(problem.help("write `new` or `altered` in the head of what these works put in or change, or read what is there"));
+            problem
+                .help("write `new` or `altered` in the head of what these works put in or change, or read what is there")
+                .report(self);
             return;
         }
         let silent: Vec<FactIx> = indices(kind)

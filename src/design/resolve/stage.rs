@@ -1,7 +1,8 @@
 //! What a file says about the rules that judge it: read before there is a vocabulary.
 
-use crate::design::tree::{Arith, Block, Entry, Item, Tree, Value, ValueKind};
-use crate::quantity::days_from_civil;
+use super::completeness::facts_called;
+use super::words::day_of;
+use crate::design::tree::{Arith, Block, Item, Tree, Value, ValueKind};
 use crate::source::{Problem, Span, Spanned};
 
 /// The rules a design names in its `installation` block.
@@ -37,13 +38,8 @@ pub fn rules_named(tree: &Tree) -> (Option<RulesNamed>, Vec<Problem>) {
         })
         .collect();
     let fact = |key: &str| {
-        blocks
-            .iter()
-            .flat_map(|b| &b.entries)
-            .find_map(|entry| match entry {
-                Entry::Fact(f) if f.key.text == key => Some(&f.value),
-                _ => None,
-            })
+        let mut facts = blocks.iter().flat_map(|b| facts_called(&b.entries, key));
+        facts.next().map(|f| &f.value)
     };
     let Some(rules) = fact("rules") else {
         return (None, problems);
@@ -51,16 +47,13 @@ pub fn rules_named(tree: &Tree) -> (Option<RulesNamed>, Vec<Problem>) {
     let (mut names, mut pins) = (Vec::new(), Vec::new());
     if !collect(rules, &mut names, &mut pins) {
         if !rules.is_bad() {
-            problems.push(
-                Problem::error("rules-unreadable", "`rules` does not name a ruleset")
-                    .at(
-                        rules.span,
-                        "expected the name of a ruleset, and of its patches",
-                    )
-                    .help(
-                        "write a name, such as `rules: gb`, or `rules: gb + scotland` with a patch",
-                    ),
-            );
+            Problem::error("rules-unreadable", "`rules` does not name a ruleset")
+                .at(
+                    rules.span,
+                    "expected the name of a ruleset, and of its patches",
+                )
+                .help("write a name, such as `rules: gb`, or `rules: gb + scotland` with a patch")
+                .report(&mut problems);
         }
         return (None, problems);
     }
@@ -132,11 +125,5 @@ fn name(value: &Value) -> Option<Spanned<String>> {
 }
 
 fn date(value: &Value) -> Option<Spanned<i32>> {
-    match value.kind {
-        ValueKind::Date { year, month, day } => Some(Spanned::new(
-            days_from_civil(year, u32::from(month), u32::from(day))?,
-            value.span,
-        )),
-        _ => None,
-    }
+    Some(Spanned::new(day_of(value)?, value.span))
 }

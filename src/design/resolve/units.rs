@@ -2,7 +2,7 @@
 
 use super::resolver::Resolver;
 use crate::design::tree::Number;
-use crate::quantity::{Dim, Unit, format_quantity, parse_quantity};
+use crate::quantity::{Dim, Unit, format_quantity, one_digit, parse_quantity};
 use crate::source::Problem;
 use crate::vocabulary::{Bounds, Fact, Series};
 
@@ -40,14 +40,13 @@ impl Resolver<'_> {
             Some(word) => match Unit::parse(&word.text) {
                 Ok(unit) => Some(unit),
                 Err(error) => {
-                    let mut problem =
-                        Problem::error("unknown-unit", error.to_string()).at(word.span, "");
+                    let mut problem = Problem::wrong("unknown-unit", word.span, error.to_string());
                     if let Some(help) = error.help() {
                         problem = problem.help(help);
                     } else if !usual.is_empty() {
                         problem = problem.help(format!("write it in a unit such as `{usual}`"));
                     }
-                    self.report(problem);
+                    problem.report(self);
                     return None;
                 }
             },
@@ -68,14 +67,10 @@ impl Resolver<'_> {
     fn digits(&mut self, digits: &str, unit: Option<&Unit>, number: &Number) -> Option<f64> {
         let read = parse_quantity(digits, unit.unwrap_or(&Unit::ONE)).filter(|x| x.is_finite());
         if read.is_none() {
-            self.report(
-                Problem::error(
-                    "unreadable-number",
-                    format!("`{digits}` is not a number that can be used"),
-                )
-                .at(number.span, "")
-                .help("write at most 30 digits, with a decimal point, as in `0.28`"),
-            );
+            let why = format!("`{digits}` is not a number that can be used");
+            Problem::wrong("unreadable-number", number.span, why)
+                .help("write at most 30 digits, with a decimal point, as in `0.28`")
+                .report(self);
         }
         read
     }
@@ -158,13 +153,4 @@ pub(super) fn example_of(fact: &Fact, unit: &Unit, whole: bool, series: Option<&
         example = middle;
     }
     shown(unit.to_si(example), unit)
-}
-
-/// Rounded to one digit that is not zero.
-fn one_digit(x: f64) -> f64 {
-    if x == 0.0 || !x.is_finite() {
-        return x;
-    }
-    let step = libm::pow(10.0, libm::floor(libm::log10(x.abs())));
-    (x / step).round() * step
 }

@@ -1,5 +1,6 @@
 //! Values under the type of their fact: what all types share.
 
+use super::parts::Role;
 use super::resolver::{Resolver, Site};
 use crate::design::model::Possible;
 use crate::design::tree::{Value, ValueKind};
@@ -13,9 +14,14 @@ pub(super) const MOST_ALTERNATIVES: usize = WordSet::MOST;
 impl<'a> Resolver<'a> {
     /// What a value may be, under the type of its fact.
     pub(super) fn value(&mut self, site: &Site<'_>, value: &'a Value) -> Possible {
+        self.read(site, value).unwrap_or(Possible::Poison)
+    }
+
+    /// The same. None: it is written wrongly, which was reported.
+    fn read(&mut self, site: &Site<'_>, value: &'a Value) -> Option<Possible> {
         match &value.kind {
-            ValueKind::Bad => return Possible::Poison,
-            ValueKind::Unknown => return Possible::Unknown,
+            ValueKind::Bad => return None,
+            ValueKind::Unknown => return Some(Possible::Unknown),
             ValueKind::Absent => return self.absent(site, value),
             ValueKind::ByTurn(values) => return self.by_turn(site, values, value.span),
             _ => {}
@@ -35,7 +41,10 @@ impl<'a> Resolver<'a> {
             FactType::YesNo => self.yes_no(site, value),
             FactType::Text => self.text(site, value),
             FactType::Date => self.date(site, value),
-            FactType::Part(kind) => self.part(site, kind, value, &site.fact.name),
+            FactType::Part(kind) => {
+                let name = &site.fact.name;
+                self.part(Role { site, kind, name }, value)
+            }
             FactType::Reference(kind) => self.reference(site, kind, value),
             // The first two were handled above, and the last is never written.
             FactType::Parts(_) | FactType::References(_) | FactType::Reverse { .. } => {
@@ -45,68 +54,59 @@ impl<'a> Resolver<'a> {
     }
 
     /// `none`: the thing is known not to be there, unless it is one of the fact's words.
-    fn absent(&mut self, site: &Site<'_>, value: &Value) -> Possible {
+    fn absent(&mut self, site: &Site<'_>, value: &Value) -> Option<Possible> {
         let fact = site.fact;
         if let Some(words) = fact.words()
             && let Some(place) = words.iter().position(|w| w == "none")
         {
             let one = WordSet::one(place);
-            return if matches!(fact.ty, FactType::Some { .. }) {
-                Possible::Members(one)
-            } else {
-                Possible::Words(one)
-            };
+            return Some(match fact.ty {
+                FactType::Some { .. } => Possible::Members(one),
+                _ => Possible::Words(one),
+            });
         }
         if fact.optional {
-            return Possible::Absent;
+            return Some(Possible::Absent);
         }
-        self.poison(
-            Problem::error(
-                "not-optional",
-                format!(
-                    "`{}` cannot be `none`: {}",
-                    fact.name,
-                    always_has(&fact.means)
-                ),
-            )
-            .at(value.span, "")
+        let why = format!(
+            "`{}` cannot be `none`: {}",
+            fact.name,
+            always_has(&fact.means)
+        );
+        Problem::wrong("not-optional", value.span, why)
             .help(format!(
                 "write its value, or `{}: ?` if it is not known",
                 fact.name
-            )),
-        )
+            ))
+            .fail(self)
     }
 
     /// `by-turn a, b, c`: the value for this member of a repeated block.
-    fn by_turn(&mut self, site: &Site<'_>, values: &'a [Value], span: Span) -> Possible {
+    fn by_turn(&mut self, site: &Site<'_>, values: &'a [Value], span: Span) -> Option<Possible> {
         let Some(turn) = site.turn else {
-            return self.poison(
-                Problem::error(
-                    "by-turn-alone",
-                    "`by-turn` stands in a block that is not repeated",
-                )
-                .at(span, "")
-                .help("repeat the block, as in `circuit bay[1..6] { … }`, or write one value"),
-            );
+            let why = "`by-turn` stands in a block that is not repeated";
+            return Problem::wrong("by-turn-alone", span, why)
+                .help("repeat the block, as in `circuit bay[1..6] { … }`, or write one value")
+                .fail(self);
         };
         if matches!(site.fact.ty, FactType::Part(_) | FactType::Parts(_)) {
             // Reading a part makes an object of it.
             let place = turn.place % values.len().max(1);
-            return values
-                .get(place)
-                .map_or(Possible::Poison, |v| self.value(site, v));
+            return self.read(site, values.get(place)?);
         }
         // All of them are read, so that all their mistakes are reported.
         let mut read: Vec<_> = values.iter().map(|v| self.value(site, v)).collect();
-        if read.is_empty() {
-            return Possible::Poison;
-        }
-        let place = turn.place % read.len();
-        read.swap_remove(place)
+        let place = turn.place.checked_rem(read.len())?;
+        Some(read.swap_remove(place))
     }
 
     /// `a | b`
-    fn alternatives(&mut self, site: &Site<'_>, values: &'a [Value], span: Span) -> Possible {
+    fn alternatives(
+        &mut self,
+        site: &Site<'_>,
+        values: &'a [Value],
+        span: Span,
+    ) -> Option<Possible> {
         if let (true, Some(first)) = (values.len() > MOST_ALTERNATIVES, values.first()) {
             return self.too_many_alternatives(first.span, values.len());
         }
@@ -118,42 +118,35 @@ impl<'a> Resolver<'a> {
             ) || matches!(value.kind, ValueKind::List(_))
                 && !matches!(site.fact.ty, FactType::Some { .. })
             {
-                self.report(
-                    Problem::error(
-                        "alternatives-of-rows",
-                        "alternatives of whole rows of values cannot be written",
-                    )
-                    .at(value.span, "")
-                    .help("write the alternatives inside the row, as in `L1 (5 A | 6 A), L2 3 A`"),
-                );
+                let why = "alternatives of whole rows of values cannot be written";
+                Problem::wrong("alternatives-of-rows", value.span, why)
+                    .help("write the alternatives inside the row, as in `L1 (5 A | 6 A), L2 3 A`")
+                    .report(self);
                 read.push(Possible::Poison);
                 continue;
             }
             read.push(self.value(site, value));
         }
-        self.one_of(read, span)
+        Some(self.one_of(read, span))
     }
 
     /// One of several possibilities: groups of alternatives are put together, and may then be too
     /// many to tell apart.
     pub(super) fn one_of(&mut self, values: Vec<Possible>, span: Span) -> Possible {
         match one_of(values) {
-            Possible::OneOf(all) if all.len() > MOST_ALTERNATIVES => {
-                self.too_many_alternatives(span, all.len())
-            }
+            Possible::OneOf(all) if all.len() > MOST_ALTERNATIVES => self
+                .too_many_alternatives(span, all.len())
+                .unwrap_or(Possible::Poison),
             possible => possible,
         }
     }
 
-    pub(super) fn too_many_alternatives(&mut self, span: Span, count: usize) -> Possible {
-        self.poison(
-            Problem::error(
-                "too-many-alternatives",
-                format!("a value has {count} alternatives, more than {MOST_ALTERNATIVES}"),
-            )
+    pub(super) fn too_many_alternatives(&mut self, span: Span, count: usize) -> Option<Possible> {
+        let why = format!("a value has {count} alternatives, more than {MOST_ALTERNATIVES}");
+        Problem::error("too-many-alternatives", why)
             .at(span, "the first of them")
-            .help("write a range, or a parameter"),
-        )
+            .help("write a range, or a parameter")
+            .fail(self)
     }
 }
 

@@ -11,7 +11,7 @@ use crate::vocabulary::{FactType, WordSet, Words};
 
 impl<'a> Resolver<'a> {
     /// A word of a choice; of an ordered one also a range of words.
-    pub(super) fn choice(&mut self, site: &Site<'_>, value: &'a Value) -> Possible {
+    pub(super) fn choice(&mut self, site: &Site<'_>, value: &'a Value) -> Option<Possible> {
         let FactType::Choice { words, ordered } = &site.fact.ty else {
             return self.wrong_type(site, value);
         };
@@ -22,26 +22,21 @@ impl<'a> Resolver<'a> {
                     self.word_of(site, words, low),
                     self.word_of(site, words, high),
                 );
-                let (Some(low), Some(high)) = (low, high) else {
-                    return Possible::Poison;
-                };
+                let (low, high) = (low?, high?);
                 if low > high {
-                    return self.poison(
-                        Problem::error("reversed-range", "the range runs backwards")
-                            .at(value.span, "")
-                            .help(format!(
-                                "the order of `{}` is {}",
-                                site.fact.name,
-                                words.join(", ")
-                            )),
-                    );
+                    let why = "the range runs backwards";
+                    return Problem::wrong("reversed-range", value.span, why)
+                        .help(format!(
+                            "the order of `{}` is {}",
+                            site.fact.name,
+                            words.join(", ")
+                        ))
+                        .fail(self);
                 }
                 Some((low, high))
             }
             ValueKind::AtMost { value, strict } if *ordered => {
-                let Some(high) = self.word_of(site, words, value) else {
-                    return Possible::Poison;
-                };
+                let high = self.word_of(site, words, value)?;
                 let high = if *strict {
                     high.checked_sub(1)
                 } else {
@@ -50,9 +45,7 @@ impl<'a> Resolver<'a> {
                 high.map(|high| (0, high))
             }
             ValueKind::AtLeast { value, strict } if *ordered => {
-                let Some(low) = self.word_of(site, words, value) else {
-                    return Possible::Poison;
-                };
+                let low = self.word_of(site, words, value)?;
                 let low = low + usize::from(*strict);
                 (low <= last).then_some((low, last))
             }
@@ -62,21 +55,20 @@ impl<'a> Resolver<'a> {
                 }
                 return self.unknown_word(site, word, words, value.span);
             }
-            _ => match self.word_of(site, words, value) {
-                Some(place) => Some((place, place)),
-                None => return Possible::Poison,
-            },
+            _ => {
+                let place = self.word_of(site, words, value)?;
+                Some((place, place))
+            }
         };
         match ends {
-            Some((low, high)) => Possible::Words((low..=high).collect()),
-            None => self.poison(
-                Problem::error(
-                    "empty-range",
-                    format!("no word of `{}` lies beyond this one", site.fact.name),
-                )
-                .at(value.span, "")
-                .help(format!("its order is {}", words.join(", "))),
-            ),
+            Some((low, high)) => Some(Possible::Words((low..=high).collect())),
+            None => Problem::wrong(
+                "empty-range",
+                value.span,
+                format!("no word of `{}` lies beyond this one", site.fact.name),
+            )
+            .help(format!("its order is {}", words.join(", ")))
+            .fail(self),
         }
     }
 
@@ -99,7 +91,7 @@ impl<'a> Resolver<'a> {
                 self.unknown_word(site, &spelled(number), words, value.span);
             }
             ValueKind::Text(text) if words.contains(text) => {
-                self.report(in_quotes(site, "a word", text, value.span))
+                in_quotes(site, "a word", text, value.span).report(self)
             }
             _ => {
                 self.wrong_type(site, value);
@@ -114,25 +106,22 @@ impl<'a> Resolver<'a> {
         word: &str,
         words: &Words,
         span: Span,
-    ) -> Possible {
+    ) -> Option<Possible> {
         if self.asked(word, span) {
-            return Possible::Poison;
+            return None;
         }
         let form = form(self.vocabulary, site.fact);
-        let mut problem = Problem::error(
-            "unknown-word",
-            format!("`{}` cannot be `{word}`", site.fact.name),
-        )
-        .at(span, format!("expected {form}"));
+        let why = format!("`{}` cannot be `{word}`", site.fact.name);
+        let mut problem = Problem::error("unknown-word", why).at(span, format!("expected {form}"));
         let all: Vec<_> = words.iter().map(String::as_str).collect();
         if let Some(meant) = nearest(word, &all) {
             problem = problem.meant(word, meant);
         }
-        self.poison(problem)
+        problem.fail(self)
     }
 
     /// Some words of a set.
-    pub(super) fn some_of(&mut self, site: &Site<'_>, value: &'a Value) -> Possible {
+    pub(super) fn some_of(&mut self, site: &Site<'_>, value: &'a Value) -> Option<Possible> {
         let FactType::Some { words } = &site.fact.ty else {
             return self.wrong_type(site, value);
         };
@@ -155,60 +144,57 @@ impl<'a> Resolver<'a> {
             };
             if set.has(place) {
                 let word = words.get(place).map_or("", String::as_str);
-                self.report(
-                    Problem::error("word-twice", format!("`{word}` is listed twice"))
-                        .at(member.span, "")
-                        .help("leave one of them out"),
-                );
+                let why = format!("`{word}` is listed twice");
+                Problem::wrong("word-twice", member.span, why)
+                    .help("leave one of them out")
+                    .report(self);
                 wrong = true;
             }
             set = set.or(WordSet::one(place));
         }
-        if wrong {
-            Possible::Poison
-        } else {
-            Possible::Members(set)
-        }
+        (!wrong).then_some(Possible::Members(set))
     }
 
-    pub(super) fn yes_no(&mut self, site: &Site<'_>, value: &'a Value) -> Possible {
+    pub(super) fn yes_no(&mut self, site: &Site<'_>, value: &'a Value) -> Option<Possible> {
         match &value.kind {
-            ValueKind::Word(word) if word == "yes" => Possible::Truth(true),
-            ValueKind::Word(word) if word == "no" => Possible::Truth(false),
-            ValueKind::Word(word) => match self.parameters.get(word.as_str()) {
-                Some(id) => self.parameter(site, *id, value.span),
-                None => self.wrong_type(site, value),
-            },
+            ValueKind::Word(word) if word == "yes" => Some(Possible::Truth(true)),
+            ValueKind::Word(word) if word == "no" => Some(Possible::Truth(false)),
+            ValueKind::Word(word) => self.parameter_named(site, word, value),
             _ => self.wrong_type(site, value),
         }
     }
 
+    /// The parameter that a word must name, where words are no values.
+    fn parameter_named(&mut self, site: &Site<'_>, word: &str, value: &Value) -> Option<Possible> {
+        match self.parameters.get(word) {
+            Some(id) => self.parameter(site, *id, value.span),
+            None => self.wrong_type(site, value),
+        }
+    }
+
     /// A text; words, numbers and sums of names are taken as they are written.
-    pub(super) fn text(&mut self, site: &Site<'_>, value: &'a Value) -> Possible {
+    pub(super) fn text(&mut self, site: &Site<'_>, value: &'a Value) -> Option<Possible> {
         if let ValueKind::Word(word) = &value.kind
             && let Some(id) = self.parameters.get(word.as_str())
         {
             return self.parameter(site, *id, value.span);
         }
         match plain_text(value) {
-            Some(text) => Possible::Text(text),
+            Some(text) => Some(Possible::Text(text)),
             None => self.wrong_type(site, value),
         }
     }
 
-    pub(super) fn date(&mut self, site: &Site<'_>, value: &'a Value) -> Possible {
+    pub(super) fn date(&mut self, site: &Site<'_>, value: &'a Value) -> Option<Possible> {
         match &value.kind {
-            ValueKind::Word(word) => match self.parameters.get(word.as_str()) {
-                Some(id) => self.parameter(site, *id, value.span),
-                None => self.wrong_type(site, value),
-            },
+            ValueKind::Word(word) => self.parameter_named(site, word, value),
             ValueKind::Text(text) if parse_date(text).is_ok() => {
-                self.poison(in_quotes(site, "a date", text, value.span))
+                in_quotes(site, "a date", text, value.span).fail(self)
             }
             _ => match day_of(value) {
                 Some(day) => {
                     self.note_date(day);
-                    Possible::Date(day)
+                    Some(Possible::Date(day))
                 }
                 None => self.wrong_type(site, value),
             },

@@ -112,12 +112,7 @@ impl Refiner<'_> {
                 let mut all: Vec<Val> = Vec::new();
                 for x in xs {
                     if x.is_finite() && v.lo <= x && x <= v.hi {
-                        let val = Val {
-                            lo: x,
-                            hi: x,
-                            bits: Presence::PRESENT,
-                            flags: v.flags,
-                        };
+                        let val = v.at(x);
                         if !all.contains(&val) {
                             all.push(val);
                         }

@@ -1,7 +1,6 @@
 //! How a box is split: discrete leaves, monotone ones, thresholds, the widest.
 
 use super::super::derivative::derivatives;
-use super::super::evaluate;
 use super::super::program::{LeafKind, Op, Reg};
 use super::super::val::{Flags, Presence, Val};
 use super::Cone;
@@ -168,12 +167,7 @@ impl Refiner<'_> {
         for r in &cone.ops {
             let val = match settled.iter().find(|(a, _)| a == r) {
                 Some((_, val)) => *val,
-                None => evaluate(
-                    self.program.ops[r.ix()],
-                    &self.vals,
-                    self.program,
-                    self.data,
-                ),
+                None => self.worked_out(*r),
             };
             self.vals[r.ix()] = val;
         }

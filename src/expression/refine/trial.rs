@@ -3,7 +3,6 @@
 
 use std::rc::Rc;
 
-use super::super::evaluate;
 use super::super::program::{LeafId, Op, Reg, Users};
 use super::super::val::Val;
 use super::{Cone, ConeLeaf, Refiner};
@@ -234,12 +233,7 @@ impl Refiner<'_> {
     }
 
     fn fill(&mut self, trial: &mut Trial, r: Reg) {
-        let val = evaluate(
-            self.program.ops[r.ix()],
-            &self.vals,
-            self.program,
-            self.data,
-        );
+        let val = self.worked_out(r);
         self.work += 1;
         self.vals[r.ix()] = val;
         if trial.stamp[r.ix()] == trial.found {

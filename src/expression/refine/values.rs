@@ -83,12 +83,7 @@ pub(super) fn any_value(leaf: &Leaf, v: &Val, r: u64) -> Val {
                 },
             };
             let x = x.clamp(v.lo, v.hi);
-            Val {
-                lo: x,
-                hi: x,
-                bits: Presence::PRESENT,
-                flags: v.flags,
-            }
+            v.at(x)
         }
         LeafKind::Choice | LeafKind::Truth => {
             let n = v.bits.count_ones().max(1);

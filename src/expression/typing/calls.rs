@@ -22,7 +22,7 @@ impl Work<'_, '_> {
                 "`{name}` takes {n} arguments, {} are given",
                 arguments.len()
             );
-            w.error(at.clone(), why);
+            w.error(at, why);
             false
         };
         let Some(call) = Call::from_word(name) else {
@@ -45,16 +45,15 @@ impl Work<'_, '_> {
                         && x != y
                     {
                         let why = format!("{} is compared with {}", y.describe(), x.describe());
-                        self.error(e.range.clone(), why);
+                        self.error(&e.range, why);
                     }
                     dim = dim.or(d);
                     ids.push(id);
                 }
                 if ids.is_empty() {
-                    self.error(range.clone(), format!("`{name}` needs arguments"));
+                    self.error(range, format!("`{name}` needs arguments"));
                 }
-                let ty = dim.map_or(Ty::Wrong, Ty::Number);
-                self.push(TermKind::Call(call, ids), ty, range, false)
+                self.quantity(TermKind::Call(call, ids), dim, range)
             }
             Call::Abs | Call::Sqrt => {
                 if !count(self, 1) {
@@ -67,24 +66,18 @@ impl Work<'_, '_> {
                     let root = dim.and_then(Dim::sqrt);
                     if let (Some(d), None) = (dim, root) {
                         let why = format!("{} has no square root", d.describe());
-                        self.error(range.clone(), why);
+                        self.error(range, why);
                     }
                     root
                 };
-                let ty = dim.map_or(Ty::Wrong, Ty::Number);
-                self.push(TermKind::Call(call, vec![id]), ty, range, false)
+                self.quantity(TermKind::Call(call, vec![id]), dim, range)
             }
             Call::Ln | Call::Exp | Call::Sin | Call::Cos | Call::Acos => {
                 if !count(self, 1) {
                     return self.wrong(range);
                 }
                 let id = self.pure(&arguments[0]);
-                self.push(
-                    TermKind::Call(call, vec![id]),
-                    Ty::Number(Dim::NONE),
-                    range,
-                    false,
-                )
+                self.quantity(TermKind::Call(call, vec![id]), Some(Dim::NONE), range)
             }
             Call::NeutralCurrent | Call::OpenPenVoltage | Call::BehindSource => {
                 self.physics(call, arguments, range)
@@ -102,8 +95,7 @@ impl Work<'_, '_> {
         } else if let Some(n) = closest(name, known) {
             error = error.help(format!("did you mean `{n}`?"));
         }
-        self.errors.push(error);
-        self.wrong(range)
+        self.refuse_with(range, error)
     }
 
     pub(super) fn round(&mut self, arguments: &[Expr], range: &Range) -> TermId {
@@ -112,16 +104,13 @@ impl Work<'_, '_> {
         let step = match self.terms[step_id.0 as usize].kind {
             TermKind::Number(x) if x > 0.0 => x,
             _ => {
-                self.error(
-                    arguments[1].range.clone(),
-                    "the step is a number above zero",
-                );
+                self.error(&arguments[1].range, "the step is a number above zero");
                 1.0
             }
         };
         if dim.is_some() && step_dim.is_some() && dim != step_dim {
             self.error(
-                arguments[1].range.clone(),
+                &arguments[1].range,
                 "the step has the unit of what is rounded",
             );
         }
@@ -130,15 +119,11 @@ impl Work<'_, '_> {
             ExprKind::Name(n) if n == "up" => Rounding::Up,
             ExprKind::Name(n) if n == "down" => Rounding::Down,
             _ => {
-                self.error(
-                    arguments[2].range.clone(),
-                    "say `nearest`, `up` or `down` here",
-                );
+                self.error(&arguments[2].range, "say `nearest`, `up` or `down` here");
                 Rounding::Nearest
             }
         };
-        let ty = dim.map_or(Ty::Wrong, Ty::Number);
-        self.push(TermKind::Round(id, step, mode), ty, range, false)
+        self.quantity(TermKind::Round(id, step, mode), dim, range)
     }
 
     pub(super) fn next(&mut self, up: bool, arguments: &[Expr], range: &Range) -> TermId {
@@ -149,15 +134,12 @@ impl Work<'_, '_> {
         };
         let (id, dim) = self.number(&arguments[1]);
         let Some(series) = vocabulary.series_names.get(name).copied() else {
-            let mut error = TypingError::new(
+            let error = TypingError::new(
                 arguments[0].range.clone(),
                 format!("there is no series `{name}`"),
-            );
-            if let Some(n) = closest(name, vocabulary.series_names.keys().map(String::as_str)) {
-                error = error.help(format!("did you mean `{n}`?"));
-            }
-            self.errors.push(error);
-            return self.wrong(range);
+            )
+            .did_you_mean(name, vocabulary.series_names.keys().map(String::as_str));
+            return self.refuse_with(range, error);
         };
         let unit = &vocabulary.series(series).unit;
         if let Some(d) = dim
@@ -168,14 +150,9 @@ impl Work<'_, '_> {
                 unit.dim().describe(),
                 d.describe()
             );
-            self.error(arguments[1].range.clone(), why);
+            self.error(&arguments[1].range, why);
         }
-        self.push(
-            TermKind::Next(series, up, id),
-            Ty::Number(unit.dim()),
-            range,
-            false,
-        )
+        self.quantity(TermKind::Next(series, up, id), Some(unit.dim()), range)
     }
 
     pub(super) fn physics(&mut self, call: Call, arguments: &[Expr], range: &Range) -> TermId {
@@ -204,8 +181,7 @@ impl Work<'_, '_> {
                 wanted.len(),
                 arguments.len()
             );
-            self.error(range.clone(), why);
-            return self.wrong(range);
+            return self.refuse(range, range, why);
         }
         let mut ids = Vec::new();
         for (e, d) in arguments.iter().zip(wanted) {
@@ -218,11 +194,11 @@ impl Work<'_, '_> {
                     got.describe(),
                     d.describe()
                 );
-                self.error(e.range.clone(), why);
+                self.error(&e.range, why);
             }
             ids.push(id);
         }
-        self.push(TermKind::Call(call, ids), Ty::Number(gives), range, false)
+        self.quantity(TermKind::Call(call, ids), Some(gives), range)
     }
 
     pub(super) fn aggregate(
@@ -239,8 +215,7 @@ impl Work<'_, '_> {
             None => return self.wrong(range),
         };
         let Some(slot) = self.next_slot() else {
-            self.error(range.clone(), "aggregates are nested too deep");
-            return self.wrong(range);
+            return self.refuse(range, range, "aggregates are nested too deep");
         };
         self.vars.push((var.to_owned(), variable));
         let filter_id = filter.map(|f| self.truth(f));
@@ -320,9 +295,8 @@ impl Work<'_, '_> {
             }
             (Ty::Wrong, _) => None,
             (ty, _) => {
-                let what = ty.describe();
-                let why = format!("this is {what}, where a collection is expected");
-                self.error(over.range.clone(), why);
+                let why = format!("this is {ty}, where a collection is expected");
+                self.error(&over.range, why);
                 None
             }
         }

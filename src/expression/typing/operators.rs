@@ -4,7 +4,6 @@ use super::super::syntax::{BinaryOp, Expr, ExprKind, Range};
 use super::super::typed::{TermId, TermKind, Ty};
 use super::{TypingError, Work, fits, line_indices, present_when, word_index};
 use crate::quantity::{Dim, Unit, absolute_floor};
-use crate::source::closest;
 use crate::vocabulary::{LINES, WordSet};
 impl Work<'_, '_> {
     pub(super) fn binary(
@@ -25,7 +24,7 @@ impl Work<'_, '_> {
                 } else {
                     TermKind::Or(a_id, b_id)
                 };
-                self.push(kind, Ty::Truth, range, false)
+                self.condition(kind, range)
             }
             BinaryOp::Otherwise => {
                 let a_id = self.term(a, expected);
@@ -33,19 +32,14 @@ impl Work<'_, '_> {
                 let b_id = self.term(b, Some(&a_ty));
                 let b_ty = self.ty(b_id);
                 if !fits(&b_ty, &a_ty) {
-                    let why = format!(
-                        "one side is {}, the other {}",
-                        a_ty.describe(),
-                        b_ty.describe()
-                    );
-                    self.error(b.range.clone(), why);
+                    let why = format!("one side is {a_ty}, the other {b_ty}");
+                    self.error(&b.range, why);
                 }
                 if matches!(a_ty, Ty::Word(_) | Ty::Number(_) | Ty::Date | Ty::Wrong) {
                     let optional = self.is_optional(b_id);
                     self.push(TermKind::Otherwise(a_id, b_id), a_ty, range, optional)
                 } else {
-                    self.error(a.range.clone(), "`else` follows a number, a word or a date");
-                    self.wrong(range)
+                    self.refuse(range, &a.range, "`else` follows a number, a word or a date")
                 }
             }
             BinaryOp::Add | BinaryOp::Sub => self.add(op == BinaryOp::Add, a, b, range),
@@ -73,10 +67,7 @@ impl Work<'_, '_> {
                         let ty = dim.map_or(Ty::Wrong, |d| Ty::Number(d.powi(n)));
                         self.push(TermKind::Power(a_id, n), ty, range, false)
                     }
-                    None => {
-                        self.error(b.range.clone(), "the power is a whole number from 1 to 8");
-                        self.wrong(range)
-                    }
+                    None => self.refuse(range, &b.range, "the power is a whole number from 1 to 8"),
                 }
             }
             _ => self.comparison(op, a, b, range),
@@ -99,12 +90,10 @@ impl Work<'_, '_> {
             (Ty::Date, Ty::Date) if !plus => Ty::Number(seconds),
             (x, y) => {
                 let why = format!(
-                    "{} and {} cannot be {}",
-                    x.describe(),
-                    y.describe(),
+                    "{x} and {y} cannot be {}",
                     if plus { "added" } else { "subtracted" }
                 );
-                self.error(range.clone(), why);
+                self.error(range, why);
                 Ty::Wrong
             }
         };
@@ -122,7 +111,7 @@ impl Work<'_, '_> {
                     self.needed(e, id);
                 }
             }
-            let id = self.push(TermKind::SameObject(x, y), Ty::Truth, range, false);
+            let id = self.condition(TermKind::SameObject(x, y), range);
             return self.negate_if(op == BinaryOp::Ne, id, range);
         }
         // A word takes its meaning from the other side.
@@ -159,24 +148,20 @@ impl Work<'_, '_> {
                 let literal =
                     |w: &Self, id: TermId| matches!(w.terms[id.0 as usize].kind, TermKind::Text(_));
                 if !literal(self, a_id) && !literal(self, b_id) {
-                    self.error(
-                        range.clone(),
-                        "a text can only be compared with a text in quotes",
-                    );
+                    self.error(range, "a text can only be compared with a text in quotes");
                 }
                 None
             }
             _ => {
-                let why = format!("{} is compared with {}", x.describe(), y.describe());
-                self.error(range.clone(), why);
-                return self.wrong(range);
+                let why = format!("{x} is compared with {y}");
+                return self.refuse(range, range, why);
             }
         };
         let Some(floor) = floor else {
             if !matches!(op, BinaryOp::Eq | BinaryOp::Ne) {
-                self.error(range.clone(), format!("{} has no order", x.describe()));
+                self.error(range, format!("{x} has no order"));
             }
-            let id = self.push(TermKind::Same(a_id, b_id), Ty::Truth, range, false);
+            let id = self.condition(TermKind::Same(a_id, b_id), range);
             return self.negate_if(op == BinaryOp::Ne, id, range);
         };
         let kind = match op {
@@ -186,13 +171,13 @@ impl Work<'_, '_> {
             BinaryOp::Gt => TermKind::Lt(b_id, a_id, floor),
             _ => TermKind::Equal(a_id, b_id, floor),
         };
-        let id = self.push(kind, Ty::Truth, range, false);
+        let id = self.condition(kind, range);
         self.negate_if(op == BinaryOp::Ne, id, range)
     }
 
     pub(super) fn negate_if(&mut self, negate: bool, id: TermId, range: &Range) -> TermId {
         if negate {
-            self.push(TermKind::Not(id), Ty::Truth, range, false)
+            self.condition(TermKind::Not(id), range)
         } else {
             id
         }
@@ -211,10 +196,10 @@ impl Work<'_, '_> {
             for (w, at) in words {
                 match LINES.iter().position(|l| l == w) {
                     Some(i) => set = set.or(WordSet::one(i)),
-                    None => self.error(at.clone(), format!("`{w}` is no line conductor")),
+                    None => self.error(at, format!("`{w}` is no line conductor")),
                 }
             }
-            return self.push(TermKind::LineAmong(line, set), Ty::Truth, range, false);
+            return self.condition(TermKind::LineAmong(line, set), range);
         }
         let id = self.used(inner, None);
         let all = match self.ty(id) {
@@ -224,10 +209,7 @@ impl Work<'_, '_> {
                 self.errors.push(
                     TypingError::new(
                         inner.range.clone(),
-                        format!(
-                            "this is {}, where a word of a choice is expected",
-                            other.describe()
-                        ),
+                        format!("this is {other}, where a word of a choice is expected"),
                     )
                     .help("a set of words is asked `WORD among fact`"),
                 );
@@ -239,18 +221,16 @@ impl Work<'_, '_> {
             match word_index(&all, w) {
                 Some(i) => set = set.or(WordSet::one(usize::from(i))),
                 None => {
-                    let mut error = TypingError::new(
+                    let error = TypingError::new(
                         at.clone(),
                         format!("`{w}` is none of {}", all.join(", ")),
-                    );
-                    if let Some(n) = closest(w, all.iter().map(String::as_str)) {
-                        error = error.help(format!("did you mean `{n}`?"));
-                    }
+                    )
+                    .did_you_mean(w, all.iter().map(String::as_str));
                     self.errors.push(error);
                 }
             }
         }
-        self.push(TermKind::Among(id, set), Ty::Truth, range, false)
+        self.condition(TermKind::Among(id, set), range)
     }
 
     pub(super) fn among(&mut self, inner: &Expr, set: &Expr, range: &Range) -> TermId {
@@ -259,19 +239,15 @@ impl Work<'_, '_> {
             Ty::Set(w) => w,
             Ty::Wrong => return self.wrong(range),
             other => {
-                let why = format!(
-                    "this is {}, where a set of words is expected",
-                    other.describe()
-                );
-                self.error(set.range.clone(), why);
-                return self.wrong(range);
+                let why = format!("this is {other}, where a set of words is expected");
+                return self.refuse(range, &set.range, why);
             }
         };
         if let ExprKind::Name(n) = &inner.kind
             && let Some(line) = self.line_named(n)
         {
             let at = line_indices(&words);
-            return self.push(TermKind::HasLine(set_id, line, at), Ty::Truth, range, false);
+            return self.condition(TermKind::HasLine(set_id, line, at), range);
         }
         let word = match &inner.kind {
             ExprKind::Name(n) => Some(n.clone()),
@@ -279,22 +255,15 @@ impl Work<'_, '_> {
             _ => None,
         };
         if let Some(i) = word.as_deref().and_then(|w| word_index(&words, w)) {
-            return self.push(TermKind::Has(set_id, i), Ty::Truth, range, false);
+            return self.condition(TermKind::Has(set_id, i), range);
         }
         let id = self.used(inner, Some(&Ty::Word(words.clone())));
         match self.ty(id) {
-            Ty::Word(w) if w == words => {
-                self.push(TermKind::MemberOf(id, set_id), Ty::Truth, range, false)
-            }
+            Ty::Word(w) if w == words => self.condition(TermKind::MemberOf(id, set_id), range),
             Ty::Wrong => self.wrong(range),
             other => {
-                let why = format!(
-                    "this is {}, the set holds {}",
-                    other.describe(),
-                    words.join(", ")
-                );
-                self.error(inner.range.clone(), why);
-                self.wrong(range)
+                let why = format!("this is {other}, the set holds {}", words.join(", "));
+                self.refuse(range, &inner.range, why)
             }
         }
     }

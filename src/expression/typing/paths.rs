@@ -52,10 +52,7 @@ impl Work<'_, '_> {
         {
             return self.push(TermKind::Word(i), Ty::Word(words.clone()), range, false);
         }
-        let e = Expr {
-            kind: ExprKind::Name(name.to_owned()),
-            range: range.clone(),
-        };
+        let e = Expr::new(ExprKind::Name(name.to_owned()), range.clone());
         if let Some((object, kind, optional)) = self.object(&e) {
             let optional = optional && !self.guarded(&e);
             return self.push(TermKind::Object(object), Ty::Object(kind), range, optional);
@@ -78,17 +75,15 @@ impl Work<'_, '_> {
             );
         }
         if name == "pi" {
-            return self.push(
+            return self.quantity(
                 TermKind::Number(std::f64::consts::PI),
-                Ty::Number(Dim::NONE),
+                Some(Dim::NONE),
                 range,
-                false,
             );
         }
         if self.line_named(name).is_some() {
             let why = format!("`{name}` is a line conductor: write it in `[ ]` or before `among`");
-            self.error(range.clone(), why);
-            return self.wrong(range);
+            return self.refuse(range, range, why);
         }
         self.unknown_name(name, range, self.subject, expected);
         self.wrong(range)
@@ -236,9 +231,9 @@ impl Work<'_, '_> {
             let errors = self.errors.len();
             let id = self.term(before, None);
             if self.errors.len() == errors {
-                let what = self.ty(id).describe();
+                let what = self.ty(id);
                 let why = format!("this is {what} and has no facts");
-                self.error(before.range.clone(), why);
+                self.error(&before.range, why);
             }
             return self.wrong(&e.range);
         };
@@ -251,15 +246,14 @@ impl Work<'_, '_> {
         match limits.names.get(name) {
             Some(id) => {
                 let dim = limits.all[id.0 as usize].unit.dim();
-                self.push(TermKind::Limit(*id), Ty::Number(dim), range, false)
+                self.quantity(TermKind::Limit(*id), Some(dim), range)
             }
             None => {
                 let mut error = TypingError::new(at.clone(), format!("there is no limit `{name}`"));
                 if let Some(n) = closest(name, limits.names.keys().map(String::as_str)) {
                     error = error.help(format!("did you mean `limits.{n}`?"));
                 }
-                self.errors.push(error);
-                self.wrong(range)
+                self.refuse_with(range, error)
             }
         }
     }
@@ -284,38 +278,22 @@ impl Work<'_, '_> {
         let optional = (optional || (fact.optional && !listed)) && !self.guarded(e);
         let fact = fact.clone();
         let mut line = line;
-        let ty = match &fact.ty {
-            FactType::Quantity { unit, per_line, .. } => {
-                if *per_line && line.is_none() {
-                    if self.per_line {
-                        line = Some(LineTerm::Current);
-                    } else {
-                        self.errors.push(
-                            TypingError::new(
-                                at.clone(),
-                                format!("`{name}` has one value for each line conductor"),
-                            )
-                            .help(format!(
-                                "write `{name}[L1]`, or `max l in all-lines: {name}[l]`"
-                            )),
-                        );
-                    }
-                } else if !*per_line && line.is_some() {
-                    let why = format!("`{name}` has one value, not one for each line conductor");
-                    self.error(at.clone(), why);
+        if let FactType::Quantity { per_line, .. } = fact.ty {
+            if per_line && line.is_none() {
+                if self.per_line {
+                    line = Some(LineTerm::Current);
+                } else {
+                    let why = format!("`{name}` has one value for each line conductor");
+                    let way = format!("write `{name}[L1]`, or `max l in all-lines: {name}[l]`");
+                    let error = TypingError::new(at.clone(), why).help(way);
+                    self.errors.push(error);
                 }
-                Ty::Number(unit.dim())
+            } else if !per_line && line.is_some() {
+                let why = format!("`{name}` has one value, not one for each line conductor");
+                self.error(at, why);
             }
-            FactType::Choice { words, .. } => Ty::Word(words.clone()),
-            FactType::Some { words } => Ty::Set(words.clone()),
-            FactType::YesNo => Ty::Truth,
-            FactType::Text => Ty::Text,
-            FactType::Date => Ty::Date,
-            FactType::Part(k) | FactType::Reference(k) => Ty::Object(*k),
-            FactType::Parts(k) | FactType::References(k) | FactType::Reverse { kind: k, .. } => {
-                Ty::Collection(*k)
-            }
-        };
+        }
+        let ty = Ty::of(&fact.ty);
         self.push(
             TermKind::Read {
                 object,
@@ -353,8 +331,7 @@ impl Work<'_, '_> {
             if let Some(n) = closest(&what, self.typer.tables.names.keys().map(String::as_str)) {
                 error = error.help(format!("did you mean the table `{n}`?"));
             }
-            self.errors.push(error);
-            return self.wrong(&e.range);
+            return self.refuse_with(&e.range, error);
         };
         match &base.kind {
             ExprKind::Name(name) => {
@@ -377,10 +354,7 @@ impl Work<'_, '_> {
                 let optional = optional && !self.guarded(before);
                 self.read(e, object, kind, optional, name, at, Some(line))
             }
-            _ => {
-                self.error(base.range.clone(), "only a fact has line conductors");
-                self.wrong(&e.range)
-            }
+            _ => self.refuse(&e.range, &base.range, "only a fact has line conductors"),
         }
     }
 
@@ -413,13 +387,9 @@ impl Work<'_, '_> {
             let id = self.used(given, Some(&wanted));
             let got = self.ty(id);
             if !fits(&got, &wanted) {
-                let why = format!(
-                    "the key `{}` of `{name}` is {}, this is {}",
-                    key.name,
-                    wanted.describe(),
-                    got.describe()
-                );
-                self.error(given.range.clone(), why);
+                let key_name = &key.name;
+                let why = format!("the key `{key_name}` of `{name}` is {wanted}, this is {got}");
+                self.error(&given.range, why);
             }
             ids.push(id);
         }

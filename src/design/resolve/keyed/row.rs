@@ -1,11 +1,11 @@
 //! Each value of a row to its fact.
 
-use super::super::completeness::status_of;
 use super::super::expected::as_written;
 use super::super::parts::opens;
 use super::super::resolver::nearest;
 use super::super::units::spelled;
 use super::{Long, Rewrite, ambiguous, some};
+use crate::design::model::Status;
 use crate::design::tree::{Entry, FactEntry, Number, Value, ValueKind, Word};
 use crate::quantity::{Unit, parse_quantity};
 use crate::source::{Problem, Span};
@@ -46,12 +46,8 @@ impl Long<'_> {
                     // What it may have been meant for is not silent, but written wrongly.
                     for text in keys {
                         let span = value.span;
-                        let value = Value {
-                            kind: ValueKind::Bad,
-                            origin: None,
-                            span,
-                        };
-                        let key = Word { text, span };
+                        let value = Value::plain(ValueKind::Bad, span);
+                        let key = Word::new(text, span);
                         facts.push(Entry::Fact(FactEntry::new(key, value, span)));
                     }
                     continue;
@@ -64,16 +60,15 @@ impl Long<'_> {
                     _ => None,
                 });
                 if let Some(first) = first {
-                    self.problems.push(
-                        Problem::error("duplicate-fact", format!("`{key}` is written twice"))
-                            .at(span, format!("this is `{key}`"))
-                            .at(first, "and this")
-                            .help("leave one of them out"),
-                    );
+                    Problem::error("duplicate-fact", format!("`{key}` is written twice"))
+                        .at(span, format!("this is `{key}`"))
+                        .at(first, "and this")
+                        .help("leave one of them out")
+                        .report(&mut self.problems);
                     continue;
                 }
                 texts.push((key.clone(), text.map_or(Ok(span), Err)));
-                let key = Word { text: key, span };
+                let key = Word::new(key, span);
                 facts.push(Entry::Fact(FactEntry::new(key, value, span)));
             }
         }
@@ -113,7 +108,7 @@ impl Long<'_> {
                     let key = self.v.fact(kind, fact).name.clone();
                     return Ok(vec![Said { key, value, text }]);
                 }
-                if status_of(word).is_some() {
+                if Status::from_word(word).is_some() {
                     let (key, value) = ("status".to_owned(), value.clone());
                     return Ok(vec![Said {
                         key,
@@ -163,10 +158,7 @@ impl Long<'_> {
                 None => ValueKind::Word(written.to_owned()),
                 Some(unit) => ValueKind::Number(Number {
                     digits: written.to_owned(),
-                    unit: (*unit != Unit::ONE).then(|| Word {
-                        text: unit.text().to_owned(),
-                        span,
-                    }),
+                    unit: (*unit != Unit::ONE).then(|| Word::new(unit.text().to_owned(), span)),
                     more: Vec::new(),
                     span,
                 }),
@@ -177,11 +169,7 @@ impl Long<'_> {
             };
             said.push(Said {
                 key: fact.name.clone(),
-                value: Value {
-                    kind: value,
-                    origin: None,
-                    span,
-                },
+                value: Value::plain(value, span),
                 text: Some(text),
             });
         }
@@ -251,11 +239,8 @@ impl Long<'_> {
             .map(|f| f.name.as_str())
             .collect();
         let of = with_article(&declared.name);
-        let problem = Problem::error(
-            "no-key",
-            format!("`{text}` does not say which fact of {of} it is"),
-        )
-        .at(value.span, "");
+        let why = format!("`{text}` does not say which fact of {of} it is");
+        let problem = Problem::wrong("no-key", value.span, why);
         let square = |f: &Fact| {
             f.unit()
                 .zip(numbers.first().and_then(|n| n.unit.as_ref()))
@@ -303,7 +288,7 @@ impl Long<'_> {
         if let Some(what) = self.v.asked(word) {
             return (ambiguous(word, what, at), Vec::new());
         }
-        let problem = |why: String| Problem::error("no-key", why).at(at, "");
+        let problem = |why: String| Problem::wrong("no-key", at, why);
         let alone = |p: Problem| (p, Vec::new());
         if opens(self.v, word).is_some_and(|(k, _)| self.v.fits(k, kind))
             || short_opens(self.v, kind, word)
@@ -400,7 +385,7 @@ impl Long<'_> {
             .flat_map(|s| &s.unkeyed)
             .map(|u| declared.fact(u.fact).name.as_str())
             .collect();
-        let problem = Problem::error("no-key", format!("{what} needs its key")).at(value.span, "");
+        let problem = Problem::wrong("no-key", value.span, format!("{what} needs its key"));
         let problem = match keys.first() {
             Some(first) => {
                 problem.help(format!("write `{first}: {}`, if it is that", shown(value)))

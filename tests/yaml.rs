@@ -1,0 +1,70 @@
+//! YAML as a tree in which everything knows its place.
+
+#![expect(
+    clippy::unwrap_used,
+    reason = "a test fails by panicking, in its helpers too"
+)]
+
+use amperule::ruleset::yaml::{Node, read, second_document};
+use amperule::source::{FileId, SourceFile};
+
+fn read_text(text: &str) -> (SourceFile, Node) {
+    let source = SourceFile::new("t.yaml", text);
+    let node = read(FileId(FileId::RULESET), &source, 0).unwrap();
+    (source, node)
+}
+
+#[test]
+fn everything_knows_its_place() {
+    let (s, n) = read_text("a: {b: 'x''y >= 1', c: [1.10, no, 2018-07-02]}\nd: plain words\n");
+    let b = n.get("a").unwrap().get("b").unwrap();
+    assert_eq!(b.text(), Some("x'y >= 1"));
+    let at = b.place(&s, 4..6);
+    assert_eq!(s.text().get(at.from()..at.until()), Some(">="));
+    let c = n.get("a").unwrap().get("c").unwrap().list().unwrap();
+    let texts: Vec<_> = c.iter().map(|n| n.text().unwrap()).collect();
+    assert_eq!(texts, ["1.10", "no", "2018-07-02"]);
+    let d = n.get("d").unwrap().place(&s, 6..11);
+    assert_eq!(s.text().get(d.from()..d.until()), Some("words"));
+}
+
+#[test]
+fn folded_and_literal_texts_are_followed() {
+    let (s, n) = read_text("a: >-\n  one and\n  two or\nb: |\n  three\n  four\n");
+    let a = n.get("a").unwrap();
+    assert_eq!(a.text(), Some("one and two or"));
+    let at = a.place(&s, 8..11);
+    assert_eq!(s.text().get(at.from()..at.until()), Some("two"));
+    let b = n.get("b").unwrap();
+    let at = b.place(&s, 6..10);
+    assert_eq!(s.text().get(at.from()..at.until()), Some("four"));
+}
+
+#[test]
+fn documents_are_told_apart() {
+    let text = "a: 1\n---\nb: 2\n";
+    let source = SourceFile::new("t.yaml", text);
+    let first = read(FileId(FileId::RULESET), &source, 0).unwrap();
+    assert!(first.get("a").is_some() && first.get("b").is_none());
+    let second = read(
+        FileId(FileId::RULESET),
+        &source,
+        second_document(text).unwrap(),
+    )
+    .unwrap();
+    let b = second.get("b").unwrap();
+    assert_eq!((b.text(), b.span.from()), (Some("2"), 12));
+}
+
+#[test]
+fn a_bomb_of_aliases_is_an_error() {
+    let mut text = String::from("a0: &a0 [x,x,x,x,x,x,x,x,x,x]\n");
+    for i in 1..12 {
+        let p = i - 1;
+        text.push_str(&format!(
+            "a{i}: &a{i} [*a{p},*a{p},*a{p},*a{p},*a{p},*a{p},*a{p},*a{p},*a{p}]\n"
+        ));
+    }
+    let source = SourceFile::new("t.yaml", text);
+    assert!(read(FileId(FileId::RULESET), &source, 0).is_err());
+}
