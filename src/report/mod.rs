@@ -43,6 +43,11 @@ pub use columns::columns;
 pub use diagnostic::{Style, Visible, Weighting, render_problems};
 pub use wrap::fit;
 
+/// A number with its noun: `1 breach`, `2 breaches`, `0 breaches`.
+fn plural(n: usize, one: &str, many: &str) -> String {
+    format!("{n} {}", if n == 1 { one } else { many })
+}
+
 /// What is rendered for one design.
 #[derive(Debug)]
 pub struct FileReport<'a> {

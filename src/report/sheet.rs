@@ -11,6 +11,7 @@ use crate::session::Installation;
 
 use super::columns::{below, named};
 use super::markup::filled;
+use super::plural;
 
 /// Characters of a value on one line.
 const WIDTH: usize = 76;
@@ -61,10 +62,7 @@ impl SheetOf {
         if self.breaches == 0 && self.open == 0 {
             return None;
         }
-        let breaches = match self.breaches {
-            1 => "1 breach".to_owned(),
-            n => format!("{n} breaches"),
-        };
+        let breaches = plural(self.breaches, "breach", "breaches");
         Some(format!(
             "Not to be built from yet: the design has {breaches} and {} undecided that could be one; `amperule check` says which.",
             self.open

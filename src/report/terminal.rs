@@ -12,9 +12,8 @@ use crate::source::{Label, Problem, visible_line};
 use super::columns::{broken, columns};
 use super::diagnostic::{LONG_LINE, Shown, Style, Visible, Weighting, render_problems};
 use super::entry::word;
-use super::screen::counted;
 use super::wrap::wrapped;
-use super::{FileReport, cautions};
+use super::{FileReport, cautions, plural};
 
 /// Everything about one design.
 #[must_use]
@@ -440,10 +439,6 @@ fn closing(out: &mut String, file: &FileReport<'_>) {
     let Some(report) = file.report else { return };
     let c = &report.counts;
     let failed = |s| c.cell(Outcome::Failed, s);
-    let plural = |n: usize, one: &str, many: &str| match n {
-        0 => format!("0 {many}"),
-        n => counted(n, one, many),
-    };
     let mut parts = vec![
         plural(failed(Severity::Breach), "breach", "breaches"),
         plural(failed(Severity::Caution), "caution", "cautions"),
