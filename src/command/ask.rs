@@ -6,11 +6,12 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use crate::session::{Given, answer_all};
-use crate::source::{Problem, SourceFile, Sources, Span, visible_line};
+use crate::source::{FileId, Problem, SourceFile, Sources, Span};
 
 use super::args::{One, Reading};
-use super::write::{Over, Writing, write};
-use super::{Output, ask_terminal, exit};
+use super::output::shown;
+use super::write::{Over, put};
+use super::{Answer, Output, ask_terminal, exit};
 
 #[derive(Debug, Args)]
 pub(super) struct Ask {
@@ -31,31 +32,23 @@ const ANSWER: [&str; 2] = ["answer", "value"];
 type Table = (Vec<Given>, Vec<Span>);
 
 impl Ask {
-    pub(super) fn run(&self, out: &mut Output) -> u8 {
+    pub(super) fn run(&self, out: &mut Output) -> Answer {
         if self.answers.is_none() && !(stdin().is_terminal() && stderr().is_terminal()) {
             let text = "there is no terminal to ask on";
             let help = "give the answers in a table: --answers answers.csv; `amperule survey --format csv` writes one to fill in";
-            out.problem(Problem::error("no-terminal", text).help(help));
-            return exit::FAILED;
+            return Err(Problem::error("no-terminal", text).help(help).into());
         }
-        let Some(one) = self.reading.one(&self.file, out) else {
-            return exit::FAILED;
-        };
+        let one = self.reading.one(&self.file)?;
         match &self.answers {
             Some(table) => self.take_table(&one, table, out),
             None => ask_terminal::run(&one, &self.file, out),
         }
     }
 
-    fn take_table(&self, one: &One, table: &Path, out: &mut Output) -> u8 {
+    fn take_table(&self, one: &One, table: &Path, out: &mut Output) -> Answer {
         let mut sources = Sources::default();
-        let (given, places) = match read(one, table, &mut sources) {
-            Ok(read) => read,
-            Err(problems) => {
-                out.problems(&problems, &sources);
-                return exit::FAILED;
-            }
-        };
+        let read = read(one, table, &mut sources);
+        let (given, places) = read.map_err(|problems| (problems, sources.clone()))?;
         let answered = match answer_all((&one.project, &one.options), &one.loaded, &given) {
             Ok(answered) => answered,
             Err(wrong) => {
@@ -69,41 +62,27 @@ impl Ask {
                 }
                 out.problems(&all, &sources);
                 out.note("nothing was written");
-                return exit::FAILED;
+                return Ok(exit::FAILED);
             }
         };
         if !answered.cautions.is_empty() {
             out.problems(&answered.cautions, &Sources::default());
         }
-        let before = one.loaded.sources.get(crate::source::FileId(0));
+        let before = one.loaded.sources.get(FileId(0));
         let before = before.map_or("", |file| file.text());
-        if before != answered.text
-            && let Err(problem) = put(&self.file, before, &answered.text)
-        {
-            out.problem(problem);
-            return exit::FAILED;
+        if before != answered.text {
+            put(&self.file, Over::Text(before), &answered.text)?;
         }
         let open = answered.loaded.sound().map_or(0, |of| of.asked().len());
         let given = given
             .iter()
             .filter(|g| !matches!(g.answer.as_str(), "" | "?"));
-        let path = self.file.display().to_string();
+        let (file, given) = (shown(&self.file), given.count());
         out.line(&format!(
-            "{}: {} answers in it, {open} questions open",
-            visible_line(&path),
-            given.count()
+            "{file}: {given} answers in it, {open} questions open"
         ));
-        exit::CLEAN
+        Ok(exit::CLEAN)
     }
-}
-
-/// Writes the design, if it is still what was read.
-pub(super) fn put(file: &Path, before: &str, text: &str) -> Result<(), Problem> {
-    write(&[Writing {
-        path: file,
-        over: Over::Text(before),
-        text,
-    }])
 }
 
 /// Reads a table of answers.
@@ -175,7 +154,7 @@ fn read(one: &One, table: &Path, sources: &mut Sources) -> Result<Table, Vec<Pro
 }
 
 /// The line that holds a place, or the next that holds anything.
-fn line_at(text: &str, begin: usize, file: crate::source::FileId) -> Span {
+fn line_at(text: &str, begin: usize, file: FileId) -> Span {
     let rest = text.get(begin..).unwrap_or("");
     let blank = rest.len() - rest.trim_start_matches(['\n', '\r']).len();
     let line = rest

@@ -13,9 +13,9 @@ use crate::ruleset::{Severity, Stage};
 use crate::session::{Ask, Config, Options, Project};
 use crate::source::{Problem, Sources};
 
-use super::Output;
 use super::args::{Format, Reading};
 use super::progress::Progress;
+use super::{Answer, Output};
 
 /// Designs judged before they are printed: memory stays flat, and order is that of the files.
 const CHUNK: usize = 512;
@@ -126,34 +126,27 @@ impl Check {
         }
     }
 
-    pub(super) fn run(&self, out: &mut Output) -> u8 {
+    pub(super) fn run(&self, out: &mut Output) -> Answer {
         if self.paths.is_empty() {
             let problem = Problem::error("no-designs", "no design is named")
                 .help("name files or folders, or write them as `files` into amperule.toml");
-            out.problem(problem);
-            return Standing::Failed.code();
+            return Err(problem.into());
         }
         if let Some(rows) = &self.rows {
             let [file] = self.paths.as_slice() else {
                 out.note("--rows takes one template");
-                return Standing::Failed.code();
+                return Ok(Standing::Failed.code());
             };
             let Some(format) = self.row_format() else {
                 out.note("--rows tells text or json");
-                return Standing::Failed.code();
+                return Ok(Standing::Failed.code());
             };
-            return super::rows::run(self, format, &self.reading, file, rows, out).code();
+            return super::rows::run(self, format, &self.reading, file, rows, out);
         }
         let project = self.reading.project();
         let options = self.reading.options();
         let (files, unlisted) = project.designs(&self.paths);
-        let baseline = match self.baseline(&project, &files) {
-            Ok(baseline) => baseline,
-            Err(problem) => {
-                out.problem(problem);
-                return Standing::Failed.code();
-            }
-        };
+        let baseline = self.baseline(&project, &files)?;
         let run = Run {
             check: self,
             project: &project,
@@ -162,7 +155,7 @@ impl Check {
             alone: files.len() + unlisted.len() == 1,
             style: out.style(),
         };
-        run.all(&files, &unlisted, out).code()
+        Ok(run.all(&files, &unlisted, out).code())
     }
 
     /// The earlier report, if one is named.

@@ -13,11 +13,11 @@ use crate::check::{Outcome, Standing};
 use crate::report::cautions;
 use crate::ruleset::Severity;
 use crate::session::{RowResult, Rows, Unmet};
-use crate::source::{Problem, Sources, visible_line};
+use crate::source::{Problem, visible_line};
 
-use super::Output;
 use super::args::{Format, Reading};
 use super::check::Check;
+use super::{Answer, Output};
 
 /// Rows that are judged before they are printed: memory stays flat, and order is that of the file.
 const CHUNK: usize = 4096;
@@ -60,47 +60,26 @@ pub(super) fn run(
     file: &Path,
     table: &Path,
     out: &mut Output,
-) -> Standing {
-    let Some(one) = reading.one(file, out) else {
-        return Standing::Failed;
-    };
-    let fail = |code, text: String, out: &mut Output| {
-        out.problem(Problem::error(code, text));
-        Standing::Failed
-    };
-    let (size, source, separator) = match opened(table) {
-        Ok(o) => o,
-        Err(e) => {
-            let text = format!("`{}` cannot be read: {e}", table.display());
-            return fail("unreadable", text, out);
-        }
-    };
+) -> Answer {
+    let one = reading.one(file)?;
+    let name = table.display();
+    let unreadable = |e| Problem::error("unreadable", format!("`{name}` cannot be read: {e}"));
+    let (size, source, separator) = opened(table).map_err(unreadable)?;
     let mut reader = csv::ReaderBuilder::new()
         .flexible(true)
         .delimiter(separator)
         .from_reader(source);
-    let head = match reader.headers() {
-        Ok(h) => h.clone(),
-        Err(e) => {
-            let text = format!("the head of `{}` cannot be read: {e}", table.display());
-            let problem = Problem::error("bad-table", text);
-            out.problem(problem.help("save it as CSV in UTF-8"));
-            return Standing::Failed;
-        }
+    let headless = |e| {
+        let text = format!("the head of `{name}` cannot be read: {e}");
+        Problem::error("bad-table", text).help("save it as CSV in UTF-8")
     };
+    let head = reader.headers().map_err(headless)?.clone();
     let head: Vec<&str> = head.iter().collect();
-    let rows = Rows::new(
+    let mut rows = Rows::new(
         (&one.project, &one.loaded, &one.options),
         &one.installation,
-        (&head, &table.display().to_string()),
-    );
-    let mut rows = match rows {
-        Ok(rows) => rows,
-        Err(problems) => {
-            out.problems(&problems, &Sources::default());
-            return Standing::Failed;
-        }
-    };
+        (&head, &name.to_string()),
+    )?;
     rows.decimal_commas = separator != b',';
     if !rows.ignored.is_empty() {
         out.note(&format!(
@@ -131,7 +110,7 @@ pub(super) fn run(
     let (counts, standing) = told.all_rows(&mut reader, check.pool().as_ref(), &bar, out);
     bar.finish_and_clear();
     told.closing(&counts, out);
-    standing.max(rows.standing(check.least()))
+    Ok(standing.max(rows.standing(check.least())).code())
 }
 
 /// A table as it is read: its cells between separators, its lines between line feeds.

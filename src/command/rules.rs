@@ -11,7 +11,7 @@ use crate::session::split_rules;
 use crate::source::{Problem, Sources};
 
 use super::args::Format;
-use super::{Output, exit};
+use super::{Answer, Output, exit};
 
 #[derive(Debug, Args)]
 pub(super) struct Rules {
@@ -82,7 +82,7 @@ enum Verb {
 }
 
 impl Rules {
-    pub(super) fn run(self, out: &mut Output) -> u8 {
+    pub(super) fn run(self, out: &mut Output) -> Answer {
         match self.verb {
             Verb::Check(which) => which.check(out),
             Verb::List(which) => which.list(out),
@@ -131,7 +131,7 @@ impl Which {
         all.into_iter().map(Some).collect()
     }
 
-    fn check(&self, out: &mut Output) -> u8 {
+    fn check(&self, out: &mut Output) -> Answer {
         let library = self.library();
         let editions = self.editions();
         let mut seen: Vec<Problem> = Vec::new();
@@ -175,7 +175,7 @@ impl Which {
         if let Some(loaded) = last {
             show_problems(&loaded, &unread(&figures), out);
         }
-        code
+        Ok(code)
     }
 }
 
@@ -204,9 +204,9 @@ impl Which {
         loaded.ruleset
     }
 
-    fn list(&self, out: &mut Output) -> u8 {
+    fn list(&self, out: &mut Output) -> Answer {
         let Some(r) = self.load(out) else {
-            return exit::FAILED;
+            return Ok(exit::FAILED);
         };
         for rule in &r.rules {
             let left_out = if rule.is_left_out() {
@@ -229,18 +229,17 @@ impl Which {
             r.edition.id,
             r.hash
         ));
-        exit::CLEAN
+        Ok(exit::CLEAN)
     }
 
-    fn show(&self, id: &str, out: &mut Output) -> u8 {
+    fn show(&self, id: &str, out: &mut Output) -> Answer {
         let Some(r) = self.load(out) else {
-            return exit::FAILED;
+            return Ok(exit::FAILED);
         };
         let Some(rule) = r.rule(id) else {
-            let p = Problem::error("unknown-rule", format!("there is no rule `{id}`"))
-                .did_you_mean(id, r.rules.iter().map(|r| r.id.as_str()));
-            out.problem(p);
-            return exit::FAILED;
+            let problem = Problem::error("unknown-rule", format!("there is no rule `{id}`"));
+            let ids = r.rules.iter().map(|r| r.id.as_str());
+            return Err(problem.did_you_mean(id, ids).into());
         };
         out.line(&format!("{}: {}", rule.id, rule.title));
         out.line(&format!(
@@ -282,7 +281,7 @@ impl Which {
         if let Some((layer, why)) = &rule.amended {
             out.line(&format!("  amended  by {layer}: {why}"));
         }
-        exit::CLEAN
+        Ok(exit::CLEAN)
     }
 }
 

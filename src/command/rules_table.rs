@@ -8,10 +8,10 @@ use rustc_hash::FxHashMap;
 use crate::ruleset::{Confidence, LeftOut, Origin, Ruleset, Severity};
 
 use super::rules::{Which, show_problems};
-use super::{Output, exit};
+use super::{Answer, Output, exit};
 
 /// Writes the table of one edition, or of all.
-pub(super) fn table(which: &Which, out: &mut Output) -> u8 {
+pub(super) fn table(which: &Which, out: &mut Output) -> Answer {
     let library = which.library();
     let mut rulesets: Vec<Arc<Ruleset>> = Vec::new();
     for edition in which.editions() {
@@ -19,11 +19,11 @@ pub(super) fn table(which: &Which, out: &mut Output) -> u8 {
         show_problems(&loaded, &loaded.problems, out);
         match loaded.ruleset {
             Some(r) => rulesets.push(r),
-            None => return exit::FAILED,
+            None => return Ok(exit::FAILED),
         }
     }
     let Some(newest) = rulesets.last() else {
-        return exit::FAILED;
+        return Ok(exit::FAILED);
     };
     head(which, newest, &rulesets, out);
     let sections = [
@@ -39,7 +39,7 @@ pub(super) fn table(which: &Which, out: &mut Output) -> u8 {
     for section in &sections {
         section.write(&editions, out);
     }
-    exit::CLEAN
+    Ok(exit::CLEAN)
 }
 
 fn head(which: &Which, newest: &Ruleset, all: &[Arc<Ruleset>], out: &mut Output) {

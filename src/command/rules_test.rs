@@ -9,7 +9,7 @@ use crate::ruleset::{Loaded, Ruleset, check_cases, read_cases};
 use crate::source::{Problem, Sources};
 
 use super::rules::{Which, show_problems};
-use super::{Output, exit};
+use super::{Answer, Output, exit};
 
 /// The outcomes of which every rule needs a case.
 const WANTED: [&str; 3] = ["met", "failed", "undecided"];
@@ -17,7 +17,7 @@ const WANTED: [&str; 3] = ["met", "failed", "undecided"];
 const WANTED_OF_LEFT_OUT: [&str; 2] = ["undecided", "not-applicable"];
 
 /// Runs the cases of one edition or of all.
-pub(super) fn test(which: &Which, coverage: bool, out: &mut Output) -> u8 {
+pub(super) fn test(which: &Which, coverage: bool, out: &mut Output) -> Answer {
     let library = which.library();
     let (mut passed, mut failed) = (0_usize, 0_usize);
     let mut code = exit::CLEAN;
@@ -77,7 +77,7 @@ pub(super) fn test(which: &Which, coverage: bool, out: &mut Output) -> u8 {
         ));
     }
     out.line(&format!("{passed} passed, {failed} failed"));
-    if failed > 0 { exit::BREACH } else { code }
+    Ok(if failed > 0 { exit::BREACH } else { code })
 }
 
 /// A share in per cent with one decimal, rounded down so that only all of them are 100 %.
