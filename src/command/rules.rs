@@ -3,10 +3,11 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use askama::Template;
 use clap::{Args, Subcommand};
 
-use crate::report::render_problems;
-use crate::ruleset::{Figures, Library, Loaded, Request, Requirement, Ruleset};
+use crate::report::{filled, render_problems};
+use crate::ruleset::{Figures, Library, Loaded, Request, Requirement, Rule, Ruleset};
 use crate::session::split_rules;
 use crate::source::{Problem, Sources};
 
@@ -241,48 +242,21 @@ impl Which {
             let ids = r.rules.iter().map(|r| r.id.as_str());
             return Err(problem.did_you_mean(id, ids).into());
         };
-        out.line(&format!("{}: {}", rule.id, rule.title));
-        out.line(&format!(
-            "  {} at stage {}, each {}, about {}",
-            rule.severity,
-            rule.stage,
-            r.vocabulary.kind(rule.each).name,
-            rule.topic
-        ));
-        if let Some(w) = &rule.where_ {
-            out.line(&format!("  where    {}", w.text));
-        }
-        match &rule.require {
-            Requirement::One(c) => out.line(&format!("  require  {}", c.text)),
-            Requirement::Ways(ways) => {
-                for w in ways {
-                    out.line(&format!("  way {}: {}", w.name, w.condition.text));
-                }
-            }
-            Requirement::LeftOut => out.line("  not judged by these rules"),
-        }
-        for cause in &rule.follows_from {
-            out.line(&format!("  follows  from {}", cause.rule));
-        }
-        for (name, text) in [
-            ("because", &rule.because),
-            ("clause", &rule.origin.clause),
-            ("source", &rule.origin.source),
-        ] {
-            if let Some(t) = text {
-                out.line(&format!("  {name:<8} {t}"));
-            }
-        }
-        out.line(&format!(
-            "  encoded  {} by {}",
-            rule.confidence.word(),
-            rule.origin.layer
-        ));
-        if let Some((layer, why)) = &rule.amended {
-            out.line(&format!("  amended  by {layer}: {why}"));
-        }
+        out.text(&rule_in_short(&r, rule));
         Ok(exit::CLEAN)
     }
+}
+
+/// One rule as `show` tells it.
+fn rule_in_short(ruleset: &Ruleset, rule: &Rule) -> String {
+    #[derive(Template)]
+    #[template(path = "rule.txt")]
+    struct Text<'a> {
+        rule: &'a Rule,
+        each: &'a str,
+    }
+    let each = &ruleset.vocabulary.kind(rule.each).name;
+    filled(&Text { rule, each })
 }
 
 /// Shows what is wrong with a ruleset.

@@ -30,7 +30,8 @@ impl Escaper for Escaped {
 
 /// A template filled in, its last line ended. What fills it are texts in memory, so writing it
 /// cannot fail.
-pub(super) fn filled(template: &impl Template) -> String {
+#[must_use]
+pub fn filled(template: &impl Template) -> String {
     template.render().unwrap_or_else(|e| e.to_string()) + "\n"
 }
 
