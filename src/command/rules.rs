@@ -3,10 +3,9 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use askama::Template;
 use clap::{Args, Subcommand};
 
-use crate::report::{filled, render_problems};
+use crate::report::{render_problems, template};
 use crate::ruleset::{Figures, Library, Loaded, Request, Requirement, Rule, Ruleset};
 use crate::session::split_rules;
 use crate::source::{Problem, Sources};
@@ -112,11 +111,6 @@ impl Which {
             edition,
             on: None,
         }
-    }
-
-    /// The edition that is named, if one is.
-    pub(super) fn edition_named(&self) -> Option<&str> {
-        self.edition.as_deref()
     }
 
     /// The edition that is named, or all of them. A ruleset that states none is asked for any, so
@@ -247,16 +241,10 @@ impl Which {
     }
 }
 
-/// One rule as `show` tells it.
-fn rule_in_short(ruleset: &Ruleset, rule: &Rule) -> String {
-    #[derive(Template)]
-    #[template(path = "rule.txt")]
-    struct Text<'a> {
-        rule: &'a Rule,
-        each: &'a str,
-    }
-    let each = &ruleset.vocabulary.kind(rule.each).name;
-    filled(&Text { rule, each })
+template! {
+    /// One rule as `show` tells it.
+    fn rule_in_short(ruleset: &'a Ruleset, rule: &'a Rule) = "rule.txt"
+    with each: &'a str = &ruleset.vocabulary.kind(rule.each).name;
 }
 
 /// Shows what is wrong with a ruleset.

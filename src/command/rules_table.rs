@@ -3,11 +3,10 @@
 
 use std::sync::Arc;
 
-use askama::Template;
 use rustc_hash::FxHashMap;
 
 use crate::expression::{Limit, Table};
-use crate::report::filled;
+use crate::report::template;
 use crate::ruleset::{
     Assumption, Confidence, Derivation, LeftOut, Origin, Rule, Ruleset, Severity,
 };
@@ -35,41 +34,34 @@ pub(super) fn table(which: &Which, out: &mut Output) -> Answer {
     Ok(exit::CLEAN)
 }
 
-fn page(which: &Which, newest: &Ruleset, all: &[Arc<Ruleset>]) -> String {
-    #[derive(Template)]
-    #[template(path = "rules_table.md")]
-    struct Page<'a> {
-        rules: &'a str,
-        quoted: String,
-        edition: Option<&'a str>,
-        newest: &'a Ruleset,
-        all: &'a [Arc<Ruleset>],
-        severities: String,
-        confidences: String,
-        sections: Vec<Section>,
-    }
-    let count = |test: &dyn Fn(&Rule) -> bool| newest.judging().filter(|r| test(r)).count();
-    let severities = Severity::ALL.map(|s| format!("{} {s}", count(&|r| r.severity == s)));
-    let confidences =
-        Confidence::ALL.map(|c| format!("{} {}", count(&|r| r.confidence == c), c.word()));
-    filled(&Page {
-        rules: &which.rules,
-        quoted: quoted(&which.rules),
-        edition: which.edition_named(),
-        newest,
-        all,
-        severities: severities.join(", "),
-        confidences: confidences.join(", "),
-        sections: vec![
-            rules(all),
-            limits(all),
-            tables(all),
-            derivations(all),
-            assumptions(all),
-            withdrawn(all),
-            left_out(all),
-        ],
-    })
+template! {
+    /// The page with all tables.
+    fn page(which: &'a Which, newest: &'a Ruleset, all: &'a [Arc<Ruleset>]) = "rules_table.md"
+    with sections: Vec<Section> = vec![
+        rules(all),
+        limits(all),
+        tables(all),
+        derivations(all),
+        assumptions(all),
+        withdrawn(all),
+        left_out(all),
+    ];
+}
+
+/// How many rules there are of each severity.
+fn severities(r: &Ruleset) -> String {
+    let count = |s: Severity| r.judging().filter(|r| r.severity == s).count();
+    Severity::ALL
+        .map(|s| format!("{} {s}", count(s)))
+        .join(", ")
+}
+
+/// How many rules there are of each confidence.
+fn confidences(r: &Ruleset) -> String {
+    let count = |c: Confidence| r.judging().filter(|r| r.confidence == c).count();
+    Confidence::ALL
+        .map(|c| format!("{} {}", count(c), c.word()))
+        .join(", ")
 }
 
 /// The name of a ruleset as a shell needs it.

@@ -3,7 +3,6 @@
 use std::collections::HashSet;
 use std::fmt::Write as _;
 
-use askama::Template;
 use serde_json::{Value, json};
 
 use crate::answer::{AllBounds, Bound, Cure, End, LEAST_ROOM, MOST_MARGINS, Stop};
@@ -14,7 +13,7 @@ use crate::vocabulary::{LINES, Settler};
 
 use super::cautions;
 use super::json::number;
-use super::markup::filled;
+use super::markup::template;
 
 fn name(b: &Bound) -> String {
     let line = b.line.map_or(String::new(), |l| {
@@ -35,26 +34,11 @@ fn by_room(all: &AllBounds, named: bool) -> (Vec<String>, Vec<&Bound>) {
     (free.into_iter().map(name).collect(), others)
 }
 
-/// Bounds of one design, the tightest first; facts that nothing stops are only named.
-#[must_use]
-pub fn text(path: &str, all: &AllBounds, named: bool, sources: &Sources) -> String {
-    #[derive(Template)]
-    #[template(path = "bounds.txt")]
-    struct Text<'a> {
-        path: &'a str,
-        all: &'a AllBounds,
-        free: Vec<String>,
-        bounds: Vec<&'a Bound>,
-        sources: &'a Sources,
-    }
-    let (free, bounds) = by_room(all, named);
-    filled(&Text {
-        path,
-        all,
-        free,
-        bounds,
-        sources,
-    })
+template! {
+    /// Bounds of one design, the tightest first; facts that nothing stops are only named, unless
+    /// facts were `named`.
+    pub fn text(path: &'a str, all: &'a AllBounds, named: bool, sources: &'a Sources) = "bounds.txt"
+    with sorted: (Vec<String>, Vec<&'a Bound>) = by_room(all, named);
 }
 
 /// Whether one written value stands for facts of several objects: in a repeated block or a

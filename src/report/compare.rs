@@ -1,6 +1,5 @@
 //! A comparison as text and JSON.
 
-use askama::Template;
 use serde_json::{Value, json};
 
 use crate::answer::{Change, Comparison, Difference, Said, Stated, Turn};
@@ -8,7 +7,7 @@ use crate::source::visible_line;
 
 use super::cautions;
 use super::columns::below;
-use super::markup::filled;
+use super::markup::template;
 
 /// Designs named under one change of one rule.
 const MOST_DESIGNS: usize = 8;
@@ -86,24 +85,11 @@ fn matrix(c: &Comparison) -> String {
     below(c.matrix.iter().map(row), 2)
 }
 
-/// A comparison on a terminal.
-#[must_use]
-pub fn text(from: &str, to: &str, c: &Comparison) -> String {
-    #[derive(Template)]
-    #[template(path = "compare.txt")]
-    struct Text<'a> {
-        from: &'a str,
-        to: &'a str,
-        c: &'a Comparison,
-        counts: [usize; 4],
-    }
-    let counts = [Turn::Breaks, Turn::Opens, Turn::Passes, Turn::Settles].map(|t| count(c, &t));
-    filled(&Text {
-        from,
-        to,
-        c,
-        counts,
-    })
+template! {
+    /// A comparison on a terminal.
+    pub fn text(from: &'a str, to: &'a str, c: &'a Comparison) = "compare.txt"
+    with counts: [usize; 4] =
+        [Turn::Breaks, Turn::Opens, Turn::Passes, Turn::Settles].map(|t| count(c, &t));
 }
 
 /// A comparison, schema `amperule-compare-1`.

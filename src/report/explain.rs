@@ -2,14 +2,13 @@
 
 use std::fmt::Write as _;
 
-use askama::Template;
 use serde_json::{Value, json};
 
 use crate::answer::ReadBy;
 use crate::ruleset::{Case, Confidence, Patch, Requirement, Rule, Ruleset};
 
 use super::columns::below;
-use super::markup::filled;
+use super::markup::template;
 
 /// A case in one line: what is changed against the base.
 fn case_line(c: &Case) -> String {
@@ -84,24 +83,11 @@ fn examples<'c>(cases: &[&'c Case]) -> Vec<(&'static str, &'c Case)> {
     heads.into_iter().filter_map(first).collect()
 }
 
-/// Everything about one rule.
-#[must_use]
-pub fn text(ruleset: &Ruleset, rule: &Rule, reads: &[ReadBy], cases: &[&Case]) -> String {
-    #[derive(Template)]
-    #[template(path = "explain.txt")]
-    struct Text<'a> {
-        rule: &'a Rule,
-        each: &'a str,
-        reads: &'a [ReadBy],
-        cases: &'a [&'a Case],
-    }
-    let each = &ruleset.vocabulary.kind(rule.each).name;
-    filled(&Text {
-        rule,
-        each,
-        reads,
-        cases,
-    })
+template! {
+    /// Everything about one rule.
+    pub fn text(ruleset: &'a Ruleset, rule: &'a Rule, reads: &'a [ReadBy], cases: &'a [&'a Case])
+        = "explain.txt"
+    with each: &'a str = &ruleset.vocabulary.kind(rule.each).name;
 }
 
 /// Everything about one rule, schema `amperule-explain-1`.

@@ -35,6 +35,33 @@ pub fn filled(template: &impl Template) -> String {
     template.render().unwrap_or_else(|e| e.to_string()) + "\n"
 }
 
+/// A function that fills in a template: its gaps speak of the arguments, and of what is worked out
+/// of them behind `with`.
+macro_rules! template {
+    (
+        $(#[$doc:meta])*
+        $vis:vis fn $name:ident($($arg:ident: $ty:ty),*) = $path:tt
+        $(with $more:ident: $more_ty:ty = $value:expr;)*
+    ) => {
+        $(#[$doc])*
+        #[must_use]
+        $vis fn $name<'a>($($arg: $ty),*) -> String {
+            #[derive(askama::Template)]
+            #[template(path = $path)]
+            struct Filled<'a> {
+                $($arg: $ty,)*
+                $($more: $more_ty,)*
+            }
+            $(let $more = $value;)*
+            let all = Filled { $($arg,)* $($more,)* };
+            // Some of them serve only to work out what is behind `with`.
+            $(let _ = &all.$arg;)*
+            $crate::report::filled(&all)
+        }
+    };
+}
+pub(crate) use template;
+
 #[cfg(test)]
 mod tests {
     use super::escape;

@@ -2,14 +2,13 @@
 
 use std::fmt::Write as _;
 
-use askama::Template;
 use serde_json::{Value, json};
 
 use crate::answer::{Edit, MendChange, Mended};
 use crate::check::Subject;
 use crate::source::{FileId, Sources, visible_line};
 
-use super::markup::filled;
+use super::markup::template;
 use super::{cautions, plural};
 
 /// The lines that an edit touches, before and after, under the name of their file where it is not
@@ -101,24 +100,10 @@ fn answer(m: &Mended) -> String {
     format!("{breaches}; {changes} of the designer's {mend} {mended}{fewer}")
 }
 
-/// Mends on a terminal. `kept` says whether the edited text was judged again and came out as
-/// promised.
-#[must_use]
-pub fn text(path: &str, m: &Mended, kept: Option<bool>, sources: &Sources) -> String {
-    #[derive(Template)]
-    #[template(path = "mend.txt")]
-    struct Text<'a> {
-        path: &'a str,
-        m: &'a Mended,
-        kept: Option<bool>,
-        sources: &'a Sources,
-    }
-    filled(&Text {
-        path,
-        m,
-        kept,
-        sources,
-    })
+template! {
+    /// Mends on a terminal. `kept` says whether the edited text was judged again and came out as
+    /// promised.
+    pub fn text(path: &'a str, m: &'a Mended, kept: Option<bool>, sources: &'a Sources) = "mend.txt"
 }
 
 /// The files that the changes are in.

@@ -42,6 +42,7 @@ pub use columns::columns;
 #[cfg(feature = "cli")]
 pub use diagnostic::{Style, Visible, Weighting, render_problems};
 pub use markup::filled;
+pub(crate) use markup::template;
 pub use wrap::fit;
 
 /// A number with its noun: `1 breach`, `2 breaches`, `0 breaches`.

@@ -1,6 +1,5 @@
 //! A notice: what somebody outside is told, and what of it is still open or in the way.
 
-use askama::Template;
 use serde_json::{Value, json};
 
 use crate::answer::ToldFact;
@@ -8,7 +7,7 @@ use crate::check::{Finding, Outcome};
 use crate::ruleset::Severity;
 
 use super::columns::named;
-use super::markup::filled;
+use super::markup::template;
 
 /// Characters of a value on one line.
 const WIDTH: usize = 70;
@@ -80,28 +79,15 @@ fn told(facts: &[&ToldFact]) -> String {
     named(facts.iter().map(|f| (f.fact.clone(), value(f))), WIDTH)
 }
 
-/// A notice in plain text.
-#[must_use]
-pub fn text(n: &Notice<'_>) -> String {
-    #[derive(Template)]
-    #[template(path = "notice.txt")]
-    struct Text<'a> {
-        n: &'a Notice<'a>,
-    }
-    filled(&Text { n })
+template! {
+    /// A notice in plain text.
+    pub fn text(n: &'a Notice<'a>) = "notice.txt"
 }
 
-/// A notice as a page that prints well.
-#[must_use]
-pub fn html(n: &Notice<'_>) -> String {
-    #[derive(Template)]
-    #[template(path = "notice.html")]
-    struct Page<'a> {
-        title: String,
-        n: &'a Notice<'a>,
-    }
-    let title = format!("For the {}: {}", n.to, n.installation);
-    filled(&Page { title, n })
+template! {
+    /// A notice as a page that prints well.
+    pub fn html(n: &'a Notice<'a>) = "notice.html"
+    with title: String = format!("For the {}: {}", n.to, n.installation);
 }
 
 /// A notice for programs, schema `amperule-notice-1`.

@@ -1,13 +1,12 @@
 //! The list of what is to be bought, as text, table rows, JSON and a page that prints well.
 
-use askama::Template;
 use serde_json::{Value, json};
 
 use crate::answer::Article;
 use crate::quantity::{Rounding, format_toward};
 
 use super::columns::{below, broken};
-use super::markup::filled;
+use super::markup::template;
 use super::sheet::SheetOf;
 
 /// Characters of a description, and of what a thing is for, on one line.
@@ -132,28 +131,15 @@ fn table(articles: &[Article]) -> String {
     below(articles.iter().flat_map(rows), 2)
 }
 
-/// The list in plain text.
-#[must_use]
-pub fn text(order: &OrderOf<'_>) -> String {
-    #[derive(Template)]
-    #[template(path = "order.txt")]
-    struct Text<'a> {
-        order: &'a OrderOf<'a>,
-    }
-    filled(&Text { order })
+template! {
+    /// The list in plain text.
+    pub fn text(order: &'a OrderOf<'a>) = "order.txt"
 }
 
-/// The list as a page that prints well, with a box to tick for each row.
-#[must_use]
-pub fn html(order: &OrderOf<'_>) -> String {
-    #[derive(Template)]
-    #[template(path = "order.html")]
-    struct Page<'a> {
-        title: String,
-        order: &'a OrderOf<'a>,
-    }
-    let title = format!("To buy: {}", order.title());
-    filled(&Page { title, order })
+template! {
+    /// The list as a page that prints well, with a box to tick for each row.
+    pub fn html(order: &'a OrderOf<'a>) = "order.html"
+    with title: String = format!("To buy: {}", order.title());
 }
 
 /// The list as rows of a table with [`COLUMNS`].

@@ -2,7 +2,6 @@
 
 use std::fmt::Write as _;
 
-use askama::Template;
 use serde_json::{Value, json};
 
 use crate::answer::{Map, Parameter, Part, Proof, Proved, State, Stretch, stretches};
@@ -12,7 +11,7 @@ use crate::ruleset::Severity;
 
 use super::cautions;
 use super::json::number;
-use super::markup::filled;
+use super::markup::template;
 
 /// A range of a parameter; of what is proved, rounded inward.
 fn range(p: &Parameter, r: &Val, inward: bool) -> String {
@@ -133,17 +132,9 @@ fn parts(p: &Proof, proved: &Proved) -> Vec<String> {
     p.parts.iter().filter_map(part).collect()
 }
 
-/// What was proved, on a terminal.
-#[must_use]
-pub fn text(path: &str, proved: &Proved, map: Option<&Map>) -> String {
-    #[derive(Template)]
-    #[template(path = "prove.txt")]
-    struct Text<'a> {
-        path: &'a str,
-        proved: &'a Proved,
-        map: Option<&'a Map>,
-    }
-    filled(&Text { path, proved, map })
+template! {
+    /// What was proved, on a terminal.
+    pub fn text(path: &'a str, proved: &'a Proved, map: Option<&'a Map>) = "prove.txt"
 }
 
 /// A value of a parameter, in so many digits.
@@ -265,23 +256,8 @@ const fn fill(state: &State) -> &'static str {
     }
 }
 
-/// A map as a drawing.
-#[must_use]
-pub fn svg(path: &str, proved: &Proved, m: &Map) -> String {
-    #[derive(Template)]
-    #[template(path = "map.svg")]
-    struct Drawing<'a> {
-        path: &'a str,
-        across: &'a str,
-        up: &'a str,
-        height: usize,
-        areas: Vec<Area>,
-        /// Places on the axes and what stands there: across, then up.
-        scale: Vec<(f64, String, f64, String)>,
-        rules: Vec<String>,
-    }
-    let (x, y) = (&proved.parameters[m.across], &proved.parameters[m.up]);
-    let rules = rules_of(proved, m);
+/// What stands at the marks of both axes: a place across and its value, a place up and its value.
+fn scale(x: &Parameter, y: &Parameter) -> Vec<(f64, String, f64, String)> {
     let mark = |k: u8| {
         let f = f64::from(k) / 4.0;
         let at = |p: &Parameter| label(p, p.set.lo + (p.set.hi - p.set.lo) * f, 3);
@@ -292,15 +268,15 @@ pub fn svg(path: &str, proved: &Proved, m: &Map) -> String {
             at(y),
         )
     };
-    filled(&Drawing {
-        path,
-        across: &x.name,
-        up: &y.name,
-        height: 522 + 18 * rules.len(),
-        areas: areas(m),
-        scale: (0..=4).map(mark).collect(),
-        rules,
-    })
+    (0..=4).map(mark).collect()
+}
+
+template! {
+    /// A map as a drawing.
+    pub fn svg(path: &'a str, proved: &'a Proved, m: &'a Map) = "map.svg"
+    with x: &'a Parameter = &proved.parameters[m.across];
+    with y: &'a Parameter = &proved.parameters[m.up];
+    with rules: Vec<String> = rules_of(proved, m);
 }
 
 /// What was proved, schema `amperule-prove-1`.

@@ -1,6 +1,5 @@
 //! The sheet for those who install and test, as text, JSON and a page that prints well.
 
-use askama::Template;
 use serde_json::{Value, json};
 
 use crate::answer::{Accepted, Question, Sheet, Terminal, Thing, ToRead};
@@ -10,7 +9,7 @@ use crate::ruleset::Severity;
 use crate::session::Installation;
 
 use super::columns::{below, named};
-use super::markup::filled;
+use super::markup::template;
 use super::plural;
 
 /// Characters of a value on one line.
@@ -225,30 +224,15 @@ fn read(readings: &[&ToRead]) -> String {
     below(std::iter::once(head).chain(readings.iter().map(row)), 2)
 }
 
-/// The sheet in plain text.
-#[must_use]
-pub fn text(head: &SheetOf, sheet: &Sheet) -> String {
-    #[derive(Template)]
-    #[template(path = "sheet.txt")]
-    struct Text<'a> {
-        head: &'a SheetOf,
-        sheet: &'a Sheet,
-    }
-    filled(&Text { head, sheet })
+template! {
+    /// The sheet in plain text.
+    pub fn text(head: &'a SheetOf, sheet: &'a Sheet) = "sheet.txt"
 }
 
-/// The sheet as a page that prints well.
-#[must_use]
-pub fn html(head: &SheetOf, sheet: &Sheet) -> String {
-    #[derive(Template)]
-    #[template(path = "sheet.html")]
-    struct Page<'a> {
-        title: String,
-        head: &'a SheetOf,
-        sheet: &'a Sheet,
-    }
-    let title = format!("To build and test: {}", head.installation);
-    filled(&Page { title, head, sheet })
+template! {
+    /// The sheet as a page that prints well.
+    pub fn html(head: &'a SheetOf, sheet: &'a Sheet) = "sheet.html"
+    with title: String = format!("To build and test: {}", head.installation);
 }
 
 /// The sheet, schema `amperule-sheet-1`. Numbers are in the unit beside them.

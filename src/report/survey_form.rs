@@ -11,7 +11,7 @@ use crate::answer::{Asked, AskedAs, Survey};
 use crate::vocabulary::Settler;
 
 use super::cautions;
-use super::markup::filled;
+use super::markup::template;
 use super::survey::{SheetHead, caution, heading};
 
 const STYLE: &str = include_str!("survey_form.css");
@@ -20,27 +20,11 @@ const SCRIPT: &str = include_str!("survey_form.js");
 /// Words up to so many are offered one by one, more of them in a list.
 const TAPS: usize = 8;
 
-/// A page to fill in, with the questions in the order of a visit.
-#[must_use]
-pub fn html(head: &SheetHead, asked: &[Asked], survey: &Survey) -> String {
-    #[derive(Template)]
-    #[template(path = "survey_form.html")]
-    struct Form<'a> {
-        title: String,
-        head: &'a SheetHead,
-        groups: Vec<Group<'a>>,
-        survey: &'a Survey,
-    }
-    let title = format!("Site questions: {}", head.installation);
-    let mut number = 0;
-    let group = |settler| group(settler, asked, &mut number);
-    let groups = Settler::ALL.into_iter().filter_map(group).collect();
-    filled(&Form {
-        title,
-        head,
-        groups,
-        survey,
-    })
+template! {
+    /// A page to fill in, with the questions in the order of a visit.
+    pub fn html(head: &'a SheetHead, asked: &'a [Asked], survey: &'a Survey) = "survey_form.html"
+    with title: String = format!("Site questions: {}", head.installation);
+    with groups: Vec<Group<'a>> = groups(asked);
 }
 
 fn hash(text: &str) -> String {
@@ -54,21 +38,26 @@ struct Group<'a> {
     rows: Vec<Row<'a>>,
 }
 
-fn group<'a>(settler: Settler, asked: &'a [Asked], number: &mut usize) -> Option<Group<'a>> {
-    let mut rows: Vec<Row<'_>> = Vec::new();
-    for q in asked.iter().filter(|q| q.settled_by == settler) {
-        let begins = rows.last().is_none_or(|before| before.q.of != q.of);
-        rows.push(Row {
-            begins,
-            ..Row::new(Cow::Borrowed(q), number)
-        });
+fn groups(asked: &[Asked]) -> Vec<Group<'_>> {
+    let mut number = 0;
+    let mut all = Vec::new();
+    for settler in Settler::ALL {
+        let mut rows: Vec<Row<'_>> = Vec::new();
+        for q in asked.iter().filter(|q| q.settled_by == settler) {
+            let begins = rows.last().is_none_or(|before| before.q.of != q.of);
+            let row = Row::new(Cow::Borrowed(q), &mut number);
+            rows.push(Row { begins, ..row });
+        }
+        if !rows.is_empty() {
+            let (heading, caution) = (heading(settler), caution(settler));
+            all.push(Group {
+                heading,
+                caution,
+                rows,
+            });
+        }
     }
-    let (heading, caution) = (heading(settler), caution(settler));
-    (!rows.is_empty()).then_some(Group {
-        heading,
-        caution,
-        rows,
-    })
+    all
 }
 
 /// One question; of a part that is not written, what matters of it, each by itself.

@@ -1,13 +1,12 @@
 //! Workings as text, JSON, and a calculation sheet that can be handed in.
 
-use askama::Template;
 use serde_json::{Value, json};
 
 use crate::answer::{Input, Working, WorkingStep};
 use crate::source::{Sources, visible_line};
 
 use super::json as to_json;
-use super::markup::filled;
+use super::markup::template;
 
 /// Said below all.
 pub const AFTER: &str =
@@ -45,16 +44,9 @@ fn origins(i: &Input, sources: &Sources) -> Vec<String> {
     place.into_iter().chain(i.source.clone()).collect()
 }
 
-/// One working on a terminal.
-#[must_use]
-pub fn text(w: &Working, sources: &Sources) -> String {
-    #[derive(Template)]
-    #[template(path = "working.txt")]
-    struct Text<'a> {
-        w: &'a Working,
-        sources: &'a Sources,
-    }
-    filled(&Text { w, sources })
+template! {
+    /// One working on a terminal.
+    pub fn text(w: &'a Working, sources: &'a Sources) = "working.txt"
 }
 
 /// One working for programs, every step of it.
@@ -97,22 +89,8 @@ pub struct Above<'a> {
     pub rules: &'a str,
 }
 
-/// Workings as a page that prints well.
-#[must_use]
-pub fn html(above: &Above<'_>, all: &[Working], sources: &Sources) -> String {
-    #[derive(Template)]
-    #[template(path = "working.html")]
-    struct Page<'a> {
-        title: String,
-        above: &'a Above<'a>,
-        all: &'a [Working],
-        sources: &'a Sources,
-    }
-    let title = format!("Calculations: {}", above.installation);
-    filled(&Page {
-        title,
-        above,
-        all,
-        sources,
-    })
+template! {
+    /// Workings as a page that prints well.
+    pub fn html(above: &'a Above<'a>, all: &'a [Working], sources: &'a Sources) = "working.html"
+    with title: String = format!("Calculations: {}", above.installation);
 }
