@@ -9,7 +9,7 @@ use rayon::prelude::*;
 use serde_json::json;
 
 use crate::answer::RowReader;
-use crate::check::{Outcome, Standing};
+use crate::check::{Outcome, Standing, Totals};
 use crate::report::cautions;
 use crate::ruleset::Severity;
 use crate::session::{RowResult, Rows, Unmet};
@@ -36,14 +36,8 @@ struct Told {
     caution: bool,
 }
 
-#[derive(Default)]
-struct Counts {
-    rows: usize,
-    breach: usize,
-    undecided: usize,
-    caution: usize,
-    bad: usize,
-}
+/// What rows come to by breaches alone, and how many have a caution.
+type Counts = (Totals, usize);
 
 struct Table<'a> {
     rows: &'a Rows<'a>,
@@ -233,11 +227,8 @@ impl Table<'_> {
                 None => judge(),
             };
             for t in told {
-                counts.rows += 1;
-                counts.breach += usize::from(t.breaches == Standing::Breach);
-                counts.undecided += usize::from(t.breaches == Standing::Undecided);
-                counts.caution += usize::from(t.caution);
-                counts.bad += usize::from(t.breaches == Standing::Failed);
+                counts.0.add(t.breaches, None);
+                counts.1 += usize::from(t.caution);
                 standing = standing.max(t.standing);
                 if self.format == Format::Json && !t.text.is_empty() {
                     out.json_part(if first { "" } else { ",\n" });
@@ -309,14 +300,17 @@ impl Table<'_> {
             .collect()
     }
 
-    fn closing(&self, c: &Counts, out: &mut Output) {
+    fn closing(&self, (rows, caution): &Counts, out: &mut Output) {
+        let of = |s| rows.of(s);
+        let (breach, bad) = (of(Standing::Breach), of(Standing::Failed));
+        let (rows, undecided) = (rows.files(), of(Standing::Undecided));
         let every_row = &self.rows.every_row;
         if self.format == Format::Json {
             out.json_part(&format!(
                 "\n], \"every-row\": {}, \"caution\": {}, \"counts\": {}}}\n",
                 json!(self.listed(every_row)),
                 cautions::json(),
-                json!({"rows": c.rows, "breach": c.breach, "undecided": c.undecided, "caution": c.caution, "bad": c.bad})
+                json!({"rows": rows, "breach": breach, "undecided": undecided, "caution": caution, "bad": bad})
             ));
             return;
         }
@@ -329,8 +323,8 @@ impl Table<'_> {
             }
         }
         out.line(&format!(
-            "{} rows: {} in breach, {} undecided, {} with a caution, {} that cannot be judged\n\n{}",
-            c.rows, c.breach, c.undecided, c.caution, c.bad, cautions::ALWAYS
+            "{rows} rows: {breach} in breach, {undecided} undecided, {caution} with a caution, {bad} that cannot be judged\n\n{}",
+            cautions::ALWAYS
         ));
     }
 }

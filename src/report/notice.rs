@@ -6,6 +6,7 @@ use crate::answer::ToldFact;
 use crate::check::{Finding, Outcome};
 use crate::ruleset::Severity;
 
+use super::called;
 use super::columns::named;
 use super::markup::template;
 
@@ -44,33 +45,18 @@ impl Notice<'_> {
     }
 }
 
-fn by_thing(facts: &[ToldFact]) -> Vec<(String, Vec<&ToldFact>)> {
-    let mut all: Vec<(String, Vec<&ToldFact>)> = Vec::new();
-    let mut last: Option<(&str, &str)> = None;
-    for f in facts {
-        let key = (f.kind.as_str(), f.of.as_str());
-        match all.last_mut() {
-            Some((_, list)) if last == Some(key) => list.push(f),
-            _ => {
-                let name = if f.kind == f.of {
-                    f.kind.clone()
-                } else {
-                    format!("{} {}", f.kind, f.of)
-                };
-                let label = f
-                    .label
-                    .as_ref()
-                    .map_or(String::new(), |l| format!(" \"{l}\""));
-                all.push((format!("{name}{label}"), vec![f]));
-            }
-        }
-        last = Some(key);
-    }
-    all
+/// The facts thing by thing, each thing by its kind, name and label.
+fn by_thing(facts: &[ToldFact]) -> impl Iterator<Item = (String, &[ToldFact])> {
+    let things = facts.chunk_by(|a, b| (&a.kind, &a.of) == (&b.kind, &b.of));
+    things.map(|all| {
+        let label = all[0].label.as_ref();
+        let label = label.map_or(String::new(), |l| format!(" \"{l}\""));
+        (called(&all[0].kind, &all[0].of) + &label, all)
+    })
 }
 
 /// What is told of one thing.
-fn told(facts: &[&ToldFact]) -> String {
+fn told(facts: &[ToldFact]) -> String {
     let value = |f: &'_ ToldFact| {
         f.value
             .clone()

@@ -13,17 +13,17 @@ use super::cautions;
 use super::json::number;
 use super::markup::template;
 
+/// The words of a parameter that are in a set.
+fn words<'p>(p: &'p Parameter, r: &Val) -> Vec<&'p str> {
+    let all = p.words.iter().enumerate();
+    let held = all.filter(|(i, _)| r.bits >> i & 1 != 0);
+    held.map(|(_, w)| w.as_str()).collect()
+}
+
 /// A range of a parameter; of what is proved, rounded inward.
 fn range(p: &Parameter, r: &Val, inward: bool) -> String {
     if !p.words.is_empty() {
-        return p
-            .words
-            .iter()
-            .enumerate()
-            .filter(|(i, _)| r.bits >> i & 1 != 0)
-            .map(|(_, w)| w.as_str())
-            .collect::<Vec<_>>()
-            .join(" | ");
+        return words(p, r).join(" | ");
     }
     let Some(unit) = &p.unit else {
         return format!("{} .. {}", r.lo, r.hi);
@@ -287,14 +287,7 @@ pub fn json(path: &str, proved: &Proved) -> Value {
             let f = |x: f64| number(p.unit.as_ref().map_or(x, |u| u.from_si(x)));
             json!({"low": f(r.lo), "high": f(r.hi)})
         } else {
-            let all: Vec<&String> = p
-                .words
-                .iter()
-                .enumerate()
-                .filter(|(i, _)| r.bits >> i & 1 != 0)
-                .map(|(_, w)| w)
-                .collect();
-            json!({"words": all})
+            json!({"words": words(p, r)})
         }
     };
     let stretch = |s: &Stretch| {

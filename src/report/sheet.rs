@@ -10,7 +10,7 @@ use crate::session::Installation;
 
 use super::columns::{below, named};
 use super::markup::template;
-use super::plural;
+use super::{called, plural};
 
 /// Characters of a value on one line.
 const WIDTH: usize = 76;
@@ -149,24 +149,9 @@ fn boxes(words: &[String], unit: Option<&str>) -> String {
 }
 
 /// The readings thing by thing, each thing by its kind and name.
-fn by_object(readings: &[ToRead]) -> Vec<(String, Vec<&ToRead>)> {
-    let mut all: Vec<(String, Vec<&ToRead>)> = Vec::new();
-    let mut last = None;
-    for r in readings {
-        let head = || {
-            if r.kind == r.of {
-                r.kind.clone()
-            } else {
-                format!("{} {}", r.kind, r.of)
-            }
-        };
-        match all.last_mut() {
-            Some((_, list)) if last == Some(r.object) => list.push(r),
-            _ => all.push((head(), vec![r])),
-        }
-        last = Some(r.object);
-    }
-    all
+fn by_object(readings: &[ToRead]) -> impl Iterator<Item = (String, &[ToRead])> {
+    let things = readings.chunk_by(|a, b| a.object == b.object);
+    things.map(|all| (called(&all[0].kind, &all[0].of), all))
 }
 
 /// What a thing is built of.
@@ -199,7 +184,7 @@ fn settled(sheet: &Sheet) -> String {
 }
 
 /// The readings of one thing, in a table.
-fn read(readings: &[&ToRead]) -> String {
+fn read(readings: &[ToRead]) -> String {
     let head = [
         "",
         "reading",
@@ -209,7 +194,7 @@ fn read(readings: &[&ToRead]) -> String {
         "",
     ]
     .map(str::to_owned);
-    let row = |r: &&ToRead| {
+    let row = |r: &ToRead| {
         let mark = if r.needed { "*" } else { " " }.to_owned();
         let a = asked(r);
         [
