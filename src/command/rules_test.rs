@@ -96,14 +96,9 @@ fn cases(
     let wrong: Vec<&CaseResult> = results.iter().filter(|r| !r.passed).collect();
     for r in &wrong {
         let sources = Sources::over(loaded.files.clone());
-        let p = Problem::error(
-            "case-failed",
-            format!(
-                "a case of `{}` is said to be {} and came out: {}",
-                r.rule, r.wanted, r.got
-            ),
-        )
-        .at(r.span, format!("edition {edition}"));
+        let (rule, wanted, got) = (&r.rule, &r.wanted, &r.got);
+        let text = format!("a case of `{rule}` is said to be {wanted} and came out: {got}");
+        let p = Problem::error("case-failed", text).at(r.span, format!("edition {edition}"));
         let p = match &loaded.ruleset {
             Some(ruleset) if !ruleset.patches.is_empty() => p.help(
                 "if a patch turns it on purpose, the patch repeats the case under its new outcome, with `was` and `because`",
@@ -139,14 +134,12 @@ fn rules_without_cases(
             false => &WANTED,
         };
         for wanted in all.iter().copied() {
-            let some = results
-                .iter()
-                .any(|r| r.rule == rule.id && r.wanted == wanted);
-            if !some {
+            let mut own = results.iter().filter(|r| r.rule == rule.id);
+            if !own.any(|r| r.wanted == wanted) {
                 lacking.cases += 1;
+                let id = &rule.id;
                 out.line(&format!(
-                    "{name}: the rule `{}` has no case that is {wanted}",
-                    rule.id
+                    "{name}: the rule `{id}` has no case that is {wanted}"
                 ));
             }
         }

@@ -42,6 +42,7 @@ pub use columns::columns;
 #[cfg(feature = "cli")]
 pub use diagnostic::{Style, Visible, Weighting, render_problems};
 pub use markup::filled;
+#[cfg(feature = "cli")]
 pub(crate) use markup::template;
 pub use wrap::fit;
 
