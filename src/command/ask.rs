@@ -98,59 +98,42 @@ fn read(one: &One, table: &Path, sources: &mut Sources) -> Result<Table, Vec<Pro
         .has_headers(false)
         .delimiter(separator.unwrap_or(b','))
         .from_reader(text.as_bytes());
-    let mut columns: Option<(usize, usize)> = None;
-    let (mut given, mut places, mut wrong) = (Vec::new(), Vec::new(), Vec::new());
-    for record in reader.records() {
-        let record = match record {
-            Ok(record) => record,
-            Err(e) => {
-                wrong.push(Problem::error(
-                    "bad-table",
-                    format!("a row cannot be read: {e}"),
-                ));
-                continue;
-            }
-        };
-        let cell = |i: usize| {
-            record
-                .get(i)
-                .unwrap_or("")
-                .trim()
-                .trim_start_matches('\u{feff}')
-        };
-        let Some((question, answer)) = columns else {
-            let find = |names: [&str; 2]| {
-                (0..record.len()).find(|i| names.iter().any(|n| cell(*i).eq_ignore_ascii_case(n)))
-            };
-            let (Some(q), Some(a)) = (find(QUESTION), find(ANSWER)) else {
-                let text = "the first line names no columns `question` and `answer`";
-                let help = "begin the table with the line `question,answer`";
-                let span = Span::new(file, 0, head.len());
-                return Err(vec![
-                    Problem::error("bad-table", text).at(span, "").help(help),
-                ]);
-            };
-            columns = Some((q, a));
-            continue;
-        };
-        let question = cell(question);
-        if question.is_empty() && cell(answer).is_empty() {
+    let (records, wrong): (Vec<_>, Vec<_>) = reader.records().partition(Result::is_ok);
+    if !wrong.is_empty() {
+        let unread = |e| Problem::error("bad-table", format!("a row cannot be read: {e}"));
+        let wrong = wrong.into_iter().filter_map(Result::err);
+        return Err(wrong.map(unread).collect());
+    }
+    let mut records = records.into_iter().flatten();
+    let cell = |record: &csv::StringRecord, i: usize| {
+        let cell = record.get(i).unwrap_or("").trim();
+        cell.trim_start_matches('\u{feff}').to_owned()
+    };
+    let Some(heads) = records.next() else {
+        return Ok(Table::default());
+    };
+    let is = |i: &usize, name: &&str| cell(&heads, *i).eq_ignore_ascii_case(name);
+    let find = |names: [&str; 2]| (0..heads.len()).find(|i| names.iter().any(|n| is(i, n)));
+    let columns = find(QUESTION).zip(find(ANSWER));
+    let Some((question, answer)) = columns else {
+        let text = "the first line names no columns `question` and `answer`";
+        let help = "begin the table with the line `question,answer`";
+        let span = Span::new(file, 0, head.len());
+        return Err(vec![
+            Problem::error("bad-table", text).at(span, "").help(help),
+        ]);
+    };
+    let (mut given, mut places) = (Vec::new(), Vec::new());
+    for record in records {
+        let (question, answer) = (cell(&record, question), cell(&record, answer));
+        if question.is_empty() && answer.is_empty() {
             continue;
         }
-        given.push(Given {
-            question: question.to_owned(),
-            answer: cell(answer).to_owned(),
-        });
-        let begin = record
-            .position()
-            .map_or(0, |p| usize::try_from(p.byte()).unwrap_or(0));
-        places.push(line_at(&text, begin, file));
+        given.push(Given { question, answer });
+        let begin = record.position().map_or(0, csv::Position::byte);
+        places.push(line_at(&text, usize::try_from(begin).unwrap_or(0), file));
     }
-    if wrong.is_empty() {
-        Ok((given, places))
-    } else {
-        Err(wrong)
-    }
+    Ok((given, places))
 }
 
 /// The line that holds a place, or the next that holds anything.

@@ -6,6 +6,7 @@ use serde_json::{Value, json};
 
 use crate::answer::{Edit, MendChange, Mended};
 use crate::check::Subject;
+use crate::session::edited;
 use crate::source::{FileId, Sources, visible_line};
 
 use super::markup::template;
@@ -25,32 +26,13 @@ fn lines(design: &str, edits: &[Edit], sources: &Sources) -> String {
         if name != design {
             let _ = write!(out, "\n     in {name}");
         }
-        let mut touched: Vec<usize> = edits
-            .iter()
-            .filter(|e| e.span.file == id)
-            .map(|e| file.line_of(e.span.start as usize))
-            .collect();
-        touched.sort_unstable();
-        touched.dedup();
-        for line in touched {
-            let on_line: Vec<&Edit> = edits
-                .iter()
-                .filter(|e| e.span.file == id && file.line_of(e.span.start as usize) == line)
-                .collect();
-            let start = file.line_start(line);
+        let mut mine: Vec<&Edit> = edits.iter().filter(|e| e.span.file == id).collect();
+        let line_of = |e: &Edit| file.line_of(e.span.from());
+        mine.sort_by_key(|e| line_of(e));
+        for on_line in mine.chunk_by(|a, b| line_of(a) == line_of(b)) {
+            let line = line_of(on_line[0]);
             let old = file.line(line).trim_end();
-            let mut new = String::new();
-            let mut at = 0;
-            for e in on_line {
-                let (from, to) = (
-                    (e.span.start as usize).saturating_sub(start),
-                    (e.span.end as usize).saturating_sub(start),
-                );
-                new.push_str(old.get(at..from).unwrap_or(""));
-                new.push_str(&e.new);
-                at = to.min(old.len());
-            }
-            new.push_str(old.get(at..).unwrap_or(""));
+            let new = edited(old, file.line_start(line), on_line.to_vec());
             let _ = write!(out, "\n     {:>4} - {}", line + 1, old.trim_start());
             let _ = write!(out, "\n          + {}", new.trim_start());
         }
@@ -65,18 +47,14 @@ fn is_elsewhere(design: &str, c: &MendChange, sources: &Sources) -> bool {
 }
 
 fn facts(c: &MendChange) -> String {
-    c.facts
-        .iter()
-        .map(|(f, from, to)| format!("{f} {from} → {to}"))
-        .collect::<Vec<_>>()
-        .join(", ")
+    let facts = c.facts.iter();
+    let facts = facts.map(|(f, from, to)| format!("{f} {from} → {to}"));
+    facts.collect::<Vec<_>>().join(", ")
 }
 
 fn pairs(list: &[(String, Subject)]) -> String {
-    list.iter()
-        .map(|(r, s)| format!("{r} for {s}"))
-        .collect::<Vec<_>>()
-        .join(", ")
+    let pairs = list.iter().map(|(r, s)| format!("{r} for {s}"));
+    pairs.collect::<Vec<_>>().join(", ")
 }
 
 /// What was found, in one line.
