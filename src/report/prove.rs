@@ -232,7 +232,7 @@ const HEIGHT: f64 = 360.0;
 fn areas(m: &Map) -> Vec<Area> {
     let (width, height) = (WIDTH / m.columns as f64, HEIGHT / m.rows as f64);
     let mut all = Vec::new();
-    for (row, cells) in m.cells.chunks(m.columns).enumerate() {
+    for (row, cells) in m.cells.chunks(m.columns.max(1)).enumerate() {
         let mut column = 0;
         for alike in cells.chunk_by(|a, b| a.0 == b.0) {
             all.push(Area {
