@@ -9,12 +9,22 @@ use crate::quantity::parse_date;
 use crate::ruleset::Stage;
 use crate::session::{Config, Defaults, Installation, Loaded, Options, Project};
 
-use super::Output;
+use super::output::Failure;
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub(super) enum Format {
     /// For people
     Text,
+    /// For programs
+    Json,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(super) enum Pages {
+    /// For people
+    Text,
+    /// A page that prints well
+    Html,
     /// For programs
     Json,
 }
@@ -70,17 +80,17 @@ impl Reading {
         Project::on_disk(self.rulesets.clone())
     }
 
-    /// Opens the one design that a command is about; mistakes in it are written out, and nothing
-    /// is answered about it.
-    pub(super) fn one(&self, path: &Path, out: &mut Output) -> Option<One> {
+    /// Opens the one design that a command is about; with mistakes in it nothing is answered
+    /// about it.
+    pub(super) fn one(&self, path: &Path) -> Result<One, Failure> {
         let project = self.project();
         let options = self.options();
         let loaded = project.open(path, &options);
         let Some(installation) = loaded.sound().cloned() else {
-            out.problems(&loaded.problems, &loaded.sources);
-            return None;
+            let wrong = (loaded.problems.clone(), loaded.sources.clone());
+            return Err(Failure::from(wrong));
         };
-        Some(One {
+        Ok(One {
             project,
             options,
             loaded,

@@ -6,12 +6,13 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use crate::session::{Given, answer_all};
-use crate::source::{Problem, SourceFile, Sources, Span, visible_line};
+use crate::source::{FileId, Problem, SourceFile, Sources, Span};
 
 use super::args::{One, Reading};
+use super::output::shown;
 use super::rows::separator;
-use super::write::{Over, Writing, write};
-use super::{Output, ask_terminal, exit};
+use super::write::{Over, put};
+use super::{Answer, Output, ask_terminal, exit};
 
 #[derive(Debug, Args)]
 pub(super) struct Ask {
@@ -32,31 +33,23 @@ const ANSWER: [&str; 2] = ["answer", "value"];
 type Table = (Vec<Given>, Vec<Span>);
 
 impl Ask {
-    pub(super) fn run(&self, out: &mut Output) -> u8 {
+    pub(super) fn run(&self, out: &mut Output) -> Answer {
         if self.answers.is_none() && !(stdin().is_terminal() && stderr().is_terminal()) {
             let text = "there is no terminal to ask on";
             let help = "give the answers in a table: --answers answers.csv; `amperule survey --format csv` writes one to fill in";
-            out.problem(Problem::error("no-terminal", text).help(help));
-            return exit::FAILED;
+            return Err(Problem::error("no-terminal", text).help(help).into());
         }
-        let Some(one) = self.reading.one(&self.file, out) else {
-            return exit::FAILED;
-        };
+        let one = self.reading.one(&self.file)?;
         match &self.answers {
             Some(table) => self.take_table(&one, table, out),
             None => ask_terminal::run(&one, &self.file, out),
         }
     }
 
-    fn take_table(&self, one: &One, table: &Path, out: &mut Output) -> u8 {
+    fn take_table(&self, one: &One, table: &Path, out: &mut Output) -> Answer {
         let mut sources = Sources::default();
-        let (given, places) = match read(one, table, &mut sources) {
-            Ok(read) => read,
-            Err(problems) => {
-                out.problems(&problems, &sources);
-                return exit::FAILED;
-            }
-        };
+        let read = read(one, table, &mut sources);
+        let (given, places) = read.map_err(|problems| (problems, sources.clone()))?;
         let answered = match answer_all((&one.project, &one.options), &one.loaded, &given) {
             Ok(answered) => answered,
             Err(wrong) => {
@@ -70,19 +63,16 @@ impl Ask {
                 }
                 out.problems(&all, &sources);
                 out.note("nothing was written");
-                return exit::FAILED;
+                return Ok(exit::FAILED);
             }
         };
         if !answered.cautions.is_empty() {
             out.problems(&answered.cautions, &Sources::default());
         }
-        let before = one.loaded.sources.get(crate::source::FileId(0));
+        let before = one.loaded.sources.get(FileId(0));
         let before = before.map_or("", |file| file.text());
-        if before != answered.text
-            && let Err(problem) = put(&self.file, before, &answered.text)
-        {
-            out.problem(problem);
-            return exit::FAILED;
+        if before != answered.text {
+            put(&self.file, Over::Text(before), &answered.text)?;
         }
         let open = answered
             .loaded
@@ -91,23 +81,12 @@ impl Ask {
         let given = given
             .iter()
             .filter(|g| !matches!(g.answer.as_str(), "" | "?"));
-        let path = self.file.display().to_string();
+        let (file, given) = (shown(&self.file), given.count());
         out.line(&format!(
-            "{}: {} answers in it, {open} questions open",
-            visible_line(&path),
-            given.count()
+            "{file}: {given} answers in it, {open} questions open"
         ));
-        exit::CLEAN
+        Ok(exit::CLEAN)
     }
-}
-
-/// Writes the design, if it is still what was read.
-pub(super) fn put(file: &Path, before: &str, text: &str) -> Result<(), Problem> {
-    write(&[Writing {
-        path: file,
-        over: Over::Text(before),
-        text,
-    }])
 }
 
 /// Reads a table of answers.
@@ -119,64 +98,47 @@ fn read(one: &One, table: &Path, sources: &mut Sources) -> Result<Table, Vec<Pro
         .has_headers(false)
         .delimiter(separator(text.as_bytes()))
         .from_reader(text.as_bytes());
-    let mut columns: Option<(usize, usize)> = None;
-    let (mut given, mut places, mut wrong) = (Vec::new(), Vec::new(), Vec::new());
-    for record in reader.records() {
-        let record = match record {
-            Ok(record) => record,
-            Err(e) => {
-                wrong.push(Problem::error(
-                    "bad-table",
-                    format!("a row cannot be read: {e}"),
-                ));
-                continue;
-            }
-        };
-        let cell = |i: usize| {
-            record
-                .get(i)
-                .unwrap_or("")
-                .trim()
-                .trim_start_matches('\u{feff}')
-        };
-        let Some((question, answer)) = columns else {
-            let find = |names: [&str; 2]| {
-                (0..record.len()).find(|i| names.iter().any(|n| cell(*i).eq_ignore_ascii_case(n)))
-            };
-            let (Some(q), Some(a)) = (find(QUESTION), find(ANSWER)) else {
-                let text = "the first line names no columns `question` and `answer`";
-                let help = "begin the table with the line `question,answer`";
-                let head = text.lines().next().map_or(0, str::len);
-                let span = Span::new(file, 0, head);
-                return Err(vec![
-                    Problem::error("bad-table", text).at(span, "").help(help),
-                ]);
-            };
-            columns = Some((q, a));
-            continue;
-        };
-        let question = cell(question);
-        if question.is_empty() && cell(answer).is_empty() {
+    let (records, wrong): (Vec<_>, Vec<_>) = reader.records().partition(Result::is_ok);
+    if !wrong.is_empty() {
+        let unread = |e| Problem::error("bad-table", format!("a row cannot be read: {e}"));
+        let wrong = wrong.into_iter().filter_map(Result::err);
+        return Err(wrong.map(unread).collect());
+    }
+    let mut records = records.into_iter().flatten();
+    let cell = |record: &csv::StringRecord, i: usize| {
+        let cell = record.get(i).unwrap_or("").trim();
+        cell.trim_start_matches('\u{feff}').to_owned()
+    };
+    let Some(heads) = records.next() else {
+        return Ok(Table::default());
+    };
+    let is = |i: &usize, name: &&str| cell(&heads, *i).eq_ignore_ascii_case(name);
+    let find = |names: [&str; 2]| (0..heads.len()).find(|i| names.iter().any(|n| is(i, n)));
+    let columns = find(QUESTION).zip(find(ANSWER));
+    let Some((question, answer)) = columns else {
+        let text = "the first line names no columns `question` and `answer`";
+        let help = "begin the table with the line `question,answer`";
+        let head = text.lines().next().map_or(0, str::len);
+        let span = Span::new(file, 0, head);
+        return Err(vec![
+            Problem::error("bad-table", text).at(span, "").help(help),
+        ]);
+    };
+    let (mut given, mut places) = (Vec::new(), Vec::new());
+    for record in records {
+        let (question, answer) = (cell(&record, question), cell(&record, answer));
+        if question.is_empty() && answer.is_empty() {
             continue;
         }
-        given.push(Given {
-            question: question.to_owned(),
-            answer: cell(answer).to_owned(),
-        });
-        let begin = record
-            .position()
-            .map_or(0, |p| usize::try_from(p.byte()).unwrap_or(0));
-        places.push(line_at(&text, begin, file));
+        given.push(Given { question, answer });
+        let begin = record.position().map_or(0, csv::Position::byte);
+        places.push(line_at(&text, usize::try_from(begin).unwrap_or(0), file));
     }
-    if wrong.is_empty() {
-        Ok((given, places))
-    } else {
-        Err(wrong)
-    }
+    Ok((given, places))
 }
 
 /// The line that holds a place, or the next that holds anything.
-fn line_at(text: &str, begin: usize, file: crate::source::FileId) -> Span {
+fn line_at(text: &str, begin: usize, file: FileId) -> Span {
     let rest = text.get(begin..).unwrap_or("");
     let blank = rest.len() - rest.trim_start_matches(['\n', '\r']).len();
     let line = rest

@@ -14,8 +14,9 @@ use crate::source::{FileId, Sources, visible_line};
 use crate::vocabulary::Settler;
 
 use super::args::One;
-use super::ask::put;
-use super::{Output, exit};
+use super::output::shown;
+use super::write::{Over, put};
+use super::{Answer, Output, exit};
 
 /// Lines of the list that is offered.
 const OFFERED: usize = 10;
@@ -40,7 +41,7 @@ enum Reply {
 type Passed = (String, Option<String>);
 
 /// Asks until nothing is open or whoever answers leaves.
-pub(super) fn run(one: &One, file: &Path, out: &mut Output) -> u8 {
+pub(super) fn run(one: &One, file: &Path, out: &mut Output) -> Answer {
     let mut now = Arc::clone(&one.loaded);
     let mut left: Vec<String> = Vec::new();
     let mut network: Vec<String> = Vec::new();
@@ -68,7 +69,7 @@ pub(super) fn run(one: &One, file: &Path, out: &mut Output) -> u8 {
                 let answered = match answer((&one.project, &one.options), &now, given) {
                     Ok(answered) => answered,
                     Err(problems) => {
-                        out.problems(&problems, &Sources::default());
+                        out.failed(&problems.into());
                         again = Some(q.id.clone());
                         continue;
                     }
@@ -85,9 +86,8 @@ pub(super) fn run(one: &One, file: &Path, out: &mut Output) -> u8 {
                     }
                 }
                 let before = text_of(&now);
-                if let Err(problem) = put(file, &before, &answered.text) {
-                    out.problem(problem);
-                    code = exit::FAILED;
+                if let Err(problem) = put(file, Over::Text(&before), &answered.text) {
+                    code = out.failed(&problem.into());
                     break;
                 }
                 passed.push((q.id.clone(), Some(before)));
@@ -111,9 +111,8 @@ pub(super) fn run(one: &One, file: &Path, out: &mut Output) -> u8 {
                 left.retain(|l| *l != id);
                 network.retain(|n| !n.ends_with(&format!("({id})")));
                 if let Some(before) = before {
-                    if let Err(problem) = put(file, &text_of(&now), &before) {
-                        out.problem(problem);
-                        code = exit::FAILED;
+                    if let Err(problem) = put(file, Over::Text(&text_of(&now)), &before) {
+                        code = out.failed(&problem.into());
                         break;
                     }
                     now = one.project.open(file, &one.options);
@@ -130,10 +129,9 @@ pub(super) fn run(one: &One, file: &Path, out: &mut Output) -> u8 {
     }
     let written = passed.iter().filter(|(_, before)| before.is_some()).count();
     let open = now.sound().map_or(0, |of| of.survey().questions.len());
-    let path = file.display().to_string();
+    let file = shown(file);
     out.line(&format!(
-        "\n{}: {written} answers written, {open} questions open",
-        visible_line(&path)
+        "\n{file}: {written} answers written, {open} questions open"
     ));
     if !network.is_empty() {
         out.line(heading(Settler::Network));
@@ -142,7 +140,7 @@ pub(super) fn run(one: &One, file: &Path, out: &mut Output) -> u8 {
         }
     }
     out.line(&format!("\n{}", cautions::ALWAYS));
-    code
+    Ok(code)
 }
 
 fn text_of(loaded: &Loaded) -> String {

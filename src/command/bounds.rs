@@ -4,11 +4,11 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use crate::report::{self, cautions};
-use crate::source::{Problem, Sources, visible_line};
+use crate::report::{bounds, cautions};
+use crate::source::{Problem, visible_line};
 
 use super::args::{Format, Reading};
-use super::{Output, exit};
+use super::{Answer, Output, exit};
 
 #[derive(Debug, Args)]
 pub(super) struct Bounds {
@@ -23,10 +23,8 @@ pub(super) struct Bounds {
 }
 
 impl Bounds {
-    pub(super) fn run(&self, out: &mut Output) -> u8 {
-        let Some(one) = self.reading.one(&self.file, out) else {
-            return exit::FAILED;
-        };
+    pub(super) fn run(&self, out: &mut Output) -> Answer {
+        let one = self.reading.one(&self.file)?;
         let of = &one.installation;
         let mut problems = Vec::new();
         for name in &self.facts {
@@ -43,23 +41,17 @@ impl Bounds {
             }
         }
         if !problems.is_empty() {
-            out.problems(&problems, &Sources::default());
-            return exit::FAILED;
+            return Err(problems.into());
         }
         let all = of.bounds(&of.bounded_facts(&self.facts));
         let (path, sources) = (&one.loaded.path, &one.loaded.sources);
         match self.format {
             Format::Text => {
                 let named = !self.facts.is_empty();
-                out.text(&report::bounds::text(
-                    &visible_line(path),
-                    &all,
-                    named,
-                    sources,
-                ));
+                out.text(&bounds::text(&visible_line(path), &all, named, sources));
             }
-            Format::Json => out.json(&cautions::with(report::bounds::json(path, &all, sources))),
+            Format::Json => out.json(&cautions::with(bounds::json(path, &all, sources))),
         }
-        exit::CLEAN
+        Ok(exit::CLEAN)
     }
 }

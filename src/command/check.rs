@@ -13,9 +13,9 @@ use crate::ruleset::{Severity, Stage};
 use crate::session::{Ask, Config, Options, Project};
 use crate::source::{Problem, Sources};
 
-use super::Output;
 use super::args::{Format, Reading};
 use super::progress::Progress;
+use super::{Answer, Output};
 
 /// Designs judged before they are printed: memory stays flat, and order is that of the files.
 const CHUNK: usize = 512;
@@ -68,17 +68,23 @@ pub(super) struct Check {
     jobs: Option<usize>,
 }
 
-/// A design as it is told.
+/// A design as it was judged and is told.
 struct Done {
     standing: Standing,
     judged: Option<Standing>,
+    told: Piece,
+    against: Option<Against>,
+}
+
+/// What is written of a design, or, below all, of those that were written.
+#[derive(Default)]
+struct Piece {
     /// Its report, or its line among many.
     text: Visible,
     /// Its findings, a line each, that stand below the lines of all.
     findings: String,
     rules: sarif::Rules,
-    suite: Option<quick_junit::TestSuite>,
-    against: Option<Against>,
+    suites: Vec<quick_junit::TestSuite>,
 }
 
 /// What all designs of a run have in common.
@@ -126,34 +132,27 @@ impl Check {
         }
     }
 
-    pub(super) fn run(&self, out: &mut Output) -> u8 {
+    pub(super) fn run(&self, out: &mut Output) -> Answer {
         if self.paths.is_empty() {
             let problem = Problem::error("no-designs", "no design is named")
                 .help("name files or folders, or write them as `files` into amperule.toml");
-            out.problem(problem);
-            return Standing::Failed.code();
+            return Err(problem.into());
         }
         if let Some(rows) = &self.rows {
             let [file] = self.paths.as_slice() else {
                 out.note("--rows takes one template");
-                return Standing::Failed.code();
+                return Ok(Standing::Failed.code());
             };
             let Some(format) = self.row_format() else {
                 out.note("--rows tells text or json");
-                return Standing::Failed.code();
+                return Ok(Standing::Failed.code());
             };
-            return super::rows::run(self, format, &self.reading, file, rows, out).code();
+            return super::rows::run(self, format, &self.reading, file, rows, out);
         }
         let project = self.reading.project();
         let options = self.reading.options();
         let (files, unlisted) = project.designs(&self.paths);
-        let baseline = match self.baseline(&project, &files) {
-            Ok(baseline) => baseline,
-            Err(problem) => {
-                out.problem(problem);
-                return Standing::Failed.code();
-            }
-        };
+        let baseline = self.baseline(&project, &files)?;
         let run = Run {
             check: self,
             project: &project,
@@ -162,7 +161,7 @@ impl Check {
             alone: files.len() + unlisted.len() == 1,
             style: out.style(),
         };
-        run.all(&files, &unlisted, out).code()
+        Ok(run.all(&files, &unlisted, out).code())
     }
 
     /// The earlier report, if one is named.
@@ -190,8 +189,7 @@ impl Run<'_> {
     ) -> Standing {
         let mut totals = Totals::default();
         let mut against: Option<Against> = self.baseline.as_ref().map(|_| Against::default());
-        let mut written = Written::new(self.check.format);
-        written.head(out);
+        let mut written = Written::begun(self.check.format, out);
         if !unlisted.is_empty() && matches!(self.check.format, Told::Text | Told::Concise) {
             let problems: Vec<_> = unlisted.iter().map(|(_, p)| p.clone()).collect();
             out.problems(&problems, &Sources::default());
@@ -224,11 +222,11 @@ impl Run<'_> {
                     sum.known += one.known;
                     sum.gone += one.gone;
                 }
-                progress.aside(|| written.one(one, out));
+                progress.aside(|| written.one(one.told, out));
             }
         }
         drop(progress);
-        match self.below(written, &totals, against, out) {
+        match self.below(written.below, &totals, against, out) {
             Ok(()) => totals.worst,
             Err(why) => {
                 out.note(&why);
@@ -240,7 +238,7 @@ impl Run<'_> {
     /// What stands below the reports.
     fn below(
         &self,
-        written: Written,
+        written: Piece,
         sum: &Totals,
         against: Option<Against>,
         out: &mut Output,
@@ -310,24 +308,17 @@ impl Run<'_> {
             against,
         };
         Done {
+            standing: checked.standing(check.least()),
             judged: checked.standing_judged(check.least()),
+            told: self.told(&told),
             against,
-            ..self.told(&told, checked.standing(check.least()))
         }
     }
 
-    fn told(&self, told: &Screen<'_>, standing: Standing) -> Done {
+    fn told(&self, told: &Screen<'_>) -> Piece {
         let (check, file) = (self.check, told.file);
         let least = check.least();
-        let mut done = Done {
-            standing,
-            judged: None,
-            text: Visible::default(),
-            findings: String::new(),
-            rules: sarif::Rules::new(),
-            suite: None,
-            against: None,
-        };
+        let mut done = Piece::default();
         let lines = |keep: &dyn Fn(&entry::Entry<'_>) -> bool| -> String {
             let all = entry::entries(file, least);
             all.iter()
@@ -361,13 +352,13 @@ impl Run<'_> {
                 done.text.json(&results);
                 done.rules = rules;
             }
-            Told::Junit => done.suite = Some(junit::suite(file, least)),
+            Told::Junit => done.suites.push(junit::suite(file, least)),
         }
         done
     }
 
     /// A folder that holds no design, or cannot be listed.
-    fn unlisted(&self, path: &Path, problem: &Problem) -> Done {
+    fn unlisted(&self, path: &Path, problem: &Problem) -> Piece {
         let entry = FileReport {
             path: &path.display().to_string(),
             sources: &Sources::default(),
@@ -377,13 +368,12 @@ impl Run<'_> {
             report: None,
             bounds: None,
         };
-        let told = Screen {
+        self.told(&Screen {
             file: &entry,
             name: String::new(),
             survey: None,
             against: None,
-        };
-        self.told(&told, Standing::Failed)
+        })
     }
 }
 
@@ -391,40 +381,34 @@ impl Run<'_> {
 struct Written {
     format: Told,
     first: bool,
-    findings: String,
-    rules: sarif::Rules,
-    suites: Vec<quick_junit::TestSuite>,
+    below: Piece,
 }
 
 impl Written {
-    fn new(format: Told) -> Self {
-        Self {
-            format,
-            first: true,
-            findings: String::new(),
-            rules: sarif::Rules::new(),
-            suites: Vec::new(),
-        }
-    }
-
-    fn head(&self, out: &mut Output) {
-        match self.format {
+    /// Begins with what stands before the reports.
+    fn begun(format: Told, out: &mut Output) -> Self {
+        match format {
             Told::Json => out.json_part(&json::head()),
             Told::Sarif => out.json_part(&sarif::head()),
             _ => {}
         }
+        Self {
+            format,
+            first: true,
+            below: Piece::default(),
+        }
     }
 
-    fn one(&mut self, done: Done, out: &mut Output) {
+    fn one(&mut self, told: Piece, out: &mut Output) {
         let listed = matches!(self.format, Told::Json | Told::Sarif);
-        let empty = done.text.as_str().is_empty();
+        let empty = told.text.as_str().is_empty();
         if listed && !self.first && !empty {
             out.text(",\n");
         }
         self.first &= empty;
-        out.visible(&done.text);
-        self.findings.push_str(&done.findings);
-        self.rules.extend(done.rules);
-        self.suites.extend(done.suite);
+        out.visible(&told.text);
+        self.below.findings.push_str(&told.findings);
+        self.below.rules.extend(told.rules);
+        self.below.suites.extend(told.suites);
     }
 }

@@ -10,11 +10,11 @@ use crate::answer::{Comparison, differences, share_rules};
 use crate::check::{Report, Standing};
 use crate::report::{cautions, compare};
 use crate::session::{Ask, Loaded, Options, Project};
-use crate::source::{Problem, Sources};
+use crate::source::Problem;
 
 use super::args::{Format, parse_on, parse_stage};
 use super::progress::Progress;
-use super::{Output, exit};
+use super::{Answer, Output, exit};
 
 #[derive(Debug, Args)]
 pub(super) struct Compare {
@@ -78,7 +78,7 @@ fn is_not_read(p: &Problem) -> bool {
 }
 
 impl Compare {
-    pub(super) fn run(&self, out: &mut Output) -> u8 {
+    pub(super) fn run(&self, out: &mut Output) -> Answer {
         let project = Project::on_disk(self.rulesets.clone());
         let options = |rules: Option<&str>| {
             let (rules, edition) = match rules.map(split_edition) {
@@ -103,14 +103,12 @@ impl Compare {
             if self.paths.is_empty() {
                 let p = Problem::error("no-designs", "no design to compare the rulesets over")
                     .help("name design files or folders after the two rulesets, or two design files as --from and --to");
-                out.problem(p);
-                return exit::FAILED;
+                return Err(p.into());
             }
             let (paths, problems) = project.designs(&self.paths);
             if !problems.is_empty() {
                 let problems: Vec<Problem> = problems.into_iter().map(|(_, p)| p).collect();
-                out.problems(&problems, &Sources::default());
-                return exit::FAILED;
+                return Err(problems.into());
             }
             let (a, b) = (options(Some(&self.from)), options(Some(&self.to)));
             let pair = |p: &PathBuf| {
@@ -157,16 +155,17 @@ impl Compare {
         }
         // Where nothing could be read there is nothing to show, and zeros would look like a result.
         if all.designs == 0 && failed {
-            return exit::FAILED;
+            return Ok(exit::FAILED);
         }
         match self.format {
             Format::Text => out.text(&compare::text(&self.from, &self.to, &all)),
             Format::Json => out.json(&cautions::with(compare::json(&self.from, &self.to, &all))),
         }
-        if failed {
-            Standing::Failed.code()
+        let standing = if failed {
+            Standing::Failed
         } else {
-            all.standing().code()
-        }
+            all.standing()
+        };
+        Ok(standing.code())
     }
 }

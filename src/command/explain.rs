@@ -9,7 +9,7 @@ use crate::source::{Problem, Sources};
 
 use super::args::Format;
 use super::rules::Which;
-use super::{Output, exit};
+use super::{Answer, Output, exit};
 
 #[derive(Debug, Args)]
 pub(super) struct Explain {
@@ -22,21 +22,16 @@ pub(super) struct Explain {
 }
 
 impl Explain {
-    pub(super) fn run(&self, out: &mut Output) -> u8 {
+    pub(super) fn run(&self, out: &mut Output) -> Answer {
         let Some(ruleset) = self.which.load(out) else {
-            return exit::FAILED;
+            return Ok(exit::FAILED);
         };
         let Some(rule) = ruleset.rule(&self.rule) else {
-            let p = Problem::error(
-                "unknown-rule",
-                format!(
-                    "there is no rule `{}` in {} edition {}",
-                    self.rule, ruleset.id, ruleset.edition.id
-                ),
-            )
-            .did_you_mean(&self.rule, ruleset.rules.iter().map(|r| r.id.as_str()));
-            out.problem(p);
-            return exit::FAILED;
+            let (id, edition) = (&ruleset.id, &ruleset.edition.id);
+            let text = format!("there is no rule `{}` in {id} edition {edition}", self.rule);
+            let ids = ruleset.rules.iter().map(|r| r.id.as_str());
+            let problem = Problem::error("unknown-rule", text);
+            return Err(problem.did_you_mean(&self.rule, ids).into());
         };
         let (files, problems) = read_cases(&ruleset.files, &ruleset.edition.id);
         if !problems.is_empty() {
@@ -51,14 +46,12 @@ impl Explain {
         let reads = facts_read(&ruleset, rule);
         match self.format {
             Format::Text => out.text(&explain::text(&ruleset, rule, &reads, &cases)),
-            Format::Json => {
-                out.json(&explain::json(&ruleset, rule, &reads, &cases));
-            }
+            Format::Json => out.json(&explain::json(&ruleset, rule, &reads, &cases)),
         }
-        if problems.is_empty() {
+        Ok(if problems.is_empty() {
             exit::CLEAN
         } else {
             exit::FAILED
-        }
+        })
     }
 }

@@ -9,10 +9,11 @@ use crate::design::parse::parse;
 use crate::design::tree::{Item, Tree};
 use crate::session::{Options, Project};
 use crate::source::limits::FILES;
-use crate::source::{FileId, Problem, SourceFile, Sources, visible_line};
+use crate::source::{FileId, Problem, SourceFile, Sources};
 
-use super::write::{Over, Writing, write};
-use super::{Output, exit};
+use super::output::shown;
+use super::write::{Over, put};
+use super::{Answer, Output, exit};
 
 #[derive(Debug, Args)]
 pub(super) struct Format {
@@ -28,23 +29,20 @@ pub(super) struct Format {
 }
 
 impl Format {
-    pub(super) fn run(&self, out: &mut Output) -> u8 {
+    pub(super) fn run(&self, out: &mut Output) -> Answer {
         let project = Project::on_disk(Vec::new());
         let (files, problems) = project.designs(&self.paths);
         let problems: Vec<Problem> = problems.into_iter().map(|(_, p)| p).collect();
         let mut code = exit::CLEAN;
         if !problems.is_empty() {
-            out.problems(&problems, &Sources::default());
-            code = exit::FAILED;
+            code = out.failed(&problems.into());
         }
         for path in files {
-            let name = path.display().to_string();
-            let name = visible_line(&name);
+            let name = shown(&path);
             let text = match project.text(&path) {
                 Ok(t) => t,
                 Err(problem) => {
-                    out.problems(&[problem], &Sources::default());
-                    code = exit::FAILED;
+                    code = out.failed(&problem.into());
                     continue;
                 }
             };
@@ -64,31 +62,20 @@ impl Format {
                 Err(problems) => {
                     let mut sources = Sources::default();
                     sources.add(SourceFile::new(path.display().to_string(), text));
-                    out.problems(&problems, &sources);
-                    code = exit::FAILED;
+                    code = out.failed(&(problems, sources).into());
                 }
                 Ok(new) if new == text => {}
                 Ok(_) if self.check => {
                     out.line(&format!("{name} is laid out otherwise"));
                     code = code.max(exit::BREACH);
                 }
-                Ok(new) => {
-                    let writing = Writing {
-                        path: &path,
-                        over: Over::Text(&text),
-                        text: &new,
-                    };
-                    match write(&[writing]) {
-                        Ok(()) => out.line(&format!("{name} laid out")),
-                        Err(problem) => {
-                            out.problem(problem);
-                            code = exit::FAILED;
-                        }
-                    }
-                }
+                Ok(new) => match put(&path, Over::Text(&text), &new) {
+                    Ok(()) => out.line(&format!("{name} laid out")),
+                    Err(problem) => code = out.failed(&problem.into()),
+                },
             }
         }
-        code
+        Ok(code)
     }
 }
 
@@ -112,12 +99,10 @@ fn uses(project: &Project, path: &Path, tree: &Tree, all: &mut Vec<Tree>) {
 }
 
 fn no_rules(path: &Path) -> Problem {
-    Problem::error(
-        "no-rules",
-        format!(
-            "`{}` names no rules that could be read, and only they know which key is meant",
-            path.display()
-        ),
-    )
-    .help("write `rules: gb` in its installation block, or leave out --long")
+    let path = path.display();
+    let text = format!(
+        "`{path}` names no rules that could be read, and only they know which key is meant"
+    );
+    Problem::error("no-rules", text)
+        .help("write `rules: gb` in its installation block, or leave out --long")
 }

@@ -5,7 +5,7 @@ use clap::{Args, CommandFactory};
 use crate::guide::PAGES;
 use crate::source::Problem;
 
-use super::{Cli, Output, exit};
+use super::{Answer, Cli, Output, exit};
 
 #[derive(Debug, Args)]
 pub(super) struct Help {
@@ -14,7 +14,7 @@ pub(super) struct Help {
 }
 
 impl Help {
-    pub(super) fn run(&self, out: &mut Output) -> u8 {
+    pub(super) fn run(&self, out: &mut Output) -> Answer {
         let mut all = Cli::command();
         all.build();
         let Some(topic) = &self.topic else {
@@ -23,7 +23,7 @@ impl Help {
             for (name, about, _) in PAGES {
                 out.line(&format!("  {name:<12} {about}"));
             }
-            return exit::CLEAN;
+            return Ok(exit::CLEAN);
         };
         let page = PAGES.iter().find(|(name, ..)| name == topic);
         let command = all.find_subcommand(topic).is_some();
@@ -32,16 +32,17 @@ impl Help {
             if command {
                 out.line(&format!("\nIts options: `amperule {topic} --help`"));
             }
-            return exit::CLEAN;
+            return Ok(exit::CLEAN);
         }
         if let Some(of) = all.find_subcommand_mut(topic) {
             out.text(&of.render_long_help().to_string());
-            return exit::CLEAN;
+            return Ok(exit::CLEAN);
         }
         let names = all.get_subcommands().map(clap::Command::get_name);
         let names = names.chain(PAGES.iter().map(|(name, ..)| *name));
         let text = format!("there is no page and no command `{topic}`");
-        out.problem(Problem::error("unknown-topic", text).did_you_mean(topic, names));
-        exit::FAILED
+        Err(Problem::error("unknown-topic", text)
+            .did_you_mean(topic, names)
+            .into())
     }
 }

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 use lsp_server::Connection;
 
-use super::{Output, exit};
+use super::{Answer, exit};
 use crate::lsp::{Ended, serve};
 use crate::source::Problem;
 
@@ -20,22 +20,19 @@ pub(super) struct Lsp {
 }
 
 impl Lsp {
-    pub(super) fn run(&self, out: &mut Output) -> u8 {
+    pub(super) fn run(&self) -> Answer {
         let (connection, threads) = Connection::stdio();
         let ended = serve(&connection, &self.rulesets);
         drop(connection);
         match ended {
             // What was sent last is still being written.
             Ok(Ended::Asked) => match threads.join() {
-                Ok(()) => exit::CLEAN,
-                Err(_) => exit::FAILED,
+                Ok(()) => Ok(exit::CLEAN),
+                Err(_) => Ok(exit::FAILED),
             },
             // Nobody reads any more, and the thread that writes may wait for ever.
-            Ok(Ended::Gone) => exit::FAILED,
-            Err(why) => {
-                out.problem(Problem::error("no-client", why));
-                exit::FAILED
-            }
+            Ok(Ended::Gone) => Ok(exit::FAILED),
+            Err(why) => Err(Problem::error("no-client", why).into()),
         }
     }
 }

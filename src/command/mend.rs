@@ -11,9 +11,10 @@ use crate::session::Mending;
 use crate::source::{Problem, SourceFile, visible_line};
 
 use super::args::{Format, Reading};
+use super::output::shown;
 use super::progress::Progress;
 use super::write::{Over, Writing, write};
-use super::{Output, exit};
+use super::{Answer, Output};
 
 #[derive(Debug, Args)]
 pub(super) struct Mend {
@@ -44,28 +45,20 @@ fn parse_instead(text: &str) -> Result<(usize, usize), String> {
 }
 
 impl Mend {
-    pub(super) fn run(&self, out: &mut Output) -> u8 {
-        let Some(one) = self.reading.one(&self.file, out) else {
-            return exit::FAILED;
-        };
+    pub(super) fn run(&self, out: &mut Output) -> Answer {
+        let one = self.reading.one(&self.file)?;
         let (loaded, of) = (&one.loaded, &one.installation);
         let progress = Progress::during("looking for changes");
         let mending = Mending::new(&one.project, loaded, of, &one.options, &self.instead);
         drop(progress);
-        let mending = match mending {
-            Ok(m) => m,
-            Err(problem) => {
-                out.problem(problem);
-                return exit::FAILED;
-            }
-        };
+        let mending = mending?;
         let (found, kept) = (&mending.found, mending.as_promised);
         let (path, sources) = (&loaded.path, &loaded.sources);
         match self.format {
             Format::Text => out.text(&report::text(&visible_line(path), found, kept, sources)),
             Format::Json => out.json(&cautions::with(report::json(path, found, kept, sources))),
         }
-        let mut standing = if kept == Some(false) {
+        let standing = if kept == Some(false) {
             Standing::Failed
         } else if found.beyond.is_empty() && found.left.is_empty() {
             Standing::Clean
@@ -86,8 +79,7 @@ impl Mend {
                 file.name()
             );
             let help = "other designs may use it; give --write-outside to change it all the same";
-            out.problem(Problem::error("not-written", text).help(help));
-            standing = Standing::Failed;
+            return Err(Problem::error("not-written", text).help(help).into());
         } else if self.write && kept == Some(true) {
             // What will change is told before it does.
             out.flush();
@@ -99,19 +91,11 @@ impl Mend {
                     text,
                 })
                 .collect();
-            match write(&all) {
-                Ok(()) => {
-                    for w in &all {
-                        let path = w.path.display().to_string();
-                        out.note(&format!("{} written", visible_line(&path)));
-                    }
-                }
-                Err(problem) => {
-                    out.problem(problem);
-                    standing = Standing::Failed;
-                }
+            write(&all)?;
+            for w in &all {
+                out.note(&format!("{} written", shown(w.path)));
             }
         }
-        standing.code()
+        Ok(standing.code())
     }
 }

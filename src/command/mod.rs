@@ -36,6 +36,7 @@ use crate::session::Config;
 use crate::source::Disk;
 
 pub use output::Output;
+use output::{Answer, Failure};
 
 /// Exit codes, as `amperule help exit-codes` tells them.
 mod exit {
@@ -177,9 +178,9 @@ pub fn run() -> ExitCode {
         match Config::find(&Disk, &here) {
             Ok(Some(config)) => cli.verb.take(&config),
             Ok(None) => {}
-            Err((problems, sources)) => {
-                out.problems(&problems, &sources);
-                return ExitCode::from(out.finish(exit::FAILED));
+            Err(wrong) => {
+                let code = out.failed(&Failure::from(wrong));
+                return ExitCode::from(out.finish(code));
             }
         }
     }
@@ -198,11 +199,12 @@ pub fn run() -> ExitCode {
         Verb::Explain(e) => e.run(&mut out),
         Verb::Format(f) => f.run(&mut out),
         #[cfg(feature = "lsp")]
-        Verb::Lsp(l) => l.run(&mut out),
+        Verb::Lsp(l) => l.run(),
         Verb::Rules(r) => r.run(&mut out),
         Verb::Help(h) => h.run(&mut out),
         Verb::Completions(c) => c.run(&mut out),
         Verb::Man(m) => m.run(&mut out),
     };
+    let code = code.unwrap_or_else(|failure| out.failed(&failure));
     ExitCode::from(out.finish(code))
 }

@@ -12,8 +12,9 @@ use crate::session::{Config, split_rules};
 use crate::source::{Problem, SourceFile, Sources, visible_line};
 
 use super::args::parse_stage;
-use super::write::{Over, Writing, write};
-use super::{Output, exit};
+use super::output::{Failure, shown};
+use super::write::{Over, put};
+use super::{Answer, Output, exit};
 
 #[derive(Debug, Args)]
 pub(super) struct New {
@@ -48,38 +49,20 @@ impl New {
         }
     }
 
-    pub(super) fn run(&self, out: &mut Output) -> u8 {
-        let text = match self.text() {
-            Ok(text) => text,
-            Err((problems, sources)) => {
-                out.problems(&problems, &sources);
-                return exit::FAILED;
+    pub(super) fn run(&self, out: &mut Output) -> Answer {
+        let text = self.text()?;
+        match &self.file {
+            Some(file) => {
+                put(file, Over::Nothing, &text)?;
+                out.line(&format!("wrote {}", shown(file)));
             }
-        };
-        let Some(file) = &self.file else {
-            out.text(&text);
-            return exit::CLEAN;
-        };
-        let writing = Writing {
-            path: file,
-            over: Over::Nothing,
-            text: &text,
-        };
-        match write(&[writing]) {
-            Ok(()) => {
-                let file = file.display().to_string();
-                out.line(&format!("wrote {}", visible_line(&file)));
-                exit::CLEAN
-            }
-            Err(problem) => {
-                out.problem(problem);
-                exit::FAILED
-            }
+            None => out.text(&text),
         }
+        Ok(exit::CLEAN)
     }
 
     /// What is asked for: a design or a list of jobs.
-    fn text(&self) -> Result<String, Wrong> {
+    fn text(&self) -> Result<String, Failure> {
         let library = Library::new(self.rulesets.clone());
         let rules = match &self.rules {
             Some(rules) => rules,
@@ -90,7 +73,7 @@ impl New {
             None => {
                 let there = format!("there are {}", library.names().join(", "));
                 let missing = Problem::error("no-ruleset-named", "no ruleset is named");
-                return Err(wrong(missing.help(there).help("name one: --rules gb")));
+                return Err(missing.help(there).help("name one: --rules gb").into());
             }
         };
         if self.list {
@@ -105,7 +88,7 @@ impl New {
                 let text = from_job(file.text(), rules, &self.name).ok_or_else(|| {
                     let message = format!("`{}` does not say its name and rules", file.name());
                     let write = "write `installation \"New installation\" { rules: gb }` in it";
-                    wrong(Problem::error("job-without-rules", message).help(write))
+                    Problem::error("job-without-rules", message).help(write)
                 })?;
                 (file.name().to_owned(), text)
             }
@@ -117,30 +100,23 @@ impl New {
         format(&text).map_err(|problems| {
             let mut sources = Sources::default();
             sources.add(SourceFile::new(from, text));
-            (problems, sources)
+            Failure::from((problems, sources))
         })
     }
 }
 
-/// What keeps a file from being made.
-type Wrong = (Vec<Problem>, Sources);
-
-fn wrong(problem: Problem) -> Wrong {
-    (vec![problem], Sources::default())
-}
-
 /// The newest edition of a ruleset, with its patches.
-fn load(library: &Library, rules: &str) -> Result<(Request, Arc<Ruleset>), Wrong> {
+fn load(library: &Library, rules: &str) -> Result<(Request, Arc<Ruleset>), Failure> {
     let (base, patches) = split_rules(rules);
     let request = Request::newest(library, base, patches);
     let loaded = library.load(&request);
-    let wrong = (loaded.problems, Sources::over(loaded.files));
-    loaded.ruleset.map(|r| (request, r)).ok_or(wrong)
+    let wrong = || Failure::from((loaded.problems, Sources::over(loaded.files)));
+    loaded.ruleset.map(|r| (request, r)).ok_or_else(wrong)
 }
 
 /// The jobs of a ruleset, a line each, with the first line of its comment.
-fn list(library: &Library, rules: &str) -> Result<String, Wrong> {
-    let jobs = library.jobs(&load(library, rules)?.0).map_err(wrong)?;
+fn list(library: &Library, rules: &str) -> Result<String, Failure> {
+    let jobs = library.jobs(&load(library, rules)?.0)?;
     let width = jobs.keys().map(|n| n.chars().count()).max().unwrap_or(0);
     let line = |(name, job): (&String, &SourceFile)| {
         let about = job.text().lines().next().unwrap_or_default();
@@ -155,8 +131,8 @@ fn job_named(
     request: &Request,
     job: &str,
     rules: &str,
-) -> Result<SourceFile, Wrong> {
-    let mut jobs = library.jobs(request).map_err(wrong)?;
+) -> Result<SourceFile, Failure> {
+    let mut jobs = library.jobs(request)?;
     jobs.remove(job).ok_or_else(|| {
         let names: Vec<&str> = jobs.keys().map(String::as_str).collect();
         let there = match names.as_slice() {
@@ -165,6 +141,6 @@ fn job_named(
         };
         let message = format!("there is no job `{job}` for `{rules}`");
         let problem = Problem::error("unknown-job", message).help(there);
-        wrong(problem.did_you_mean(job, names))
+        problem.did_you_mean(job, names).into()
     })
 }

@@ -10,8 +10,9 @@ use crate::report::sheet::SheetOf;
 use crate::source::Problem;
 
 use super::args::Reading;
+use super::output::csv;
 use super::sheet::as_designed;
-use super::{Output, exit};
+use super::{Answer, Output, exit};
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 enum Form {
@@ -37,15 +38,19 @@ pub(super) struct OrderOf {
 }
 
 impl OrderOf {
-    pub(super) fn run(&self, out: &mut Output) -> u8 {
-        let opened: Vec<_> = self
-            .files
-            .iter()
-            .filter_map(|file| self.reading.one(file, out))
-            .collect();
+    pub(super) fn run(&self, out: &mut Output) -> Answer {
+        let mut opened = Vec::new();
+        for file in &self.files {
+            match self.reading.one(file) {
+                Ok(one) => opened.push(one),
+                Err(failure) => {
+                    out.failed(&failure);
+                }
+            }
+        }
         // A list that leaves a house out would be bought from.
         if opened.len() < self.files.len() {
-            return exit::FAILED;
+            return Ok(exit::FAILED);
         }
         let several = opened.len() > 1;
         let (mut designs, mut paths, mut all) = (Vec::new(), Vec::new(), Vec::new());
@@ -73,33 +78,18 @@ impl OrderOf {
             Form::Text => out.text(&order::text(&list)),
             Form::Html => out.text(&order::html(&list)),
             Form::Json => out.line(&order::json(&paths, &list).to_string()),
-            Form::Csv => match table(&articles) {
-                Ok(text) => out.text(&text),
-                Err(e) => {
-                    let why = format!("the table cannot be written: {e}");
-                    out.problem(Problem::error("table", why));
-                    return exit::FAILED;
-                }
-            },
+            Form::Csv => out.text(&table(&articles)?),
         }
-        exit::CLEAN
+        Ok(exit::CLEAN)
     }
 }
 
 /// The list as CSV. A cell that a spreadsheet would work out as a formula gets a quote in front.
-fn table(articles: &[Article]) -> Result<String, String> {
-    let mut to = csv::Writer::from_writer(Vec::new());
-    let put = |to: &mut csv::Writer<Vec<u8>>, row: &[String]| {
-        let safe = row.iter().map(|cell| match cell.chars().next() {
-            Some('=' | '+' | '-' | '@' | '\t' | '\r') => format!("'{cell}"),
-            _ => cell.clone(),
-        });
-        to.write_record(safe).map_err(|e| e.to_string())
+fn table(articles: &[Article]) -> Result<String, Problem> {
+    let safe = |cell: String| match cell.chars().next() {
+        Some('=' | '+' | '-' | '@' | '\t' | '\r') => format!("'{cell}"),
+        _ => cell,
     };
-    put(&mut to, &COLUMNS.map(str::to_owned))?;
-    for row in order::rows(articles) {
-        put(&mut to, &row)?;
-    }
-    let bytes = to.into_inner().map_err(|e| e.to_string())?;
-    String::from_utf8(bytes).map_err(|e| e.to_string())
+    let rows = order::rows(articles).into_iter().map(|row| row.map(safe));
+    csv(std::iter::once(COLUMNS.map(str::to_owned)).chain(rows))
 }

@@ -2,14 +2,64 @@
 //! closed pipe a quiet end.
 
 use std::env;
+use std::fmt;
 use std::io::{self, IsTerminal, Write};
+use std::path::Path;
 
 use serde_json::Value;
 
 use crate::report::{Style, Visible, render_problems};
-use crate::source::{Problem, Sources, visible, visible_json};
+use crate::source::{Problem, Sources, visible, visible_json, visible_line};
 
 use super::exit;
+
+/// The exit code of a command, or what keeps it from its job.
+pub(super) type Answer = Result<u8, Failure>;
+
+/// Problems that end a command, and the texts that they point into.
+#[derive(Default)]
+pub(super) struct Failure {
+    problems: Vec<Problem>,
+    sources: Sources,
+}
+
+impl From<(Vec<Problem>, Sources)> for Failure {
+    fn from((problems, sources): (Vec<Problem>, Sources)) -> Self {
+        Self { problems, sources }
+    }
+}
+
+impl From<Vec<Problem>> for Failure {
+    fn from(problems: Vec<Problem>) -> Self {
+        Self::from((problems, Sources::default()))
+    }
+}
+
+impl From<Problem> for Failure {
+    fn from(problem: Problem) -> Self {
+        Self::from(vec![problem])
+    }
+}
+
+/// The name of a file, of which every character is seen.
+pub(super) fn shown(path: &Path) -> String {
+    visible_line(&path.display().to_string()).into_owned()
+}
+
+/// Rows of cells as CSV.
+pub(super) fn csv<R>(rows: impl IntoIterator<Item = R>) -> Result<String, Problem>
+where
+    R: IntoIterator<Item: AsRef<[u8]>>,
+{
+    let wrong =
+        |e: &dyn fmt::Display| Problem::error("table", format!("the table cannot be written: {e}"));
+    let mut to = csv::Writer::from_writer(Vec::new());
+    for row in rows {
+        to.write_record(row).map_err(|e| wrong(&e))?;
+    }
+    let bytes = to.into_inner().map_err(|e| wrong(&e))?;
+    String::from_utf8(bytes).map_err(|e| wrong(&e))
+}
 
 /// Standard output and error of one run.
 pub struct Output {
@@ -106,9 +156,10 @@ impl Output {
         let _ = writeln!(io::stderr().lock(), "{}", text.as_str().trim_end());
     }
 
-    /// Writes a problem that has no place in any text to standard error.
-    pub(super) fn problem(&mut self, problem: Problem) {
-        self.problems(&[problem], &Sources::default());
+    /// Writes what ended a command to standard error, and gives its exit code.
+    pub(super) fn failed(&mut self, failure: &Failure) -> u8 {
+        self.problems(&failure.problems, &failure.sources);
+        exit::FAILED
     }
 
     /// Ends the output and gives the exit code: a reader that went away is no failure.

@@ -9,9 +9,10 @@ use crate::report::{cautions, prove as report};
 use crate::source::{Problem, visible_line};
 
 use super::args::{Format, Reading};
+use super::output::shown;
 use super::progress::Progress;
-use super::write::{Over, Writing, write};
-use super::{Output, exit};
+use super::write::{Over, put};
+use super::{Answer, Output};
 
 /// Cells of a map on a terminal and in a drawing.
 const TEXT_CELLS: (usize, usize) = (60, 18);
@@ -46,10 +47,8 @@ fn parse_svg(text: &str) -> Result<PathBuf, String> {
 }
 
 impl Prove {
-    pub(super) fn run(&self, out: &mut Output) -> u8 {
-        let Some(one) = self.reading.one(&self.file, out) else {
-            return exit::FAILED;
-        };
+    pub(super) fn run(&self, out: &mut Output) -> Answer {
+        let one = self.reading.one(&self.file)?;
         let progress = Progress::during("proving");
         let proved = one.installation.prove(self.boxes);
         drop(progress);
@@ -57,24 +56,15 @@ impl Prove {
             out.problems(&proved.problems, &one.loaded.sources);
         }
         let path = &one.loaded.path;
-        let fail = |p: Problem, out: &mut Output| {
-            out.problem(p);
-            exit::FAILED
-        };
         let mut axes: Vec<usize> = Vec::new();
         for name in &self.over {
             match proved.parameters.iter().position(|p| p.name == *name) {
                 Some(i) => axes.push(i),
                 None => {
                     let names = proved.parameters.iter().map(|p| p.name.as_str());
-                    return fail(
-                        Problem::error(
-                            "unknown-parameter",
-                            format!("no parameter `{name}` varies in this template"),
-                        )
-                        .did_you_mean(name, names),
-                        out,
-                    );
+                    let text = format!("no parameter `{name}` varies in this template");
+                    let problem = Problem::error("unknown-parameter", text);
+                    return Err(problem.did_you_mean(name, names).into());
                 }
             }
         }
@@ -85,14 +75,9 @@ impl Prove {
             && axes[0] != axes[1]
             && axes.iter().all(|i| proved.parameters[*i].words.is_empty());
         if (self.svg.is_some() || !self.over.is_empty()) && !drawable {
-            return fail(
-                Problem::error(
-                    "no-map",
-                    "a map needs two parameters that are quantities and vary",
-                )
-                .help("name them with --over, like --over run,demand"),
-                out,
-            );
+            let text = "a map needs two parameters that are quantities and vary";
+            let help = "name them with --over, like --over run,demand";
+            return Err(Problem::error("no-map", text).help(help).into());
         }
         let cells =
             |size| drawable.then(|| one.installation.map(&proved, (axes[0], axes[1]), size));
@@ -104,17 +89,9 @@ impl Prove {
             Format::Json => out.json(&cautions::with(report::json(path, &proved))),
         }
         if let (Some(file), Some(m)) = (&self.svg, cells(DRAWN_CELLS)) {
-            let writing = Writing {
-                path: file,
-                over: Over::Anything,
-                text: &report::svg(path, &proved, &m),
-            };
-            if let Err(problem) = write(&[writing]) {
-                return fail(problem, out);
-            }
-            let file = file.display().to_string();
-            out.note(&format!("{} written", visible_line(&file)));
+            put(file, Over::Anything, &report::svg(path, &proved, &m))?;
+            out.note(&format!("{} written", shown(file)));
         }
-        proved.standing().code()
+        Ok(proved.standing().code())
     }
 }

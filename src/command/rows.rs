@@ -9,15 +9,15 @@ use rayon::prelude::*;
 use serde_json::json;
 
 use crate::answer::RowReader;
-use crate::check::{Outcome, Standing};
+use crate::check::{Outcome, Standing, Totals};
 use crate::report::cautions;
 use crate::ruleset::Severity;
 use crate::session::{RowResult, Rows, Unmet};
-use crate::source::{Problem, Sources, visible_line};
+use crate::source::{Problem, visible_line};
 
-use super::Output;
 use super::args::{Format, Reading};
 use super::check::Check;
+use super::{Answer, Output};
 
 /// Rows that are judged before they are printed: memory stays flat, and order is that of the file.
 const CHUNK: usize = 4096;
@@ -36,14 +36,8 @@ struct Told {
     caution: bool,
 }
 
-#[derive(Default)]
-struct Counts {
-    rows: usize,
-    breach: usize,
-    undecided: usize,
-    caution: usize,
-    bad: usize,
-}
+/// What rows come to by breaches alone, and how many have a caution.
+type Counts = (Totals, usize);
 
 struct Table<'a> {
     rows: &'a Rows<'a>,
@@ -60,47 +54,26 @@ pub(super) fn run(
     file: &Path,
     table: &Path,
     out: &mut Output,
-) -> Standing {
-    let Some(one) = reading.one(file, out) else {
-        return Standing::Failed;
-    };
-    let fail = |code, text: String, out: &mut Output| {
-        out.problem(Problem::error(code, text));
-        Standing::Failed
-    };
-    let (size, source, separator) = match opened(table) {
-        Ok(o) => o,
-        Err(e) => {
-            let text = format!("`{}` cannot be read: {e}", table.display());
-            return fail("unreadable", text, out);
-        }
-    };
+) -> Answer {
+    let one = reading.one(file)?;
+    let name = table.display();
+    let unreadable = |e| Problem::error("unreadable", format!("`{name}` cannot be read: {e}"));
+    let (size, source, separator) = opened(table).map_err(unreadable)?;
     let mut reader = csv::ReaderBuilder::new()
         .flexible(true)
         .delimiter(separator)
         .from_reader(source);
-    let head = match reader.headers() {
-        Ok(h) => h.clone(),
-        Err(e) => {
-            let text = format!("the head of `{}` cannot be read: {e}", table.display());
-            let problem = Problem::error("bad-table", text);
-            out.problem(problem.help("save it as CSV in UTF-8"));
-            return Standing::Failed;
-        }
+    let headless = |e| {
+        let text = format!("the head of `{name}` cannot be read: {e}");
+        Problem::error("bad-table", text).help("save it as CSV in UTF-8")
     };
+    let head = reader.headers().map_err(headless)?.clone();
     let head: Vec<&str> = head.iter().collect();
-    let rows = Rows::new(
+    let mut rows = Rows::new(
         (&one.project, &one.loaded, &one.options),
         &one.installation,
-        (&head, &table.display().to_string()),
-    );
-    let mut rows = match rows {
-        Ok(rows) => rows,
-        Err(problems) => {
-            out.problems(&problems, &Sources::default());
-            return Standing::Failed;
-        }
-    };
+        (&head, &name.to_string()),
+    )?;
     rows.decimal_commas = separator != b',';
     if !rows.ignored.is_empty() {
         out.note(&format!(
@@ -131,7 +104,7 @@ pub(super) fn run(
     let (counts, standing) = told.all_rows(&mut reader, check.pool().as_ref(), &bar, out);
     bar.finish_and_clear();
     told.closing(&counts, out);
-    standing.max(rows.standing(check.least()))
+    Ok(standing.max(rows.standing(check.least())).code())
 }
 
 /// A table as it is read: its cells between separators, its lines between line feeds.
@@ -258,11 +231,8 @@ impl Table<'_> {
                 None => judge(),
             };
             for t in told {
-                counts.rows += 1;
-                counts.breach += usize::from(t.breaches == Standing::Breach);
-                counts.undecided += usize::from(t.breaches == Standing::Undecided);
-                counts.caution += usize::from(t.caution);
-                counts.bad += usize::from(t.breaches == Standing::Failed);
+                counts.0.add(t.breaches, None);
+                counts.1 += usize::from(t.caution);
                 standing = standing.max(t.standing);
                 if self.format == Format::Json && !t.text.is_empty() {
                     out.json_part(if first { "" } else { ",\n" });
@@ -334,14 +304,17 @@ impl Table<'_> {
             .collect()
     }
 
-    fn closing(&self, c: &Counts, out: &mut Output) {
+    fn closing(&self, (rows, caution): &Counts, out: &mut Output) {
+        let of = |s| rows.of(s);
+        let (breach, bad) = (of(Standing::Breach), of(Standing::Failed));
+        let (rows, undecided) = (rows.files(), of(Standing::Undecided));
         let every_row = &self.rows.every_row;
         if self.format == Format::Json {
             out.json_part(&format!(
                 "\n], \"every-row\": {}, \"caution\": {}, \"counts\": {}}}\n",
                 json!(self.listed(every_row)),
                 cautions::json(),
-                json!({"rows": c.rows, "breach": c.breach, "undecided": c.undecided, "caution": c.caution, "bad": c.bad})
+                json!({"rows": rows, "breach": breach, "undecided": undecided, "caution": caution, "bad": bad})
             ));
             return;
         }
@@ -354,8 +327,8 @@ impl Table<'_> {
             }
         }
         out.line(&format!(
-            "{} rows: {} in breach, {} undecided, {} with a caution, {} that cannot be judged\n\n{}",
-            c.rows, c.breach, c.undecided, c.caution, c.bad, cautions::ALWAYS
+            "{rows} rows: {breach} in breach, {undecided} undecided, {caution} with a caution, {bad} that cannot be judged\n\n{}",
+            cautions::ALWAYS
         ));
     }
 }

@@ -5,13 +5,13 @@ use std::sync::Arc;
 
 use clap::{Args, Subcommand};
 
-use crate::report::render_problems;
-use crate::ruleset::{Figures, Library, Loaded, Request, Requirement, Ruleset};
+use crate::report::{render_problems, template};
+use crate::ruleset::{Figures, Library, Loaded, Request, Requirement, Rule, Ruleset};
 use crate::session::split_rules;
 use crate::source::{Problem, Sources};
 
 use super::args::Format;
-use super::{Output, exit};
+use super::{Answer, Output, exit};
 
 #[derive(Debug, Args)]
 pub(super) struct Rules {
@@ -82,7 +82,7 @@ enum Verb {
 }
 
 impl Rules {
-    pub(super) fn run(self, out: &mut Output) -> u8 {
+    pub(super) fn run(self, out: &mut Output) -> Answer {
         match self.verb {
             Verb::Check(which) => which.check(out),
             Verb::List(which) => which.list(out),
@@ -113,11 +113,6 @@ impl Which {
         }
     }
 
-    /// The edition that is named, if one is.
-    pub(super) fn edition_named(&self) -> Option<&str> {
-        self.edition.as_deref()
-    }
-
     /// The edition that is named, or all of them. A ruleset that states none is asked for any, so
     /// that loading says what is wrong instead of nothing being done.
     pub(super) fn editions(&self) -> Vec<Option<String>> {
@@ -131,7 +126,7 @@ impl Which {
         all.into_iter().map(Some).collect()
     }
 
-    fn check(&self, out: &mut Output) -> u8 {
+    fn check(&self, out: &mut Output) -> Answer {
         let library = self.library();
         let editions = self.editions();
         let mut seen: Vec<Problem> = Vec::new();
@@ -175,7 +170,7 @@ impl Which {
         if let Some(loaded) = last {
             show_problems(&loaded, &unread(&figures), out);
         }
-        code
+        Ok(code)
     }
 }
 
@@ -204,9 +199,9 @@ impl Which {
         loaded.ruleset
     }
 
-    fn list(&self, out: &mut Output) -> u8 {
+    fn list(&self, out: &mut Output) -> Answer {
         let Some(r) = self.load(out) else {
-            return exit::FAILED;
+            return Ok(exit::FAILED);
         };
         for rule in &r.rules {
             let left_out = if rule.is_left_out() {
@@ -229,61 +224,27 @@ impl Which {
             r.edition.id,
             r.hash
         ));
-        exit::CLEAN
+        Ok(exit::CLEAN)
     }
 
-    fn show(&self, id: &str, out: &mut Output) -> u8 {
+    fn show(&self, id: &str, out: &mut Output) -> Answer {
         let Some(r) = self.load(out) else {
-            return exit::FAILED;
+            return Ok(exit::FAILED);
         };
         let Some(rule) = r.rule(id) else {
-            let p = Problem::error("unknown-rule", format!("there is no rule `{id}`"))
-                .did_you_mean(id, r.rules.iter().map(|r| r.id.as_str()));
-            out.problem(p);
-            return exit::FAILED;
+            let problem = Problem::error("unknown-rule", format!("there is no rule `{id}`"));
+            let ids = r.rules.iter().map(|r| r.id.as_str());
+            return Err(problem.did_you_mean(id, ids).into());
         };
-        out.line(&format!("{}: {}", rule.id, rule.title));
-        out.line(&format!(
-            "  {} at stage {}, each {}, about {}",
-            rule.severity,
-            rule.stage,
-            r.vocabulary.kind(rule.each).name,
-            rule.topic
-        ));
-        if let Some(w) = &rule.where_ {
-            out.line(&format!("  where    {}", w.text));
-        }
-        match &rule.require {
-            Requirement::One(c) => out.line(&format!("  require  {}", c.text)),
-            Requirement::Ways(ways) => {
-                for w in ways {
-                    out.line(&format!("  way {}: {}", w.name, w.condition.text));
-                }
-            }
-            Requirement::LeftOut => out.line("  not judged by these rules"),
-        }
-        for cause in &rule.follows_from {
-            out.line(&format!("  follows  from {}", cause.rule));
-        }
-        for (name, text) in [
-            ("because", &rule.because),
-            ("clause", &rule.origin.clause),
-            ("source", &rule.origin.source),
-        ] {
-            if let Some(t) = text {
-                out.line(&format!("  {name:<8} {t}"));
-            }
-        }
-        out.line(&format!(
-            "  encoded  {} by {}",
-            rule.confidence.word(),
-            rule.origin.layer
-        ));
-        if let Some((layer, why)) = &rule.amended {
-            out.line(&format!("  amended  by {layer}: {why}"));
-        }
-        exit::CLEAN
+        out.text(&rule_in_short(&r, rule));
+        Ok(exit::CLEAN)
     }
+}
+
+template! {
+    /// One rule as `show` tells it.
+    fn rule_in_short(ruleset: &'a Ruleset, rule: &'a Rule) = "rule.txt"
+    with each: &'a str = &ruleset.vocabulary.kind(rule.each).name;
 }
 
 /// Shows what is wrong with a ruleset.

@@ -5,13 +5,18 @@ use std::sync::Arc;
 
 use rustc_hash::FxHashMap;
 
-use crate::ruleset::{Confidence, LeftOut, Origin, Ruleset, Severity};
+use crate::expression::{Limit, Table};
+use crate::report::template;
+use crate::ruleset::{
+    Assumption, Confidence, Derivation, LeftOut, Origin, Rule, Ruleset, Severity,
+};
+use crate::vocabulary::Fact;
 
 use super::rules::{Which, show_problems};
-use super::{Output, exit};
+use super::{Answer, Output, exit};
 
 /// Writes the table of one edition, or of all.
-pub(super) fn table(which: &Which, out: &mut Output) -> u8 {
+pub(super) fn table(which: &Which, out: &mut Output) -> Answer {
     let library = which.library();
     let mut rulesets: Vec<Arc<Ruleset>> = Vec::new();
     for edition in which.editions() {
@@ -19,66 +24,44 @@ pub(super) fn table(which: &Which, out: &mut Output) -> u8 {
         show_problems(&loaded, &loaded.problems, out);
         match loaded.ruleset {
             Some(r) => rulesets.push(r),
-            None => return exit::FAILED,
+            None => return Ok(exit::FAILED),
         }
     }
     let Some(newest) = rulesets.last() else {
-        return exit::FAILED;
+        return Ok(exit::FAILED);
     };
-    head(which, newest, &rulesets, out);
-    let sections = [
-        rules(&rulesets),
-        limits(&rulesets),
-        tables(&rulesets),
-        derivations(&rulesets),
-        assumptions(&rulesets),
-        withdrawn(&rulesets),
-        left_out(&rulesets),
-    ];
-    let editions: Vec<String> = rulesets.iter().map(|r| r.edition.id.clone()).collect();
-    for section in &sections {
-        section.write(&editions, out);
-    }
-    exit::CLEAN
+    out.text(&page(which, newest, &rulesets));
+    Ok(exit::CLEAN)
 }
 
-fn head(which: &Which, newest: &Ruleset, all: &[Arc<Ruleset>], out: &mut Output) {
-    let edition = which
-        .edition_named()
-        .map_or_else(String::new, |e| format!(" --edition {e}"));
-    let text = format!("# What `{}` encodes: {}", which.rules, newest.title);
-    out.line(&text);
-    out.line("");
-    out.line(&format!(
-        "Written by `amperule rules table --rules {}{edition}`, not by hand. It says what is judged, by which clause \
-         and figure, how sure its encoder is, and, at the end, what is left out and why. The texts of the \
-         standards themselves are not repeated.",
-        quoted(&which.rules)
-    ));
-    out.line("");
-    let titles: Vec<String> = all
-        .iter()
-        .map(|r| format!("`{}` ({})", r.edition.id, r.edition.title))
-        .collect();
-    out.line(&format!("Editions: {}.", titles.join(", ")));
-    out.line("");
-    let count =
-        |test: &dyn Fn(&crate::ruleset::Rule) -> bool| newest.judging().filter(|r| test(r)).count();
-    let severities: Vec<String> = Severity::ALL
-        .iter()
-        .map(|s| format!("{} {s}", count(&|r| r.severity == *s)))
-        .collect();
-    let confidences: Vec<String> = Confidence::ALL
-        .iter()
-        .map(|c| format!("{} {}", count(&|r| r.confidence == *c), c.word()))
-        .collect();
-    out.line(&format!(
-        "In edition `{}`: {} rules; by severity {}; by confidence {}.",
-        newest.edition.id,
-        newest.judging().count(),
-        severities.join(", "),
-        confidences.join(", ")
-    ));
+template! {
+    /// The page with all tables.
+    fn page(which: &'a Which, newest: &'a Ruleset, all: &'a [Arc<Ruleset>]) = "rules_table.md"
+    with sections: Vec<Section> = vec![
+        rules(all),
+        limits(all),
+        tables(all),
+        derivations(all),
+        assumptions(all),
+        withdrawn(all),
+        left_out(all),
+    ];
+}
+
+/// How many rules there are of each severity.
+fn severities(r: &Ruleset) -> String {
+    let count = |s: Severity| r.judging().filter(|r| r.severity == s).count();
+    Severity::ALL
+        .map(|s| format!("{} {s}", count(s)))
+        .join(", ")
+}
+
+/// How many rules there are of each confidence.
+fn confidences(r: &Ruleset) -> String {
+    let count = |c: Confidence| r.judging().filter(|r| r.confidence == c).count();
+    Confidence::ALL
+        .map(|c| format!("{} {}", count(c), c.word()))
+        .join(", ")
 }
 
 /// The name of a ruleset as a shell needs it.
@@ -90,66 +73,48 @@ fn quoted(rules: &str) -> String {
     }
 }
 
+/// Cells, and the editions in which they stand so.
+type Row = (Vec<String>, Vec<usize>);
+
 /// One table of the page; a row that is alike in several editions stands once.
 struct Section {
     title: &'static str,
     intro: &'static str,
-    columns: Vec<&'static str>,
-    rows: Vec<(Vec<String>, Vec<usize>)>,
-    known: FxHashMap<Vec<String>, usize>,
+    /// The heads of its columns, with ` | ` between them.
+    columns: &'static str,
+    rows: Vec<Row>,
 }
 
 impl Section {
-    fn new(title: &'static str, intro: &'static str, columns: &[&'static str]) -> Self {
+    fn new(
+        [title, intro, columns]: [&'static str; 3],
+        all: &[Arc<Ruleset>],
+        rows_of: impl Fn(&Ruleset) -> Vec<Vec<String>>,
+    ) -> Self {
+        let mut rows: Vec<Row> = Vec::new();
+        let mut known: FxHashMap<Vec<String>, usize> = FxHashMap::default();
+        for (edition, r) in all.iter().enumerate() {
+            for cells in rows_of(r) {
+                let at = *known.entry(cells).or_insert_with_key(|cells| {
+                    rows.push((cells.clone(), Vec::new()));
+                    rows.len() - 1
+                });
+                rows[at].1.push(edition);
+            }
+        }
         Self {
             title,
             intro,
-            columns: columns.to_vec(),
-            rows: Vec::new(),
-            known: FxHashMap::default(),
+            columns,
+            rows,
         }
     }
+}
 
-    fn add(&mut self, edition: usize, cells: Vec<String>) {
-        if let Some(at) = self.known.get(&cells) {
-            if let Some((_, editions)) = self.rows.get_mut(*at) {
-                editions.push(edition);
-            }
-            return;
-        }
-        self.known.insert(cells.clone(), self.rows.len());
-        self.rows.push((cells, vec![edition]));
-    }
-
-    fn write(&self, editions: &[String], out: &mut Output) {
-        out.line("");
-        out.line(&format!("## {} ({})", self.title, self.rows.len()));
-        out.line("");
-        out.line(self.intro);
-        if self.rows.is_empty() {
-            return;
-        }
-        out.line("");
-        let spans = editions.len() > 1;
-        let last = if spans { " editions |" } else { "" };
-        out.line(&format!("| {} |{last}", self.columns.join(" | ")));
-        out.line(&format!(
-            "|{}{}",
-            "---|".repeat(self.columns.len()),
-            if spans { "---|" } else { "" }
-        ));
-        let mut rows: Vec<&(Vec<String>, Vec<usize>)> = self.rows.iter().collect();
-        rows.sort_by(|a, b| (a.0.first(), &a.1).cmp(&(b.0.first(), &b.1)));
-        for (cells, held) in rows {
-            let cells: Vec<String> = cells.iter().map(|c| cell(c)).collect();
-            let held = if spans {
-                format!(" {} |", span(held, editions))
-            } else {
-                String::new()
-            };
-            out.line(&format!("| {} |{held}", cells.join(" | ")));
-        }
-    }
+fn in_order(section: &Section) -> Vec<&Row> {
+    let mut rows: Vec<&Row> = section.rows.iter().collect();
+    rows.sort_by(|a, b| (a.0.first(), &a.1).cmp(&(b.0.first(), &b.1)));
+    rows
 }
 
 /// A text that cannot end its cell.
@@ -161,7 +126,7 @@ fn cell(text: &str) -> String {
 }
 
 /// The editions in which a row holds: `all`, or stretches of them.
-fn span(held: &[usize], editions: &[String]) -> String {
+fn span(held: &[usize], editions: &[Arc<Ruleset>]) -> String {
     if held.len() == editions.len() {
         return "all".to_owned();
     }
@@ -172,7 +137,7 @@ fn span(held: &[usize], editions: &[String]) -> String {
             _ => stretches.push((*e, *e)),
         }
     }
-    let name = |i: usize| editions.get(i).map_or("", String::as_str);
+    let name = |i: usize| editions.get(i).map_or("", |r| r.edition.id.as_str());
     stretches
         .into_iter()
         .map(|(a, b)| {
@@ -198,187 +163,136 @@ fn cited(origin: &Origin) -> [String; 3] {
     ]
 }
 
+/// A name as code.
+fn code(name: &str) -> String {
+    format!("`{name}`")
+}
+
 fn rules(all: &[Arc<Ruleset>]) -> Section {
-    let mut section = Section::new(
+    let row = |rule: &Rule| {
+        let [clause, source, mut layer] = cited(&rule.origin);
+        if let Some((by, _)) = &rule.amended {
+            layer.push_str(&format!(", amended by {by}"));
+        }
+        let severity = rule.severity.to_string();
+        let (stage, confidence) = (rule.stage.to_string(), rule.confidence.word().to_owned());
+        let (id, title) = (code(&rule.id), rule.title.clone());
+        vec![
+            id, title, clause, source, layer, severity, stage, confidence,
+        ]
+    };
+    let text = [
         "Rules",
         "Each requirement that is judged.",
-        &[
-            "rule",
-            "requirement",
-            "clause",
-            "source",
-            "layer",
-            "severity",
-            "stage",
-            "confidence",
-        ],
-    );
-    for (i, r) in all.iter().enumerate() {
-        for rule in r.judging() {
-            let [clause, source, layer] = cited(&rule.origin);
-            let layer = match &rule.amended {
-                Some((by, _)) => format!("{layer}, amended by {by}"),
-                None => layer,
-            };
-            section.add(
-                i,
-                vec![
-                    format!("`{}`", rule.id),
-                    rule.title.clone(),
-                    clause,
-                    source,
-                    layer,
-                    rule.severity.to_string(),
-                    rule.stage.to_string(),
-                    rule.confidence.word().to_owned(),
-                ],
-            );
-        }
-    }
-    section
+        "rule | requirement | clause | source | layer | severity | stage | confidence",
+    ];
+    Section::new(text, all, |r| r.judging().map(row).collect())
 }
 
 fn limits(all: &[Arc<Ruleset>]) -> Section {
-    let mut section = Section::new(
+    let row = |l: &Limit| {
+        let layer = match &l.replaced {
+            Some((was, layer)) if !was.is_empty() => format!("{}, was {was} in {layer}", l.layer),
+            _ => l.layer.clone(),
+        };
+        let [clause, source] = [&l.clause, &l.source].map(|text| or_none(text.as_ref()));
+        vec![
+            code(&l.name),
+            l.text.clone(),
+            l.means.clone(),
+            clause,
+            source,
+            layer,
+        ]
+    };
+    let text = [
         "Limits",
         "Named figures that rules and formulas use.",
-        &["limit", "value", "meaning", "clause", "source", "layer"],
-    );
-    for (i, r) in all.iter().enumerate() {
-        for l in &r.limits.all {
-            let layer = match &l.replaced {
-                Some((was, layer)) if !was.is_empty() => {
-                    format!("{}, was {was} in {layer}", l.layer)
-                }
-                _ => l.layer.clone(),
-            };
-            section.add(
-                i,
-                vec![
-                    format!("`{}`", l.name),
-                    l.text.clone(),
-                    l.means.clone(),
-                    or_none(l.clause.as_ref()),
-                    or_none(l.source.as_ref()),
-                    layer,
-                ],
-            );
-        }
-    }
-    section
+        "limit | value | meaning | clause | source | layer",
+    ];
+    Section::new(text, all, |r| r.limits.all.iter().map(row).collect())
 }
 
 fn tables(all: &[Arc<Ruleset>]) -> Section {
-    let mut section = Section::new(
+    let row = |t: &Table| vec![code(&t.name), t.title.clone(), t.source.clone()];
+    let text = [
         "Tables",
         "Tables of figures; where the clause is known, the source stands in brackets.",
-        &["table", "what it gives", "clause and source"],
-    );
-    for (i, r) in all.iter().enumerate() {
-        for t in &r.data.tables {
-            section.add(
-                i,
-                vec![format!("`{}`", t.name), t.title.clone(), t.source.clone()],
-            );
+        "table | what it gives | clause and source",
+    ];
+    Section::new(text, all, |r| r.data.tables.iter().map(row).collect())
+}
+
+/// A row for each fact of which a ruleset says something, one list for each kind.
+fn facts<T>(
+    r: &Ruleset,
+    said: &[Vec<Option<T>>],
+    row: impl Fn(&Fact, &T) -> Option<(String, Origin)>,
+) -> Vec<Vec<String>> {
+    let mut all = Vec::new();
+    for (kind, said) in r.vocabulary.kinds.iter().zip(said) {
+        for (fact, said) in kind.facts.iter().zip(said) {
+            if let Some((text, origin)) = said.as_ref().and_then(|said| row(fact, said)) {
+                let [clause, source, layer] = cited(&origin);
+                let name = code(&format!("{}.{}", kind.name, fact.name));
+                all.push(vec![name, text, clause, source, layer]);
+            }
         }
     }
-    section
+    all
 }
 
 fn derivations(all: &[Arc<Ruleset>]) -> Section {
-    let mut section = Section::new(
+    let row = |fact: &Fact, d: &Derivation| {
+        let cited = d.origin.clause.is_some() || d.origin.source.is_some();
+        cited.then(|| (fact.means.clone(), d.origin.clone()))
+    };
+    let text = [
         "Formulas",
         "Derived facts that cite a clause or a source; those that only carry a value along the feed or \
          join others are left away here.",
-        &["fact", "meaning", "clause", "source", "layer"],
-    );
-    for (i, r) in all.iter().enumerate() {
-        for (kind, facts) in r.vocabulary.kinds.iter().zip(&r.derivations) {
-            for (fact, derivation) in kind.facts.iter().zip(facts) {
-                let Some(d) = derivation else { continue };
-                if d.origin.clause.is_none() && d.origin.source.is_none() {
-                    continue;
-                }
-                let [clause, source, layer] = cited(&d.origin);
-                section.add(
-                    i,
-                    vec![
-                        format!("`{}.{}`", kind.name, fact.name),
-                        fact.means.clone(),
-                        clause,
-                        source,
-                        layer,
-                    ],
-                );
-            }
-        }
-    }
-    section
+        "fact | meaning | clause | source | layer",
+    ];
+    Section::new(text, all, |r| facts(r, &r.derivations, row))
 }
 
 fn assumptions(all: &[Arc<Ruleset>]) -> Section {
-    let mut section = Section::new(
+    let row = |_: &Fact, a: &Assumption| Some((a.text.clone(), a.origin.clone()));
+    let text = [
         "Assumptions",
         "What is taken where a design says nothing; every report lists those it used.",
-        &["fact", "assumed", "clause", "source", "layer"],
-    );
-    for (i, r) in all.iter().enumerate() {
-        for (kind, facts) in r.vocabulary.kinds.iter().zip(&r.assumptions) {
-            for (fact, assumption) in kind.facts.iter().zip(facts) {
-                let Some(a) = assumption else { continue };
-                let [clause, source, layer] = cited(&a.origin);
-                section.add(
-                    i,
-                    vec![
-                        format!("`{}.{}`", kind.name, fact.name),
-                        a.text.clone(),
-                        clause,
-                        source,
-                        layer,
-                    ],
-                );
-            }
-        }
-    }
-    section
+        "fact | assumed | clause | source | layer",
+    ];
+    Section::new(text, all, |r| facts(r, &r.assumptions, row))
 }
 
 fn withdrawn(all: &[Arc<Ruleset>]) -> Section {
-    let mut section = Section::new(
+    let text = [
         "Withdrawn rules",
         "Rules of a lower layer that a higher one takes back.",
-        &["rule", "layer", "why"],
-    );
-    for (i, r) in all.iter().enumerate() {
-        for (id, layer, why) in &r.withdrawn {
-            section.add(i, vec![format!("`{id}`"), layer.clone(), why.clone()]);
-        }
-    }
-    section
+        "rule | layer | why",
+    ];
+    Section::new(text, all, |r| {
+        let all = r.withdrawn.iter();
+        all.map(|(id, layer, why)| vec![code(id), layer.clone(), why.clone()])
+            .collect()
+    })
 }
 
 fn left_out(all: &[Arc<Ruleset>]) -> Section {
-    let mut section = Section::new(
+    let text = [
         "Left out",
         "What the references state and nothing above encodes; where it has an id, every report says so of a design \
          that it matters for.",
-        &["what", "clause", "why", "layer", "told as"],
-    );
-    for (i, r) in all.iter().enumerate() {
-        for l in &r.left_out {
-            section.add(
-                i,
-                vec![
-                    l.what.clone(),
-                    l.clause.clone(),
-                    l.why.clone(),
-                    l.layer.clone(),
-                    told_as(r, l),
-                ],
-            );
-        }
-    }
-    section
+        "what | clause | why | layer | told as",
+    ];
+    Section::new(text, all, |r| {
+        let row = |l: &LeftOut| {
+            let (what, clause) = (l.what.clone(), l.clause.clone());
+            vec![what, clause, l.why.clone(), l.layer.clone(), told_as(r, l)]
+        };
+        r.left_out.iter().map(row).collect()
+    })
 }
 
 /// The id and weight under which a report tells what is left out.

@@ -9,7 +9,7 @@ use crate::ruleset::{Loaded, Ruleset, check_cases, read_cases};
 use crate::source::{Problem, Sources};
 
 use super::rules::{Which, show_problems};
-use super::{Output, exit};
+use super::{Answer, Output, exit};
 
 /// The outcomes of which every rule needs a case.
 const WANTED: [&str; 3] = ["met", "failed", "undecided"];
@@ -17,7 +17,7 @@ const WANTED: [&str; 3] = ["met", "failed", "undecided"];
 const WANTED_OF_LEFT_OUT: [&str; 2] = ["undecided", "not-applicable"];
 
 /// Runs the cases of one edition or of all.
-pub(super) fn test(which: &Which, coverage: bool, out: &mut Output) -> u8 {
+pub(super) fn test(which: &Which, coverage: bool, out: &mut Output) -> Answer {
     let library = which.library();
     let (mut passed, mut failed) = (0_usize, 0_usize);
     let mut code = exit::CLEAN;
@@ -77,7 +77,7 @@ pub(super) fn test(which: &Which, coverage: bool, out: &mut Output) -> u8 {
         ));
     }
     out.line(&format!("{passed} passed, {failed} failed"));
-    if failed > 0 { exit::BREACH } else { code }
+    Ok(if failed > 0 { exit::BREACH } else { code })
 }
 
 /// A share in per cent with one decimal, rounded down so that only all of them are 100 %.
@@ -96,14 +96,9 @@ fn cases(
     let wrong: Vec<&CaseResult> = results.iter().filter(|r| !r.passed).collect();
     for r in &wrong {
         let sources = Sources::over(loaded.files.clone());
-        let p = Problem::error(
-            "case-failed",
-            format!(
-                "a case of `{}` is said to be {} and came out: {}",
-                r.rule, r.wanted, r.got
-            ),
-        )
-        .at(r.span, format!("edition {edition}"));
+        let (rule, wanted, got) = (&r.rule, &r.wanted, &r.got);
+        let text = format!("a case of `{rule}` is said to be {wanted} and came out: {got}");
+        let p = Problem::error("case-failed", text).at(r.span, format!("edition {edition}"));
         let p = match &loaded.ruleset {
             Some(ruleset) if !ruleset.patches.is_empty() => p.help(
                 "if a patch turns it on purpose, the patch repeats the case under its new outcome, with `was` and `because`",
@@ -139,14 +134,12 @@ fn rules_without_cases(
             false => &WANTED,
         };
         for wanted in all.iter().copied() {
-            let some = results
-                .iter()
-                .any(|r| r.rule == rule.id && r.wanted == wanted);
-            if !some {
+            let mut own = results.iter().filter(|r| r.rule == rule.id);
+            if !own.any(|r| r.wanted == wanted) {
                 lacking.cases += 1;
+                let id = &rule.id;
                 out.line(&format!(
-                    "{name}: the rule `{}` has no case that is {wanted}",
-                    rule.id
+                    "{name}: the rule `{id}` has no case that is {wanted}"
                 ));
             }
         }

@@ -7,7 +7,7 @@ use crate::vocabulary::{FactIx, KindId, Meaning, Vocabulary};
 
 use super::args::Format;
 use super::rules::Which;
-use super::{Output, exit};
+use super::{Answer, Output, exit};
 
 /// Facts that a help names at most.
 const MOST_NAMED: usize = 3;
@@ -20,17 +20,11 @@ enum Found {
 }
 
 /// Shows all kinds, or what has this name.
-pub(super) fn show(which: &Which, name: Option<&str>, format: Format, out: &mut Output) -> u8 {
+pub(super) fn show(which: &Which, name: Option<&str>, format: Format, out: &mut Output) -> Answer {
     let Some(ruleset) = which.load(out) else {
-        return exit::FAILED;
+        return Ok(exit::FAILED);
     };
-    let found = match name.map(|n| find(&ruleset, n)).transpose() {
-        Ok(found) => found,
-        Err(problem) => {
-            out.problem(problem);
-            return exit::FAILED;
-        }
-    };
+    let found = name.map(|n| find(&ruleset, n)).transpose()?;
     let asked = match &found {
         None => words::Asked::All,
         Some(Found::Kind(kind, head)) => words::Asked::Kind {
@@ -46,7 +40,7 @@ pub(super) fn show(which: &Which, name: Option<&str>, format: Format, out: &mut 
         }
         Format::Json => out.json(&words::json(&ruleset, asked)),
     }
-    exit::CLEAN
+    Ok(exit::CLEAN)
 }
 
 /// A kind, a word that opens a part, `KIND.FACT` (also through parts: `circuit.device.In`), or a

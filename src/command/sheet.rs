@@ -13,18 +13,8 @@ use crate::ruleset::Stage;
 use crate::session::{Ask, Installation};
 use crate::vocabulary::Settler;
 
-use super::args::{One, Reading};
-use super::{Output, exit};
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-enum Form {
-    /// Plain text
-    Text,
-    /// A page that prints well
-    Html,
-    /// For programs
-    Json,
-}
+use super::args::{One, Pages, Reading};
+use super::{Answer, Output, exit};
 
 /// Whom a sheet is for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -44,8 +34,8 @@ pub(super) struct SheetFor {
     /// Whom it is for
     #[arg(long = "for", value_enum, default_value_t = Reader::Works)]
     reader: Reader,
-    #[arg(long, value_enum, default_value_t = Form::Text)]
-    format: Form,
+    #[arg(long, value_enum, default_value_t = Pages::Text)]
+    format: Pages,
 }
 
 /// What is judged of readings and papers later is no reason not to build.
@@ -58,10 +48,8 @@ pub(super) fn as_designed(of: &Installation) -> Report {
 }
 
 impl SheetFor {
-    pub(super) fn run(&self, out: &mut Output) -> u8 {
-        let Some(one) = self.reading.one(&self.file, out) else {
-            return exit::FAILED;
-        };
+    pub(super) fn run(&self, out: &mut Output) -> Answer {
+        let one = self.reading.one(&self.file)?;
         let of = &one.installation;
         let judged = as_designed(of);
         if self.reader == Reader::Network {
@@ -70,15 +58,15 @@ impl SheetFor {
         let head = SheetOf::new(of, &judged);
         let s = of.sheet();
         match self.format {
-            Form::Text => out.text(&text(&head, &s)),
-            Form::Html => out.text(&html(&head, &s)),
-            Form::Json => out.json(&cautions::with(json(&one.loaded.path, &head, &s))),
+            Pages::Text => out.text(&text(&head, &s)),
+            Pages::Html => out.text(&html(&head, &s)),
+            Pages::Json => out.json(&cautions::with(json(&one.loaded.path, &head, &s))),
         }
-        exit::CLEAN
+        Ok(exit::CLEAN)
     }
 
     /// What the network operator is told: what is asked about its side belongs to it.
-    fn notice(&self, one: &One, report: &Report, out: &mut Output) -> u8 {
+    fn notice(&self, one: &One, report: &Report, out: &mut Output) -> Answer {
         const TOPIC: &str = "network-operator";
         let of = &one.installation;
         let facts = of.told(Settler::Network);
@@ -88,7 +76,7 @@ impl SheetFor {
                 "the ruleset `{}` does not say what the network operator is told",
                 of.ruleset().id
             ));
-            return exit::FAILED;
+            return Ok(exit::FAILED);
         }
         let rules = of.ruleset().rules.iter();
         let concerned: BTreeSet<&str> = rules
@@ -107,10 +95,10 @@ impl SheetFor {
                 .collect(),
         };
         match self.format {
-            Form::Text => out.text(&notice::text(&notice)),
-            Form::Html => out.text(&notice::html(&notice)),
-            Form::Json => out.json(&notice::json(&one.loaded.path, &notice)),
+            Pages::Text => out.text(&notice::text(&notice)),
+            Pages::Html => out.text(&notice::html(&notice)),
+            Pages::Json => out.json(&notice::json(&one.loaded.path, &notice)),
         }
-        exit::CLEAN
+        Ok(exit::CLEAN)
     }
 }

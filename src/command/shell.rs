@@ -6,7 +6,7 @@ use clap_complete::Shell;
 
 use crate::source::Problem;
 
-use super::{Cli, Output, exit};
+use super::{Answer, Cli, Output, exit};
 
 #[derive(Debug, Args)]
 pub(super) struct Completions {
@@ -15,11 +15,11 @@ pub(super) struct Completions {
 }
 
 impl Completions {
-    pub(super) fn run(&self, out: &mut Output) -> u8 {
+    pub(super) fn run(&self, out: &mut Output) -> Answer {
         let mut text = Vec::new();
         clap_complete::generate(self.shell, &mut Cli::command(), "amperule", &mut text);
         out.text(&String::from_utf8_lossy(&text));
-        exit::CLEAN
+        Ok(exit::CLEAN)
     }
 }
 
@@ -30,7 +30,7 @@ pub(super) struct Man {
 }
 
 impl Man {
-    pub(super) fn run(&self, out: &mut Output) -> u8 {
+    pub(super) fn run(&self, out: &mut Output) -> Answer {
         let mut all = Cli::command();
         // Names of commands and what all of them take are put in.
         all.build();
@@ -42,17 +42,17 @@ impl Man {
             let name = self.command.as_deref().unwrap_or_default();
             let names = all.get_subcommands().map(clap::Command::get_name);
             let text = format!("there is no command `{name}`");
-            out.problem(Problem::error("unknown-command", text).did_you_mean(name, names));
-            return exit::FAILED;
+            let problem = Problem::error("unknown-command", text);
+            return Err(problem.did_you_mean(name, names).into());
         };
         let mut text = Vec::new();
         match clap_mangen::Man::new(of).render(&mut text) {
             Ok(()) => out.text(&String::from_utf8_lossy(&text)),
             Err(e) => {
                 out.note(&format!("the manual page cannot be written: {e}"));
-                return exit::FAILED;
+                return Ok(exit::FAILED);
             }
         }
-        exit::CLEAN
+        Ok(exit::CLEAN)
     }
 }

@@ -10,7 +10,8 @@ use crate::report::{fit, survey_form};
 use crate::source::{Problem, visible_line};
 
 use super::args::Reading;
-use super::{Output, exit};
+use super::output::csv;
+use super::{Answer, Output, exit};
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 enum Form {
@@ -40,10 +41,8 @@ pub(super) struct SurveyOf {
 }
 
 impl SurveyOf {
-    pub(super) fn run(&self, out: &mut Output) -> u8 {
-        let Some(one) = self.reading.one(&self.file, out) else {
-            return exit::FAILED;
-        };
+    pub(super) fn run(&self, out: &mut Output) -> Answer {
+        let one = self.reading.one(&self.file)?;
         let of = &one.installation;
         let s = match self.full {
             true => of.survey().in_full(),
@@ -62,38 +61,38 @@ impl SurveyOf {
             }
             Form::Sheet => out.text(&sheet_text(&head(), &s)),
             Form::Html => out.text(&survey_form::html(&head(), &of.asked(&s), &s)),
-            Form::Csv => match table(&of.asked(&s)) {
-                Ok(text) => out.text(&text),
-                Err(e) => {
-                    let text = format!("the table cannot be written: {e}");
-                    out.problem(Problem::error("table", text));
-                    return exit::FAILED;
-                }
-            },
+            Form::Csv => out.text(&table(&of.asked(&s))?),
             Form::Json => out.json(&json(&one.loaded.path, &s, &one.loaded.sources)),
         }
-        exit::CLEAN
+        Ok(exit::CLEAN)
     }
 }
 
 /// The questions with a column to fill in; of a part that is not written each that matters of it.
-fn table<'a>(asked: &'a [Asked]) -> Result<String, String> {
-    let mut to = csv::Writer::from_writer(Vec::new());
-    let mut put = |row: [&str; 6]| to.write_record(row).map_err(|e| e.to_string());
-    put([
+fn table(asked: &[Asked]) -> Result<String, Problem> {
+    let head = [
         "question",
         "answer",
         "label",
         "expected",
         "how",
         "settled-by",
-    ])?;
-    let all = |q: &'a Asked| std::iter::once(q).chain(q.parts());
-    for q in asked.iter().flat_map(all) {
+    ];
+    let row = |q: &Asked| {
         let label = format!("{}, {}", q.label, q.of);
-        let how = q.how.as_deref().unwrap_or(&q.means);
-        put([&q.id, "", &label, &q.answer, how, q.settled_by.word()])?;
-    }
-    let bytes = to.into_inner().map_err(|e| e.to_string())?;
-    String::from_utf8(bytes).map_err(|e| e.to_string())
+        let how = q.how.as_ref().unwrap_or(&q.means).clone();
+        let by = q.settled_by.word().to_owned();
+        [
+            q.id.clone(),
+            String::new(),
+            label,
+            q.answer.clone(),
+            how,
+            by,
+        ]
+    };
+    let all = asked
+        .iter()
+        .flat_map(|q| std::iter::once(q).chain(q.parts()));
+    csv(std::iter::once(head.map(str::to_owned)).chain(all.map(row)))
 }

@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use clap::{Args, ValueEnum};
+use clap::Args;
 use serde_json::json;
 
 use crate::answer::Working;
@@ -10,18 +10,8 @@ use crate::report::working::{AFTER, Above, html, json as as_json, text};
 use crate::report::{cautions, render_problems};
 use crate::source::{Problem, visible_line};
 
-use super::args::Reading;
-use super::{Output, exit};
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-enum Form {
-    /// For people
-    Text,
-    /// A page that prints well
-    Html,
-    /// For programs
-    Json,
-}
+use super::args::{Pages, Reading};
+use super::{Answer, Output, exit};
 
 #[derive(Debug, Args)]
 pub(super) struct WorkingOf {
@@ -31,12 +21,12 @@ pub(super) struct WorkingOf {
     fact: Option<String>,
     #[command(flatten)]
     pub(super) reading: Reading,
-    #[arg(long, value_enum, default_value_t = Form::Text)]
-    format: Form,
+    #[arg(long, value_enum, default_value_t = Pages::Text)]
+    format: Pages,
 }
 
 impl WorkingOf {
-    pub(super) fn run(&self, out: &mut Output) -> u8 {
+    pub(super) fn run(&self, out: &mut Output) -> Answer {
         let r = self
             .reading
             .project()
@@ -46,24 +36,17 @@ impl WorkingOf {
             out.visible(&text);
         }
         let Some(of) = &r.installation else {
-            return exit::FAILED;
+            return Ok(exit::FAILED);
         };
         let facts = of.worked_facts(self.fact.as_deref());
         if facts.is_empty() {
             let name = self.fact.clone().unwrap_or_default();
-            let names = of
-                .ruleset()
-                .vocabulary
-                .kinds
-                .iter()
-                .flat_map(|k| k.facts.iter().map(|f| f.name.as_str()));
-            let p = Problem::error(
-                "unknown-fact",
-                format!("nothing of this design is worked out under the name `{name}`"),
-            )
-            .did_you_mean(&name, names);
-            out.problem(p);
-            return exit::FAILED;
+            let kinds = of.ruleset().vocabulary.kinds.iter();
+            let names = kinds.flat_map(|k| k.facts.iter().map(|f| f.name.as_str()));
+            let text = format!("nothing of this design is worked out under the name `{name}`");
+            return Err(Problem::error("unknown-fact", text)
+                .did_you_mean(&name, names)
+                .into());
         }
         let all: Vec<Working> = facts.into_iter().map(|(o, f)| of.working(o, f)).collect();
         let (name, ruleset) = (of.name(), of.ruleset());
@@ -72,7 +55,7 @@ impl WorkingOf {
             ruleset.edition.title, ruleset.id, ruleset.hash
         );
         match self.format {
-            Form::Text => {
+            Pages::Text => {
                 out.line(&format!(
                     "Calculations for {name}\n{}, by {rules}\n",
                     visible_line(&r.path)
@@ -82,7 +65,7 @@ impl WorkingOf {
                 }
                 out.line(&format!("{AFTER}\n\n{}", cautions::ALWAYS));
             }
-            Form::Html => {
+            Pages::Html => {
                 let above = Above {
                     installation: &name,
                     path: &r.path,
@@ -90,17 +73,17 @@ impl WorkingOf {
                 };
                 out.text(&html(&above, &all, &r.sources));
             }
-            Form::Json => {
+            Pages::Json => {
                 let list: Vec<_> = all.iter().map(|w| as_json(w, &r.sources)).collect();
                 let answer =
                     json!({"schema": "amperule-working-1", "path": r.path, "workings": list});
                 out.json(&cautions::with(answer));
             }
         }
-        if r.is_sound() {
+        Ok(if r.is_sound() {
             exit::CLEAN
         } else {
             exit::FAILED
-        }
+        })
     }
 }

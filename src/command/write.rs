@@ -78,6 +78,11 @@ pub(super) fn write(all: &[Writing<'_>]) -> Result<(), Problem> {
     Ok(())
 }
 
+/// Writes one file.
+pub(super) fn put(path: &Path, over: Over<'_>, text: &str) -> Result<(), Problem> {
+    write(&[Writing { path, over, text }])
+}
+
 /// The file that a path leads to.
 fn place(w: &Writing<'_>) -> io::Result<PathBuf> {
     let there = w.path.symlink_metadata();

@@ -5,13 +5,15 @@ use std::fmt::Write as _;
 
 use serde_json::{Value, json};
 
-use crate::answer::{AllBounds, Bound, Choices, End, LEAST_ROOM, MOST_MARGINS, Stop};
+use crate::answer::{AllBounds, Bound, Cure, End, LEAST_ROOM, MOST_MARGINS, Stop};
 use crate::quantity::{Rounding, format_interval, format_quantity, format_toward};
 use crate::ruleset::Severity;
 use crate::source::{Sources, Span, visible_line};
 use crate::vocabulary::{LINES, Settler};
 
+use super::cautions;
 use super::json::number;
+use super::markup::template;
 
 fn name(b: &Bound) -> String {
     let line = b.line.map_or(String::new(), |l| {
@@ -20,53 +22,23 @@ fn name(b: &Bound) -> String {
     format!("{}{line} of {}", b.fact, b.of)
 }
 
-/// Bounds of one design, the tightest first; facts that nothing stops are only named.
-#[must_use]
-pub fn text(path: &str, all: &AllBounds, named: bool, sources: &Sources) -> String {
-    let mut out = format!(
-        "{path}: how far each fact can go while every rule that holds now goes on to hold\n"
-    );
+/// The facts that nothing stops, by name, and the others, the tightest first; where facts were
+/// `named`, all of them are among the others.
+fn by_room(all: &AllBounds, named: bool) -> (Vec<String>, Vec<&Bound>) {
+    let is_free =
+        |b: &&Bound| !named && b.low == End::Free && b.high == End::Free && b.cures.is_empty();
     let mut bounds: Vec<&Bound> = all.bounds.iter().collect();
-    bounds.sort_by(|a, b| {
-        let room = |x: &Bound| x.room().unwrap_or(f64::INFINITY);
-        room(a).total_cmp(&room(b))
-    });
-    let mut free = Vec::new();
-    for b in bounds {
-        if !named && b.low == End::Free && b.high == End::Free && b.cures.is_empty() {
-            free.push(name(b));
-            continue;
-        }
-        bound(&mut out, b, sources);
-    }
-    for c in &all.choices {
-        choices(&mut out, c, sources);
-    }
-    if !free.is_empty() {
-        let _ = writeln!(out, "\nNo rule that holds now stops: {}.", free.join(", "));
-    }
-    if all.undecided > 0 {
-        let _ = writeln!(
-            out,
-            "\n{} verdicts are undecided as written; they bound nothing here.",
-            all.undecided
-        );
-    }
-    if all.left > 0 {
-        let _ = writeln!(
-            out,
-            "\n{} more facts are not looked at, since there is a limit to the work; name those that you\nwant to know of, as in `amperule bounds FILE length`.",
-            all.left
-        );
-    }
-    out.push_str("\nEach bound is for its fact alone, the others as written.\n");
-    if shares_a_line(all) {
-        out.push_str(
-            "Where several take their value from one line, a bound moves it in one of them only; changing\nthe line changes all, so check the design afterwards.\n",
-        );
-    }
-    let _ = writeln!(out, "\n{}", super::cautions::ALWAYS);
-    out
+    let room = |b: &Bound| b.room().unwrap_or(f64::INFINITY);
+    bounds.sort_by(|a, b| room(a).total_cmp(&room(b)));
+    let (free, others): (Vec<&Bound>, _) = bounds.into_iter().partition(is_free);
+    (free.into_iter().map(name).collect(), others)
+}
+
+template! {
+    /// Bounds of one design, the tightest first; facts that nothing stops are only named, unless
+    /// facts were `named`.
+    pub fn text(path: &'a str, all: &'a AllBounds, named: bool, sources: &'a Sources) = "bounds.txt"
+    with sorted: (Vec<String>, Vec<&'a Bound>) = by_room(all, named);
 }
 
 /// Whether one written value stands for facts of several objects: in a repeated block or a
@@ -80,68 +52,64 @@ fn shares_a_line(all: &AllBounds) -> bool {
         .any(|at| !seen.insert(at))
 }
 
-fn bound(out: &mut String, b: &Bound, sources: &Sources) {
-    let written = if b.written.0 == b.written.1 {
-        format_quantity(b.written.0, &b.unit, 6)
+/// The value as it is written.
+fn written(b: &Bound) -> String {
+    let (low, high) = b.written;
+    if low == high {
+        format_quantity(low, &b.unit, 6)
     } else {
-        format_interval(b.written.0, b.written.1, &b.unit)
-    };
-    let _ = write!(out, "\n{} = {written}", name(b));
-    settled(out, b.span, b.settled_by, sources);
-    let end = |out: &mut String, e: &End, up: bool| {
-        let word = if up { "at most " } else { "at least" };
-        match e {
-            End::Free => {}
-            End::Stopped(s) => {
-                let rounding = if up { Rounding::Down } else { Rounding::Up };
-                let value = if b.series {
-                    format_quantity(s.last, &b.unit, 6)
-                } else {
-                    format_toward(s.last, &b.unit, 4, rounding)
-                };
-                let _ = writeln!(out, "  {word} {value}: {}", why(s, up));
-                if let Some(x) = s.again_from {
-                    let _ = writeln!(
-                        out,
-                        "    further {}, this rule holds again from {} on",
-                        if up { "up" } else { "down" },
-                        format_quantity(x, &b.unit, 4)
-                    );
-                }
-            }
-        }
-    };
-    end(out, &b.low, false);
-    end(out, &b.high, true);
-    for c in &b.cures {
-        let (word, rounding) = if c.upward {
-            ("at least", Rounding::Up)
-        } else {
-            ("at most", Rounding::Down)
-        };
-        let _ = writeln!(
-            out,
-            "  {} is broken now for {}; with {word} {} it would hold",
-            c.rule,
-            c.subject,
-            format_toward(c.from, &b.unit, 4, rounding)
-        );
+        format_interval(low, high, &b.unit)
     }
+}
+
+/// A value that is rounded toward where the rule holds.
+const fn rounding(up: bool) -> Rounding {
+    if up { Rounding::Down } else { Rounding::Up }
+}
+
+/// What stops it downward and upward, in lines.
+fn stops(b: &Bound) -> Vec<String> {
+    let mut lines = Vec::new();
+    for (end, up) in [(&b.low, false), (&b.high, true)] {
+        let End::Stopped(s) = end else { continue };
+        let last = if b.series {
+            format_quantity(s.last, &b.unit, 6)
+        } else {
+            format_toward(s.last, &b.unit, 4, rounding(up))
+        };
+        let word = if up { "at most " } else { "at least" };
+        lines.push(format!("{word} {last}: {}", why(s, up)));
+        if let Some(x) = s.again_from {
+            let (further, from) = (
+                if up { "up" } else { "down" },
+                format_quantity(x, &b.unit, 4),
+            );
+            lines.push(format!(
+                "  further {further}, this rule holds again from {from} on"
+            ));
+        }
+    }
+    lines
+}
+
+/// The first value with which a broken rule would hold.
+fn cure(b: &Bound, c: &Cure) -> String {
+    format_toward(c.from, &b.unit, 4, rounding(!c.upward))
 }
 
 /// How far a fact can go, in one line; none where no rule stops it.
 #[must_use]
 pub fn line(b: &Bound) -> Option<String> {
-    let end = |e: &End, word: &str, rounding: Rounding| match e {
+    let end = |e: &End, word: &str, up: bool| match e {
         End::Free => None,
-        End::Stopped(s) => Some(format!(
-            "{word} {}",
-            format_toward(s.last, &b.unit, 4, rounding)
-        )),
+        End::Stopped(s) => {
+            let last = format_toward(s.last, &b.unit, 4, rounding(up));
+            Some(format!("{word} {last}"))
+        }
     };
     let ends = [
-        end(&b.low, "at least", Rounding::Up),
-        end(&b.high, "at most", Rounding::Down),
+        end(&b.low, "at least", false),
+        end(&b.high, "at most", true),
     ];
     let ends: Vec<String> = ends.into_iter().flatten().collect();
     (!ends.is_empty()).then(|| format!("{}: {}", name(b), ends.join(", ")))
@@ -164,22 +132,11 @@ fn why(s: &Stop, up: bool) -> String {
 }
 
 /// Where a value is written, and who settles it, at the end of its line.
-fn settled(out: &mut String, span: Span, by: Settler, sources: &Sources) {
-    if let Some(at) = sources.place(span) {
-        let _ = write!(out, "  [{}; settled by {by}]", visible_line(&at));
-    }
-    out.push('\n');
-}
-
-fn choices(out: &mut String, c: &Choices, sources: &Sources) {
-    let _ = write!(out, "\n{} of {} = {}", c.fact, c.of, c.written);
-    settled(out, c.span, c.settled_by, sources);
-    if !c.fine.is_empty() {
-        let _ = writeln!(out, "  breaks nothing: {}", c.fine.join(", "));
-    }
-    for (word, rule, subject) in &c.breaking {
-        let _ = writeln!(out, "  {word}: {rule} for {subject} would no longer hold");
-    }
+fn settled(span: &Span, by: &Settler, sources: &Sources) -> String {
+    let place = sources.place(*span);
+    place.map_or(String::new(), |at| {
+        format!("  [{}; settled by {by}]", visible_line(&at))
+    })
 }
 
 /// The facts that can move least before a requirement or a caution breaks, for a report.
@@ -196,17 +153,13 @@ pub fn tightest(all: &AllBounds) -> String {
             if room < LEAST_ROOM {
                 continue;
             }
-            let (word, rounding) = if up {
-                ("to at most", Rounding::Down)
-            } else {
-                ("to at least", Rounding::Up)
-            };
+            let word = if up { "to at most" } else { "to at least" };
             rows.push((
                 room,
                 vec![
                     name(b),
                     format_quantity(from, &b.unit, 6),
-                    format!("{word} {}", format_toward(s.last, &b.unit, 4, rounding)),
+                    format!("{word} {}", format_toward(s.last, &b.unit, 4, rounding(up))),
                     format!("{:.0} %", room * 100.0),
                     format!("{} for {}", s.rule, s.subject),
                 ],

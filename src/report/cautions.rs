@@ -2,8 +2,6 @@
 
 use serde_json::{Value, json};
 
-use super::markup::escape;
-
 /// Said of every answer.
 pub const ALWAYS: &str = "Only what the ruleset states is judged. Local codes and the judgement of a qualified person decide;\nisolate and prove dead before any enclosure is opened.";
 
@@ -25,14 +23,11 @@ pub fn with(mut answer: Value) -> Value {
 /// What is said of every answer, for programs.
 #[must_use]
 pub fn json() -> Value {
-    json!(ALWAYS.replace('\n', " "))
+    json!(in_a_line())
 }
 
-/// What is said of every answer, on a page.
+/// What is said of every answer, in one line.
 #[must_use]
-pub fn html() -> String {
-    format!(
-        "<p class=\"warn\">{}</p>\n",
-        escape(&ALWAYS.replace('\n', " "))
-    )
+pub fn in_a_line() -> String {
+    ALWAYS.replace('\n', " ")
 }

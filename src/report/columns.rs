@@ -2,21 +2,17 @@
 
 /// Lines with their cells under each other, two blanks between them and no blanks at the ends.
 #[must_use]
-pub fn columns(rows: &[Vec<String>], indent: usize) -> String {
-    let count = rows.iter().map(Vec::len).max().unwrap_or(0);
-    let widths: Vec<usize> = (0..count)
-        .map(|i| {
-            rows.iter()
-                .filter_map(|r| r.get(i))
-                .map(|c| c.chars().count())
-                .max()
-                .unwrap_or(0)
-        })
-        .collect();
+pub fn columns<R: AsRef<[String]>>(rows: &[R], indent: usize) -> String {
+    let count = rows.iter().map(|r| r.as_ref().len()).max().unwrap_or(0);
+    let width = |i: usize| {
+        let cells = rows.iter().filter_map(|r| r.as_ref().get(i));
+        cells.map(|c| c.chars().count()).max().unwrap_or(0)
+    };
+    let widths: Vec<usize> = (0..count).map(width).collect();
     let mut out = String::new();
     for row in rows {
         let mut line = " ".repeat(indent);
-        for (cell, width) in row.iter().zip(&widths) {
+        for (cell, width) in row.as_ref().iter().zip(&widths) {
             line.push_str(cell);
             let pad = width.saturating_sub(cell.chars().count()) + 2;
             line.push_str(&" ".repeat(pad));
@@ -25,6 +21,26 @@ pub fn columns(rows: &[Vec<String>], indent: usize) -> String {
         out.push('\n');
     }
     out
+}
+
+/// The same below a line that is still to end, and to go on behind it.
+pub(super) fn below<R: AsRef<[String]>>(
+    rows: impl IntoIterator<Item = R>,
+    indent: usize,
+) -> String {
+    let rows: Vec<R> = rows.into_iter().collect();
+    let lines = columns(&rows, indent);
+    lines.lines().map(|line| format!("\n{line}")).collect()
+}
+
+/// Names with their values, below a line; values longer than a width are broken.
+pub(super) fn named(all: impl Iterator<Item = (String, String)>, width: usize) -> String {
+    let rows = |(mut name, value): (String, String)| {
+        let lines = broken(&value, width).into_iter();
+        let rows = lines.map(|line| [std::mem::take(&mut name), line]);
+        rows.collect::<Vec<_>>()
+    };
+    below(all.flat_map(rows), 4)
 }
 
 /// A cell broken into lines no longer than a width, at blanks after a comma where there are any.

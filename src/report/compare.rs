@@ -1,18 +1,18 @@
 //! A comparison as text and JSON.
 
-use std::fmt::Write as _;
-
 use serde_json::{Value, json};
 
 use crate::answer::{Change, Comparison, Difference, Said, Stated, Turn};
 use crate::source::visible_line;
 
-use super::columns;
+use super::cautions;
+use super::columns::below;
+use super::markup::template;
 
 /// Designs named under one change of one rule.
 const MOST_DESIGNS: usize = 8;
 
-fn side(s: Option<&Said>) -> String {
+fn side(s: &Option<Said>) -> String {
     match s {
         None => "no such rule or subject".to_owned(),
         Some(s) => format!("{} ({})", s.outcome.word(), s.severity),
@@ -30,127 +30,66 @@ fn changed(d: &Difference) -> String {
     }
 }
 
-/// A comparison on a terminal.
-#[must_use]
-pub fn text(from: &str, to: &str, c: &Comparison) -> String {
-    let (from, to) = (visible_line(from), visible_line(to));
-    let mut out = format!(
-        "from {from}\nto   {to}\nover {} {}\n",
-        c.designs,
-        if c.designs == 1 { "design" } else { "designs" }
-    );
-    if c.by_topic {
-        out.push_str("The two share no rules; findings are paired by topic, the worst of each.\n");
-    }
-    for turn in Turn::ALL {
-        let mut changes: Vec<&Change> = c.of(turn).collect();
-        if changes.is_empty() {
-            continue;
-        }
-        let _ = writeln!(out, "\n{} ({})", turn.words(), changes.len());
-        changes.sort_by(|a, b| {
-            (&a.rule, &a.design, &a.subject).cmp(&(&b.rule, &b.design, &b.subject))
-        });
-        let mut last = "";
-        let mut shown = 0;
-        for change in &changes {
-            if change.rule != last {
-                last = &change.rule;
-                shown = 0;
-                let clause = change
-                    .after
-                    .as_ref()
-                    .or(change.before.as_ref())
-                    .and_then(|s| s.clause.as_deref())
-                    .map(|c| format!(" ({c})"))
-                    .unwrap_or_default();
-                let _ = writeln!(out, "  {}{clause}", change.rule);
-            }
-            shown += 1;
-            if shown == MOST_DESIGNS + 1 {
-                let all = changes.iter().filter(|x| x.rule == change.rule).count();
-                let _ = writeln!(out, "    and {} more", all - MOST_DESIGNS);
-            }
-            if shown > MOST_DESIGNS {
-                continue;
-            }
-            let subject = if change.subject.is_empty() {
-                String::new()
-            } else {
-                format!(" {}", change.subject)
-            };
-            let _ = writeln!(
-                out,
-                "    {}{subject}: {} → {}",
-                visible_line(&change.design),
-                side(change.before.as_ref()),
-                side(change.after.as_ref())
-            );
-            let why = change
-                .after
-                .as_ref()
-                .and_then(|s| s.message.as_ref())
-                .or_else(|| change.before.as_ref().and_then(|s| s.message.as_ref()));
-            if let Some(m) = why {
-                let when = if change.after.as_ref().is_some_and(|s| s.message.is_some()) {
-                    ""
-                } else {
-                    "before: "
-                };
-                let _ = writeln!(out, "      {when}{m}");
-            }
-        }
-    }
-    let rule = |d: &Difference| matches!(d.of, Stated::Rule | Stated::LeftOut);
+/// Rules with their clauses.
+type ByRule<'c> = Vec<(String, Vec<&'c Change>)>;
+
+fn count(c: &Comparison, turn: &Turn) -> usize {
+    c.of(*turn).count()
+}
+
+/// The changes of one sort, rule by rule.
+fn by_rule<'c>(c: &'c Comparison, turn: &Turn) -> ByRule<'c> {
+    let mut changes: Vec<&Change> = c.of(*turn).collect();
+    changes.sort_by_key(|c| (&c.rule, &c.design, &c.subject));
+    let named = |of: &[&'c Change]| {
+        let first = of.first()?;
+        let said = first.after.as_ref().or(first.before.as_ref());
+        let clause = said.and_then(|s| s.clause.as_ref());
+        let clause = clause.map_or(String::new(), |c| format!(" ({c})"));
+        Some((format!("{}{clause}", first.rule), of.to_vec()))
+    };
+    let rules = changes.chunk_by(|a, b| a.rule == b.rule);
+    rules.filter_map(named).collect()
+}
+
+/// What is wrong now, or was before.
+fn why(c: &Change) -> Option<String> {
+    let message = |s: &Option<Said>| s.as_ref().and_then(|s| s.message.clone());
+    let before = || message(&c.before).map(|m| format!("before: {m}"));
+    message(&c.after).or_else(before)
+}
+
+/// What the rulesets state otherwise, rules themselves or what they rest on.
+fn differing(c: &Comparison, rules: bool) -> String {
     let row = |d: &Difference| match d.of {
-        Stated::LeftOut => vec![
+        Stated::LeftOut => [
             d.fate.word().to_owned(),
             d.name.clone(),
             format!("not judged: {}", d.title),
         ],
-        Stated::Rule => vec![d.fate.word().to_owned(), d.name.clone(), d.title.clone()],
-        of => vec![
+        Stated::Rule => [d.fate.word().to_owned(), d.name.clone(), d.title.clone()],
+        of => [
             format!("{} {}", d.fate.word(), of.word()),
             d.name.clone(),
             changed(d),
         ],
     };
-    for (title, rules) in [
-        ("Rules that differ themselves", true),
-        ("What rules rest on and differs", false),
-    ] {
-        let of = c.differences.iter().filter(|d| rule(d) == rules);
-        let rows: Vec<Vec<String>> = of.map(row).collect();
-        if !rows.is_empty() {
-            let _ = writeln!(out, "\n{title}");
-            out.push_str(&columns(&rows, 2));
-        }
-    }
-    out.push_str("\nOutcomes, from → to\n");
-    let rows: Vec<Vec<String>> = c
-        .matrix
-        .iter()
-        .map(|((a, b), n)| vec![format!("{a} → {b}"), n.to_string()])
-        .collect();
-    out.push_str(&columns(&rows, 2));
-    if c.not_read > 0 {
-        let _ = writeln!(
-            out,
-            "\n{} statements of the designs are not read by one of the two rulesets.",
-            c.not_read
-        );
-    }
-    let count = |t: Turn| c.of(t).count();
-    let _ = writeln!(
-        out,
-        "\n{} newly broken, {} newly undecided, {} no longer broken, {} newly decided",
-        count(Turn::Breaks),
-        count(Turn::Opens),
-        count(Turn::Passes),
-        count(Turn::Settles)
-    );
-    let _ = writeln!(out, "\n{}", super::cautions::ALWAYS);
-    out
+    let is_rule = |d: &Difference| matches!(d.of, Stated::Rule | Stated::LeftOut);
+    let all = c.differences.iter().filter(|d| is_rule(d) == rules);
+    below(all.map(row), 2)
+}
+
+/// How often one outcome became another.
+fn matrix(c: &Comparison) -> String {
+    let row = |((a, b), n): (&(&str, &str), &usize)| [format!("{a} → {b}"), n.to_string()];
+    below(c.matrix.iter().map(row), 2)
+}
+
+template! {
+    /// A comparison on a terminal.
+    pub fn text(from: &'a str, to: &'a str, c: &'a Comparison) = "compare.txt"
+    with counts: [usize; 4] =
+        [Turn::Breaks, Turn::Opens, Turn::Passes, Turn::Settles].map(|t| count(c, &t));
 }
 
 /// A comparison, schema `amperule-compare-1`.

@@ -7,7 +7,8 @@ use serde_json::{Value, json};
 use crate::answer::ReadBy;
 use crate::ruleset::{Case, Confidence, Patch, Requirement, Rule, Ruleset};
 
-use super::columns;
+use super::columns::below;
+use super::markup::template;
 
 /// A case in one line: what is changed against the base.
 fn case_line(c: &Case) -> String {
@@ -36,7 +37,7 @@ fn case_line(c: &Case) -> String {
     line
 }
 
-fn sure(c: Confidence) -> &'static str {
+fn sure(c: &Confidence) -> &'static str {
     match c {
         Confidence::Published => "its encoder read it in the published source named here",
         Confidence::FromMemory => {
@@ -46,110 +47,47 @@ fn sure(c: Confidence) -> &'static str {
     }
 }
 
-/// Everything about one rule.
-#[must_use]
-pub fn text(ruleset: &Ruleset, rule: &Rule, reads: &[ReadBy], cases: &[&Case]) -> String {
-    let mut out = format!("{}\n{}\n", rule.id, rule.title);
-    let head = match rule.is_left_out() {
-        true => "What these rules do not judge",
-        false => "What it asks",
+/// The facts to be written that it rests on.
+fn written(reads: &[ReadBy]) -> String {
+    let row = |r: &ReadBy| {
+        let settled_by = r.settled_by.word().to_owned();
+        [
+            format!("{}.{}", r.kind, r.fact),
+            settled_by,
+            r.means.clone(),
+        ]
     };
-    let _ = writeln!(
-        out,
-        "\n{head}, of each {}{}",
-        ruleset.vocabulary.kind(rule.each).name,
-        if rule.where_.is_some() { " where" } else { "" }
-    );
-    if let Some(w) = &rule.where_ {
-        let _ = writeln!(out, "    {}", w.text);
-        if !rule.is_left_out() {
-            out.push_str("  it requires\n");
-        }
-    }
-    match &rule.require {
-        Requirement::One(c) => {
-            let _ = writeln!(out, "    {}", c.text);
-        }
-        Requirement::Ways(ways) => {
-            out.push_str("    one of these ways:\n");
-            for w in ways {
-                let _ = writeln!(out, "    {}: {}", w.name, w.condition.text);
-            }
-        }
-        Requirement::LeftOut => {}
-    }
-    let _ = writeln!(
-        out,
-        "\nWeight: {}, due at stage {}{}",
-        rule.severity,
-        rule.stage,
-        if rule.is_left_out() {
-            "; a design that records `judged-elsewhere` settles it"
-        } else if rule.departable {
-            ""
-        } else {
-            "; nobody may depart from it"
-        }
-    );
-    if let Some(b) = &rule.because {
-        let _ = writeln!(out, "Why: {b}");
-    }
-    if let Some(c) = &rule.origin.clause {
-        let _ = writeln!(out, "Clause: {c}");
-    }
-    if let Some(s) = &rule.origin.source {
-        let _ = writeln!(out, "Seen in: {s}");
-    }
-    let _ = writeln!(
-        out,
-        "How sure: {} ({})",
-        rule.confidence.word(),
-        sure(rule.confidence)
-    );
-    let _ = writeln!(out, "Stated by: {}", rule.origin.layer);
-    if let Some(e) = &rule.editions {
-        let _ = writeln!(out, "Editions: {e}");
-    }
-    if let Some((layer, why)) = &rule.amended {
-        let _ = writeln!(out, "Amended by {layer}: {why}");
-    }
-    let rows = |derived: bool| -> Vec<Vec<String>> {
-        reads
-            .iter()
-            .filter(|r| r.derived == derived)
-            .map(|r| {
-                vec![
-                    format!("{}.{}", r.kind, r.fact),
-                    r.settled_by.word().to_owned(),
-                    r.means.clone(),
-                ]
-            })
-            .collect()
-    };
-    let written = rows(false);
-    if !written.is_empty() {
-        out.push_str("\nFacts it rests on, and who settles each\n");
-        out.push_str(&columns(&written, 2));
-    }
-    let derived: Vec<Vec<String>> = reads
-        .iter()
-        .filter(|r| r.derived && r.named)
-        .map(|r| vec![format!("{}.{}", r.kind, r.fact), r.means.clone()])
-        .collect();
-    if !derived.is_empty() {
-        out.push_str("\nWorked out for it (see `amperule working`)\n");
-        out.push_str(&columns(&derived, 2));
-    }
-    for (wanted, head) in [
+    below(reads.iter().filter(|r| !r.derived).map(row), 2)
+}
+
+/// The facts that are worked out for it.
+fn derived(reads: &[ReadBy]) -> String {
+    let named = reads.iter().filter(|r| r.derived && r.named);
+    below(
+        named.map(|r| [format!("{}.{}", r.kind, r.fact), r.means.clone()]),
+        2,
+    )
+}
+
+/// A case for each outcome that has one.
+fn examples<'c>(cases: &[&'c Case]) -> Vec<(&'static str, &'c Case)> {
+    let heads = [
         ("met", "A case that passes"),
         ("failed", "A case that breaks"),
         ("undecided", "A case that stays open"),
-    ] {
-        if let Some(c) = cases.iter().find(|c| c.outcome == wanted) {
-            let _ = writeln!(out, "\n{head}\n  {}", case_line(c));
-        }
-    }
-    out
+    ];
+    let first = |(outcome, head)| {
+        let case = cases.iter().find(|c| c.outcome == outcome)?;
+        Some((head, *case))
+    };
+    heads.into_iter().filter_map(first).collect()
+}
+
+template! {
+    /// Everything about one rule.
+    pub fn text(ruleset: &'a Ruleset, rule: &'a Rule, reads: &'a [ReadBy], cases: &'a [&'a Case])
+        = "explain.txt"
+    with each: &'a str = &ruleset.vocabulary.kind(rule.each).name;
 }
 
 /// Everything about one rule, schema `amperule-explain-1`.

@@ -1,8 +1,8 @@
 //! Findings as JSON, schema `amperule-check-1`.
 
-use serde_json::{Map, Value, json};
+use serde_json::{Value, json};
 
-use crate::check::{Finding, Outcome, Standing, Totals};
+use crate::check::{FigureValue, Finding, Outcome, Report, Standing, Totals, WitnessValue};
 use crate::source::{Label, Problem, Sources, Weight};
 
 use super::FileReport;
@@ -40,43 +40,25 @@ pub fn tail(totals: &Totals, against: Option<Against>) -> String {
 /// One design.
 #[must_use]
 pub fn file(file: &FileReport<'_>, all: bool) -> String {
-    let mut counts: Map<String, Value> = Map::new();
-    let mut findings = Vec::new();
-    let mut figures = Vec::new();
-    let (mut assumed, mut required) = (Vec::new(), Vec::new());
-    if let Some(r) = file.report {
-        for ((o, s), n) in &r.counts.0 {
-            let by = counts
-                .entry(o.word())
-                .or_insert_with(|| Value::Object(Map::new()));
-            if let Value::Object(by) = by {
-                by.insert(s.word().to_owned(), json!(n));
-            }
-        }
-        findings = r
-            .findings
-            .iter()
-            .filter(|f| all || !matches!(f.outcome, Outcome::Met | Outcome::NotApplicable))
-            .map(|f| finding(f, file.sources))
-            .collect();
-        figures = r
-            .figures
-            .iter()
-            .map(|f| {
-                json!({
-                    "fact": f.fact,
-                    "subject": f.subject.label,
-                    "low": number(f.unit.from_si(f.low)),
-                    "high": number(f.unit.from_si(f.high)),
-                    "unit": f.unit.text(),
-                    "limit": f.limit.map(|(x, _)| number(f.unit.from_si(x))),
-                    "margin": f.margin().map(number),
-                })
-            })
-            .collect();
-        assumed = r.assumed.iter().map(|a| json!(a)).collect();
-        required = r.required.iter().map(|a| json!(a)).collect();
+    let nothing = Report::default();
+    let r = file.report.unwrap_or(&nothing);
+    let mut counts = json!({});
+    for ((o, s), n) in &r.counts.0 {
+        counts[o.word()][s.word()] = json!(n);
     }
+    let told = |f: &&Finding| all || !matches!(f.outcome, Outcome::Met | Outcome::NotApplicable);
+    let findings = r.findings.iter().filter(told);
+    let figure = |f: &FigureValue| {
+        json!({
+            "fact": f.fact,
+            "subject": f.subject.label,
+            "low": number(f.unit.from_si(f.low)),
+            "high": number(f.unit.from_si(f.high)),
+            "unit": f.unit.text(),
+            "limit": f.limit.map(|(x, _)| number(f.unit.from_si(x))),
+            "margin": f.margin().map(number),
+        })
+    };
     let ruleset = file.ruleset.map(|r| {
         json!({
             "id": r.id,
@@ -91,12 +73,12 @@ pub fn file(file: &FileReport<'_>, all: bool) -> String {
         "path": file.path,
         "ruleset": ruleset,
         "stage": file.stage.word(),
-        "assumed": assumed,
-        "required": required,
+        "assumed": r.assumed,
+        "required": r.required,
         "problems": file.problems.iter().map(|p| problem(p, file.sources)).collect::<Vec<_>>(),
         "counts": counts,
-        "findings": findings,
-        "figures": figures,
+        "findings": findings.map(|f| finding(f, file.sources)).collect::<Vec<_>>(),
+        "figures": r.figures.iter().map(figure).collect::<Vec<_>>(),
     })
     .to_string()
 }
@@ -137,10 +119,9 @@ pub fn problem(p: &Problem, sources: &Sources) -> Value {
 /// What came of one rule for one subject.
 #[must_use]
 pub fn finding(f: &Finding, sources: &Sources) -> Value {
-    let witness = |w: &[crate::check::WitnessValue]| {
-        w.iter()
-            .map(|v| json!({"fact": v.fact, "value": v.value}))
-            .collect::<Vec<_>>()
+    let witness = |w: &[WitnessValue]| -> Value {
+        let value = |v: &WitnessValue| json!({"fact": v.fact, "value": v.value});
+        w.iter().map(value).collect()
     };
     json!({
         "rule": f.rule,

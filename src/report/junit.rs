@@ -5,7 +5,7 @@ use quick_junit::{NonSuccessKind, Report, TestCase, TestCaseStatus, TestSuite};
 
 use crate::check::{Finding, Outcome};
 use crate::ruleset::Severity;
-use crate::source::Problem;
+use crate::source::{Label, Problem};
 
 use super::FileReport;
 use super::entry::word;
@@ -53,32 +53,37 @@ pub fn suite(file: &FileReport<'_>, least: Severity) -> TestSuite {
     suite
 }
 
-fn described(f: &Finding, file: &FileReport<'_>) -> String {
-    let mut lines = vec![f.message.clone()];
-    lines.extend(f.labels.iter().filter_map(|l| file.sources.place(l.span)));
-    lines.extend(f.help.iter().cloned());
-    lines.extend(f.departure.clone());
-    lines.extend(f.clause.clone());
+/// A message, its places and what else is said, a line each.
+fn lines<'a>(
+    message: &'a str,
+    labels: &'a [Label],
+    more: impl Iterator<Item = &'a String>,
+    file: &FileReport<'_>,
+) -> String {
+    let mut lines = vec![message.to_owned()];
+    lines.extend(labels.iter().filter_map(|l| file.sources.place(l.span)));
+    lines.extend(more.cloned());
     lines.join("\n")
 }
 
+fn described(f: &Finding, file: &FileReport<'_>) -> String {
+    let more = f.help.iter().chain(&f.departure).chain(&f.clause);
+    lines(&f.message, &f.labels, more, file)
+}
+
 fn mistake(p: &Problem, file: &FileReport<'_>) -> TestCase {
-    let mut lines = vec![p.message.clone()];
-    lines.extend(p.labels.iter().filter_map(|l| file.sources.place(l.span)));
-    lines.extend(p.help.iter().cloned());
-    let text = lines.join("\n");
+    let text = lines(&p.message, &p.labels, p.help.iter(), file);
     let mut status = match p.is_error() {
         true => TestCaseStatus::non_success(NonSuccessKind::Error),
         false => TestCaseStatus::success(),
     };
     status.set_type(p.code);
     status.set_message(p.message.as_str());
-    if p.is_error() {
-        status.set_description(text.as_str());
-    }
     let mut case = TestCase::new(p.message.as_str(), status);
     case.set_classname(p.code);
-    if !p.is_error() {
+    if p.is_error() {
+        case.status.set_description(text);
+    } else {
         case.set_system_out(text);
     }
     case

@@ -1,4 +1,9 @@
-//! Texts inside markup.
+//! Texts inside markup, and templates filled in.
+
+use std::fmt;
+
+use askama::Template;
+use askama::filters::Escaper;
 
 use crate::source::visible_line;
 
@@ -13,52 +18,53 @@ pub fn escape(text: &str) -> String {
         .replace('\'', "&#39;")
 }
 
-/// A page up to its title in the opened body.
+/// How texts get into the gaps of a page.
+#[derive(Clone, Copy)]
+pub(super) struct Escaped;
+
+impl Escaper for Escaped {
+    fn write_escaped_str<W: fmt::Write>(&self, mut page: W, text: &str) -> fmt::Result {
+        page.write_str(&escape(text))
+    }
+}
+
+/// A template filled in, its last line ended. What fills it are texts in memory, so writing it
+/// cannot fail.
 #[must_use]
-pub fn page(title: &str, style: &str) -> String {
-    format!(
-        "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><meta name=\"viewport\" content=\"width=device-width\"><title>{0}</title><style>{style}</style></head>\n<body>\n<h1>{0}</h1>\n",
-        escape(title)
-    )
+pub fn filled(template: &impl Template) -> String {
+    template.render().unwrap_or_else(|e| e.to_string()) + "\n"
 }
 
-/// A page as it is written. What its markup has gaps for is a text: it is escaped here.
-pub(super) struct Page(String);
-
-impl Page {
-    /// A page up to its title.
-    pub(super) fn new(title: &str, style: &str) -> Self {
-        Self(page(title, style))
-    }
-
-    /// Adds markup, a text in each of its gaps `{}`.
-    pub(super) fn put(&mut self, markup: &str, texts: &[&str]) {
-        let mut texts = texts.iter();
-        for (i, piece) in markup.split("{}").enumerate() {
-            if i > 0 {
-                self.0.push_str(&escape(texts.next().unwrap_or(&"")));
+/// A function that fills in a template: its gaps speak of the arguments, and of what is worked out
+/// of them behind `with`.
+macro_rules! template {
+    (
+        $(#[$doc:meta])*
+        $vis:vis fn $name:ident($($arg:ident: $ty:ty),*) = $path:tt
+        $(with $more:ident: $more_ty:ty = $value:expr;)*
+    ) => {
+        $(#[$doc])*
+        #[must_use]
+        $vis fn $name<'a>($($arg: $ty),*) -> String {
+            #[derive(askama::Template)]
+            #[template(path = $path)]
+            struct Filled<'a> {
+                $($arg: $ty,)*
+                $($more: $more_ty,)*
             }
-            self.0.push_str(piece);
+            $(let $more = $value;)*
+            let all = Filled { $($arg,)* $($more,)* };
+            // Some of them serve only to work out what is behind `with`.
+            $(let _ = &all.$arg;)*
+            $crate::report::filled(&all)
         }
-    }
-
-    /// The whole page, what is said below all its last line.
-    pub(super) fn end(mut self, after: &str) -> String {
-        self.put("<p class=\"warn\">{}</p>\n</body></html>\n", &[after]);
-        self.0
-    }
+    };
 }
+pub(crate) use template;
 
 #[cfg(test)]
 mod tests {
-    use super::{Page, escape};
-
-    #[test]
-    fn a_text_in_a_gap_is_escaped() {
-        let mut page = Page(String::new());
-        page.put("<b>{}</b> {}\n", &["a < {}", "b"]);
-        assert_eq!(page.0, "<b>a &lt; {}</b> b\n");
-    }
+    use super::escape;
 
     #[test]
     fn what_has_a_meaning_in_markup_is_named() {

@@ -41,7 +41,34 @@ use crate::source::{Problem, Sources};
 pub use columns::columns;
 #[cfg(feature = "cli")]
 pub use diagnostic::{Style, Visible, Weighting, render_problems};
+pub use markup::filled;
+#[cfg(feature = "cli")]
+pub(crate) use markup::template;
 pub use wrap::fit;
+
+/// A number with its noun: `1 breach`, `2 breaches`, `0 breaches`.
+fn plural(n: usize, one: &str, many: &str) -> String {
+    format!("{n} {}", if n == 1 { one } else { many })
+}
+
+/// `circuit ev`; the kind alone of what has no name.
+fn called(kind: &str, name: &str) -> String {
+    if kind == name {
+        kind.to_owned()
+    } else {
+        format!("{kind} {name}")
+    }
+}
+
+/// The first of many names, and how many more there are.
+#[cfg(feature = "cli")]
+fn some_of(names: &[&str], most: usize) -> String {
+    let (first, more) = names.split_at(names.len().min(most));
+    match more.len() {
+        0 => first.join(", "),
+        n => format!("{} and {n} more", first.join(", ")),
+    }
+}
 
 /// What is rendered for one design.
 #[derive(Debug)]

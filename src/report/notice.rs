@@ -1,15 +1,14 @@
 //! A notice: what somebody outside is told, and what of it is still open or in the way.
 
-use std::fmt::Write as _;
-
 use serde_json::{Value, json};
 
 use crate::answer::ToldFact;
 use crate::check::{Finding, Outcome};
 use crate::ruleset::Severity;
 
-use super::columns::{broken, columns};
-use super::markup::Page;
+use super::called;
+use super::columns::named;
+use super::markup::template;
 
 /// Characters of a value on one line.
 const WIDTH: usize = 70;
@@ -46,67 +45,35 @@ impl Notice<'_> {
     }
 }
 
-fn by_thing(facts: &[ToldFact]) -> Vec<(String, Vec<&ToldFact>)> {
-    let mut all: Vec<(String, Vec<&ToldFact>)> = Vec::new();
-    let mut last: Option<(&str, &str)> = None;
-    for f in facts {
-        let key = (f.kind.as_str(), f.of.as_str());
-        match all.last_mut() {
-            Some((_, list)) if last == Some(key) => list.push(f),
-            _ => {
-                let name = if f.kind == f.of {
-                    f.kind.clone()
-                } else {
-                    format!("{} {}", f.kind, f.of)
-                };
-                let label = f
-                    .label
-                    .as_ref()
-                    .map_or(String::new(), |l| format!(" \"{l}\""));
-                all.push((format!("{name}{label}"), vec![f]));
-            }
-        }
-        last = Some(key);
-    }
-    all
+/// The facts thing by thing, each thing by its kind, name and label.
+fn by_thing(facts: &[ToldFact]) -> impl Iterator<Item = (String, &[ToldFact])> {
+    let things = facts.chunk_by(|a, b| (&a.kind, &a.of) == (&b.kind, &b.of));
+    things.map(|all| {
+        let label = all[0].label.as_ref();
+        let label = label.map_or(String::new(), |l| format!(" \"{l}\""));
+        (called(&all[0].kind, &all[0].of) + &label, all)
+    })
 }
 
-/// A notice in plain text.
-#[must_use]
-pub fn text(n: &Notice<'_>) -> String {
-    let mut out = format!(
-        "FOR THE {}  {}\nRules: {}\n",
-        n.to.to_uppercase(),
-        n.installation,
-        n.rules
-    );
-    for (thing, facts) in by_thing(n.facts) {
-        let _ = writeln!(out, "\n  {thing}");
-        let mut rows = Vec::new();
-        for f in facts {
-            let value = f.value.as_deref().unwrap_or("______________");
-            for (i, line) in broken(value, WIDTH).into_iter().enumerate() {
-                let first = i == 0;
-                rows.push(vec![
-                    if first { f.fact.clone() } else { String::new() },
-                    line,
-                ]);
-            }
-        }
-        out.push_str(&columns(&rows, 4));
-    }
-    let remarks = n.remarks();
-    if !remarks.is_empty() {
-        out.push_str("\nTo settle with it\n");
-    }
-    for (word, f) in remarks {
-        let _ = writeln!(out, "  {word}: {} ({})", f.message, f.rule);
-        for h in &f.help {
-            let _ = writeln!(out, "      {h}");
-        }
-    }
-    let _ = writeln!(out, "\n{AFTER}");
-    out
+/// What is told of one thing.
+fn told(facts: &[ToldFact]) -> String {
+    let value = |f: &'_ ToldFact| {
+        f.value
+            .clone()
+            .unwrap_or_else(|| "______________".to_owned())
+    };
+    named(facts.iter().map(|f| (f.fact.clone(), value(f))), WIDTH)
+}
+
+template! {
+    /// A notice in plain text.
+    pub fn text(n: &'a Notice<'a>) = "notice.txt"
+}
+
+template! {
+    /// A notice as a page that prints well.
+    pub fn html(n: &'a Notice<'a>) = "notice.html"
+    with title: String = format!("For the {}: {}", n.to, n.installation);
 }
 
 /// A notice for programs, schema `amperule-notice-1`.
@@ -135,49 +102,4 @@ pub fn json(path: &str, n: &Notice<'_>) -> Value {
             "help": f.help,
         })).collect::<Vec<_>>(),
     })
-}
-
-const STYLE: &str = "body{font:15px/1.45 Georgia,serif;margin:2rem auto;max-width:46rem;padding:0 1rem;color:#1c2422}\
-h1{font-size:1.5rem;margin:0}h2{font-size:1.1rem;margin:1.6rem 0 .3rem}p{margin:.3rem 0}\
-.warn{border-left:4px solid #9a5b00;padding:.2rem .6rem;background:#fdf6ea;margin:.5rem 0}\
-table{border-collapse:collapse;width:100%}td,th{border:1px solid #b9c4c0;padding:.35rem .5rem;vertical-align:top;text-align:left}\
-th{font-weight:normal;width:48%}.means{font-size:.86rem;color:#4b5753;display:block}\
-@media print{body{margin:0;max-width:none}tr{break-inside:avoid}h2{break-after:avoid}}";
-
-/// A notice as a page that prints well.
-#[must_use]
-pub fn html(n: &Notice<'_>) -> String {
-    let title = format!("For the {}: {}", n.to, n.installation);
-    let mut page = Page::new(&title, STYLE);
-    page.put("<p>Rules: {}</p>\n", &[n.rules]);
-    for (thing, facts) in by_thing(n.facts) {
-        page.put("<h2>{}</h2>\n<table>\n", &[&thing]);
-        for f in facts {
-            page.put(
-                "<tr><th>{}<span class=\"means\">{}</span></th><td>",
-                &[&f.fact, &f.means],
-            );
-            match &f.value {
-                Some(value) => page.put("{}", &[value]),
-                None => page.put("&nbsp;", &[]),
-            }
-            page.put("</td></tr>\n", &[]);
-        }
-        page.put("</table>\n", &[]);
-    }
-    let remarks = n.remarks();
-    if !remarks.is_empty() {
-        page.put("<h2>To settle with it</h2>\n", &[]);
-    }
-    for (word, f) in remarks {
-        page.put(
-            "<p class=\"warn\">{}: {} ({})",
-            &[word, &f.message, &f.rule],
-        );
-        for h in &f.help {
-            page.put("<span class=\"means\">{}</span>", &[h]);
-        }
-        page.put("</p>\n", &[]);
-    }
-    page.end(AFTER)
 }

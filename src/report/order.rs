@@ -1,14 +1,12 @@
 //! The list of what is to be bought, as text, table rows, JSON and a page that prints well.
 
-use std::fmt::Write as _;
-
 use serde_json::{Value, json};
 
 use crate::answer::Article;
 use crate::quantity::{Rounding, format_toward};
 
-use super::columns::{broken, columns};
-use super::markup::Page;
+use super::columns::{below, broken};
+use super::markup::template;
 use super::sheet::SheetOf;
 
 /// Characters of a description, and of what a thing is for, on one line.
@@ -116,35 +114,32 @@ fn description(a: &Article) -> String {
     }
 }
 
-/// The list in plain text.
-#[must_use]
-pub fn text(order: &OrderOf<'_>) -> String {
-    let mut out = format!("TO BUY  {}\n", order.title());
-    for w in order.warnings() {
-        let _ = writeln!(out, "{w}");
-    }
-    out.push('\n');
-    let mut rows = Vec::new();
-    for a in order.articles {
+/// The list in columns.
+fn table(articles: &[Article]) -> String {
+    let rows = |a: &Article| {
         let described = broken(&description(a), WIDTHS.0);
         let wanted = broken(&a.wanted_for.join(", "), WIDTHS.1);
-        for i in 0..described.len().max(wanted.len()).max(1) {
+        let mut first = [how_much(a), a.what.clone()];
+        let lines = 0..described.len().max(wanted.len()).max(1);
+        let rows = lines.map(|i| {
+            let [much, what] = std::mem::take(&mut first);
             let line = |all: &[String]| all.get(i).cloned().unwrap_or_default();
-            let first = |text: String| if i == 0 { text } else { String::new() };
-            rows.push(vec![
-                first(how_much(a)),
-                first(a.what.clone()),
-                line(&described),
-                line(&wanted),
-            ]);
-        }
-    }
-    if rows.is_empty() {
-        out.push_str("  Nothing: the designs have nothing new.\n");
-    }
-    out.push_str(&columns(&rows, 2));
-    let _ = writeln!(out, "\n{AFTER}");
-    out
+            [much, what, line(&described), line(&wanted)]
+        });
+        rows.collect::<Vec<_>>()
+    };
+    below(articles.iter().flat_map(rows), 2)
+}
+
+template! {
+    /// The list in plain text.
+    pub fn text(order: &'a OrderOf<'a>) = "order.txt"
+}
+
+template! {
+    /// The list as a page that prints well, with a box to tick for each row.
+    pub fn html(order: &'a OrderOf<'a>) = "order.html"
+    with title: String = format!("To buy: {}", order.title());
 }
 
 /// The list as rows of a table with [`COLUMNS`].
@@ -197,41 +192,4 @@ pub fn json(paths: &[String], order: &OrderOf<'_>) -> Value {
             "for": a.wanted_for,
         })).collect::<Vec<_>>(),
     })
-}
-
-const STYLE: &str = "body{font:15px/1.45 Georgia,serif;margin:2rem auto;max-width:58rem;padding:0 1rem;color:#1c2422}\
-h1{font-size:1.5rem;margin:0}p{margin:.3rem 0}\
-.warn{border-left:4px solid #9a5b00;padding:.2rem .6rem;background:#fdf6ea;margin:.5rem 0}\
-table{border-collapse:collapse;width:100%;margin:1rem 0}td,th{border:1px solid #b9c4c0;padding:.35rem .5rem;vertical-align:top;text-align:left;overflow-wrap:break-word}\
-td:first-child{width:7rem}td:nth-child(3){min-width:5rem}.box{width:2rem;text-align:center}\
-@media (max-width:30rem){td:first-child{width:auto}td,th{padding:.25rem}}\
-@media print{body{margin:0;max-width:none}tr{break-inside:avoid}}";
-
-/// The list as a page that prints well, with a box to tick for each row.
-#[must_use]
-pub fn html(order: &OrderOf<'_>) -> String {
-    let mut page = Page::new(&format!("To buy: {}", order.title()), STYLE);
-    for w in order.warnings() {
-        page.put("<p class=\"warn\">{}</p>\n", &[&w]);
-    }
-    page.put(
-        "<table>\n<tr><th>How much</th><th>What</th><th>For</th><th class=\"box\">Got</th></tr>\n",
-        &[],
-    );
-    for a in order.articles {
-        page.put(
-            "<tr><td>{}</td><td><b>{}</b> {}</td><td>{}</td><td class=\"box\">\u{2610}</td></tr>\n",
-            &[
-                &how_much(a),
-                &a.what,
-                &description(a),
-                &a.wanted_for.join(", "),
-            ],
-        );
-    }
-    page.put("</table>\n", &[]);
-    if order.articles.is_empty() {
-        page.put("<p>Nothing: the designs have nothing new.</p>\n", &[]);
-    }
-    page.end(AFTER)
 }

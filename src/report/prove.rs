@@ -4,26 +4,26 @@ use std::fmt::Write as _;
 
 use serde_json::{Value, json};
 
-use crate::answer::{Map, Parameter, Proof, Proved, State, Stretch, stretches};
+use crate::answer::{Map, Parameter, Part, Proof, Proved, State, Stretch, stretches};
 use crate::expression::Val;
-use crate::quantity::{Rounding, format_toward};
+use crate::quantity::{Rounding, format_quantity, format_toward};
 use crate::ruleset::Severity;
 
 use super::cautions;
 use super::json::number;
-use super::markup::escape;
+use super::markup::template;
+
+/// The words of a parameter that are in a set.
+fn words<'p>(p: &'p Parameter, r: &Val) -> Vec<&'p str> {
+    let all = p.words.iter().enumerate();
+    let held = all.filter(|(i, _)| r.bits >> i & 1 != 0);
+    held.map(|(_, w)| w.as_str()).collect()
+}
 
 /// A range of a parameter; of what is proved, rounded inward.
 fn range(p: &Parameter, r: &Val, inward: bool) -> String {
     if !p.words.is_empty() {
-        return p
-            .words
-            .iter()
-            .enumerate()
-            .filter(|(i, _)| r.bits >> i & 1 != 0)
-            .map(|(_, w)| w.as_str())
-            .collect::<Vec<_>>()
-            .join(" | ");
+        return words(p, r).join(" | ");
     }
     let Some(unit) = &p.unit else {
         return format!("{} .. {}", r.lo, r.hi);
@@ -62,145 +62,86 @@ fn percent(x: f64) -> String {
     }
 }
 
-fn line(out: &mut String, s: &Stretch, proved: &Proved) {
-    let Some(p) = proved.parameters.first() else {
-        return;
+fn line(s: &Stretch, proved: &Proved) -> String {
+    let parameter = proved.parameters.first();
+    let range = parameter.map(|p| range(p, &s.range, s.state != State::Open));
+    let proofs = s.by.iter().filter_map(|i| proved.proofs.get(*i));
+    let by: Vec<String> = proofs
+        .map(|p| format!("{} for {}", p.rule, p.subject))
+        .collect();
+    let by = if by.is_empty() {
+        String::new()
+    } else {
+        format!(": {}", by.join(", "))
     };
-    let by: Vec<String> =
-        s.by.iter()
-            .filter_map(|i| proved.proofs.get(*i))
-            .map(|p| format!("{} for {}", p.rule, p.subject))
-            .collect();
-    let _ = write!(
-        out,
-        "  {:<28} {}",
-        range(p, &s.range, s.state != State::Open),
-        s.state.word()
-    );
-    if !by.is_empty() {
-        let _ = write!(out, ": {}", by.join(", "));
-    }
-    out.push('\n');
+    format!("  {:<28} {}{by}", range.unwrap_or_default(), s.state.word())
 }
 
-/// What was proved, on a terminal.
-#[must_use]
-pub fn text(path: &str, proved: &Proved, map: Option<&Map>) -> String {
-    if proved.parameters.is_empty() {
-        return format!(
-            "{path}: no parameter varies, so there is nothing to prove; `amperule check` judges it\n\n{}\n",
-            cautions::ALWAYS
-        );
+fn is_breach(p: &Proof) -> bool {
+    p.severity == Severity::Breach
+}
+
+fn requirements(proved: &Proved) -> Vec<Stretch> {
+    stretches(proved, is_breach)
+}
+
+/// The stretches of cautions and advice, if one of them does not pass.
+fn others(proved: &Proved) -> Vec<Stretch> {
+    let mut all = stretches(proved, |p| !is_breach(p));
+    if all.iter().all(|s| s.state == State::Passes) {
+        all.clear();
     }
-    let declared: Vec<String> = proved
-        .parameters
+    all
+}
+
+/// The parameters with their ranges.
+fn declared(proved: &Proved) -> String {
+    let each = proved.parameters.iter();
+    let each = each.map(|p| format!("{} {}", p.name, range(p, &p.set, false)));
+    each.collect::<Vec<_>>().join(", ")
+}
+
+/// The parameters that a proof is over.
+fn over<'p>(p: &'p Proof, proved: &'p Proved) -> impl Iterator<Item = &'p Parameter> {
+    p.parameters
         .iter()
-        .map(|p| format!("{} {}", p.name, range(p, &p.set, false)))
-        .collect();
-    let mut out = format!("{path}: over {}\n", declared.join(", "));
-    let breach = |p: &Proof| p.severity == Severity::Breach;
-    if proved.parameters.len() == 1 {
-        let _ = writeln!(out, "\nRequirements, {}", proved.parameters[0].name);
-        for s in stretches(proved, breach) {
-            line(&mut out, &s, proved);
-        }
-        let others = stretches(proved, |p| !breach(p));
-        if others.iter().any(|s| s.state != State::Passes) {
-            out.push_str("\nCautions and advice\n");
-            for s in others {
-                line(&mut out, &s, proved);
-            }
-        }
-    } else {
-        out.push_str("\nRules that are not met everywhere, each over its own parameters\n");
-        for p in &proved.proofs {
-            let names: Vec<&str> = p
-                .parameters
-                .iter()
-                .filter_map(|i| proved.parameters.get(*i))
-                .map(|p| p.name.as_str())
-                .collect();
-            let share = |s| percent(p.share(s, &proved.parameters));
-            let _ = writeln!(
-                out,
-                "  {} for {} ({}; {}): passes {}, breaks {}, open {}{}",
-                p.rule,
-                p.subject,
-                p.severity,
-                names.join(", "),
-                share(State::Passes),
-                share(State::Breaks),
-                share(State::Open),
-                match (p.exhausted, p.departed) {
-                    (true, _) => "; the work limit was met",
-                    (_, true) => "; a departure covers what breaks",
-                    _ => "",
-                }
-            );
-            if p.parameters.len() == 1 {
-                for part in &p.parts {
-                    if let (Some(q), Some(r)) = (
-                        p.parameters.first().and_then(|i| proved.parameters.get(*i)),
-                        part.ranges.first(),
-                    ) {
-                        let _ = writeln!(
-                            out,
-                            "    {} {}: {}",
-                            q.name,
-                            range(q, r, part.state != State::Open),
-                            part.state.word()
-                        );
-                    }
-                }
-            }
-        }
-        if proved.proofs.is_empty() {
-            out.push_str("  none\n");
-        }
-    }
-    if let Some(m) = map {
-        out.push('\n');
-        out.push_str(&map_text(proved, m));
-    }
-    let _ = writeln!(
-        out,
-        "\n{} further verdicts depend on a parameter and are met everywhere.",
-        proved.met
-    );
-    for (rule, subject, severity) in &proved.always_broken {
-        if *severity != Severity::Advice {
-            let _ = writeln!(
-                out,
-                "Whatever the parameters: {severity} {rule} for {subject}"
-            );
-        }
-    }
-    for (rule, subject) in &proved.always_departed {
-        let _ = writeln!(
-            out,
-            "Whatever the parameters: {rule} for {subject} is broken, and a departure covers it"
-        );
-    }
-    let open: Vec<String> = proved
-        .always_open
-        .iter()
-        .map(|(s, n)| format!("{n} {s}"))
-        .collect();
-    if !open.is_empty() {
-        let _ = writeln!(
-            out,
-            "Open whatever the parameters: {} (`amperule survey` says what settles them).",
-            open.join(", ")
-        );
-    }
-    for (rule, subject, what) in &proved.left_out {
-        let _ = writeln!(
-            out,
-            "Not judged by these rules: {what}, of {subject} ({rule})"
-        );
-    }
-    let _ = writeln!(out, "\n{}", cautions::ALWAYS);
-    out
+        .filter_map(|i| proved.parameters.get(*i))
+}
+
+fn names(p: &Proof, proved: &Proved) -> String {
+    over(p, proved)
+        .map(|q| q.name.as_str())
+        .collect::<Vec<_>>()
+        .join(", ")
+}
+
+fn share(p: &Proof, state: State, proved: &Proved) -> String {
+    percent(p.share(state, &proved.parameters))
+}
+
+/// The stretches of a proof over one parameter.
+fn parts(p: &Proof, proved: &Proved) -> Vec<String> {
+    let mut over = over(p, proved);
+    let (Some(q), 1) = (over.next(), p.parameters.len()) else {
+        return Vec::new();
+    };
+    let part = |part: &Part| {
+        let range = range(q, part.ranges.first()?, part.state != State::Open);
+        Some(format!("{} {range}: {}", q.name, part.state.word()))
+    };
+    p.parts.iter().filter_map(part).collect()
+}
+
+template! {
+    /// What was proved, on a terminal.
+    pub fn text(path: &'a str, proved: &'a Proved, map: Option<&'a Map>) = "prove.txt"
+}
+
+/// A value of a parameter, in so many digits.
+fn label(p: &Parameter, v: f64, digits: usize) -> String {
+    p.unit
+        .as_ref()
+        .map_or_else(|| v.to_string(), |u| format_quantity(v, u, digits))
 }
 
 /// A map in characters: `.` passes, `#` breaks, `?` is open.
@@ -216,12 +157,7 @@ fn map_text(proved: &Proved, m: &Map) -> String {
             ""
         }
     );
-    let label = |p: &Parameter, v: f64| {
-        p.unit.as_ref().map_or_else(
-            || v.to_string(),
-            |u| crate::quantity::format_quantity(v, u, 4),
-        )
-    };
+    let label = |p: &Parameter, v: f64| label(p, v, 4);
     let side = label(y, y.set.hi)
         .chars()
         .count()
@@ -251,9 +187,9 @@ fn map_text(proved: &Proved, m: &Map) -> String {
     let gap = m
         .columns
         .saturating_sub(left.chars().count() + right.chars().count());
-    let _ = writeln!(out, "  {:side$}  {left}{}{right}", "", " ".repeat(gap));
+    let _ = write!(out, "  {:side$}  {left}{}{right}", "", " ".repeat(gap));
     for line in rules_of(proved, m) {
-        let _ = writeln!(out, "  {line}");
+        let _ = write!(out, "\n  {line}");
     }
     out
 }
@@ -277,110 +213,70 @@ fn rules_of(proved: &Proved, m: &Map) -> Vec<String> {
         .collect()
 }
 
-/// The lower edge of a drawing's legend.
-const LEGEND: f64 = 498.0;
+/// Cells of a row with one state.
+struct Area {
+    x: f64,
+    y: f64,
+    width: f64,
+    height: f64,
+    state: State,
+}
 
-/// A map as a drawing.
-#[must_use]
-pub fn svg(path: &str, proved: &Proved, m: &Map) -> String {
-    let (x, y) = (&proved.parameters[m.across], &proved.parameters[m.up]);
-    let (left, top, width, height) = (90.0, 50.0, 560.0, 360.0);
-    let named = rules_of(proved, m);
-    let whole = LEGEND + 24.0 + 18.0 * named.len() as f64;
-    let label = |p: &Parameter, v: f64| {
-        p.unit.as_ref().map_or_else(
-            || v.to_string(),
-            |u| crate::quantity::format_quantity(v, u, 3),
-        )
-    };
-    let mut out = format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 680 {3}\" font-family=\"Georgia, serif\" font-size=\"14\">\n<title>{0}: what passes over {1} and {2}</title>\n<defs><pattern id=\"open\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\"><rect width=\"8\" height=\"8\" fill=\"#f3ead2\"/><path d=\"M0 8 8 0\" stroke=\"#8a6a1c\"/></pattern><pattern id=\"breaks\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\"><rect width=\"8\" height=\"8\" fill=\"#e7c3ba\"/><path d=\"M0 0 8 8M0 8 8 0\" stroke=\"#8d2f1d\"/></pattern></defs>\n<rect width=\"680\" height=\"{3}\" fill=\"#fff\"/>\n<text x=\"{left}\" y=\"28\" font-size=\"16\">{0}</text>\n<text x=\"{left}\" y=\"46\" font-size=\"11\">requirements only; cautions and advice are left out</text>\n",
-        escape(path),
-        escape(&x.name),
-        escape(&y.name),
-        whole
-    );
-    let (cw, ch) = (width / m.columns as f64, height / m.rows as f64);
-    for row in 0..m.rows {
+/// The drawing, from left to right and down.
+const LEFT: f64 = 90.0;
+const TOP: f64 = 50.0;
+const WIDTH: f64 = 560.0;
+const HEIGHT: f64 = 360.0;
+
+/// The cells of a map, those alike in a row together.
+fn areas(m: &Map) -> Vec<Area> {
+    let (width, height) = (WIDTH / m.columns as f64, HEIGHT / m.rows as f64);
+    let mut all = Vec::new();
+    for (row, cells) in m.cells.chunks(m.columns.max(1)).enumerate() {
         let mut column = 0;
-        while column < m.columns {
-            let state = m.cells[row * m.columns + column].0;
-            let mut end = column + 1;
-            while end < m.columns && m.cells[row * m.columns + end].0 == state {
-                end += 1;
-            }
-            let fill = match state {
-                State::Passes => "#d6e7dc",
-                State::Breaks => "url(#breaks)",
-                State::Open => "url(#open)",
-            };
-            let _ = writeln!(
-                out,
-                "<rect x=\"{:.2}\" y=\"{:.2}\" width=\"{:.2}\" height=\"{:.2}\" fill=\"{fill}\"/>",
-                left + cw * column as f64,
-                top + height - ch * (row + 1) as f64,
-                cw * (end - column) as f64 + 0.3,
-                ch + 0.3
-            );
-            column = end;
+        for alike in cells.chunk_by(|a, b| a.0 == b.0) {
+            all.push(Area {
+                x: LEFT + width * column as f64,
+                y: TOP + HEIGHT - height * (row + 1) as f64,
+                width: width * alike.len() as f64 + 0.3,
+                height: height + 0.3,
+                state: alike[0].0,
+            });
+            column += alike.len();
         }
     }
-    let _ = writeln!(
-        out,
-        "<rect x=\"{left}\" y=\"{top}\" width=\"{width}\" height=\"{height}\" fill=\"none\" stroke=\"#333\"/>"
-    );
-    for k in 0..=4 {
+    all
+}
+
+const fn fill(state: &State) -> &'static str {
+    match state {
+        State::Passes => "#d6e7dc",
+        State::Breaks => "url(#breaks)",
+        State::Open => "url(#open)",
+    }
+}
+
+/// What stands at the marks of both axes: a place across and its value, a place up and its value.
+fn scale(x: &Parameter, y: &Parameter) -> Vec<(f64, String, f64, String)> {
+    let mark = |k: u8| {
         let f = f64::from(k) / 4.0;
-        let _ = writeln!(
-            out,
-            "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\">{}</text>",
-            left + width * f,
-            top + height + 20.0,
-            escape(&label(x, x.set.lo + (x.set.hi - x.set.lo) * f))
-        );
-        let _ = writeln!(
-            out,
-            "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"end\">{}</text>",
-            left - 8.0,
-            top + height * (1.0 - f) + 5.0,
-            escape(&label(y, y.set.lo + (y.set.hi - y.set.lo) * f))
-        );
-    }
-    let _ = writeln!(
-        out,
-        "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\">{}</text>\n<text x=\"20\" y=\"{:.1}\" transform=\"rotate(-90 20 {:.1})\" text-anchor=\"middle\">{}</text>",
-        left + width / 2.0,
-        top + height + 44.0,
-        escape(&x.name),
-        top + height / 2.0,
-        top + height / 2.0,
-        escape(&y.name)
-    );
-    for (i, (fill, name)) in [
-        ("#d6e7dc", "passes"),
-        ("url(#breaks)", "breaks"),
-        ("url(#open)", "open"),
-    ]
-    .into_iter()
-    .enumerate()
-    {
-        let at = left + 130.0 * i as f64;
-        let _ = writeln!(
-            out,
-            "<rect x=\"{at}\" y=\"476\" width=\"18\" height=\"18\" fill=\"{fill}\" stroke=\"#333\"/><text x=\"{}\" y=\"490\">{name}</text>",
-            at + 26.0
-        );
-    }
-    for (i, text) in named.iter().enumerate() {
-        let _ = writeln!(
-            out,
-            "<text x=\"{left}\" y=\"{}\" font-size=\"12\">{}</text>",
-            LEGEND + 18.0 * (i as f64 + 1.0),
-            escape(text)
-        );
-    }
-    out.push_str("</svg>\n");
-    out
+        let at = |p: &Parameter| label(p, p.set.lo + (p.set.hi - p.set.lo) * f, 3);
+        (
+            LEFT + WIDTH * f,
+            at(x),
+            TOP + HEIGHT * (1.0 - f) + 5.0,
+            at(y),
+        )
+    };
+    (0..=4).map(mark).collect()
+}
+
+template! {
+    /// A map as a drawing.
+    pub fn svg(path: &'a str, proved: &'a Proved, m: &'a Map) = "map.svg"
+    with x: &'a Parameter = &proved.parameters[m.across];
+    with y: &'a Parameter = &proved.parameters[m.up];
+    with rules: Vec<String> = rules_of(proved, m);
 }
 
 /// What was proved, schema `amperule-prove-1`.
@@ -391,14 +287,7 @@ pub fn json(path: &str, proved: &Proved) -> Value {
             let f = |x: f64| number(p.unit.as_ref().map_or(x, |u| u.from_si(x)));
             json!({"low": f(r.lo), "high": f(r.hi)})
         } else {
-            let all: Vec<&String> = p
-                .words
-                .iter()
-                .enumerate()
-                .filter(|(i, _)| r.bits >> i & 1 != 0)
-                .map(|(_, w)| w)
-                .collect();
-            json!({"words": all})
+            json!({"words": words(p, r)})
         }
     };
     let stretch = |s: &Stretch| {
@@ -416,7 +305,7 @@ pub fn json(path: &str, proved: &Proved) -> Value {
             "unit": p.unit.as_ref().map(|u| u.text().to_owned()),
             "set": val(p, &p.set),
         })).collect::<Vec<_>>(),
-        "requirements": stretches(proved, |p| p.severity == Severity::Breach).iter().map(stretch).collect::<Vec<_>>(),
+        "requirements": requirements(proved).iter().map(stretch).collect::<Vec<_>>(),
         "verdicts": proved.proofs.iter().map(|p| json!({
             "rule": p.rule,
             "subject": p.subject.label,

@@ -8,7 +8,7 @@ use std::fmt::Write as _;
 
 use crate::answer::{Question, Survey};
 use crate::check::{FigureValue, Finding, Outcome, Reason, Report, tame};
-use crate::ruleset::{Severity, Stage};
+use crate::ruleset::Severity;
 use crate::source::{Label, Problem};
 use crate::vocabulary::Settler;
 
@@ -16,10 +16,10 @@ use super::columns::columns;
 use super::diagnostic::{Shown, Style, Visible, problems_within, room};
 use super::survey::heading;
 use super::terminal::{
-    Followers, cells, cited, followers, follows, judged_by, lines, premise, told, weighed,
+    Followers, cells, cited, followers, follows, judged_by, later, lines, premise, told, weighed,
 };
 use super::wrap::wrapped;
-use super::{FileReport, cautions};
+use super::{FileReport, cautions, some_of};
 
 pub use answer::Screen;
 pub(super) use answer::counted;
@@ -116,15 +116,6 @@ fn by_cause(report: &Report) -> Vec<Vec<&Finding>> {
         }
     }
     all
-}
-
-/// Names of things alike; of many the first, and how many more.
-fn names(all: &[&str]) -> String {
-    let (told, more) = all.split_at(all.len().min(NAMES));
-    match more.len() {
-        0 => told.join(", "),
-        n => format!("{} and {n} more", told.join(", ")),
-    }
 }
 
 struct Page<'a> {
@@ -265,7 +256,7 @@ impl Page<'_> {
             let others: Vec<&str> = others.map(|o| o.subject.label.as_str()).collect();
             if !others.is_empty() {
                 self.cut = true;
-                let _ = write!(text, "; also for {}", names(&others));
+                let _ = write!(text, "; also for {}", some_of(&others, NAMES));
             }
             self.para("  ", &text, 4);
         }
@@ -311,7 +302,7 @@ impl Page<'_> {
             let of: Vec<&str> = of.iter().map(String::as_str).collect();
             let text = format!(
                 "{}: {} ({}{at}): {means}{hint}",
-                names(&of),
+                some_of(&of, NAMES),
                 q.label,
                 q.asked
             );
@@ -396,75 +387,72 @@ impl Page<'_> {
         self.out.plain("\n");
     }
 
+    /// A line of its own.
+    fn note(&mut self, text: &str) {
+        self.para("", text, 2);
+    }
+
     fn closing(&mut self, report: &Report) {
         let c = &report.counts;
+        let verdicts = |n| counted(n, "verdict", "verdicts");
         let not_judged = c.of(Outcome::NotJudged);
         if not_judged > 0 {
-            let n = counted(not_judged, "verdict", "verdicts");
             let mistaken = report.findings.iter();
             let mistaken = mistaken.filter(|f| f.outcome == Outcome::NotJudged);
             let all: BTreeSet<u32> = mistaken.flat_map(|f| lines(f, self.file)).collect();
             let all: Vec<String> = all.iter().map(u32::to_string).collect();
-            let text = format!("Not judged: {n}, for what line {} holds.", all.join(", "));
-            self.para("", &text, 2);
+            let (n, all) = (verdicts(not_judged), all.join(", "));
+            self.note(&format!("Not judged: {n}, for what line {all} holds."));
         }
         let open = c.of(Outcome::Undecided);
         if self.file.problems.iter().any(Problem::is_error) && open > 0 {
-            let n = counted(open, "verdict", "verdicts");
-            let text =
-                format!("Undecided: {n}; mend the mistakes first, then the questions are told.");
-            self.para("", &text, 2);
+            let n = verdicts(open);
+            self.note(&format!(
+                "Undecided: {n}; mend the mistakes first, then the questions are told."
+            ));
         }
         let advice = |f: &&Finding| f.outcome == Outcome::Failed && f.severity == Severity::Advice;
-        let mut advice: Vec<String> = report
-            .findings
-            .iter()
-            .filter(advice)
-            .map(|f| f.rule.clone())
-            .collect();
-        advice.sort();
-        advice.dedup();
-        if !advice.is_empty() {
-            self.cut = true;
-            self.para("", &format!("Advice: {}.", advice.join(", ")), 2);
-        }
-        if !report.assumed.is_empty() {
-            self.cut = true;
-            let n = counted(report.assumed.len(), "value", "values");
-            self.para("", &format!("Assumed where not written: {n}."), 2);
-        }
-        if !report.required.is_empty() {
-            self.cut = true;
-            let n = counted(report.required.len(), "value", "values");
-            self.para("", &format!("Required of what is bought: {n}; `order` lists them, and what is fitted is told at the verify stage."), 2);
-        }
+        let advice = report.findings.iter().filter(advice);
+        let advice: BTreeSet<&str> = advice.map(|f| f.rule.as_str()).collect();
+        let advice: Vec<&str> = advice.into_iter().collect();
         let notes = self.file.ruleset.map_or(0, |r| r.notes.len());
-        if notes > 0 {
-            self.cut = true;
-            let n = counted(notes, "note", "notes");
-            let text =
-                format!("On the rules: {n}, of figures from memory and what is not confirmed.");
-            self.para("", &text, 2);
+        let (assumed, required) = (report.assumed.len(), report.required.len());
+        let values = |n| counted(n, "value", "values");
+        for (n, text) in [
+            (advice.len(), format!("Advice: {}.", advice.join(", "))),
+            (
+                assumed,
+                format!("Assumed where not written: {}.", values(assumed)),
+            ),
+            (
+                required,
+                format!(
+                    "Required of what is bought: {}; `order` lists them, and what is fitted is told at the verify stage.",
+                    values(required)
+                ),
+            ),
+            (
+                notes,
+                format!(
+                    "On the rules: {}, of figures from memory and what is not confirmed.",
+                    counted(notes, "note", "notes")
+                ),
+            ),
+        ] {
+            if n > 0 {
+                self.cut = true;
+                self.note(&text);
+            }
         }
-        let later: Vec<&str> = Stage::ALL
-            .into_iter()
-            .filter(|s| *s > self.file.stage)
-            .map(Stage::word)
-            .collect();
-        if c.of(Outcome::NotDue) > 0 && !later.is_empty() {
-            let text = format!(
-                "Not due: {} of a later stage; judge them with --stage {}.",
-                counted(c.of(Outcome::NotDue), "verdict", "verdicts"),
-                later.join(" or --stage ")
-            );
-            self.para("", &text, 2);
+        if let Some(later) = later(self.file, report) {
+            let n = verdicts(c.of(Outcome::NotDue));
+            self.note(&format!("Not due: {n} of a later stage; {later}."));
         }
         if self.cut {
-            let text = format!(
-                "All of it, with every place and help: `amperule check --full {}`",
-                self.file.path
-            );
-            self.para("", &text, 2);
+            let path = self.file.path;
+            self.note(&format!(
+                "All of it, with every place and help: `amperule check --full {path}`"
+            ));
         }
         self.para("", cautions::ALWAYS, 0);
         self.out.plain("\n");

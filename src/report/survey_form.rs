@@ -1,8 +1,9 @@
 //! The questions of a survey as a page to fill in on site: it saves its answers as a table that
 //! `amperule ask --answers` reads, and prints on a few sheets. It loads nothing and sends nothing.
 
-use std::fmt::Write as _;
+use std::borrow::Cow;
 
+use askama::Template;
 use data_encoding::BASE64;
 use sha2::{Digest as _, Sha256};
 
@@ -10,7 +11,7 @@ use crate::answer::{Asked, AskedAs, Survey};
 use crate::vocabulary::Settler;
 
 use super::cautions;
-use super::markup::escape;
+use super::markup::template;
 use super::survey::{SheetHead, caution, heading};
 
 const STYLE: &str = include_str!("survey_form.css");
@@ -19,207 +20,114 @@ const SCRIPT: &str = include_str!("survey_form.js");
 /// Words up to so many are offered one by one, more of them in a list.
 const TAPS: usize = 8;
 
-/// A page to fill in, with the questions in the order of a visit.
-#[must_use]
-pub fn html(head: &SheetHead, asked: &[Asked], survey: &Survey) -> String {
-    let title = escape(&format!("Site questions: {}", head.installation));
-    let hash = |text: &str| BASE64.encode(&Sha256::digest(text.as_bytes()));
-    let mut out = format!(
-        "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\
-         <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; script-src 'sha256-{}'; \
-         style-src 'sha256-{}'; base-uri 'none'; form-action 'none'\">\
-         <meta name=\"viewport\" content=\"width=device-width,initial-scale=1\">\
-         <title>{title}</title><style>{STYLE}</style></head>\n<body>\n<h1>{title}</h1>\n",
-        hash(SCRIPT),
-        hash(STYLE)
-    );
-    let _ = writeln!(
-        out,
-        "<p>Rules: {}. What has a star a requirement waits for. The answers stay on this device until they are saved.</p>",
-        escape(&head.rules)
-    );
-    out.push_str(&cautions::html());
-    if !head.known.is_empty() {
-        let _ = writeln!(
-            out,
-            "<details><summary>{} values are known already, to be confirmed</summary>\n<p>",
-            head.known.len()
-        );
-        for (of, fact, value) in &head.known {
-            let text = format!("{fact} of {of}: {value}");
-            let _ = writeln!(out, "{}<br>", escape(&text));
-        }
-        out.push_str("</p></details>\n");
-    }
-    out.push_str("<form>\n");
+template! {
+    /// A page to fill in, with the questions in the order of a visit.
+    pub fn html(head: &'a SheetHead, asked: &'a [Asked], survey: &'a Survey) = "survey_form.html"
+    with title: String = format!("Site questions: {}", head.installation);
+    with groups: Vec<Group<'a>> = groups(asked);
+}
+
+fn hash(text: &str) -> String {
+    BASE64.encode(&Sha256::digest(text.as_bytes()))
+}
+
+/// The questions that one settles.
+struct Group<'a> {
+    heading: &'static str,
+    caution: Option<&'static str>,
+    rows: Vec<Row<'a>>,
+}
+
+fn groups(asked: &[Asked]) -> Vec<Group<'_>> {
     let mut number = 0;
+    let mut all = Vec::new();
     for settler in Settler::ALL {
-        let questions: Vec<&Asked> = asked.iter().filter(|q| q.settled_by == settler).collect();
-        if questions.is_empty() {
-            continue;
+        let mut rows: Vec<Row<'_>> = Vec::new();
+        for q in asked.iter().filter(|q| q.settled_by == settler) {
+            let begins = rows.last().is_none_or(|before| before.q.of != q.of);
+            let row = Row::new(Cow::Borrowed(q), &mut number);
+            rows.push(Row { begins, ..row });
         }
-        let _ = writeln!(out, "<h2>{}</h2>", heading(settler));
-        if let Some(c) = caution(settler) {
-            let _ = writeln!(out, "<p class=\"warn\">{}</p>", escape(c));
+        if !rows.is_empty() {
+            let (heading, caution) = (heading(settler), caution(settler));
+            all.push(Group {
+                heading,
+                caution,
+                rows,
+            });
         }
-        out.push_str("<div class=\"cols\">\n");
-        let mut last = "";
-        for q in questions {
-            if last != q.of {
-                let also = match q.also.len() {
-                    0 => String::new(),
-                    n => format!(" and {n} more like it"),
-                };
-                let _ = writeln!(out, "<h3>{}{also}</h3>", escape(&q.of));
-                last = &q.of;
-            }
-            row(&mut out, q, &mut number);
-        }
-        out.push_str("</div>\n");
     }
-    out.push_str("<div class=\"save\"><button>Save the answers</button> <span id=\"count\"></span></div>\n</form>\n");
-    if !survey.left_out.is_empty() {
-        out.push_str("<h2>Not judged by these rules</h2>\n<ul>\n");
-        for l in &survey.left_out {
-            let text = format!("{}, of {} ({}; {})", l.what, l.subject, l.rule, l.severity);
-            let _ = writeln!(out, "<li>{}</li>", escape(&text));
-        }
-        out.push_str("</ul>\n");
-    }
-    let _ = write!(out, "<script>{SCRIPT}</script>\n</body></html>\n");
-    out
+    all
 }
 
 /// One question; of a part that is not written, what matters of it, each by itself.
-fn row(out: &mut String, q: &Asked, number: &mut usize) {
-    let must = if q.must { " must" } else { "" };
-    if !q.inside.is_empty() {
-        let _ = writeln!(
-            out,
-            "<div class=\"q{must}\"><span class=\"name\">{}</span>",
-            name(q)
-        );
-        explained(out, q);
-        if !q.usual.is_empty() {
-            let own = Asked {
-                label: "What it is".to_owned(),
-                means: "What it is".to_owned(),
+#[derive(Template)]
+#[template(path = "survey_row.html")]
+struct Row<'a> {
+    q: Cow<'a, Asked>,
+    /// By which its field is known on the page; of a part it has none.
+    number: usize,
+    inside: Vec<Row<'a>>,
+    /// It is the first about a thing.
+    begins: bool,
+}
+
+impl<'a> Row<'a> {
+    fn new(q: Cow<'a, Asked>, number: &mut usize) -> Self {
+        let mut inside = Vec::new();
+        if q.inside.is_empty() {
+            *number += 1;
+        } else {
+            let what = "What it is".to_owned();
+            let own = || Asked {
+                label: what.clone(),
+                means: what,
                 how: None,
                 input: AskedAs::Choice,
                 inside: Vec::new(),
-                ..q.clone()
+                ..q.clone().into_owned()
             };
-            row(out, &own, number);
+            let own = (!q.usual.is_empty()).then(own).map(Cow::Owned);
+            let parts = q.parts().into_iter().cloned().map(Cow::Owned);
+            inside.extend(own.into_iter().chain(parts).map(|q| Row::new(q, number)));
         }
-        for inner in q.parts() {
-            row(out, inner, number);
+        Self {
+            number: *number,
+            q,
+            inside,
+            begins: false,
         }
-        out.push_str("</div>\n");
-        return;
     }
-    *number += 1;
-    let kind = match q.input {
-        AskedAs::Listed => "listed",
-        AskedAs::Several => "several",
-        _ => "one",
-    };
-    let unit = q.unit.as_deref().unwrap_or("");
-    let _ = writeln!(
-        out,
-        "<div class=\"q{must}\" data-id=\"{}\" data-label=\"{}\" data-kind=\"{kind}\" data-unit=\"{}\">\
-         <label class=\"name\" for=\"i{number}\">{}</label>",
-        escape(&q.id),
-        escape(&format!("{}, {}", q.label, q.of)),
-        escape(unit),
-        name(q)
-    );
-    explained(out, q);
-    out.push_str("<div class=\"in\">");
-    field(out, q, *number);
-    if q.input != AskedAs::Listed {
-        if q.settled_by == Settler::Test && q.input == AskedAs::Number {
-            tick(out, "measured", "measured");
-        }
-        tick(out, "unknown", "don't know");
-    }
-    out.push_str("</div></div>\n");
-}
 
-fn name(q: &Asked) -> String {
-    format!("{} <code>{}</code>", escape(&q.label), escape(&q.fact))
-}
+    fn kind(&self) -> &'static str {
+        match self.q.input {
+            AskedAs::Listed => "listed",
+            AskedAs::Several => "several",
+            _ => "one",
+        }
+    }
 
-/// What it is and how it is found out.
-fn explained(out: &mut String, q: &Asked) {
-    if !q.means.eq_ignore_ascii_case(&q.label) {
-        let _ = write!(out, "<span class=\"how\">{}</span>", escape(&q.means));
+    fn unit(&self) -> &str {
+        self.q.unit.as_deref().unwrap_or("")
     }
-    let mut long: Vec<&str> = q.how.as_deref().into_iter().collect();
-    long.extend(q.open.iter().map(String::as_str));
-    for text in long {
-        let _ = write!(out, "<span class=\"how long\">{}</span>", escape(text));
-    }
-    for (lead, text) in [("known so far", &q.known), ("passes with", &q.passes)] {
-        if let Some(text) = text {
-            let _ = write!(out, "<span class=\"how\">{lead}: {}</span>", escape(text));
-        }
-    }
-}
 
-fn tick(out: &mut String, class: &str, text: &str) {
-    let _ = write!(
-        out,
-        "<label class=\"box\"><input type=\"checkbox\" class=\"{class}\">{}</label>",
-        escape(text)
-    );
-}
-
-fn field(out: &mut String, q: &Asked, number: usize) {
-    let one_of = matches!(q.input, AskedAs::Choice | AskedAs::Name);
-    let (kind, mode) = match q.input {
-        AskedAs::Listed => {
-            let _ = write!(
-                out,
-                "<label class=\"box\"><input type=\"checkbox\" class=\"all\" id=\"i{number}\">yes, all are written down</label>"
-            );
-            return;
-        }
-        AskedAs::Choice | AskedAs::Name if q.usual.len() > TAPS => {
-            let _ = write!(out, "<select id=\"i{number}\"><option></option>");
-            for word in &q.usual {
-                let _ = write!(out, "<option>{}</option>", escape(word));
-            }
-            out.push_str("</select>");
-            return;
-        }
-        AskedAs::Date => ("date", ""),
-        // A value may have its unit, a tolerance and where it is from behind it.
-        AskedAs::Number if q.lines.is_empty() => ("text", " inputmode=\"decimal\""),
-        _ => ("text", ""),
-    };
-    let hint = match (q.input, q.lines.is_empty()) {
-        (AskedAs::Number, false) => " placeholder=\"L1 …, L2 …, L3 …\"",
-        _ => "",
-    };
-    let _ = write!(
-        out,
-        "<input type=\"{kind}\" id=\"i{number}\" autocomplete=\"off\"{mode}{hint}>"
-    );
-    if let Some(unit) = &q.unit {
-        let _ = write!(out, " {}", escape(unit));
+    fn is_one_of(&self) -> bool {
+        matches!(self.q.input, AskedAs::Choice | AskedAs::Name)
     }
-    // Of a long series nobody looks for the one to tap.
-    let few = one_of || q.usual.len() <= 2 * TAPS || q.input == AskedAs::Several;
-    let usual: &[String] = if few { &q.usual } else { &[] };
-    if !usual.is_empty() {
-        out.push_str("<span class=\"tap\">");
-        for word in usual {
-            let word = escape(word);
-            let _ = write!(
-                out,
-                "<button type=\"button\" data-value=\"{word}\">{word}</button>"
-            );
+
+    /// Whether its words are a list, since there are many.
+    fn is_list(&self) -> bool {
+        self.is_one_of() && self.q.usual.len() > TAPS
+    }
+
+    /// Words to tap. Of a long series nobody looks for the one.
+    fn taps(&self) -> &[String] {
+        let q = &self.q;
+        let few = q.usual.len() <= 2 * TAPS || q.input == AskedAs::Several;
+        if self.is_one_of() || few {
+            &q.usual
+        } else {
+            &[]
         }
-        out.push_str("</span>");
     }
 }

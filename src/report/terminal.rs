@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
-use crate::check::{FigureValue, Finding, Outcome, Reason, tame};
+use crate::check::{FigureValue, Finding, Outcome, Reason, Report, tame};
 use crate::design::model::ObjectId;
 use crate::quantity::{format_interval, format_quantity};
 use crate::ruleset::{Confidence, Ruleset, Severity, Stage};
@@ -12,9 +12,8 @@ use crate::source::{Label, Problem, visible_line};
 use super::columns::{broken, columns};
 use super::diagnostic::{LONG_LINE, Shown, Style, Visible, Weighting, render_problems};
 use super::entry::word;
-use super::screen::counted;
 use super::wrap::wrapped;
-use super::{FileReport, cautions};
+use super::{FileReport, cautions, plural, some_of};
 
 /// Everything about one design.
 #[must_use]
@@ -65,20 +64,18 @@ pub fn render(file: &FileReport<'_>, all: bool, style: Style) -> Visible {
     }
     if !report.required.is_empty() {
         out.push_str("\nRequired of what is bought:\n");
-        for r in &report.required {
-            let _ = writeln!(out, "  {r}");
-        }
+        out.push_str(&indented(&report.required));
     }
     if !report.assumed.is_empty() {
-        out.push_str("Assumed:\n");
-        for a in &report.assumed {
-            let _ = writeln!(out, "  {a}");
-        }
-        out.push('\n');
+        let _ = writeln!(out, "Assumed:\n{}", indented(&report.assumed));
     }
     closing(&mut out, file);
     text.plain(&out);
     text
+}
+
+fn indented(lines: &[String]) -> String {
+    lines.iter().map(|line| format!("  {line}\n")).collect()
 }
 
 /// The problems that are told: that no rules are named goes without saying in a file that cannot
@@ -171,18 +168,11 @@ fn not_judged(out: &mut String, findings: &[Finding], file: &FileReport<'_>) {
         all.entry(lines(f, file)).or_default().push(name);
     }
     for (lines, names) in all {
-        let many = if lines.len() > 1 { "lines" } else { "line" };
+        let (many, n) = (if lines.len() > 1 { "lines" } else { "line" }, names.len());
         let lines: Vec<String> = lines.iter().map(u32::to_string).collect();
-        let _ = writeln!(
-            out,
-            "Not judged, for what {many} {} holds ({}):",
-            lines.join(", "),
-            names.len()
-        );
-        for line in broken(&names.join(", "), 96) {
-            let _ = writeln!(out, "  {line}");
-        }
-        out.push('\n');
+        let lines = lines.join(", ");
+        let _ = writeln!(out, "Not judged, for what {many} {lines} holds ({n}):");
+        let _ = writeln!(out, "{}", indented(&broken(&names.join(", "), 96)));
     }
 }
 
@@ -201,27 +191,21 @@ fn open_advice(out: &mut String, findings: &[Finding]) {
         let here = f.outcome == Outcome::Undecided && f.reason != Some(Reason::LeftOut);
         here && f.severity == Severity::Advice && f.follows_from.is_none()
     };
-    let mut some = false;
-    for f in findings.iter().filter(open) {
-        if !some {
-            out.push_str("Undecided advice:\n");
-            some = true;
-        }
-        let needs: Vec<String> = f
-            .missing
-            .iter()
-            .take(3)
-            .map(|m| format!("{} of {}", m.fact, m.of))
-            .collect();
+    let mut open = findings.iter().filter(open).peekable();
+    if open.peek().is_none() {
+        return;
+    }
+    out.push_str("Undecided advice:\n");
+    for f in open {
+        let needs = f.missing.iter().take(3);
+        let needs: Vec<String> = needs.map(|m| format!("{} of {}", m.fact, m.of)).collect();
         let _ = write!(out, "  {}: {} ({})", f.subject, f.title, f.rule);
         if !needs.is_empty() {
             let _ = write!(out, "; needs {}", needs.join(" or "));
         }
         out.push('\n');
     }
-    if some {
-        out.push('\n');
-    }
+    out.push('\n');
 }
 
 /// What matters here and is not judged, a line each; what could be a breach stands above.
@@ -240,16 +224,8 @@ fn left_out(out: &mut String, findings: &[Finding]) {
     }
     out.push_str("Not judged by these rules:\n");
     for ((what, clause, id), subjects) in all {
-        let more = match subjects.len().saturating_sub(FULL) {
-            0 => String::new(),
-            n => format!(" and {n} more"),
-        };
-        let first: Vec<&str> = subjects.into_iter().take(FULL).collect();
-        let _ = writeln!(
-            out,
-            "  {what} ({clause}), of {}{more} [{id}]",
-            first.join(", ")
-        );
+        let of = some_of(&subjects, FULL);
+        let _ = writeln!(out, "  {what} ({clause}), of {of} [{id}]");
     }
     out.push('\n');
 }
@@ -349,15 +325,8 @@ fn finding(f: &Finding, file: &FileReport<'_>, style: Style) -> Visible {
     }
     let code = format!("{word}: {}", f.rule);
     let help = (!help.is_empty()).then(|| help.join("\n"));
-    Shown::new(
-        &code,
-        weight,
-        f.message.clone(),
-        &f.labels,
-        help,
-        (file.sources, LONG_LINE),
-    )
-    .render(style)
+    let within = (file.sources, LONG_LINE);
+    Shown::new(&code, weight, f.message.clone(), &f.labels, help, within).render(style)
 }
 
 /// The clause of a rule, and how sure its encoder is.
@@ -436,14 +405,19 @@ fn figures(out: &mut String, all: &[FigureValue]) {
     out.push('\n');
 }
 
+/// How to judge what is not due yet, if something is not.
+pub(super) fn later(file: &FileReport<'_>, report: &Report) -> Option<String> {
+    let mut later = Stage::ALL.to_vec();
+    later.retain(|s| *s > file.stage);
+    let later: Vec<&str> = later.into_iter().map(Stage::word).collect();
+    let some = report.counts.of(Outcome::NotDue) > 0 && !later.is_empty();
+    some.then(|| format!("judge them with --stage {}", later.join(" or --stage ")))
+}
+
 fn closing(out: &mut String, file: &FileReport<'_>) {
     let Some(report) = file.report else { return };
     let c = &report.counts;
     let failed = |s| c.cell(Outcome::Failed, s);
-    let plural = |n: usize, one: &str, many: &str| match n {
-        0 => format!("0 {many}"),
-        n => counted(n, one, many),
-    };
     let mut parts = vec![
         plural(failed(Severity::Breach), "breach", "breaches"),
         plural(failed(Severity::Caution), "caution", "cautions"),
@@ -466,17 +440,8 @@ fn closing(out: &mut String, file: &FileReport<'_>) {
         }
     }
     let _ = writeln!(out, "{}: {}", visible_line(file.path), parts.join(", "));
-    let later: Vec<&str> = Stage::ALL
-        .into_iter()
-        .filter(|s| *s > file.stage)
-        .map(Stage::word)
-        .collect();
-    if c.of(Outcome::NotDue) > 0 && !later.is_empty() {
-        let _ = writeln!(
-            out,
-            "Not due: these rules wait for a later stage; judge them with --stage {}.",
-            later.join(" or --stage ")
-        );
+    if let Some(later) = later(file, report) {
+        let _ = writeln!(out, "Not due: these rules wait for a later stage; {later}.");
     }
     let _ = writeln!(out, "{}", wrapped("", cautions::ALWAYS, 0, 104));
 }

@@ -169,11 +169,7 @@ pub fn answer_all(
     given: &[Given],
 ) -> Result<Answered, Vec<(usize, Vec<Problem>)>> {
     let mut now = match opened(loaded) {
-        Ok((_, file)) => Answered {
-            text: file.text().to_owned(),
-            cautions: Vec::new(),
-            loaded: Arc::clone(loaded),
-        },
+        Ok((_, file)) => unchanged(loaded, &file),
         Err(problems) => return Err(vec![(0, problems)]),
     };
     let known = |g: &Given| !matches!(g.answer.trim(), "" | "?");

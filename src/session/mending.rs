@@ -103,7 +103,10 @@ impl Judge<'_> {
         let edits = found.edits();
         let files = (0_u16..).map(FileId).zip(self.loaded.sources.own());
         let texts: Vec<(Arc<SourceFile>, String)> = files
-            .map(|(id, file)| (Arc::clone(file), edited(file, id, &edits)))
+            .map(|(id, file)| {
+                let mine = edits.iter().filter(|e| e.span.file == id).collect();
+                (Arc::clone(file), edited(file.text(), 0, mine))
+            })
             .filter(|(file, new)| new != file.text())
             .collect();
         let as_promised = (!edits.is_empty()).then(|| {
@@ -169,21 +172,20 @@ fn troubles(report: &Report) -> BTreeSet<(String, String, Outcome)> {
         .collect()
 }
 
-/// A text with edits put in; they do not overlap.
-fn edited(file: &SourceFile, id: FileId, edits: &[Edit]) -> String {
-    let mut mine: Vec<&Edit> = edits.iter().filter(|e| e.span.file == id).collect();
-    mine.sort_by_key(|e| e.span.start);
+/// A text, which begins at `begin` of its file, with edits of the file put in; they do not overlap.
+#[must_use]
+pub fn edited(text: &str, begin: usize, mut edits: Vec<&Edit>) -> String {
+    edits.sort_by_key(|e| e.span.start);
     let mut out = String::new();
     let mut at = 0;
-    let text = file.text();
-    for e in mine {
-        let (start, end) = (e.span.from(), e.span.until());
-        let (Some(before), true) = (text.get(at..start), end <= text.len()) else {
+    for e in edits {
+        let [from, until] = [e.span.from(), e.span.until()].map(|i| i.saturating_sub(begin));
+        let Some(before) = text.get(at..from) else {
             continue;
         };
         out.push_str(before);
         out.push_str(&e.new);
-        at = end;
+        at = until.min(text.len());
     }
     out.push_str(text.get(at..).unwrap_or(""));
     out

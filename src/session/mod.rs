@@ -21,7 +21,7 @@ pub use answering::{Answered, Given, answer, answer_all, read_off};
 pub use config::{CONFIG, Config};
 pub use installation::{Ask, Installation};
 pub use loaded::{Checked, Loaded};
-pub use mending::Mending;
+pub use mending::{Mending, edited};
 pub use options::{Defaults, Options, split_rules};
 pub use project::Project;
 pub use rows::{RowResult, Rows, Unmet, Verdict};

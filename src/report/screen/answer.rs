@@ -8,9 +8,9 @@ use crate::ruleset::Severity;
 use crate::source::Problem;
 use crate::vocabulary::Settler;
 
-use crate::report::FileReport;
 use crate::report::baseline::Against;
 use crate::report::totals::compared;
+use crate::report::{FileReport, plural};
 
 /// What is told of one design.
 #[derive(Debug)]
@@ -146,8 +146,7 @@ pub(super) fn left_out(report: &Report) -> Vec<&Finding> {
 pub(in crate::report) fn counted(n: usize, one: &str, many: &str) -> String {
     match n {
         0 => format!("no {one}"),
-        1 => format!("1 {one}"),
-        n => format!("{n} {many}"),
+        n => plural(n, one, many),
     }
 }
 
