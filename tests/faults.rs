@@ -22,6 +22,7 @@ use amperule::session::{Ask, Options};
 use rayon::iter::{IntoParallelRefIterator, ParallelIterator};
 
 use crate::common;
+mod mends;
 mod table;
 
 use table::{Entry, base, edited, entries, rule};
