@@ -50,7 +50,7 @@ fn proposed(text: &str, edition: Option<String>) -> Result<Vec<String>, String> 
     let loaded = Project::new(Arc::new(files), Vec::new()).open(path, &options);
     let design = loaded
         .sound()
-        .map_err(|_| "the design is refused".to_owned())?;
+        .ok_or_else(|| "the design is refused".to_owned())?;
     let found = design.mend(&|span| {
         let part = text.get(span.from()..span.until());
         part.unwrap_or_default().to_owned()
