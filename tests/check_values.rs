@@ -70,7 +70,7 @@ charge-point drive { circuit: ev  In: 32 A }"#
             r#"installation "V" { premises: workshop }
 supply { earthing: TN-S  phases: {phases}  U0: {u0} V  Ze: {ze} ohm  Xe: {xe} ohm  Ipf: {ka} kA  Ipf-line: {ka} kA }
 board main { fed-from: supply
-  circuit ev { role: final  lines: {lines}  neutral: yes  device: mccb { In: 250 A }
+  circuit ev { role: final  lines: {lines}  neutral: yes  cos-phi: {pf}  device: mccb { In: 250 A }
     cables: singles { size: {size} mm2  cpc-size: {cpc} mm2  cpc: core  R-stated: {r} ohm/km  X-stated: {x} ohm/km
       insulation: {ins}  material: Cu  length: {length} m } } }
 load hall { on: ev  lines: {lines}  current: {ib} A }

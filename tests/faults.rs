@@ -22,13 +22,14 @@ use amperule::session::{Ask, Options};
 use rayon::iter::{IntoParallelRefIterator, ParallelIterator};
 
 use crate::common;
+mod mends;
 mod table;
 
 use table::{Entry, base, edited, entries, rule};
 
 /// The least size of the table.
-const FAULTS: usize = 300;
-const HARMLESS: usize = 150;
+const FAULTS: usize = 600;
+const HARMLESS: usize = 260;
 
 /// The findings of a design: outcome and rule, as the table writes them, and the subject; with each the
 /// rule and subject that it follows from in the end, itself where it follows from nothing.

@@ -5,11 +5,13 @@
     reason = "random values are made by other functions than those of the program"
 )]
 
+use crate::common;
 use amperule::physics::{
     behind_source, behind_source_set, neutral_current, neutral_current_set, open_pen_voltage,
     open_pen_voltage_set,
 };
 use amperule::quantity::Interval;
+use amperule::session::Options;
 use proptest::prelude::*;
 
 /// Nodal analysis (complex node equations solved with numpy) of the circuit behind BS 7671:2018
@@ -268,5 +270,51 @@ proptest! {
         prop_assert!(set.hi <= most * (1.0 + 1e-5), "{set:?} {most}");
         let least = behind_source(zs.lo, xs.lo, rs.lo, qs.lo).min(behind_source(zs.lo, xs.hi, rs.lo, qs.lo));
         prop_assert!(set.lo >= least * (1.0 - 1e-12), "{set:?} {least}");
+    }
+}
+
+/// Touch voltage by nodal analysis, each line loaded by the same angle: sources and loads as complex numbers.
+fn lagging(amps: [f64; 3], cos: f64, ra: f64) -> f64 {
+    let lag = cos.acos();
+    let (mut up, mut along) = ((0.0, 0.0), (1.0 / ra, 0.0));
+    for (line, i) in amps.into_iter().enumerate() {
+        let turn = [0.0_f64, -120.0, 120.0][line].to_radians() - lag;
+        up = (up.0 + i * turn.cos(), up.1 + i * turn.sin());
+        along = (
+            along.0 + i / 230.0 * lag.cos(),
+            along.1 - i / 230.0 * lag.sin(),
+        );
+    }
+    up.0.hypot(up.1) / along.0.hypot(along.1)
+}
+
+#[test]
+fn loads_that_lag_lift_the_terminal_no_more_than_is_said() {
+    for amps in [[56.0, 0.0, 0.0], [30.0, 20.0, 5.0], [90.0, 10.0, 40.0]] {
+        for (cos, ra) in [(1.0, 2.0), (0.95, 1.2), (0.9, 3.0), (0.8, 3.0), (0.8, 30.0)] {
+            let [a, b, c] = amps;
+            let text = format!(
+                "supply {{ status: existing  earthing: TN-C-S  phases: 3  U0: 230 V  RB: 0 ohm  cos-phi: {cos}\n\
+                 electrodes: rod  logged-demand: L1 {a} A, L2 {b} A, L3 {c} A (measured)  logged-for: 14 d }}\n\
+                 electrode rod {{ R: {ra} ohm (measured)  linked-to-met: yes  serves: met }}\nno charge-point\nno load\n"
+            );
+            let design = common::sound(&text, &Options::under("gb")).expect("a sound design");
+            let said = |fact| {
+                let v = design.value("supply", fact, None).expect("a value");
+                (v.low + v.high) / 2.0
+            };
+            let (touch, exact) = (said("touch-voltage"), lagging(amps, cos, ra));
+            assert!(
+                touch >= exact * (1.0 - 1e-9),
+                "{touch} V where {exact} V are"
+            );
+            assert!(touch <= exact * 1.06, "{touch} V where {exact} V are");
+            // At its limit the electrode holds the terminal at 70 V and no more.
+            let limit = said("electrode-limit");
+            if limit < 1000.0 {
+                let held = lagging(amps, cos, limit);
+                assert!(held <= 70.0 + 1e-6 && held > 65.0, "{limit} ohm, {held} V");
+            }
+        }
     }
 }

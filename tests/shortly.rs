@@ -474,7 +474,7 @@ fn a_mend_changes_a_mark_within_the_mark() {
     for edit in mended.edits().iter().rev() {
         new.replace_range(edit.span.from()..edit.span.until(), &edit.new);
     }
-    assert!(new.contains(" B32 ") || new.contains(" B45 "), "{new}");
+    assert!(new.contains(" B32 ") || new.contains(" B40 "), "{new}");
     assert!(
         new.contains(" type-A ") || new.contains(" type-F ") || new.contains(" type-B "),
         "{new}"

@@ -258,6 +258,15 @@ pub(super) fn untaken(knobs: &[Knob]) -> Vec<(LeafId, Val)> {
         .collect()
 }
 
+/// Whether a number lies in the direction that a change may take.
+fn leads(toward: Toward, x: f64, (lo, hi): (f64, f64)) -> bool {
+    match toward {
+        Toward::Either => true,
+        Toward::Less => x <= hi,
+        Toward::More => x >= lo,
+    }
+}
+
 fn options(
     residual: &Residual,
     leaf: LeafId,
@@ -272,6 +281,8 @@ fn options(
         all.retain(|v| *v != now);
         (!all.is_empty()).then_some(Options::Fixed(all))
     };
+    // What is not known yet may come out either way.
+    let toward = if now == l.set { Toward::Either } else { toward };
     match (&fact.ty, l.kind) {
         (FactType::Quantity { .. }, LeafKind::Choice) => {
             let series = residual.ruleset.data.series.get(fact.series?.0 as usize)?;
@@ -287,6 +298,8 @@ fn options(
                     l.domain.bits >> i & 1 != 0
                         && pl * (1.0 - 1e-9) <= *m
                         && *m <= ph * (1.0 + 1e-9)
+                        && (usual.is_empty() || usual.iter().any(|u| (u - m).abs() <= 1e-9 * m))
+                        && leads(toward, *m, (at, at))
                 })
                 .collect();
             let far = |m: f64| libm::log(m / at).abs();
@@ -316,6 +329,7 @@ fn options(
             let mut all: Vec<Val> = usual
                 .iter()
                 .filter(|x| l.set.lo <= **x && **x <= l.set.hi)
+                .filter(|x| leads(toward, **x, (now.lo, now.hi)))
                 .map(|x| Val::number(*x))
                 .collect();
             all.sort_by(|a, b| (a.lo - now.lo).abs().total_cmp(&(b.lo - now.lo).abs()));
@@ -323,13 +337,10 @@ fn options(
         }
         (FactType::Quantity { unit, .. }, LeafKind::Number) => {
             let (mut lo, mut hi) = (pl.max(l.set.lo), ph.min(l.set.hi));
-            // What is not known yet may come out either way.
-            if now != l.set {
-                match toward {
-                    Toward::Either => {}
-                    Toward::Less => hi = hi.min(now.hi),
-                    Toward::More => lo = lo.max(now.lo),
-                }
+            match toward {
+                Toward::Either => {}
+                Toward::Less => hi = hi.min(now.hi),
+                Toward::More => lo = lo.max(now.lo),
             }
             let settled = now.bits == Presence::PRESENT || now == l.set;
             (settled && lo <= hi).then(|| Options::Number {
