@@ -1,5 +1,10 @@
 //! How tests run the program: without colours, at a fixed width.
 
+#![expect(
+    clippy::expect_used,
+    reason = "a test stops where the program does not start"
+)]
+
 use std::path::Path;
 use std::process::Command;
 
