@@ -9,7 +9,7 @@ use inquire::{Confirm, InquireError, Text};
 use crate::answer::Asked;
 use crate::report::survey::{caution, heading, question};
 use crate::report::{cautions, fit};
-use crate::session::{Loaded, answer};
+use crate::session::{Installation, Loaded, answer};
 use crate::source::{FileId, Sources, visible_line};
 use crate::vocabulary::Settler;
 
@@ -50,10 +50,7 @@ pub(super) fn run(one: &One, file: &Path, out: &mut Output) -> Answer {
     let mut settler: Option<Settler> = None;
     let mut code = exit::CLEAN;
     loop {
-        let asked = now
-            .sound()
-            .map(crate::session::Installation::asked)
-            .unwrap_or_default();
+        let asked = now.sound().map(Installation::asked).unwrap_or_default();
         let wanted = again
             .take()
             .and_then(|id| asked.iter().find(|q| q.id == id));
