@@ -64,7 +64,22 @@ pub(crate) use template;
 
 #[cfg(test)]
 mod tests {
-    use super::escape;
+    use super::{escape, filled};
+
+    #[test]
+    fn a_text_in_a_gap_is_escaped() {
+        #[derive(askama::Template)]
+        #[template(source = "<b>{{ text }}</b> {{ number }}", ext = "html")]
+        struct Page {
+            text: &'static str,
+            number: u8,
+        }
+        let (text, number) = ("a < {{ number }}", 7);
+        assert_eq!(
+            filled(&Page { text, number }),
+            "<b>a &lt; {{ number }}</b> 7\n"
+        );
+    }
 
     #[test]
     fn what_has_a_meaning_in_markup_is_named() {
