@@ -19,11 +19,11 @@ export interface Checked {
 export interface Question {
   of: string; asked: string; label?: string; means: string; how: string | null; answer: string; words: string[]; unit: string | null;
   'settled-by': string; known: string | null; passes: string | null; heading: string; before: string | null;
-  start: number; end: number; from?: number; to?: number; usual: string[];
+  start: number; end: number; from?: number; to?: number; usual: string[]; also: string[]; inside: { label: string }[];
   waiting: { rule: string; title: string; subject: string; severity: string }[];
 }
 export interface Surveyed {
-  questions: Question[]; undecided: Record<string, number>; caution: string; left: number;
+  questions: Question[]; later: unknown[]; undecided: Record<string, number>; caution: string; left: number;
   'left-out': { rule: string; what: string; subject: string; severity: string }[];
   stuck: { rule: string; subject: string }[];
 }

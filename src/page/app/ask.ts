@@ -20,20 +20,14 @@ let count = 0;
 
 /** The view of a survey. */
 export function asking(survey: Surveyed, aside: Aside, asker: Asker, again: () => void): HTMLElement[] {
-  const all = survey.questions.map((question, index) => ({ question, index }));
-  // One fact of each line is answered at once.
-  const seen = new Set<string>();
-  const once = all.filter(({ question: q }) => {
-    const key = `${q.of}|${q.asked.replace(/ \(L[123]\)/, '')}`;
-    return seen.has(key) ? false : (seen.add(key), true);
-  });
+  const once = survey.questions.map((question, index) => ({ question, index }));
   const open = once.filter(({ question: q }) => !aside.later.has(about(q)) && !aside.network.has(about(q)));
   const must = open.filter(({ question: q }) => q.waiting.some(w => w.severity === 'breach')).length;
   const out: HTMLElement[] = [];
   if (once.length === 0) {
     out.push(el('p', { class: 'lead' }, mark('nothing open', 'good'), ' Nothing is undecided at this stage; there is nothing to ask.'));
   } else {
-    out.push(el('p', { class: 'lead' }, `${open.length} ${open.length === 1 ? 'question' : 'questions'}; requirements wait for ${must} of them.`));
+    out.push(el('p', { class: 'lead' }, `${open.length} ${open.length === 1 ? 'question' : 'questions'}; requirements wait for ${must} of them.${survey.later.length > 0 ? ` When they are answered ${survey.later.length} more may follow.` : ''}`));
   }
   const group = (title: string, list: typeof once, before: string | null) => {
     if (list.length === 0) return;
@@ -88,10 +82,11 @@ function one(q: Question, index: number, aside: Aside, asker: Asker, again: () =
   const back = aside.later.has(about(q)) || aside.network.has(about(q));
   const form = el('form', { class: 'type', onsubmit: event => { event.preventDefault(); void give(field.value); } },
     el('label', { for: id }, q.answer), el('span', { class: 'row' }, field, q.unit && el('span', { class: 'unit' }, q.unit), button('Write', () => void give(field.value), { type: 'submit' })));
-  const asked = q.asked.replace(/ \(L[123]\)/, '');
-  return el('li', { class: 'question', 'data-asked': asked },
-    el('h5', { tabindex: '-1' }, q.label ? `${q.label} (${asked})` : asked, must ? mark('required', 'open') : null),
+  return el('li', { class: 'question', 'data-asked': q.asked },
+    el('h5', { tabindex: '-1' }, q.label ? `${q.label} (${q.asked})` : q.asked, must ? mark('required', 'open') : null),
     el('p', { id: `${id}-means` }, q.means),
+    q.also.length > 0 && el('p', { class: 'how' }, `The same for ${q.also.join(', ')}`),
+    q.inside.length > 0 && el('p', { class: 'how' }, `With: ${q.inside.map(i => i.label).join(', ')}`),
     q.how && el('p', { class: 'how' }, `How: ${q.how}`),
     q.known && el('p', { class: 'how' }, `Known so far: ${q.known}`),
     q.passes && el('p', { class: 'how' }, `Passes with: ${q.passes}`),
