@@ -88,7 +88,7 @@ pub fn answers(
     let unit = question.unit.as_deref();
     let values = values(answer, unit, quoted, question.settled_by)?;
     let put = |value: &String| put_value(text, question.span, &outer.name, value);
-    let puts = values.iter().flat_map(put).collect();
+    let puts: Vec<String> = values.iter().flat_map(put).collect();
     finished(text, puts)
 }
 
