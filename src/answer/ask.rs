@@ -157,7 +157,13 @@ fn of_fact(v: &Vocabulary, design: &Design, fact: &Fact, q: &Question) -> Asked 
         answer: expected(v, fact),
         input: input(&fact.ty),
         unit: unit.map(str::to_owned),
-        lines: q.lines.clone(),
+        // One line has its value without a name.
+        lines: q
+            .lines
+            .iter()
+            .copied()
+            .filter(|_| q.lines.len() > 1)
+            .collect(),
         usual: usual(v, design, fact, q.object),
         settled_by: q.settled_by,
         known: q.known.clone(),

@@ -9,7 +9,7 @@ use inquire::{Confirm, InquireError, Text};
 use crate::answer::Asked;
 use crate::report::survey::{caution, heading, question};
 use crate::report::{cautions, fit};
-use crate::session::{Installation, Loaded, answer};
+use crate::session::{Loaded, answer};
 use crate::source::{FileId, Sources, visible_line};
 use crate::vocabulary::Settler;
 

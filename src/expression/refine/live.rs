@@ -1,7 +1,7 @@
 //! Which leaves can still matter in a box.
 
 use super::super::program::{Op, Reg};
-use super::super::val::Presence;
+use super::super::val::{Flags, Presence};
 use super::{Cone, Refiner};
 use crate::quantity::TruthSet;
 
@@ -66,6 +66,8 @@ impl Refiner<'_> {
                         visit(self, b);
                     }
                 }
+                // What is multiplied by nothing does not matter.
+                Op::Mul(..) if self.is_sure_point(*r) => {}
                 _ => {
                     let args = &self.program.args;
                     op.operands(args, |o| visit(self, o));
@@ -82,5 +84,10 @@ impl Refiner<'_> {
             }
         }
         (live, once)
+    }
+
+    fn is_sure_point(&self, r: Reg) -> bool {
+        let val = &self.vals[r.ix()];
+        val.is_number_point() && !val.flags.any(Flags::UNSOUND)
     }
 }

@@ -25,7 +25,7 @@ export function asking(survey: Surveyed, aside: Aside, asker: Asker, again: () =
   if (all.length === 0) {
     out.push(el('p', { class: 'lead' }, mark('nothing open', 'good'), ' Nothing is undecided at this stage; there is nothing to ask.'));
   } else {
-    out.push(el('p', { class: 'lead' }, `${open.length} ${open.length === 1 ? 'question' : 'questions'}; requirements wait for ${must} of them.${survey.later.length ? ` ${survey.later.length} more may follow.` : ''}`));
+    out.push(el('p', { class: 'lead' }, `${open.length} ${open.length === 1 ? 'question' : 'questions'}; requirements wait for ${must} of them.${survey.later.length > 0 ? ` When they are answered ${survey.later.length} more may follow.` : ''}`));
   }
   const group = (title: string, list: Question[], before: string | null) => {
     if (list.length === 0) return;
@@ -35,7 +35,7 @@ export function asking(survey: Surveyed, aside: Aside, asker: Asker, again: () =
       if (question.of !== of || !items) {
         of = question.of;
         items = el('ol', { class: 'questions', 'aria-label': of });
-        section.append(el('h4', {}, question.also.length ? `${of} and ${question.also.length} more like it` : of), items);
+        section.append(el('h4', {}, of), items);
       }
       items.append(one(question, aside, asker, again));
     }
@@ -83,7 +83,8 @@ function one(q: Question, aside: Aside, asker: Asker, again: () => void): HTMLEl
   return el('li', { class: 'question', 'data-asked': q.asked },
     el('h5', { tabindex: '-1' }, `${q.label} (${q.asked})`, q.must ? mark('required', 'open') : null),
     el('p', { id: `${id}-means` }, q.lines.length ? `${q.means}; asked for ${q.lines.join(', ')}` : q.means),
-    q.inside.length > 0 && el('p', {}, `With: ${q.inside.map(i => i.label).join(', ')}`),
+    q.also.length > 0 && el('p', { class: 'how' }, `The same for ${q.also.join(', ')}`),
+    q.inside.length > 0 && el('p', { class: 'how' }, `With: ${q.inside.map(i => i.label).join(', ')}`),
     ...q.open.map(open => el('p', {}, open)),
     q.how && el('p', { class: 'how' }, `How: ${q.how}`),
     q.known && el('p', { class: 'how' }, `Known so far: ${q.known}`),
