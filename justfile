@@ -18,11 +18,12 @@ lint:
 
 # The cases of one ruleset, with the branches that none has seen both ways.
 rules RULESET='gb':
-    cargo run --locked --release --quiet -- rules test --rules {{RULESET}} --coverage
+    cargo run --locked --quiet -- rules test --rules {{RULESET}} --coverage
 
 # Writes the tables of what the rulesets encode and leave out.
 tables:
-    for rules in iec gb; do cargo run --locked --release --quiet -- rules table --rules "$rules" > "rulesets/$rules/COVERAGE.md"; done
+    mkdir -p target/tables
+    for rules in iec gb us; do cargo run --locked --quiet -- rules table --rules "$rules" > "target/tables/$rules.md"; done
 
 # Snapshots of what the program prints, to be read before they are committed.
 snapshots:

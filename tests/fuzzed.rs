@@ -15,8 +15,8 @@ mod invariants;
 
 use invariants::{
     DESIGNS, Invariant, LAB, a_row_is_judged_as_its_design, any_expression_is_typed_or_refused,
-    any_ruleset_loads_or_says_why, any_text_is_judged_twice_alike, edited, every_answer_ends,
-    layout_keeps_what_is_said,
+    any_ruleset_loads_or_says_why, any_text_is_judged_twice_alike, compared, edited,
+    every_answer_ends, layout_keeps_what_is_said, loads, requiring,
 };
 
 /// A generator whose inputs are the same on every machine (SplitMix64).
@@ -117,6 +117,7 @@ fn rulesets() {
         }
     }
     assert!(seeds.len() > 3);
+    assert!(loads(LAB), "what edits start from is a ruleset");
     holds(any_ruleset_loads_or_says_why, &seeds[..1], 400);
     holds(any_ruleset_loads_or_says_why, &seeds[1..], 20);
 }
@@ -124,14 +125,16 @@ fn rulesets() {
 #[test]
 fn expressions() {
     let seeds = [
-        "x <= 16 A and (y > 2 mm² or sort = red)",
-        "if on then x + 2 A else max(x, 1 A) * 3",
-        "sum of x of thing where on",
-        "current in rating where y >= y and sort = sort",
-        "not (x / 0 > 1 A) and x is known",
-        "all thing have x < 3 A",
+        "x <= 16 A and (y > 2 mm² or sort == red)",
+        "(if on then x + 2 A else max(x, 1 A) * 3) <= 30 A",
+        "x is written and sort among {red, green}",
+        "x <= (rating[y, sort] else 1 A) * 2",
+        "not (x / 2 > 1 A) and z == 2 * x",
     ];
     let seeds = seeds.map(str::to_owned);
+    for seed in &seeds {
+        assert!(loads(&requiring(seed)), "edits start from sense: {seed}");
+    }
     holds(any_expression_is_typed_or_refused, &seeds, 300);
 }
 
@@ -141,12 +144,15 @@ fn rows() {
         "18 m",
         "18",
         "1 m .. 30 m",
-        "30 ft",
+        "60 ft",
         "18 m | 40 m",
         "?",
         "1E+01",
         " 12 m ",
     ];
     let seeds = seeds.map(str::to_owned);
+    for cell in ["18 m", "1 m .. 30 m", "60 ft"] {
+        assert!(compared(cell), "{cell}");
+    }
     holds(a_row_is_judged_as_its_design, &seeds, 6);
 }

@@ -12,7 +12,6 @@ mod client;
 use std::collections::BTreeSet;
 use std::fs;
 use std::io::{Read as _, Write as _};
-use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
@@ -568,8 +567,17 @@ fn texts_are_laid_out_as_the_program_does() {
         client.get::<DocumentFormattingRequest>(ask(&uri)),
         Some(Vec::new())
     );
+    // Of a range only its own lines.
+    let twice = messy.replace("\n  circuit: ev", "\n  circuit:   ev");
+    client.change(&uri, 3, json!([{ "text": twice }]));
+    let all = client.get::<DocumentFormattingRequest>(ask(&uri)).unwrap();
+    assert_eq!(all.len(), 2, "{all:?}");
+    let mut of = ask(&uri);
+    of["range"] = serde_json::to_value(all[1].range).unwrap();
+    let some = client.get::<DocumentRangeFormattingRequest>(of).unwrap();
+    assert_eq!(some, all[1..]);
     // One with a mistake stays as it is.
-    client.change(&uri, 3, json!([{ "text": "board main {" }]));
+    client.change(&uri, 4, json!([{ "text": "board main {" }]));
     assert_eq!(client.get::<DocumentFormattingRequest>(ask(&uri)), None);
 }
 
@@ -1067,5 +1075,4 @@ fn the_program_serves_over_standard_input_and_ends_with_it() {
     assert_eq!(code, Some(2));
     let (_, code) = spoken(&[]);
     assert_eq!(code, Some(2));
-    assert!(Path::new(&PathBuf::from(env!("CARGO_BIN_EXE_amperule"))).exists());
 }

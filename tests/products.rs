@@ -182,6 +182,18 @@ fn what_contradicts_a_product_is_an_error_with_both_lines() {
 }
 
 #[test]
+fn a_thing_that_is_several_products_agrees_with_each() {
+    let both = |at: &str| {
+        format!(
+            "define ours as rcbo {{ In: 32 A | 40 A }}\ndefine theirs as rcbo {{ In: 32 A }}\n\
+             circuit ev {{ device: ours as theirs {{ In: {at} }} }}"
+        )
+    };
+    refused(&both("40 A"), &["contradicts-product: 40 A / 32 A"]);
+    refused(&both("32 A"), &[]);
+}
+
+#[test]
 fn what_is_wrong_with_products_is_told() {
     refused("charge-point drive as wall", &["unknown-product: wall"]);
     refused(

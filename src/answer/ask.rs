@@ -7,7 +7,7 @@ mod worded;
 
 use std::collections::BTreeMap;
 
-use super::survey::{Question, Survey};
+use super::survey::{Question, Survey, Waiting};
 use crate::design::model::{Design, ObjectId};
 use crate::quantity::{Unit, format_quantity};
 use crate::ruleset::{Ruleset, Severity};
@@ -76,8 +76,8 @@ pub struct Asked {
     pub passes: Option<String>,
     /// A requirement waits for it, not only a caution or advice.
     pub must: bool,
-    /// How many verdicts wait for it.
-    pub waiting: usize,
+    /// What waits for it.
+    pub waiting: Vec<Waiting>,
     /// What is looked for in a list that may not be complete.
     pub open: Vec<String>,
     /// Of a part that is not written: what matters of it.
@@ -146,7 +146,7 @@ impl Asked {
     /// Takes in what else a question asks of the same thing.
     fn add(&mut self, v: &Vocabulary, design: &Design, q: &Question) {
         self.must |= q.must();
-        self.waiting += q.waiting.len();
+        self.waiting.extend(q.waiting.iter().cloned());
         if let Some(line) = q.line
             && !self.lines.contains(&line)
         {
@@ -172,7 +172,7 @@ impl Asked {
             inside: Vec::new(),
             lines: Vec::new(),
             open: Vec::new(),
-            waiting: q.waiting.len(),
+            waiting: q.waiting.clone(),
             must: q.must(),
             ..of_fact(v, design, fact, q)
         });
@@ -228,7 +228,7 @@ fn of_fact(v: &Vocabulary, design: &Design, fact: &Fact, q: &Question) -> Asked 
         known: q.known.clone(),
         passes: q.passes.clone(),
         must: false,
-        waiting: 0,
+        waiting: Vec::new(),
         open: Vec::new(),
         inside: Vec::new(),
         span: q.span,

@@ -33,3 +33,4 @@ pub use show::{show_number, show_set, show_truth, show_val, show_words, tame};
 pub use standing::{Standing, Totals};
 pub use subject::Subject;
 pub use verdicts::{Verdict, link_verdicts};
+pub use view::one_line;

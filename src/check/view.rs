@@ -309,7 +309,7 @@ impl View<'_> {
 }
 
 /// A text of several lines on one.
-fn one_line(text: &str) -> String {
+pub fn one_line(text: &str) -> String {
     text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 

@@ -9,6 +9,7 @@ use crate::session::{Given, answer_all};
 use crate::source::{Problem, SourceFile, Sources, Span, visible_line};
 
 use super::args::{One, Reading};
+use super::rows::separator;
 use super::write::{Over, Writing, write};
 use super::{Output, ask_terminal, exit};
 
@@ -110,14 +111,10 @@ pub(super) fn put(file: &Path, before: &str, text: &str) -> Result<(), Problem> 
 fn read(one: &One, table: &Path, sources: &mut Sources) -> Result<Table, Vec<Problem>> {
     let text = one.project.text(table).map_err(|p| vec![p])?;
     let file = sources.add(SourceFile::new(table.display().to_string(), text.clone()));
-    let head = text.lines().next().unwrap_or("");
-    let separator = [b';', b'\t', b',']
-        .into_iter()
-        .find(|s| head.as_bytes().contains(s));
     let mut reader = csv::ReaderBuilder::new()
         .flexible(true)
         .has_headers(false)
-        .delimiter(separator.unwrap_or(b','))
+        .delimiter(separator(text.as_bytes()))
         .from_reader(text.as_bytes());
     let mut columns: Option<(usize, usize)> = None;
     let (mut given, mut places, mut wrong) = (Vec::new(), Vec::new(), Vec::new());
@@ -146,7 +143,8 @@ fn read(one: &One, table: &Path, sources: &mut Sources) -> Result<Table, Vec<Pro
             let (Some(q), Some(a)) = (find(QUESTION), find(ANSWER)) else {
                 let text = "the first line names no columns `question` and `answer`";
                 let help = "begin the table with the line `question,answer`";
-                let span = Span::new(file, 0, head.len());
+                let head = text.lines().next().map_or(0, str::len);
+                let span = Span::new(file, 0, head);
                 return Err(vec![
                     Problem::error("bad-table", text).at(span, "").help(help),
                 ]);

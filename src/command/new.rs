@@ -132,12 +132,7 @@ fn wrong(problem: Problem) -> Wrong {
 /// The newest edition of a ruleset, with its patches.
 fn load(library: &Library, rules: &str) -> Result<(Request, Arc<Ruleset>), Wrong> {
     let (base, patches) = split_rules(rules);
-    let request = Request {
-        edition: library.editions(&base).pop(),
-        base,
-        patches,
-        on: None,
-    };
+    let request = Request::newest(library, base, patches);
     let loaded = library.load(&request);
     let wrong = (loaded.problems, Sources::over(loaded.files));
     loaded.ruleset.map(|r| (request, r)).ok_or(wrong)

@@ -183,21 +183,25 @@ fn opened(table: &Path) -> io::Result<(u64, Source, u8)> {
     let size = file.metadata()?.len();
     let last = (0, 0);
     let mut source = BufReader::new(Lines { inner: file, last });
-    let begin = source.fill_buf()?;
+    let separator = separator(source.fill_buf()?);
+    Ok((size, source, separator))
+}
+
+/// What the head of a table shows to stand between its cells.
+pub(super) fn separator(begin: &[u8]) -> u8 {
     let mut quoted = false;
     let bare = begin.iter().filter(|byte| {
         quoted ^= **byte == b'"';
         !quoted
     });
     let head: Vec<u8> = bare.copied().take_while(|byte| *byte != b'\n').collect();
-    let separator = if head.contains(&b';') {
+    if head.contains(&b';') {
         b';'
     } else if head.contains(&b'\t') && !head.contains(&b',') {
         b'\t'
     } else {
         b','
-    };
-    Ok((size, source, separator))
+    }
 }
 
 /// Reads the next rows; the last, where there are fewer than a chunk.

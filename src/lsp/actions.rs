@@ -12,8 +12,8 @@ use lsp_server::ErrorCode;
 use serde_json::Value;
 
 use super::diagnostics::Places;
+use super::document::path_of;
 use super::requests::Refusal;
-use super::server::path_of;
 use super::state::{Found, State, View};
 use crate::answer::{Edit, MendChange, facts_read};
 use crate::check::{Finding, Outcome};

@@ -6,8 +6,8 @@ use gen_lsp_types::{CodeLens, CodeLensParams, InlayHint, InlayHintParams, Label,
 
 use super::actions::command;
 use super::context::judged;
+use super::document::path_of;
 use super::requests::Refusal;
-use super::server::path_of;
 use super::state::State;
 use crate::answer::End;
 use crate::report::{bounds, terminal};

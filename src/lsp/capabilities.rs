@@ -28,6 +28,7 @@ pub(super) fn capabilities(client: &Client) -> ServerCapabilities {
             ..CompletionOptions::default()
         }),
         document_formatting_provider: Some(true.into()),
+        document_range_formatting_provider: Some(true.into()),
         document_symbol_provider: Some(true.into()),
         workspace_symbol_provider: Some(true.into()),
         folding_range_provider: Some(true.into()),

@@ -10,7 +10,6 @@ use gen_lsp_types::{
 use super::client::Part;
 use super::context::{Context, Inside, judged, object_at};
 use super::requests::Refusal;
-use super::server::path_of;
 use super::state::{State, View};
 use crate::design::cursor::Standing;
 use crate::design::model::ObjectId;
@@ -57,11 +56,9 @@ pub(super) fn completion(
     state: &mut State,
     params: CompletionParams,
 ) -> Result<Option<CompletionResponse>, Refusal> {
-    let at = params.text_document_position_params;
-    let Some(view) = state.view(&path_of(&at.text_document.uri)) else {
+    let Some((view, byte)) = state.place(&params.text_document_position_params) else {
         return Ok(None);
     };
-    let byte = view.lines.byte(view.text(), at.position);
     let Some(ruleset) = view.loaded.ruleset.clone() else {
         return Ok(None);
     };

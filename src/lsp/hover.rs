@@ -6,7 +6,6 @@ use super::client::Part;
 use super::context::{Context, Inside, judged, object_at};
 use super::names::Names;
 use super::requests::Refusal;
-use super::server::path_of;
 use super::state::{State, View};
 use crate::design::cursor::Standing;
 use crate::design::model::ObjectId;
@@ -20,11 +19,9 @@ const WIDTH: usize = 80;
 
 /// Answers what is known of a place.
 pub(super) fn hover(state: &mut State, params: HoverParams) -> Result<Option<Hover>, Refusal> {
-    let at = params.text_document_position_params;
-    let Some(view) = state.view(&path_of(&at.text_document.uri)) else {
+    let Some((view, byte)) = state.place(&params.text_document_position_params) else {
         return Ok(None);
     };
-    let byte = view.lines.byte(view.text(), at.position);
     let Some(ruleset) = view.loaded.ruleset.clone() else {
         return Ok(None);
     };

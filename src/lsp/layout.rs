@@ -1,20 +1,36 @@
 //! The one layout of a design, as edits.
 
-use gen_lsp_types::{DocumentFormattingParams, TextEdit};
+use gen_lsp_types::{DocumentFormattingParams, DocumentRangeFormattingParams, TextEdit, Uri};
+use similar::{DiffTag, TextDiff};
 
+use super::document::path_of;
 use super::requests::Refusal;
-use super::server::path_of;
 use super::state::State;
 use crate::design::format::{format, format_by};
 use crate::design::tree::Tree;
 use crate::source::FileId;
 
-/// Lays a text out. One with mistakes stays as it is: they are told of where they stand.
-pub(super) fn layout(
-    state: &mut State,
-    params: DocumentFormattingParams,
-) -> Result<Option<Vec<TextEdit>>, Refusal> {
-    let Some(view) = state.view(&path_of(&params.text_document.uri)) else {
+type Edits = Result<Option<Vec<TextEdit>>, Refusal>;
+
+/// Lays a text out.
+pub(super) fn layout(state: &mut State, params: DocumentFormattingParams) -> Edits {
+    edits(state, &params.text_document.uri)
+}
+
+/// Lays the lines of a range out, as they are laid out in the whole.
+pub(super) fn layout_range(state: &mut State, params: DocumentRangeFormattingParams) -> Edits {
+    let (first, last) = (params.range.start.line, params.range.end.line);
+    let mut found = edits(state, &params.text_document.uri)?;
+    if let Some(all) = &mut found {
+        all.retain(|e| e.range.start.line <= last && e.range.end.line >= first);
+    }
+    Ok(found)
+}
+
+/// What laying a text out changes, stretch by stretch, so that marks and cursors elsewhere stay. A
+/// text with mistakes stays as it is: they are told of where they stand.
+fn edits(state: &mut State, uri: &Uri) -> Edits {
+    let Some(view) = state.view(&path_of(uri)) else {
         return Ok(None);
     };
     let text = view.text();
@@ -36,31 +52,17 @@ pub(super) fn layout(
             return Ok(None);
         }
     };
-    if new == text {
-        return Ok(Some(Vec::new()));
+    let diff = TextDiff::from_lines(text, &new);
+    let (mut at, mut all) = (0, Vec::new());
+    for op in diff.ops() {
+        let old: usize = diff.old_slices()[op.old_range()].iter().map(|l| l.len()).sum();
+        if op.tag() != DiffTag::Equal {
+            all.push(TextEdit {
+                range: view.lines.range(text, at, at + old),
+                new_text: diff.new_slices()[op.new_range()].concat(),
+            });
+        }
+        at += old;
     }
-    // What is the same before and behind stays, so that marks and cursors in it do.
-    let same = |a: &str, b: &str| {
-        let pairs = a.split_inclusive('\n').zip(b.split_inclusive('\n'));
-        pairs
-            .take_while(|(x, y)| x == y)
-            .map(|(x, _)| x.len())
-            .sum::<usize>()
-    };
-    let start = same(text, &new);
-    let (old_rest, new_rest) = (&text[start..], &new[start..]);
-    let tail = {
-        let pairs = old_rest
-            .split_inclusive('\n')
-            .rev()
-            .zip(new_rest.split_inclusive('\n').rev());
-        pairs
-            .take_while(|(x, y)| x == y)
-            .map(|(x, _)| x.len())
-            .sum::<usize>()
-    };
-    Ok(Some(vec![TextEdit {
-        range: view.lines.range(text, start, text.len() - tail),
-        new_text: new_rest[..new_rest.len() - tail].to_owned(),
-    }]))
+    Ok(Some(all))
 }

@@ -14,7 +14,6 @@ use lsp_server::ErrorCode;
 use super::context::named;
 use super::diagnostics::Places;
 use super::requests::Refusal;
-use super::server::path_of;
 use super::state::{State, View};
 use crate::design::cursor::token;
 use crate::design::model::{Design, ObjectId};
@@ -232,11 +231,9 @@ pub(super) fn definition(
     state: &mut State,
     params: DefinitionParams,
 ) -> Result<Option<DefinitionResponse>, Refusal> {
-    let at = params.text_document_position_params;
-    let Some(view) = state.view(&path_of(&at.text_document.uri)) else {
+    let Some((view, byte)) = state.place(&params.text_document_position_params) else {
         return Ok(None);
     };
-    let byte = view.lines.byte(view.text(), at.position);
     let mut places = Places::new(state, &view.loaded.sources);
     let found = used_file(&view, byte)
         .or_else(|| Names::new(&view.loaded).at(&view, byte).map(|u| u.given));
@@ -310,11 +307,9 @@ pub(super) fn references(
     state: &mut State,
     params: ReferenceParams,
 ) -> Result<Option<Vec<Location>>, Refusal> {
-    let at = params.text_document_position_params;
-    let Some(view) = state.view(&path_of(&at.text_document.uri)) else {
+    let Some((view, byte)) = state.place(&params.text_document_position_params) else {
         return Ok(None);
     };
-    let byte = view.lines.byte(view.text(), at.position);
     let Some(name) = Names::new(&view.loaded).at(&view, byte) else {
         return Ok(None);
     };
@@ -341,11 +336,9 @@ pub(super) fn prepare(
     state: &mut State,
     params: PrepareRenameParams,
 ) -> Result<Option<PrepareRenameResult>, Refusal> {
-    let at = params.text_document_position_params;
-    let Some(view) = state.view(&path_of(&at.text_document.uri)) else {
+    let Some((view, byte)) = state.place(&params.text_document_position_params) else {
         return Ok(None);
     };
-    let byte = view.lines.byte(view.text(), at.position);
     let found = renamable(&view, byte).map(|name| {
         PrepareRenameResult::PrepareRenamePlaceholder(PrepareRenamePlaceholder {
             range: view.range(name.at),
@@ -360,12 +353,10 @@ pub(super) fn rename(
     state: &mut State,
     params: RenameParams,
 ) -> Result<Option<WorkspaceEdit>, Refusal> {
-    let at = params.text_document_position_params;
     let refused = |why: &str| Err((ErrorCode::RequestFailed, why.to_owned()));
-    let Some(view) = state.view(&path_of(&at.text_document.uri)) else {
+    let Some((view, byte)) = state.place(&params.text_document_position_params) else {
         return Ok(None);
     };
-    let byte = view.lines.byte(view.text(), at.position);
     let Some(name) = renamable(&view, byte) else {
         return refused("there is no name here that could be changed");
     };

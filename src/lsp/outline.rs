@@ -7,9 +7,9 @@ use gen_lsp_types::{
     WorkspaceSymbol, WorkspaceSymbolLocation, WorkspaceSymbolParams, WorkspaceSymbolResponse,
 };
 
+use super::document::path_of;
 use super::position::Lines;
 use super::requests::Refusal;
-use super::server::path_of;
 use super::state::{State, View};
 use crate::design::parse::{Parsed, parse};
 use crate::design::tree::{Block, Entry, Item, Number, Tree, Value, ValueKind, Word};

@@ -2,7 +2,7 @@
 
 use gen_lsp_types::{
     CodeActionRequest, CodeLensRequest, CompletionRequest, CompletionResolveRequest,
-    DefinitionRequest, DocumentFormattingRequest, DocumentSymbolRequest, ExecuteCommandRequest,
+    DefinitionRequest, DocumentFormattingRequest, DocumentRangeFormattingRequest, DocumentSymbolRequest, ExecuteCommandRequest,
     FoldingRangeRequest, HoverRequest, InlayHintRequest, LspRequestMethod as Asked,
     PrepareRenameRequest, ReferencesRequest, RenameRequest, Request as Kind, SelectionRangeRequest,
     SemanticTokensRequest, WorkspaceSymbolRequest,
@@ -24,6 +24,9 @@ pub(super) fn answer(state: &mut State, request: Request) -> Result<Value, Refus
         Asked::TextDocumentCompletion => with::<CompletionRequest>(s, r, completion::completion),
         Asked::CompletionItemResolve => with::<CompletionResolveRequest>(s, r, completion::resolve),
         Asked::TextDocumentFormatting => with::<DocumentFormattingRequest>(s, r, layout::layout),
+        Asked::TextDocumentRangeFormatting => {
+            with::<DocumentRangeFormattingRequest>(s, r, layout::layout_range)
+        }
         Asked::TextDocumentDocumentSymbol => with::<DocumentSymbolRequest>(s, r, outline::symbols),
         Asked::TextDocumentFoldingRange => with::<FoldingRangeRequest>(s, r, outline::folds),
         Asked::TextDocumentSelectionRange => {

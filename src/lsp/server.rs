@@ -18,7 +18,7 @@ use super::Ended;
 use super::capabilities::capabilities;
 use super::checker::{Checker, News, said};
 use super::client::Client;
-use super::document::Document;
+use super::document::{Document, path_of};
 use super::requests;
 use super::state::State;
 
@@ -90,12 +90,6 @@ fn folders(params: &InitializeParams) -> Vec<PathBuf> {
     all.iter()
         .filter_map(|uri| uri.to_file_path().ok())
         .collect()
-}
-
-/// The path that an address stands for; what is no file stands for itself.
-pub(super) fn path_of(uri: &Uri) -> PathBuf {
-    uri.to_file_path()
-        .unwrap_or_else(|()| PathBuf::from(uri.as_str()))
 }
 
 struct Server {

@@ -5,12 +5,12 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use gen_lsp_types::{Diagnostic, Uri};
+use gen_lsp_types::{Diagnostic, TextDocumentPositionParams, Uri};
 
 use super::checker::{Checker, Job, News, Told};
 use super::client::Client;
 use super::diagnostics;
-use super::document::Document;
+use super::document::{Document, path_of};
 use super::position::Lines;
 use super::rulesets;
 use crate::answer::{AllBounds, Help};
@@ -225,6 +225,13 @@ impl State {
         }
         let using = self.users_of(path).into_iter().find(|root| root != path);
         using.unwrap_or_else(|| path.to_path_buf())
+    }
+
+    /// The open text of a request about a place in it, and the byte there.
+    pub(super) fn place(&mut self, at: &TextDocumentPositionParams) -> Option<(View, usize)> {
+        let view = self.view(&path_of(&at.text_document.uri))?;
+        let byte = view.lines.byte(view.text(), at.position);
+        Some((view, byte))
     }
 
     /// An open design text as part of its design; none for other files.

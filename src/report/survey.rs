@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use serde_json::{Value, json};
 
-use crate::answer::{Asked, Question, Survey};
+use crate::answer::{Asked, Question, Survey, Waiting};
 use crate::ruleset::Severity;
 use crate::source::Sources;
 use crate::vocabulary::{LINES, Settler};
@@ -222,13 +222,7 @@ pub fn json(path: &str, survey: &Survey, sources: &Sources) -> Value {
                 "passes": q.passes,
                 "line": sources.position(q.span).map(|p| p.line),
                 "file": sources.get(q.span.file).map(|f| f.name().to_owned()),
-                "waiting": q.waiting.iter().map(|w| json!({
-                    "rule": w.rule,
-                    "title": w.title,
-                    "subject": w.subject.label,
-                    "severity": w.severity.word(),
-                    "alone": w.alone,
-                })).collect::<Vec<_>>(),
+                "waiting": waiting(&q.waiting),
             })
         })
         .collect();
@@ -246,6 +240,46 @@ pub fn json(path: &str, survey: &Survey, sources: &Sources) -> Value {
         "caution": cautions::json(),
         "left": survey.left,
         "stuck": survey.stuck.iter().map(|(r, s)| json!({"rule": r, "subject": s.label})).collect::<Vec<_>>(),
+    })
+}
+
+fn waiting(all: &[Waiting]) -> Vec<Value> {
+    let one = |w: &Waiting| {
+        json!({
+            "rule": w.rule,
+            "title": w.title,
+            "subject": w.subject.label,
+            "severity": w.severity.word(),
+            "alone": w.alone,
+        })
+    };
+    all.iter().map(one).collect()
+}
+
+/// A question as it is put to a person.
+#[must_use]
+pub fn asked_json(q: &Asked) -> Value {
+    json!({
+        "id": q.id,
+        "of": q.of,
+        "also": q.also,
+        "asked": q.fact,
+        "label": q.label,
+        "means": q.means,
+        "lines": q.lines.iter().map(|l| line_name(*l)).collect::<Vec<_>>(),
+        "inside": q.inside.iter().map(|i| i.label.as_str()).collect::<Vec<_>>(),
+        "how": q.how,
+        "open": q.open,
+        "known": q.known,
+        "passes": q.passes,
+        "answer": q.answer,
+        "usual": q.usual,
+        "unit": q.unit,
+        "must": q.must,
+        "settled-by": q.settled_by.word(),
+        "heading": heading(q.settled_by),
+        "before": caution(q.settled_by),
+        "waiting": waiting(&q.waiting),
     })
 }
 

@@ -42,6 +42,19 @@ pub struct Request {
     pub on: Option<i32>,
 }
 
+impl Request {
+    /// The newest edition of a ruleset, with its patches.
+    #[must_use]
+    pub fn newest(library: &Library, base: String, patches: Vec<String>) -> Self {
+        Self {
+            edition: library.editions(&base).pop(),
+            base,
+            patches,
+            on: None,
+        }
+    }
+}
+
 /// What came of loading a ruleset.
 #[derive(Debug)]
 pub struct Loaded {

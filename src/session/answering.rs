@@ -8,9 +8,10 @@ use super::installation::Installation;
 use super::loaded::Loaded;
 use super::options::Options;
 use super::project::Project;
-use crate::answer::{Edit, Names, Target, edit, is_open, worded, written_as};
+use crate::answer::{Edit, Names, Target, ToRead, edit, is_open, worded, written_as};
+use crate::design::format::format;
 use crate::design::parse::parse;
-use crate::source::{FileId, Memory, Problem, SourceFile};
+use crate::source::{FileId, Memory, Problem, SourceFile, Span};
 use crate::vocabulary::Fact;
 
 /// A design with an answer written into it.
@@ -79,23 +80,76 @@ pub fn answer(
     let parsed = parse(FileId(0), file.text());
     let place = (&parsed.tree, file.text());
     let change = edit(v, design, place, target, &value).map_err(|p| vec![p])?;
-    let text = changed(file.text(), &change).map_err(|p| vec![p])?;
+    let answered = written((project, options), loaded, &change, fact_of(target, of))?;
+    if !is_written(&answered.loaded, question) {
+        let text = format!("`{question}` cannot be answered here");
+        return Err(vec![
+            Problem::error("not-answered", text).help("write it into the file"),
+        ]);
+    }
+    Ok(answered)
+}
+
+/// Writes a reading into the record of what was tested, over what was read before. A bare number
+/// takes the unit of the reading.
+///
+/// # Errors
+/// What is wrong with it; the design stays as it is.
+pub fn read_off(
+    (project, options): (&Project, &Options),
+    loaded: &Arc<Loaded>,
+    (reading, answer): (&ToRead, &str),
+) -> Result<Answered, Vec<Problem>> {
+    let (of, file) = opened(loaded)?;
+    let (v, design) = (&of.ruleset().vocabulary, of.design());
+    let fact = v.fact(reading.record, reading.fact);
+    let value = worded(fact, answer).map_err(|p| told(p, fact))?;
+    let record = design.ids().find(|id| {
+        let object = design.object(*id);
+        object.kind == reading.record && !object.phantom && object.name == reading.of
+    });
+    let change = match record {
+        Some(record) => {
+            let parsed = parse(FileId(0), file.text());
+            let target = Target::Fact(record, reading.fact);
+            edit(v, design, (&parsed.tree, file.text()), target, &value).map_err(|p| vec![p])?
+        }
+        None => {
+            let kind = &v.kind(reading.record).name;
+            let end = file.text().len();
+            Edit {
+                span: Span::new(FileId(0), end, end),
+                new: format!("\n{kind} {} {{ {}: {value} }}\n", reading.of, fact.name),
+            }
+        }
+    };
+    written((project, options), loaded, &change, Some(fact))
+}
+
+/// The design with a change in its text, laid out if it was before.
+fn written(
+    (project, options): (&Project, &Options),
+    loaded: &Arc<Loaded>,
+    change: &Edit,
+    fact: Option<&Fact>,
+) -> Result<Answered, Vec<Problem>> {
+    let (_, file) = opened(loaded)?;
+    let mut text = changed(file.text(), change).map_err(|p| vec![p])?;
+    if format(file.text()).is_ok_and(|same| same == file.text())
+        && let Ok(laid_out) = format(&text)
+    {
+        text = laid_out;
+    }
     let over: Memory = [(file.name(), text.as_str())].into_iter().collect();
     let loaded_then = project.beside(over).open(Path::new(&loaded.path), options);
     let (errors, cautions): (Vec<Problem>, Vec<Problem>) = news(loaded, &loaded_then)
         .into_iter()
         .partition(Problem::is_error);
     if !errors.is_empty() {
-        return Err(match fact_of(target, of) {
+        return Err(match fact {
             Some(fact) => told(errors, fact),
             None => errors,
         });
-    }
-    if !is_written(&loaded_then, question) {
-        let text = format!("`{question}` cannot be answered here");
-        return Err(vec![
-            Problem::error("not-answered", text).help("write it into the file"),
-        ]);
     }
     Ok(Answered {
         text,
@@ -174,7 +228,7 @@ fn already(
     loaded: &Loaded,
     file: &SourceFile,
     (question, value): (&str, &str),
-    span: crate::source::Span,
+    span: Span,
 ) -> Result<(), Vec<Problem>> {
     let there = loaded.sources.slice(span);
     // A part may hold more by now.

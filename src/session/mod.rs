@@ -16,7 +16,7 @@ mod options;
 mod project;
 mod rows;
 
-pub use answering::{Answered, Given, answer, answer_all};
+pub use answering::{Answered, Given, answer, answer_all, read_off};
 #[cfg(feature = "cli")]
 pub use config::{CONFIG, Config};
 pub use installation::{Ask, Installation};

@@ -166,18 +166,25 @@ pub fn layout_keeps_what_is_said(data: &[u8]) {
 
 /// Any text as a ruleset loads, or is told why not; what loads judges a design.
 pub fn any_ruleset_loads_or_says_why(data: &[u8]) {
-    under(&String::from_utf8_lossy(data));
+    loads(&String::from_utf8_lossy(data));
 }
 
 /// Any text as the requirement and as a derived fact of a rule.
 pub fn any_expression_is_typed_or_refused(data: &[u8]) {
     let text = String::from_utf8_lossy(data).replace(['\n', '\r'], " ");
+    loads(&requiring(&text));
     let quoted = text.replace('\'', "''");
-    under(&LAB.replacen("'x <= 16 A'", &format!("'{quoted}'"), 1));
-    under(&LAB.replacen("'2 * x'", &format!("'{quoted}'"), 1));
+    loads(&LAB.replacen("'2 * x'", &format!("'{quoted}'"), 1));
 }
 
-fn under(ruleset: &str) {
+/// The ruleset with another requirement in its rule.
+pub fn requiring(text: &str) -> String {
+    let quoted = text.replace('\'', "''");
+    LAB.replacen("'x <= 16 A'", &format!("'{quoted}'"), 1)
+}
+
+/// Whether a ruleset loads; one that does judges a design.
+pub fn loads(ruleset: &str) -> bool {
     let texts: Memory = [
         ("own/lab/ruleset.yaml", ruleset.to_owned()),
         (PATH, THING.to_owned()),
@@ -199,6 +206,7 @@ fn under(ruleset: &str) {
     if let Some(of) = design.sound() {
         answer(of);
     }
+    loaded.ruleset.is_some()
 }
 
 /// Asks every question.
@@ -241,7 +249,12 @@ const TEMPLATE: (&str, &str) = ("length: 18 m", "length: run");
 
 /// A row comes to what a check of its value comes to, whatever stands in the cell.
 pub fn a_row_is_judged_as_its_design(data: &[u8]) {
-    let cell = String::from_utf8_lossy(data);
+    compared(&String::from_utf8_lossy(data));
+}
+
+/// Whether what stands in a cell is a value of a row and of a design alike, so that they can be
+/// compared.
+pub fn compared(cell: &str) -> bool {
     let (old, new) = TEMPLATE;
     let text = DESIGNS[1].replacen(old, new, 1) + "\nparameter run: 1 m .. 90 m\n";
     let project = SHIPPED.beside([(PATH, text)].into_iter().collect());
@@ -252,8 +265,8 @@ pub fn a_row_is_judged_as_its_design(data: &[u8]) {
         .unwrap_or_else(|| unreachable!("{:?}", loaded.problems));
     let rows = Rows::new((&project, &loaded, &options), of, (&["run"], "table.csv"))
         .unwrap_or_else(|problems| unreachable!("{problems:?}"));
-    let Ok(row) = rows.row(&mut rows.reader(), &[&cell]) else {
-        return;
+    let Ok(row) = rows.row(&mut rows.reader(), &[cell]) else {
+        return false;
     };
     let named = row.unmet.iter().chain(&rows.every_row).map(|u| {
         let verdict = &rows.verdicts[u.verdict];
@@ -267,7 +280,9 @@ pub fn a_row_is_judged_as_its_design(data: &[u8]) {
     };
     let single = project.open(Path::new(PATH), &set);
     // A bare number in a cell goes by the unit of the template; on the command line it does not.
-    let Some(of) = single.sound() else { return };
+    let Some(of) = single.sound() else {
+        return false;
+    };
     let judged = of.check(Ask::default());
     let unmet = judged.report.findings.iter().filter(|f| {
         matches!(
@@ -279,4 +294,5 @@ pub fn a_row_is_judged_as_its_design(data: &[u8]) {
         .map(|f| (f.rule.clone(), f.subject.label.clone(), f.outcome))
         .collect();
     assert_eq!(by_row, by_check, "of `{cell}`");
+    true
 }

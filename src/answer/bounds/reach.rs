@@ -10,6 +10,8 @@ use crate::quantity::TruthSet;
 const STEPS: usize = 48;
 /// Steps where a bound is only shown with a few digits.
 const FEW_STEPS: usize = 26;
+/// The share of what is left behind a value that breaks in which no bound is looked for.
+const CLOSE: f64 = 1e-9;
 /// Whole numbers that are tried one after the other.
 const WHOLE_STEPS: u32 = 64;
 /// Doublings while looking for the first value that breaks.
@@ -262,6 +264,42 @@ fn whole_stretch(
     }
 }
 
+/// Whether a verdict is certain for all from the written value to `x`.
+fn is_certain(engine: &mut Engine<'_>, way: &Way<'_>, verdict: usize, x: f64) -> bool {
+    let with = way.reach(engine, x);
+    if engine.plain(verdict, &with) == TruthSet::T {
+        return true;
+    }
+    // Most verdicts go one way: the far end alone tells that the whole is not certain, for a small
+    // part of what refining the whole costs.
+    let far = way.point(engine, x);
+    let breaks = x.is_finite() && engine.plain(verdict, &far) == TruthSet::F;
+    !breaks && engine.holds(verdict, &with)
+}
+
+/// Whether a verdict plainly holds for one value.
+fn holds_at(engine: &mut Engine<'_>, way: &Way<'_>, verdict: usize, x: f64) -> bool {
+    let at = way.point(engine, x);
+    engine.plain(verdict, &at) == TruthSet::T
+}
+
+/// Up to where a verdict is certain, between a value where it is and one where it is not.
+fn edge(engine: &mut Engine<'_>, way: &Way<'_>, verdict: usize, (good, bad): (f64, f64)) -> f64 {
+    let steps = if way.brief { FEW_STEPS } else { STEPS };
+    // Mostly it is where the value itself breaks the rule. Values find the place for far less than
+    // sets do, and one look at all up to it certifies it.
+    let broken = narrow(good, bad, steps, |x| holds_at(engine, way, verdict, x));
+    if !is_certain(engine, way, verdict, broken) {
+        return narrow(good, broken, steps, |x| is_certain(engine, way, verdict, x));
+    }
+    let past = broken + (bad - broken) * CLOSE;
+    if is_certain(engine, way, verdict, past) {
+        // What else is open kept single values from being told.
+        return narrow(past, bad, steps, |x| is_certain(engine, way, verdict, x));
+    }
+    broken
+}
+
 pub(super) fn stretch(
     engine: &mut Engine<'_>,
     way: &Way<'_>,
@@ -274,38 +312,31 @@ pub(super) fn stretch(
     let mut end = way.end;
     let mut stopped: Option<usize> = None;
     for v in depending.iter().filter(|v| now[**v] == TruthSet::T) {
-        // Most verdicts go one way: the far end alone tells that the whole is not certain, for a
-        // small part of what refining the whole costs.
-        let over = |engine: &mut Engine<'_>, x: f64| {
-            let (with, far) = (way.reach(engine, x), way.point(engine, x));
-            if engine.plain(*v, &with) == TruthSet::T {
-                return true;
-            }
-            let breaks = x.is_finite() && engine.plain(*v, &far) == TruthSet::F;
-            !breaks && engine.holds(*v, &with)
-        };
-        if over(engine, end) {
+        if is_certain(engine, way, *v, end) {
             continue;
         }
-        // The first place, ever farther, up to which it is not certain any more.
-        let mut good = way.from;
+        let mut places = way.away(2.0);
+        places.retain(|x| if way.up { *x < end } else { *x > end });
+        // The first place, ever farther, up to which it is not certain any more: that of the first
+        // value which breaks it, if all before is certain.
+        let broken = places.iter().position(|x| !holds_at(engine, way, *v, *x));
+        let mut before = places.get(..broken.unwrap_or(places.len()));
+        before = before.filter(|b| b.last().is_some_and(|x| is_certain(engine, way, *v, *x)));
+        let before = before.unwrap_or_default();
+        let mut good = before.last().copied().unwrap_or(way.from);
         let mut bad = end;
-        for x in way.away(2.0) {
-            if (way.up && x >= end) || (!way.up && x <= end) {
-                break;
-            }
-            if over(engine, x) {
-                good = x;
+        for x in places.iter().skip(before.len()) {
+            if is_certain(engine, way, *v, *x) {
+                good = *x;
             } else {
-                bad = x;
+                bad = *x;
                 break;
             }
         }
         if !bad.is_finite() {
             continue;
         }
-        let steps = if way.brief { FEW_STEPS } else { STEPS };
-        end = narrow(good, bad, steps, |x| over(engine, x));
+        end = edge(engine, way, *v, (good, bad));
         stopped = Some(*v);
     }
     let Some(v) = stopped else { return End::Free };

@@ -26,6 +26,8 @@ pub struct ToRead {
     pub of: String,
     /// What it is: `circuit`.
     pub kind: String,
+    /// The kind that holds the reading.
+    pub record: KindId,
     /// The reading, by its place in the vocabulary.
     pub fact: FactIx,
     /// The reading.
@@ -177,6 +179,7 @@ impl ToRead {
             object,
             of: design.label(object),
             kind: v.kind(design.object(object).kind).name.clone(),
+            record,
             fact: ix,
             reading: fact.name.clone(),
             means: fact.means.clone(),

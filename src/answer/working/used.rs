@@ -1,7 +1,7 @@
 //! A formula as it was used: branches that do not apply fall away, values stand for names.
 
 use super::term_value;
-use crate::check::Linker;
+use crate::check::{Linker, one_line};
 use crate::expression::{Aggregate, Compiled, Presence, Reg, TermId, TermKind, Ty};
 
 /// How tightly an operation binds.
@@ -242,10 +242,6 @@ impl Used<'_, '_> {
             _ => Binds::Whole,
         }
     }
-}
-
-pub(super) fn one_line(text: &str) -> String {
-    text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// The formula as it was used, with names and with numbers.

@@ -1,8 +1,7 @@
 //! How the rules judge a figure.
 
 use super::WorkingStep;
-use super::used::one_line;
-use crate::check::{Linker, show_number};
+use crate::check::{Linker, one_line, show_number};
 use crate::design::model::{ObjectId, Status};
 use crate::expression::{Op, Presence, Reg, Val};
 use crate::quantity::TruthSet;

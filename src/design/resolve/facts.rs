@@ -110,19 +110,17 @@ impl<'a> Resolver<'a> {
         self.leave_rest(id, kind, entries);
     }
 
-    /// What is written, unless the product that the thing is says something else.
+    /// What is written, unless one of the products that the thing is says something else.
     fn narrowed(&mut self, site: &Site<'_>, entry: &'a FactEntry, value: Possible) -> Possible {
-        if entry.settled.is_empty() {
-            return value;
+        for settled in &entry.settled {
+            let said = self.value(site, settled);
+            if !is_narrower(&value, &said) {
+                return contradicts(&site.fact.name, entry.value.span, settled.span)
+                    .fail(self)
+                    .unwrap_or(Possible::Poison);
+            }
         }
-        let said: Vec<Possible> = entry.settled.iter().map(|s| self.value(site, s)).collect();
-        if said.iter().any(|s| is_narrower(&value, s)) {
-            return value;
-        }
-        let span = entry.settled.first().map_or(entry.span, |s| s.span);
-        contradicts(&site.fact.name, entry.value.span, span)
-            .fail(self)
-            .unwrap_or(Possible::Poison)
+        value
     }
 
     fn once(&mut self, seen: &mut Vec<(&'a str, Span)>, key: &'a str, span: Span) {

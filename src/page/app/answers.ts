@@ -17,9 +17,9 @@ export interface Checked {
   about: { standing: string; installation: string | null; rules: string | null; sound: boolean; caution: string };
 }
 export interface Question {
-  of: string; asked: string; label?: string; means: string; how: string | null; answer: string; words: string[]; unit: string | null;
-  'settled-by': string; known: string | null; passes: string | null; heading: string; before: string | null;
-  start: number; end: number; from?: number; to?: number; usual: string[]; later: boolean;
+  id: string; of: string; also: string[]; asked: string; label: string; means: string; lines: string[]; inside: string[]; how: string | null;
+  open: string[]; known: string | null; passes: string | null; answer: string; usual: string[]; unit: string | null; must: boolean;
+  'settled-by': string; heading: string; before: string | null; start: number; end: number; from?: number; to?: number;
   waiting: { rule: string; title: string; subject: string; severity: string }[];
 }
 export interface Surveyed {
@@ -60,7 +60,7 @@ export type Request =
   | { ask: 'about' }
   | { ask: 'start'; rules: string; job: string | null; name: string }
   | { ask: 'check' | 'survey' | 'build' | 'words'; design: Design }
-  | { ask: 'answer'; design: Design; question: number; answer: string }
+  | { ask: 'answer'; design: Design; question: string; answer: string }
   | { ask: 'read'; design: Design; reading: number; answer: string }
   | { ask: 'working'; design: Design; subject: string; fact: string }
   | { ask: 'explain'; design: Design; rule: string }

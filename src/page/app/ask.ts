@@ -4,57 +4,49 @@ import { el, mark, say, seen } from './dom';
 
 export interface Asker {
   /** Writes an answer to a question of the survey shown; says what is wrong with it, if anything. */
-  answer(question: number, text: string): Promise<string | null>;
+  answer(question: string, text: string): Promise<string | null>;
   /** Shows where it stands. */
   go(from: number, to: number): void;
   /** Opens a rule. */
   rule(id: string): Promise<string>;
 }
 
-/** Questions that somebody put off, by what they are about. */
+/** Questions that somebody put off, by what they are known by. */
 export interface Aside { later: Set<string>; network: Set<string> }
-
-export const about = (q: Question) => `${q.asked} of ${q.of}`;
 
 let count = 0;
 
 /** The view of a survey. */
 export function asking(survey: Surveyed, aside: Aside, asker: Asker, again: () => void): HTMLElement[] {
-  const all = survey.questions.map((question, index) => ({ question, index })).filter(({ question }) => !question.later);
-  // One fact of each line is answered at once.
-  const seen = new Set<string>();
-  const once = all.filter(({ question: q }) => {
-    const key = `${q.of}|${q.asked.replace(/ \(L[123]\)/, '')}`;
-    return seen.has(key) ? false : (seen.add(key), true);
-  });
-  const open = once.filter(({ question: q }) => !aside.later.has(about(q)) && !aside.network.has(about(q)));
-  const must = open.filter(({ question: q }) => q.waiting.some(w => w.severity === 'breach')).length;
+  const all = survey.questions;
+  const open = all.filter(q => !aside.later.has(q.id) && !aside.network.has(q.id));
+  const must = open.filter(q => q.must).length;
   const out: HTMLElement[] = [];
-  if (once.length === 0) {
+  if (all.length === 0) {
     out.push(el('p', { class: 'lead' }, mark('nothing open', 'good'), ' Nothing is undecided at this stage; there is nothing to ask.'));
   } else {
     out.push(el('p', { class: 'lead' }, `${open.length} ${open.length === 1 ? 'question' : 'questions'}; requirements wait for ${must} of them.`));
   }
-  const group = (title: string, list: typeof once, before: string | null) => {
+  const group = (title: string, list: Question[], before: string | null) => {
     if (list.length === 0) return;
     const section = el('section', {}, el('h3', {}, `${title} (${list.length})`), before && el('p', { class: 'caution' }, before));
     let of = '', items: HTMLElement | null = null;
-    for (const { question, index } of list) {
+    for (const question of list) {
       if (question.of !== of || !items) {
         of = question.of;
         items = el('ol', { class: 'questions', 'aria-label': of });
-        section.append(el('h4', {}, of), items);
+        section.append(el('h4', {}, question.also.length ? `${of} and ${question.also.length} more like it` : of), items);
       }
-      items.append(one(question, index, aside, asker, again));
+      items.append(one(question, aside, asker, again));
     }
     out.push(section);
   };
-  for (const title of new Set(open.map(({ question: q }) => q.heading))) {
-    const list = open.filter(({ question: q }) => q.heading === title);
-    group(title, list, list[0]?.question.before ?? null);
+  for (const title of new Set(open.map(q => q.heading))) {
+    const list = open.filter(q => q.heading === title);
+    group(title, list, list[0]?.before ?? null);
   }
-  group('Set aside: to ask the network operator', once.filter(({ question: q }) => aside.network.has(about(q))), null);
-  group('Set aside: not known yet', once.filter(({ question: q }) => aside.later.has(about(q))), null);
+  group('Set aside: to ask the network operator', all.filter(q => aside.network.has(q.id)), null);
+  group('Set aside: not known yet', all.filter(q => aside.later.has(q.id)), null);
   if (survey['left-out'].length) {
     out.push(el('section', {}, el('h3', {}, 'Not judged by these rules'), el('ul', {}, ...survey['left-out'].map(l => el('li', {}, `${l.what}, of ${l.subject} (${l.rule}; ${l.severity})`)))));
   }
@@ -65,13 +57,13 @@ export function asking(survey: Surveyed, aside: Aside, asker: Asker, again: () =
   return out;
 }
 
-function one(q: Question, index: number, aside: Aside, asker: Asker, again: () => void): HTMLElement {
-  const id = `q${++count}`, must = q.waiting.some(w => w.severity === 'breach');
+function one(q: Question, aside: Aside, asker: Asker, again: () => void): HTMLElement {
+  const id = `q${++count}`;
   const fault = el('p', { class: 'fault', role: 'alert', id: `${id}-fault` });
   const buttons: HTMLButtonElement[] = [];
   const give = async (text: string) => {
     // Asked before anything is disabled: what has the focus says where to go on.
-    const told = asker.answer(index, text);
+    const told = asker.answer(q.id, text);
     buttons.forEach(b => { b.disabled = true; });
     const wrong = await told;
     buttons.forEach(b => { b.disabled = false; });
@@ -84,21 +76,22 @@ function one(q: Question, index: number, aside: Aside, asker: Asker, again: () =
     return made;
   };
   const field = el('input', { id, name: id, autocomplete: 'off', autocapitalize: 'off', spellcheck: 'false', inputmode: q.unit && q.usual.length === 0 ? 'decimal' : 'text', 'aria-describedby': `${id}-means ${id}-fault`, enterkeyhint: 'done' });
-  const put = (aside_: Set<string>) => { aside.later.delete(about(q)); aside.network.delete(about(q)); aside_.add(about(q)); again(); };
-  const back = aside.later.has(about(q)) || aside.network.has(about(q));
+  const put = (aside_: Set<string>) => { aside.later.delete(q.id); aside.network.delete(q.id); aside_.add(q.id); again(); };
+  const back = aside.later.has(q.id) || aside.network.has(q.id);
   const form = el('form', { class: 'type', onsubmit: event => { event.preventDefault(); void give(field.value); } },
     el('label', { for: id }, q.answer), el('span', { class: 'row' }, field, q.unit && el('span', { class: 'unit' }, q.unit), button('Write', () => void give(field.value), { type: 'submit' })));
-  const asked = q.asked.replace(/ \(L[123]\)/, '');
-  return el('li', { class: 'question', 'data-asked': asked },
-    el('h5', { tabindex: '-1' }, q.label ? `${q.label} (${asked})` : asked, must ? mark('required', 'open') : null),
-    el('p', { id: `${id}-means` }, q.means),
+  return el('li', { class: 'question', 'data-asked': q.asked },
+    el('h5', { tabindex: '-1' }, `${q.label} (${q.asked})`, q.must ? mark('required', 'open') : null),
+    el('p', { id: `${id}-means` }, q.lines.length ? `${q.means}; asked for ${q.lines.join(', ')}` : q.means),
+    q.inside.length > 0 && el('p', {}, `What matters of it: ${q.inside.join(', ')}`),
+    ...q.open.map(open => el('p', {}, open)),
     q.how && el('p', { class: 'how' }, `How: ${q.how}`),
     q.known && el('p', { class: 'how' }, `Known so far: ${q.known}`),
     q.passes && el('p', { class: 'how' }, `Passes with: ${q.passes}`),
     q.usual.length > 0 && el('div', { class: 'taps', role: 'group', 'aria-label': `Usual answers for ${q.asked} of ${q.of}` }, ...q.usual.map(word => button(word, () => void give(word)))),
     form, fault,
     el('div', { class: 'taps quiet' },
-      back ? button('Ask again', () => { aside.later.delete(about(q)); aside.network.delete(about(q)); again(); })
+      back ? button('Ask again', () => { aside.later.delete(q.id); aside.network.delete(q.id); again(); })
         : button('Don’t know', () => put(aside.later)),
       !back && button('To ask the network operator', () => put(aside.network)),
       button('In the text', () => asker.go(q.from ?? 0, q.to ?? 0))),

@@ -158,7 +158,7 @@ async function write(request: Parameters<typeof engine.ask>[0]): Promise<string 
 
 const go = (from: number, to: number) => { firstPlace = 0; show('text'); editor.go(from, to); };
 const asker: Asker = {
-  answer: (question: number, answer: string) => {
+  answer: (question: string, answer: string) => {
     const at = document.activeElement?.closest('.question');
     answered = at ? [...byId('questions').querySelectorAll('.question')].indexOf(at) : null;
     return write({ ask: 'answer', design: design(), question, answer });

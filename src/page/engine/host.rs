@@ -3,21 +3,20 @@
 use std::path::Path;
 use std::sync::Arc;
 
-use amperule::answer::{facts_read, from_job, starter, together};
+use amperule::answer::{Asked, facts_read, from_job, starter, together};
 use amperule::check::Outcome;
 use amperule::design::format::format as lay_out;
 use amperule::report::order::OrderOf;
 use amperule::report::sheet::SheetOf;
-use amperule::report::survey::{caution, heading};
-use amperule::report::words::Asked;
+use amperule::report::words::Asked as Words;
 use amperule::report::{FileReport, cautions, explain, json, order, sheet, survey, words, working};
 use amperule::ruleset::{Request as Rules, Ruleset, Severity, Stage};
-use amperule::session::split_rules;
-use amperule::source::{Problem, Sources};
+use amperule::session::{self, Answered, split_rules};
+use amperule::source::{Problem, Sources, Span};
+use amperule::vocabulary::Settler;
 use amperule::{Ask, Installation, Loaded, Options, Project};
 use serde_json::{Value, json};
 
-use super::put;
 use super::request::{Design, Request};
 
 /// The designs of a page. One is looked at again and again, so what was read is kept.
@@ -82,11 +81,11 @@ impl Host {
                 answer,
             } => {
                 let loaded = self.open(design);
-                let of = sound(&loaded)?;
-                let all = of.survey().questions;
-                let question = all.get(question).ok_or_else(gone)?;
-                let puts = put::answers(&loaded, of, question, &answer).map_err(wrong)?;
-                self.first_that_reads(&loaded, puts)
+                let all = sound(&loaded)?.asked();
+                let asked = all.iter().find(|q| q.id == question).ok_or_else(gone)?;
+                self.write(origin(asked), &answer, |project, answer| {
+                    session::answer(project, &loaded, (&question, answer))
+                })
             }
             Request::Build { design } => {
                 let loaded = self.open(design);
@@ -98,11 +97,12 @@ impl Host {
                 answer,
             } => {
                 let loaded = self.open(design);
-                let of = sound(&loaded)?;
-                let all = of.sheet().readings;
+                let all = sound(&loaded)?.sheet().readings;
                 let reading = all.get(reading).ok_or_else(gone)?;
-                let puts = put::readings(&loaded, of, reading, &answer).map_err(wrong)?;
-                self.first_that_reads(&loaded, puts)
+                let origin = reading.unit.as_ref().map(|_| MEASURED);
+                self.write(origin, &answer, |project, answer| {
+                    session::read_off(project, &loaded, (reading, answer))
+                })
             }
             Request::Working {
                 design,
@@ -124,7 +124,7 @@ impl Host {
             }
             Request::Words { design } => {
                 let loaded = self.open(design);
-                Ok(words::json(ruleset(&loaded)?, Asked::All).to_string())
+                Ok(words::json(ruleset(&loaded)?, Words::All).to_string())
             }
             Request::Format { text } => {
                 let laid_out = lay_out(&text).map_err(|p| (p, Sources::default()))?;
@@ -186,33 +186,42 @@ impl Host {
         lay_out(&text.ok_or_else(gone)?).map_err(|p| (p, Sources::default()))
     }
 
-    /// The first of some texts in which nothing is written wrongly that was right before; what is
-    /// wrong with the first of them, if there is none.
-    fn first_that_reads(&self, loaded: &Loaded, texts: Vec<String>) -> Result<String, Wrong> {
-        let mut fault = None;
-        for text in texts {
-            let over = [(loaded.path.as_str(), text.as_str())];
-            let beside = self.project.beside(over.into_iter().collect());
-            let again = beside.open(Path::new(&loaded.path), &Options::default());
-            if again.is_sound() {
-                return Ok(json!({ "text": text }).to_string());
-            }
-            let mistakes = again.problems.iter().filter(|p| p.is_error()).cloned();
-            fault.get_or_insert_with(|| (mistakes.collect(), again.sources.clone()));
-        }
-        Err(fault.unwrap_or_else(gone))
+    /// The text with what was typed or tapped in it, and with where that comes from if it does not
+    /// say so and the language takes it there.
+    fn write(
+        &self,
+        origin: Option<&str>,
+        answer: &str,
+        put: impl Fn((&Project, &Options), &str) -> Result<Answered, Vec<Problem>>,
+    ) -> Result<String, Wrong> {
+        let options = Options::default();
+        let said = answer.trim();
+        let says_so = said.ends_with(')') || matches!(said, "none" | "?");
+        let with = origin.filter(|_| !says_so).map(|o| format!("{said} ({o})"));
+        let answered = with
+            .and_then(|answer| put((&self.project, &options), &answer).ok())
+            .map_or_else(|| put((&self.project, &options), said), Ok);
+        let answered = answered.map_err(|problems| (problems, Sources::default()))?;
+        Ok(json!({ "text": answered.text }).to_string())
+    }
+}
+
+/// How a design says that a value was measured.
+const MEASURED: &str = "measured";
+
+/// Where the answer to a question comes from, as a design says it.
+const fn origin(asked: &Asked) -> Option<&'static str> {
+    match asked.settled_by {
+        Settler::Test => Some(MEASURED),
+        Settler::Network => Some("by-enquiry"),
+        _ => None,
     }
 }
 
 /// The newest edition of a ruleset, with its patches.
 fn newest(project: &Project, rules: &str) -> Rules {
     let (base, patches) = split_rules(rules);
-    Rules {
-        edition: project.library().editions(&base).pop(),
-        base,
-        patches,
-        on: None,
-    }
+    Rules::newest(project.library(), base, patches)
 }
 
 fn gone() -> Wrong {
@@ -222,20 +231,21 @@ fn gone() -> Wrong {
     ))
 }
 
+fn mistakes(loaded: &Loaded) -> Wrong {
+    (loaded.problems.clone(), loaded.sources.clone())
+}
+
 fn ruleset(loaded: &Loaded) -> Result<&Ruleset, Wrong> {
-    let mistakes = || (loaded.problems.clone(), loaded.sources.clone());
-    loaded.ruleset.as_deref().ok_or_else(mistakes)
+    loaded.ruleset.as_deref().ok_or_else(|| mistakes(loaded))
 }
 
 fn judged(loaded: &Loaded) -> Result<&Installation, Wrong> {
-    let mistakes = || (loaded.problems.clone(), loaded.sources.clone());
-    loaded.installation.as_ref().ok_or_else(mistakes)
+    loaded.installation.as_ref().ok_or_else(|| mistakes(loaded))
 }
 
 /// Answers beyond a check rest on a design without mistakes.
 fn sound(loaded: &Loaded) -> Result<&Installation, Wrong> {
-    let mistakes = || (loaded.problems.clone(), loaded.sources.clone());
-    loaded.sound().ok_or_else(mistakes)
+    loaded.sound().ok_or_else(|| mistakes(loaded))
 }
 
 /// What `amperule check --format json` tells of a design, with what it comes to.
@@ -264,18 +274,30 @@ fn check(loaded: &Loaded) -> String {
 fn questions(loaded: &Loaded, of: &Installation) -> Value {
     let found = of.survey();
     let mut told = survey::json(&loaded.path, &found, &loaded.sources);
-    let Some(list) = told["questions"].as_array_mut() else {
-        return told;
-    };
-    for (told, q) in list.iter_mut().zip(&found.questions) {
-        told["heading"] = json!(heading(q.settled_by));
-        told["before"] = json!(caution(q.settled_by));
+    let asked = of.asked();
+    let asked = asked.iter().map(|q| {
+        let mut told = survey::asked_json(q);
+        let like = example(loaded, q.span);
+        let others = q.usual.iter().filter(|u| Some(*u) != like.as_ref());
+        told["usual"] = json!(like.iter().chain(others).collect::<Vec<_>>());
         told["start"] = json!(q.span.start);
         told["end"] = json!(q.span.end);
-        told["usual"] = json!(put::usual(loaded, of, q));
-        told["later"] = json!(put::waits_for_its_part(&found.questions, q));
-    }
+        told
+    });
+    told["questions"] = asked.collect();
     told
+}
+
+/// `80 A` of `In: ?  # like: 80 A (measured); as the label says`.
+fn example(loaded: &Loaded, span: Span) -> Option<String> {
+    let text = loaded.sources.get(span.file)?.text();
+    if text.get(span.from()..span.until())? != "?" {
+        return None;
+    }
+    let line = text.get(span.until()..)?.lines().next()?;
+    let (_, like) = line.split_once("like: ")?;
+    let like = like.split(';').next()?.trim();
+    (!like.is_empty()).then(|| like.to_owned())
 }
 
 /// What is to be bought, and what is to be built and tested.

@@ -4,7 +4,6 @@
 //! the answer as that gives at [`answer`], and calls [`free`].
 
 mod host;
-mod put;
 mod request;
 
 use std::cell::RefCell;

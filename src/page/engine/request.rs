@@ -44,8 +44,8 @@ pub enum Request {
     Answer {
         /// The design, as it was surveyed.
         design: Design,
-        /// The place of the question in the survey.
-        question: usize,
+        /// What the question is known by: `supply.Ze`.
+        question: String,
         /// The answer, as it was typed or tapped.
         answer: String,
     },
