@@ -1,7 +1,5 @@
 //! How expressions are read.
 
-#![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
-
 use amperule::expression::{Expr, ExprKind, parse};
 
 fn show(e: &Expr) -> String {
