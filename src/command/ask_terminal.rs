@@ -50,10 +50,16 @@ pub(super) fn run(one: &One, file: &Path, out: &mut Output) -> Answer {
     let mut settler: Option<Settler> = None;
     let mut code = exit::CLEAN;
     loop {
-        let asked = now
-            .sound()
-            .map(|of| of.asked(&of.survey()))
-            .unwrap_or_default();
+        let asked = now.sound().map(|of| {
+            let survey = of.survey();
+            let first = of.asked(&survey);
+            // Where all of it is answered or not known today, what may follow is asked as well.
+            match first.iter().all(|q| left.contains(&q.id)) {
+                true => of.asked(&survey.in_full()),
+                false => first,
+            }
+        });
+        let asked = asked.unwrap_or_default();
         let wanted = again
             .take()
             .and_then(|id| asked.iter().find(|q| q.id == id));

@@ -23,7 +23,7 @@ export interface Question {
   waiting: { rule: string; title: string; subject: string; severity: string }[];
 }
 export interface Surveyed {
-  questions: Question[]; later: unknown[]; undecided: Record<string, number>; caution: string; left: number;
+  questions: Question[]; later: Question[]; undecided: Record<string, number>; caution: string; left: number;
   'left-out': { rule: string; what: string; subject: string; severity: string }[];
   stuck: { rule: string; subject: string }[];
 }

@@ -18,14 +18,17 @@ let count = 0;
 
 /** The view of a survey. */
 export function asking(survey: Surveyed, aside: Aside, asker: Asker, again: () => void): HTMLElement[] {
-  const all = survey.questions;
-  const open = all.filter(q => !aside.later.has(q.id) && !aside.network.has(q.id));
+  const unanswered = (list: Question[]) => list.filter(q => !aside.later.has(q.id) && !aside.network.has(q.id));
+  // When the first are answered or set aside, what may follow is asked as well.
+  const first = unanswered(survey.questions).length > 0;
+  const all = first ? survey.questions : [...survey.questions, ...survey.later];
+  const open = unanswered(all);
   const must = open.filter(q => q.must).length;
   const out: HTMLElement[] = [];
   if (all.length === 0) {
     out.push(el('p', { class: 'lead' }, mark('nothing open', 'good'), ' Nothing is undecided at this stage; there is nothing to ask.'));
   } else {
-    out.push(el('p', { class: 'lead' }, `${open.length} ${open.length === 1 ? 'question' : 'questions'}; requirements wait for ${must} of them.${survey.later.length > 0 ? ` When they are answered ${survey.later.length} more may follow.` : ''}`));
+    out.push(el('p', { class: 'lead' }, `${open.length} ${open.length === 1 ? 'question' : 'questions'}; requirements wait for ${must} of them.${first && survey.later.length > 0 ? ` When they are answered or set aside, ${survey.later.length} more may follow.` : ''}`));
   }
   const group = (title: string, list: Question[], before: string | null) => {
     if (list.length === 0) return;

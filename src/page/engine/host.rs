@@ -3,7 +3,7 @@
 use std::path::Path;
 use std::sync::Arc;
 
-use amperule::answer::{Asked, facts_read, from_job, starter, together};
+use amperule::answer::{Asked, Survey, facts_read, from_job, starter, together};
 use amperule::check::Outcome;
 use amperule::design::format::format as lay_out;
 use amperule::report::order::OrderOf;
@@ -83,7 +83,7 @@ impl Host {
             } => {
                 let loaded = self.open(design);
                 let of = sound(&loaded)?;
-                let all = of.asked(&of.survey());
+                let all = of.asked(&of.survey().in_full());
                 let asked = all.iter().find(|q| q.id == question).ok_or_else(gone)?;
                 self.write(origin(asked), &answer, |project, answer| {
                     session::answer(project, &loaded, (&question, answer))
@@ -276,22 +276,28 @@ fn check(loaded: &Loaded) -> String {
 fn questions(loaded: &Loaded, of: &Installation) -> Value {
     let found = of.survey();
     let mut told = survey::json(&loaded.path, &found, &loaded.sources);
-    let Some(list) = told["questions"].as_array_mut() else {
-        return told;
+    let later = Survey {
+        questions: found.later.clone(),
+        ..Survey::default()
     };
-    let mut questions = found.questions.iter();
-    list.retain(|_| questions.next().is_some_and(|q| !q.parameter));
-    for (told, q) in list.iter_mut().zip(of.asked(&found)) {
-        let like = example(loaded, q.span);
-        let others = q.usual.iter().filter(|u| Some(*u) != like.as_ref());
-        told["id"] = json!(q.id);
-        told["must"] = json!(q.must);
-        told["open"] = json!(q.open);
-        told["usual"] = json!(like.iter().chain(others).collect::<Vec<_>>());
-        told["heading"] = json!(heading(q.settled_by));
-        told["before"] = json!(caution(q.settled_by));
-        told["start"] = json!(q.span.start);
-        told["end"] = json!(q.span.end);
+    for (key, found) in [("questions", &found), ("later", &later)] {
+        let Some(list) = told[key].as_array_mut() else {
+            continue;
+        };
+        let mut questions = found.questions.iter();
+        list.retain(|_| questions.next().is_some_and(|q| !q.parameter));
+        for (told, q) in list.iter_mut().zip(of.asked(found)) {
+            let like = example(loaded, q.span);
+            let others = q.usual.iter().filter(|u| Some(*u) != like.as_ref());
+            told["id"] = json!(q.id);
+            told["must"] = json!(q.must);
+            told["open"] = json!(q.open);
+            told["usual"] = json!(like.iter().chain(others).collect::<Vec<_>>());
+            told["heading"] = json!(heading(q.settled_by));
+            told["before"] = json!(caution(q.settled_by));
+            told["start"] = json!(q.span.start);
+            told["end"] = json!(q.span.end);
+        }
     }
     told
 }
