@@ -97,8 +97,10 @@ pub fn text(path: &str, survey: &Survey, sources: &Sources) -> String {
             }
             let _ = writeln!(
                 out,
-                "    {} ({}): {}; {}",
-                q.label, q.asked, q.means, q.answer
+                "    {}: {}; {}",
+                titled(&q.label, &q.asked),
+                q.means,
+                q.answer
             );
             let holds: Vec<&str> = q.holds().iter().map(|i| i.asked.as_str()).collect();
             if !holds.is_empty() {
@@ -168,6 +170,16 @@ pub fn text(path: &str, survey: &Survey, sources: &Sources) -> String {
     out
 }
 
+/// What people call a fact with its own word behind it, which some labels hold already.
+#[must_use]
+pub fn titled(label: &str, word: &str) -> String {
+    let behind = format!("({word})");
+    match label.contains(&behind) {
+        true => label.to_owned(),
+        false => format!("{label} {behind}"),
+    }
+}
+
 /// How many questions may follow from the answers.
 fn following(survey: &Survey) -> String {
     match survey.later.len() {
@@ -198,7 +210,7 @@ pub fn question(q: &Asked) -> String {
         0 => q.of.clone(),
         n => format!("{} and {n} more like it", q.of),
     };
-    let mut out = format!("{of}: {} ({})\n  {}", q.label, q.fact, q.means);
+    let mut out = format!("{of}: {}\n  {}", titled(&q.label, &q.fact), q.means);
     if !q.lines.is_empty() {
         let lines: Vec<&str> = q.lines.iter().map(|l| line_name(*l)).collect();
         let _ = write!(out, "; asked for {}", lines.join(", "));

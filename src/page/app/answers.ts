@@ -17,7 +17,7 @@ export interface Checked {
   about: { standing: string; installation: string | null; rules: string | null; sound: boolean; caution: string };
 }
 export interface Question {
-  id: string; of: string; also: string[]; asked: string; label: string; means: string; lines: string[]; inside: { label: string }[]; how: string | null;
+  id: string; of: string; also: string[]; asked: string; label: string; title: string; means: string; lines: string[]; inside: { label: string }[]; how: string | null;
   open: string[]; known: string | null; passes: string | null; answer: string; usual: string[]; unit: string | null; must: boolean;
   'settled-by': string; heading: string; before: string | null; start: number; end: number; from?: number; to?: number;
   waiting: { rule: string; title: string; subject: string; severity: string }[];

@@ -84,7 +84,7 @@ function one(q: Question, aside: Aside, asker: Asker, again: () => void): HTMLEl
   const form = el('form', { class: 'type', onsubmit: event => { event.preventDefault(); void give(field.value); } },
     el('label', { for: id }, q.answer), el('span', { class: 'row' }, field, q.unit && el('span', { class: 'unit' }, q.unit), button('Write', () => void give(field.value), { type: 'submit' })));
   return el('li', { class: 'question', 'data-asked': q.asked },
-    el('h5', { tabindex: '-1' }, `${q.label} (${q.asked})`, q.must ? mark('required', 'open') : null),
+    el('h5', { tabindex: '-1' }, q.title, q.must ? mark('required', 'open') : null),
     el('p', { id: `${id}-means` }, q.lines.length ? `${q.means}; asked for ${q.lines.join(', ')}` : q.means),
     q.also.length > 0 && el('p', { class: 'how' }, `The same for ${q.also.join(', ')}`),
     q.inside.length > 0 && el('p', { class: 'how' }, `With: ${q.inside.map(i => i.label).join(', ')}`),

@@ -8,7 +8,7 @@ use amperule::check::Outcome;
 use amperule::design::format::format as lay_out;
 use amperule::report::order::OrderOf;
 use amperule::report::sheet::SheetOf;
-use amperule::report::survey::{caution, heading};
+use amperule::report::survey::{caution, heading, titled};
 use amperule::report::words::Asked as Words;
 use amperule::report::{FileReport, cautions, explain, json, order, sheet, survey, words, working};
 use amperule::ruleset::{Request as Rules, Ruleset, Severity, Stage};
@@ -290,6 +290,7 @@ fn questions(loaded: &Loaded, of: &Installation) -> Value {
             let like = example(loaded, q.span);
             let others = q.usual.iter().filter(|u| Some(*u) != like.as_ref());
             told["id"] = json!(q.id);
+            told["title"] = json!(titled(&q.label, &q.fact));
             told["must"] = json!(q.must);
             told["open"] = json!(q.open);
             told["usual"] = json!(like.iter().chain(others).collect::<Vec<_>>());
