@@ -224,3 +224,15 @@ fn bare_numbers_take_the_unit() {
         assert_eq!(worded(&fact, said).expect("a value"), written);
     }
 }
+
+#[test]
+fn a_table_of_questions_lists_the_words_that_an_answer_may_be() {
+    let dir = TempDir::new().expect("a folder");
+    let design = "installation { rules: gb }\nsupply TT { service-state: ? }\n";
+    fs::write(dir.path().join("a.amp"), design).expect("written");
+    let (_, table, _) = run(dir.path(), &["survey", "--format", "csv", "a.amp"], 100);
+    assert!(
+        table.contains("one of the words: sound, doubtful, unsafe"),
+        "{table}"
+    );
+}

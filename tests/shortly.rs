@@ -323,6 +323,30 @@ fn what_does_not_say_its_fact_is_refused_with_the_key() {
         "missing-colon",
         &["write `tails: …`"],
     );
+    refused(
+        "supply { service-fuse: fuse BS 88 }",
+        "missing-colon",
+        &["`BS: 88`", "one word: `BS-88`"],
+    );
+    refused(&cable("6 mm 12 m"), "no-key", &["`6 mm²`"]);
+    refused(
+        "charge-point drive 7.4 kW { }",
+        "no-key",
+        &["write `In` in A"],
+    );
+    refused(
+        "installation site allotment { }",
+        "no-key",
+        &[
+            "may stand `premises`",
+            "`amperule rules words installation`",
+        ],
+    );
+    refused(
+        "circuit ev { device: mcb 32 A { rest: as required } }",
+        "trailing-text",
+        &["`as required` cannot follow"],
+    );
 }
 
 #[test]
@@ -350,6 +374,18 @@ fn other_words_of_the_trade_are_understood_in_any_case() {
         "installation { premises: dwelling }",
     );
     same("supply { earthing: pme }", "supply { earthing: TN-C-S }");
+    same(
+        "circuit a { device: RCCB 63 A }\nsupply TNCS { }",
+        "circuit a { device: rcd { In: 63 A } }\nsupply { earthing: TN-C-S }",
+    );
+    same(
+        "electrode rod { RA: 80 ohm }\ngenerator roof { kind: solar  circuit: pv }\ncircuit pv { }",
+        "electrode rod { R: 80 ohm }\ngenerator roof { form: PV  at: pv }\ncircuit pv { }",
+    );
+    same(
+        "charge-point drive { guard: bollard }",
+        "charge-point drive { guard: barrier }",
+    );
     // A name of the design comes first, and the ruleset's own words keep their case.
     same(
         "define SWA as singles { size: 6 mm² }\ncircuit ev { cables: SWA }",
@@ -366,6 +402,13 @@ fn other_words_of_the_trade_are_understood_in_any_case() {
         ("circuit ev { device: breaker }", &["`mcb`"]),
         ("supply { PSCC: 0.9 kA }", &["`Ipf`", "`Ipf-line`"]),
         ("breaker main { }", &["`mccb`"]),
+        ("circuit ev { cables: SWA 9 m buried }", &["`method: D`"]),
+        (
+            "circuit ev { cables: SWA 9 m clipped direct }",
+            &["`clipped`"],
+        ),
+        ("board b { main-switch: switch 63 A TPN }", &["`4-pole`"]),
+        ("electrode rod { type: rod }", &["`form`"]),
     ] {
         refused(text, "which-meaning", names);
     }

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 
+use crate::report::plural;
 use crate::session::{Given, answer_all};
 use crate::source::{FileId, Problem, SourceFile, Sources, Span};
 
@@ -83,7 +84,9 @@ impl Ask {
             .filter(|g| !matches!(g.answer.as_str(), "" | "?"));
         let (file, given) = (shown(&self.file), given.count());
         out.line(&format!(
-            "{file}: {given} answers in it, {open} questions open"
+            "{file}: {} in it, {} open",
+            plural(given, "answer", "answers"),
+            plural(open, "question", "questions")
         ));
         Ok(exit::CLEAN)
     }

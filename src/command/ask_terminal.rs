@@ -8,7 +8,7 @@ use inquire::{Confirm, InquireError, Text};
 
 use crate::answer::Asked;
 use crate::report::survey::{caution, heading, question};
-use crate::report::{cautions, fit};
+use crate::report::{cautions, fit, plural};
 use crate::session::{Loaded, answer};
 use crate::source::{FileId, Sources, visible_line};
 use crate::vocabulary::Settler;
@@ -137,7 +137,9 @@ pub(super) fn run(one: &One, file: &Path, out: &mut Output) -> Answer {
     let open = now.sound().map_or(0, |of| of.survey().questions.len());
     let file = shown(file);
     out.line(&format!(
-        "\n{file}: {written} answers written, {open} questions open"
+        "\n{file}: {} written, {} open",
+        plural(written, "answer", "answers"),
+        plural(open, "question", "questions")
     ));
     if !network.is_empty() {
         out.line(heading(Settler::Network));
@@ -159,8 +161,9 @@ fn tell(q: &Asked, last: &mut Option<Settler>, open: usize, out: &mut Output) {
     let mut text = String::new();
     if *last != Some(q.settled_by) {
         text.push_str(&format!(
-            "\n{} ({open} questions to go)\n",
-            heading(q.settled_by)
+            "\n{} ({} to go)\n",
+            heading(q.settled_by),
+            plural(open, "question", "questions")
         ));
         if let Some(c) = caution(q.settled_by) {
             text.push_str(&format!("{c}\n"));

@@ -10,7 +10,7 @@ use serde_json::json;
 
 use crate::answer::RowReader;
 use crate::check::{Outcome, Standing, Totals};
-use crate::report::cautions;
+use crate::report::{cautions, plural};
 use crate::ruleset::Severity;
 use crate::session::{RowResult, Rows, Unmet};
 use crate::source::{Problem, visible_line};
@@ -327,7 +327,8 @@ impl Table<'_> {
             }
         }
         out.line(&format!(
-            "{rows} rows: {breach} in breach, {undecided} undecided, {caution} with a caution, {bad} that cannot be judged\n\n{}",
+            "{}: {breach} in breach, {undecided} undecided, {caution} with a caution, {bad} that cannot be judged\n\n{}",
+            plural(rows, "row", "rows"),
             cautions::ALWAYS
         ));
     }

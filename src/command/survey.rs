@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
 
-use crate::answer::Asked;
+use crate::answer::{Asked, AskedAs};
 use crate::report::survey::{SheetHead, json, sheet_text, text};
 use crate::report::{fit, survey_form};
 use crate::source::{Problem, visible_line};
@@ -82,14 +82,11 @@ fn table(asked: &[Asked]) -> Result<String, Problem> {
         let label = format!("{}, {}", q.label, q.of);
         let how = q.how.as_ref().unwrap_or(&q.means).clone();
         let by = q.settled_by.word().to_owned();
-        [
-            q.id.clone(),
-            String::new(),
-            label,
-            q.answer.clone(),
-            how,
-            by,
-        ]
+        let expected = match q.input {
+            AskedAs::Choice | AskedAs::Several => format!("{}: {}", q.answer, q.usual.join(", ")),
+            _ => q.answer.clone(),
+        };
+        [q.id.clone(), String::new(), label, expected, how, by]
     };
     let all = asked
         .iter()

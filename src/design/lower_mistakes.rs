@@ -10,7 +10,7 @@ use crate::source::Problem;
 
 impl<'a> Lower<'a> {
     /// Whether no line ends between two places.
-    fn on_one_line(&self, from: usize, to: usize) -> bool {
+    pub(super) fn on_one_line(&self, from: usize, to: usize) -> bool {
         let between = self.text.get(from..to).unwrap_or("\n");
         !between.contains(['\n', '\r'])
     }

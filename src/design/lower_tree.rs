@@ -209,7 +209,11 @@ impl<'a> Lower<'a> {
             }
             Rule::late_block => self.block(pair, span, true)?,
             Rule::equals_fact => self.equals_fact(pair, span)?,
-            Rule::bare_fact => self.bare_fact(pair, span)?,
+            Rule::bare_fact => {
+                let start = pair.as_span().start();
+                let behind = before.is_some_and(|b| self.on_one_line(b.end, start));
+                self.bare_fact(pair, span, behind)?
+            }
             Rule::odd_block => {
                 let mut inner = pair.into_inner();
                 if let Some(head) = inner.next() {
@@ -278,11 +282,11 @@ impl<'a> Lower<'a> {
         Some(Built::Entry(Entry::Fact(FactEntry::new(key, value, span))))
     }
 
-    fn bare_fact(&mut self, pair: Pair<'a, Rule>, span: Span) -> Option<Built> {
+    fn bare_fact(&mut self, pair: Pair<'a, Rule>, span: Span, behind: bool) -> Option<Built> {
         let mut inner = pair.into_inner();
         let key = inner.next()?;
         let key = self.word(&key);
-        let problem = mistakes::missing_colon(self, &key, span);
+        let problem = mistakes::missing_colon(self, &key, span, behind);
         let repaired = problem.code == "missing-colon";
         problem.report(self);
         let mut value = self.value(inner.collect());
@@ -292,7 +296,9 @@ impl<'a> Lower<'a> {
         if matches!(key.text.as_str(), "use" | "define" | "parameter" | "no") {
             return None;
         }
-        Some(Built::Entry(Entry::Fact(FactEntry::new(key, value, span))))
+        let fact = FactEntry::new(key, value, span);
+        let no_colon = true;
+        Some(Built::Entry(Entry::Fact(FactEntry { no_colon, ..fact })))
     }
 
     fn define(&mut self, pair: Pair<'a, Rule>, span: Span) -> Option<Built> {

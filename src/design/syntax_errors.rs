@@ -77,19 +77,33 @@ pub(super) fn keyword_block(kind: &Word, name: Option<&BlockName>) -> Option<Pro
     )
 }
 
-/// `In 32 A`: a fact without its colon.
-pub(super) fn missing_colon(lower: &Lower<'_>, key: &Word, span: Span) -> Problem {
+/// `In 32 A`: a fact without its colon; behind a value it may be a part of that, as in `type A 2-pole`.
+pub(super) fn missing_colon(lower: &Lower<'_>, key: &Word, span: Span, behind: bool) -> Problem {
     let rest = lower.slice(span);
     let rest = rest.get(key.span.until() - key.span.from()..).unwrap_or("");
     if key.text == "use" {
         return wrong_use(span);
     }
-    Problem::wrong(
+    let problem = Problem::wrong(
         "missing-colon",
         key.span,
         format!("`{}` is followed by a value without `:`", key.text),
     )
-    .help(format!("write `{}: {}`", key.text, shown(rest)))
+    .help(format!("write `{}: {}`", key.text, shown(rest)));
+    let next = rest.split_whitespace().next().unwrap_or("");
+    if next.starts_with('"') {
+        let key = &key.text;
+        problem.help(format!(
+            "a block has its facts in braces: `{key} \"…\" {{ … }}`"
+        ))
+    } else if behind && key.text.chars().count() < 3 {
+        let key = &key.text;
+        problem.help(format!(
+            "what is one mark is one word: `{key}-{next}`, as in `type-A` or `BS-88-3`"
+        ))
+    } else {
+        problem
+    }
 }
 
 fn wrong_use(span: Span) -> Problem {

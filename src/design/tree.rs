@@ -153,6 +153,8 @@ pub struct FactEntry {
     pub span: Span,
     /// What the product says that the thing is: what is written may only narrow it.
     pub settled: Vec<Value>,
+    /// Whether its colon is missing, which was told: what stands as its key may be no key at all.
+    pub no_colon: bool,
 }
 
 impl FactEntry {
@@ -164,6 +166,7 @@ impl FactEntry {
             value,
             span,
             settled: Vec::new(),
+            no_colon: false,
         }
     }
 }

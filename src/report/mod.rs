@@ -47,7 +47,7 @@ pub(crate) use markup::template;
 pub use wrap::fit;
 
 /// A number with its noun: `1 breach`, `2 breaches`, `0 breaches`.
-fn plural(n: usize, one: &str, many: &str) -> String {
+pub(crate) fn plural(n: usize, one: &str, many: &str) -> String {
     format!("{n} {}", if n == 1 { one } else { many })
 }
 

@@ -401,8 +401,12 @@ impl Page<'_> {
             let mistaken = mistaken.filter(|f| f.outcome == Outcome::NotJudged);
             let all: BTreeSet<u32> = mistaken.flat_map(|f| lines(f, self.file)).collect();
             let all: Vec<String> = all.iter().map(u32::to_string).collect();
-            let (n, all) = (verdicts(not_judged), all.join(", "));
-            self.note(&format!("Not judged: {n}, for what line {all} holds."));
+            let what = match all.as_slice() {
+                [one] => format!("line {one} holds"),
+                all => format!("lines {} hold", all.join(", ")),
+            };
+            let n = verdicts(not_judged);
+            self.note(&format!("Not judged: {n}, for what {what}."));
         }
         let open = c.of(Outcome::Undecided);
         if self.file.problems.iter().any(Problem::is_error) && open > 0 {

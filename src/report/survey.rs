@@ -9,7 +9,7 @@ use crate::ruleset::Severity;
 use crate::source::Sources;
 use crate::vocabulary::{LINES, Settler};
 
-use super::cautions;
+use super::{cautions, plural};
 
 /// Rules named with each question on a terminal.
 const MOST_RULES: usize = 3;
@@ -70,9 +70,10 @@ pub fn text(path: &str, survey: &Survey, sources: &Sources) -> String {
     }
     let _ = writeln!(
         out,
-        "{path}: {} questions{}; {total} verdicts wait for them ({})",
-        survey.questions.len(),
+        "{path}: {}{}; {} for them ({})",
+        plural(survey.questions.len(), "question", "questions"),
         following(survey),
+        plural(total, "verdict waits", "verdicts wait"),
         survey
             .undecided
             .iter()

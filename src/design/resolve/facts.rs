@@ -234,7 +234,7 @@ impl<'a> Resolver<'a> {
     /// Reports a key that is no fact of this kind; gives the fact that was probably meant.
     fn unknown_fact(&mut self, kind: &'a Kind, entry: &FactEntry) -> Option<FactIx> {
         let key = entry.key.text.as_str();
-        if self.asked(key, entry.key.span) {
+        if self.asked(key, entry.key.span) || entry.no_colon {
             return None;
         }
         let why = format!("{} has no fact called `{key}`", with_article(&kind.name));
@@ -264,18 +264,17 @@ impl<'a> Resolver<'a> {
             let shown = elsewhere.get(..6.min(elsewhere.len())).unwrap_or_default();
             problem = problem.help(format!("`{key}` is a fact of {}", listed(shown, "and")));
         } else if meant.is_none() {
-            let mut first: Vec<_> = writable
-                .iter()
-                .take(MOST_FACTS)
-                .map(|f| f.name.as_str())
-                .collect();
-            let more = format!("{} more", writable.len().saturating_sub(MOST_FACTS));
-            if writable.len() > MOST_FACTS {
-                first.push(&more);
-            }
-            if !first.is_empty() {
-                problem = problem.help(format!("its facts are {}", listed(&first, "and")));
-            }
+            let all: Vec<_> = writable.iter().map(|f| f.name.as_str()).collect();
+            problem = match all.get(..MOST_FACTS) {
+                Some(first) if first.len() < all.len() => problem.help(format!(
+                    "its facts are `{}` and {} more: `amperule rules words {}` shows all",
+                    first.join("`, `"),
+                    all.len() - first.len(),
+                    kind.name
+                )),
+                _ if all.is_empty() => problem,
+                _ => problem.help(format!("its facts are {}", listed(&all, "and"))),
+            };
         }
         problem.report(self);
         if elsewhere.is_empty() {

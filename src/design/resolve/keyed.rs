@@ -405,10 +405,18 @@ impl<'v> Long<'v> {
 
     /// Values without keys where no part is asked for.
     fn no_row(&mut self, value: &mut Value, kind: Option<KindId>) {
-        if let ValueKind::Row { values, .. } = &value.kind {
+        if let ValueKind::Row { values, entries } = &value.kind {
             let second = values.get(1).or(values.first());
-            let (text, at) =
-                second.map_or((String::new(), value.span), |v| (row::shown(v), v.span));
+            let product = entries.iter().find_map(|e| match e {
+                Entry::Fact(f) if f.key.text == "as" => {
+                    Some(format!("as {}", row::shown(&f.value)))
+                }
+                _ => None,
+            });
+            let (text, at) = second.map_or_else(
+                || (product.unwrap_or_default(), value.span),
+                |v| (row::shown(v), v.span),
+            );
             let why = format!("`{text}` cannot follow a value");
             let mut problem = Problem::error("trailing-text", why)
                 .at(at, "expected a new line, the next `key:` or `}`")

@@ -34,6 +34,7 @@ impl Long<'_> {
     ) -> Vec<Entry> {
         let mut facts: Vec<Entry> = Vec::new();
         let mut texts = Vec::new();
+        let mut meant: Vec<Entry> = Vec::new();
         let items: Vec<Span> = values.iter().map(|v| v.span).collect();
         for value in values {
             if value.is_bad() {
@@ -48,7 +49,7 @@ impl Long<'_> {
                         let span = value.span;
                         let value = Value::plain(ValueKind::Bad, span);
                         let key = Word::new(text, span);
-                        facts.push(Entry::Fact(FactEntry::new(key, value, span)));
+                        meant.push(Entry::Fact(FactEntry::new(key, value, span)));
                     }
                     continue;
                 }
@@ -80,6 +81,13 @@ impl Long<'_> {
                 facts: texts,
             });
         }
+        // A fact that another value says has its value.
+        let key = |e: &Entry| match e {
+            Entry::Fact(f) => Some(f.key.text.clone()),
+            _ => None,
+        };
+        meant.retain(|m| !facts.iter().any(|f| key(f) == key(m)));
+        facts.extend(meant);
         facts
     }
 
@@ -272,14 +280,25 @@ impl Long<'_> {
                     all.join(" or ")
                 ))
             }
-            [] => problem.help(format!("no fact of {of} is measured so")),
+            [] => {
+                let facts = self.short(kind).into_iter().flat_map(|s| &s.unkeyed);
+                let facts = facts.map(|u| declared.fact(u.fact));
+                let other =
+                    facts.filter_map(|f| Some(format!("`{}` in {}", f.name, f.unit()?.text())));
+                let problem = problem.help(format!("no fact of {of} is measured so"));
+                match other.collect::<Vec<_>>().as_slice() {
+                    [] => problem,
+                    other => problem.help(format!("write {}", other.join(" or "))),
+                }
+            }
             [only] => problem.help(format!("write `{only}: {text}`")),
             [first, ..] => problem.help(format!(
                 "write {} before it, as in `{first}: {text}`",
                 some(&keys)
             )),
         };
-        (problem, keys.into_iter().map(str::to_owned).collect())
+        let keys = area.map(|f| f.name.as_str()).into_iter().chain(keys);
+        (problem, keys.map(str::to_owned).collect())
     }
 
     fn unplaced_word(&self, kind: KindId, word: &str, at: Span, block: bool) -> Refused {
@@ -351,13 +370,19 @@ impl Long<'_> {
         if let Some(meant) = nearest(word, &known) {
             p = p.meant(word, meant);
         }
-        let marks: Vec<&str> = short
-            .iter()
-            .flat_map(|s| &s.marks)
-            .map(|m| m.text.as_str())
-            .collect();
-        if p.help.is_empty() && !marks.is_empty() {
-            p = p.help(format!("{of} may be marked {}", some(&marks)));
+        if p.help.is_empty() {
+            let facts = short.iter().flat_map(|s| &s.unkeyed);
+            let facts = facts.map(|u| declared.fact(u.fact).name.as_str());
+            let marks = short.iter().flat_map(|s| &s.marks);
+            let may: Vec<&str> = facts.chain(marks.map(|m| m.text.as_str())).collect();
+            p = match may.as_slice() {
+                [] => p.help("write its key before it, as in `key: value`"),
+                may => p.help(format!(
+                    "without a key may stand {}: `amperule rules words {}` shows what each takes",
+                    some(may),
+                    declared.name
+                )),
+            };
         }
         if block {
             p = p.help(format!(
