@@ -232,7 +232,7 @@ fn rests_on(residual: &Residual, v: usize) -> Vec<String> {
                     object: info.object,
                     fact: info.fact,
                 };
-                let settler = super::bounds::settler(residual, place, fact);
+                let settler = super::bounds::settler(residual, place);
                 if residual.leaf(id).source != LeafSource::Assumed && !object.phantom {
                     let line = format!(
                         "{} of {} ({settler})",
