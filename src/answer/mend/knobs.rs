@@ -4,6 +4,7 @@
 use rustc_hash::FxHashMap;
 
 use super::super::residual::{Place, Residual, can_be_free};
+use super::super::survey::member;
 use super::graft::Graft;
 use crate::check::What;
 use crate::design::model::{Design, ObjectId, Possible, Status};
@@ -356,10 +357,7 @@ pub(super) fn value_text(residual: &Residual, knob: &Knob, val: &Val) -> String 
         && residual.leaf(*leaf).kind == LeafKind::Choice
     {
         return match v.series(s).members.get(val.bits.trailing_zeros() as usize) {
-            Some(m) => m
-                .name
-                .clone()
-                .unwrap_or_else(|| crate::quantity::format_quantity(m.value, unit, 6)),
+            Some(m) => member(m, unit),
             None => "none".to_owned(),
         };
     }
