@@ -17,6 +17,7 @@ use crate::quantity::{TruthSet, Unit};
 use crate::ruleset::{Ruleset, Severity, Stage};
 use crate::source::Span;
 use crate::vocabulary::{FactIx, FactType, Settler};
+pub(super) use reach::narrow;
 use reach::{Least, Way, number_cures, same, series_cures, steps, stretch};
 
 /// Objects of a design up to which a check looks for margins.

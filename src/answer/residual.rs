@@ -65,6 +65,12 @@ pub struct Residual {
     pub free: FxHashMap<Place, Vec<LeafId>>,
 }
 
+/// The bits of a set, each alone, the lowest first.
+pub(super) fn each_bit(set: u64) -> impl Iterator<Item = u64> {
+    let all = (0..u64::BITS).map(|i| 1_u64 << i);
+    all.filter(move |bit| set & bit != 0)
+}
+
 /// Whether a fact that is written can be made free: what it is must be one leaf, and what is
 /// written must be a set of that leaf's values.
 #[must_use]

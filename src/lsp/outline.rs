@@ -11,7 +11,7 @@ use super::document::path_of;
 use super::position::Lines;
 use super::state::{State, View};
 use crate::design::parse::{Parsed, parse};
-use crate::design::tree::{Block, Entry, Item, Number, Tree, Value, ValueKind, Word};
+use crate::design::tree::{Block, Entry, Item, Tree, Value, ValueKind, Word};
 use crate::source::{FileId, Span};
 
 /// What a stretch of a text is.
@@ -120,26 +120,12 @@ fn entries(all: &[Entry], f: &mut dyn FnMut(Span, Is)) {
 
 fn value(v: &Value, f: &mut dyn FnMut(Span, Is)) {
     f(v.span, Is::Whole);
-    let number = |n: &Number, f: &mut dyn FnMut(Span, Is)| f(n.span, Is::Number);
     match &v.kind {
         ValueKind::Word(word) => f(begins(v.span, word), Is::Word),
         ValueKind::Text(_) => f(v.span, Is::Text),
-        ValueKind::Number(n) => number(n, f),
+        ValueKind::Number(n) => f(n.span, Is::Number),
         ValueKind::Date { .. } => f(v.span, Is::Number),
-        ValueKind::Tolerance { base, terms } => {
-            value(base, f);
-            terms.iter().for_each(|n| number(n, f));
-        }
-        ValueKind::Range { low, high } => {
-            value(low, f);
-            value(high, f);
-        }
-        ValueKind::AtMost { value: inner, .. } | ValueKind::AtLeast { value: inner, .. } => {
-            value(inner, f);
-        }
-        ValueKind::OneOf(all) | ValueKind::List(all) | ValueKind::ByTurn(all) => {
-            all.iter().for_each(|v| value(v, f));
-        }
+        ValueKind::Tolerance { terms, .. } => terms.iter().for_each(|n| f(n.span, Is::Number)),
         ValueKind::Part {
             head,
             entries: inner,
@@ -147,30 +133,13 @@ fn value(v: &Value, f: &mut dyn FnMut(Span, Is)) {
             f(head.span, Is::Part);
             entries(inner, f);
         }
-        ValueKind::Row {
-            values,
-            entries: inner,
-        } => {
-            values.iter().for_each(|v| value(v, f));
-            entries(inner, f);
-        }
-        ValueKind::PerLine(lines) => {
-            for (line, v) in lines {
-                f(line.span, Is::Word);
-                value(v, f);
-            }
-        }
+        ValueKind::Row { entries: inner, .. } => entries(inner, f),
+        ValueKind::PerLine(lines) => lines.iter().for_each(|(line, _)| f(line.span, Is::Word)),
         ValueKind::All(word) => f(word.span, Is::Keyword),
-        ValueKind::Indexed { word, index } => {
-            f(word.span, Is::Name);
-            value(index, f);
-        }
-        ValueKind::Binary { left, right, .. } => {
-            value(left, f);
-            value(right, f);
-        }
-        ValueKind::Unknown | ValueKind::Absent | ValueKind::Bad => {}
+        ValueKind::Indexed { word, .. } => f(word.span, Is::Name),
+        _ => {}
     }
+    v.inner().for_each(|v| value(v, f));
     if let Some(origin) = &v.origin {
         f(origin.span, Is::Keyword);
     }

@@ -201,7 +201,12 @@ impl Least {
 }
 
 /// The value between two where something changes, on the side of `good`.
-fn narrow(mut good: f64, mut bad: f64, steps: usize, mut holds: impl FnMut(f64) -> bool) -> f64 {
+pub(in crate::answer) fn narrow(
+    mut good: f64,
+    mut bad: f64,
+    steps: usize,
+    mut holds: impl FnMut(f64) -> bool,
+) -> f64 {
     for _ in 0..steps {
         let middle = good + (bad - good) / 2.0;
         if middle == good || middle == bad {
