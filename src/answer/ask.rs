@@ -5,7 +5,7 @@ mod edit;
 mod names;
 mod worded;
 
-use super::survey::{Question, Survey};
+use super::survey::{Question, Survey, member};
 use crate::design::model::{Design, ObjectId};
 use crate::quantity::{Unit, format_quantity};
 use crate::ruleset::{Ruleset, Severity};
@@ -238,18 +238,9 @@ fn usual(v: &Vocabulary, design: &Design, fact: &Fact, from: ObjectId) -> Vec<St
         FactType::Quantity { unit, .. } => {
             let likely =
                 |x: &f64| fact.domain.contains(*x) && fact.plausible.is_none_or(|b| b.contains(*x));
-            match fact.series {
-                Some(s) => {
-                    let members = v.series(s).members.iter().filter(|m| likely(&m.value));
-                    members
-                        .map(|m| {
-                            let value = || format_quantity(m.value, unit, 6);
-                            m.name.clone().unwrap_or_else(value)
-                        })
-                        .collect()
-                }
-                None => Vec::new(),
-            }
+            let members = fact.series.into_iter().flat_map(|s| &v.series(s).members);
+            let likely = members.filter(|m| likely(&m.value));
+            likely.map(|m| member(m, unit)).collect()
         }
         FactType::Choice { words, .. } | FactType::Some { words } => words.to_vec(),
         FactType::YesNo => vec!["yes".to_owned(), "no".to_owned()],

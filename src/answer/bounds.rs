@@ -16,7 +16,8 @@ use crate::expression::{Budget, Fuel, LeafId, LeafKind, Presence, Val};
 use crate::quantity::{TruthSet, Unit};
 use crate::ruleset::{Ruleset, Severity, Stage};
 use crate::source::Span;
-use crate::vocabulary::{Fact, FactIx, FactType, Settler};
+use crate::vocabulary::{FactIx, FactType, Settler};
+pub(super) use reach::narrow;
 use reach::{Least, Way, number_cures, same, series_cures, steps, stretch};
 
 /// Objects of a design up to which a check looks for margins.
@@ -256,26 +257,26 @@ fn search(
             let mut above: Vec<usize> = moved.iter().flat_map(|l| engine.by_leaf(*l)).collect();
             above.sort_unstable();
             above.dedup();
-            let depending: Vec<usize> = above
-                .into_iter()
-                .filter(|v| {
-                    !brief
-                        || now[*v] == TruthSet::T && residual.rule(*v).severity != Severity::Advice
-                })
-                .collect();
+            let mut held = above.clone();
+            held.retain(|v| {
+                let advice = residual.rule(*v).severity == Severity::Advice;
+                now[*v] == TruthSet::T && !(brief && advice)
+            });
+            above.retain(|v| now[*v] == TruthSet::F && !brief);
+            let broken = above;
             match (&fact.ty, residual.leaf(leaf).kind) {
                 (FactType::Quantity { unit, .. }, _) => {
                     let found = quantity(
                         &mut engine,
                         (*place, moved),
                         unit,
-                        (&depending, &now),
+                        (&held, &broken),
                         least.as_mut(),
                     );
                     out.bounds.extend(found);
                 }
                 (_, LeafKind::Choice | LeafKind::Truth) => {
-                    if let Some(c) = words(&mut engine, *place, moved, &depending, &now) {
+                    if let Some(c) = words(&mut engine, *place, moved, &held) {
                         out.choices.push(c);
                     }
                 }
@@ -304,26 +305,21 @@ fn moved_together<'l>(
     place: Place,
     leaves: &'l [LeafId],
 ) -> impl Iterator<Item = &'l [LeafId]> {
-    let facts = &design.object(place.object).facts;
-    let written = facts.get(place.fact.0 as usize).and_then(Option::as_ref);
+    let written = design.object(place.object).written(place.fact);
     let apart = written.is_some_and(|w| matches!(w.value, Possible::PerLine(_)));
     leaves.chunks(if apart { 1 } else { leaves.len().max(1) })
 }
 
 fn span_of(residual: &Residual, place: Place) -> Span {
-    let object = residual.design.object(place.object);
-    object
-        .facts
-        .get(place.fact.0 as usize)
-        .and_then(Option::as_ref)
-        .map_or(object.head, |w| w.span)
+    let head = residual.design.object(place.object).head;
+    residual.written_at(place).map_or(head, |w| w.span)
 }
 
 fn quantity(
     engine: &mut Engine<'_>,
     (place, leaves): (Place, &[LeafId]),
     unit: &Unit,
-    (depending, now): (&[usize], &[TruthSet]),
+    (held, broken): (&[usize], &[usize]),
     mut least: Option<&mut Least>,
 ) -> Option<Bound> {
     let residual = engine.residual;
@@ -341,10 +337,10 @@ fn quantity(
         let first = words.trailing_zeros() as usize;
         ends = (*all.get(first)?, *all.get(last)?);
         let below = (0..first).rev();
-        low = steps(engine, leaves, (&all, ends.0), below, depending, now);
+        low = steps(engine, leaves, (&all, ends.0), below, held);
         let above = last + 1..all.len();
-        high = steps(engine, leaves, (&all, ends.1), above, depending, now);
-        cures = series_cures(engine, leaves, &all, depending, now);
+        high = steps(engine, leaves, (&all, ends.1), above, held);
+        cures = series_cures(engine, leaves, &all, broken);
     } else {
         if written.bits != Presence::PRESENT || !written.lo.is_finite() || !written.hi.is_finite() {
             return None;
@@ -354,6 +350,7 @@ fn quantity(
         let brief = least.is_some();
         let way = |up| Way {
             leaves,
+            written,
             whole: matches!(fact.ty, FactType::Quantity { whole: true, .. }),
             up,
             from: if up { written.hi } else { written.lo },
@@ -363,12 +360,12 @@ fn quantity(
         let mut end = |up: bool| {
             let way = way(up);
             let Some(least) = &mut least else {
-                return stretch(engine, &way, depending, now);
+                return stretch(engine, &way, held);
             };
-            if least.has_more(engine, &way, depending) {
+            if least.has_more(engine, &way, held) {
                 return End::Free;
             }
-            let end = stretch(engine, &way, depending, now);
+            let end = stretch(engine, &way, held);
             if let End::Stopped(s) = &end {
                 least.note(&way, s.last);
             }
@@ -378,14 +375,14 @@ fn quantity(
         cures = [false, true]
             .into_iter()
             .filter(|_| !brief)
-            .flat_map(|up| number_cures(engine, &way(up), depending, now))
+            .flat_map(|up| number_cures(engine, &way(up), broken))
             .collect();
     }
     Some(Bound {
         line,
         of: residual.design.label(place.object),
         fact: fact.name.clone(),
-        settled_by: settler(residual, place, fact),
+        settled_by: settler(residual, place),
         unit: unit.clone(),
         written: ends,
         span: span_of(residual, place),
@@ -398,7 +395,8 @@ fn quantity(
 
 /// Who settles a fact: what is found as it is, is the site's.
 #[must_use]
-pub fn settler(residual: &Residual, place: Place, fact: &Fact) -> Settler {
+pub fn settler(residual: &Residual, place: Place) -> Settler {
+    let fact = residual.fact_at(place);
     let object = residual.design.object(place.object);
     if fact.settled_by == Settler::Designer && object.status == Status::Existing {
         Settler::Site
@@ -416,8 +414,7 @@ fn words(
     engine: &mut Engine<'_>,
     place: Place,
     leaves: &[LeafId],
-    depending: &[usize],
-    now: &[TruthSet],
+    held: &[usize],
 ) -> Option<Choices> {
     let residual = engine.residual;
     let leaf = *leaves.first()?;
@@ -436,9 +433,7 @@ fn words(
             continue;
         }
         let with = same(leaves, Val::bits(bits));
-        let broken = depending
-            .iter()
-            .find(|v| now[**v] == TruthSet::T && !engine.holds(**v, &with));
+        let broken = held.iter().find(|v| !engine.holds(**v, &with));
         match broken {
             None => fine.push(name(bits)),
             Some(b) => breaking.push((
@@ -451,7 +446,7 @@ fn words(
     Some(Choices {
         of: residual.design.label(place.object),
         fact: fact.name.clone(),
-        settled_by: settler(residual, place, fact),
+        settled_by: settler(residual, place),
         written: name(written.bits),
         span: span_of(residual, place),
         fine,

@@ -167,11 +167,8 @@ impl Comparison {
     /// Whether a breach is new.
     #[must_use]
     pub fn breaks(&self) -> bool {
-        self.of(Turn::Breaks).chain(self.of(Turn::Weighs)).any(|c| {
-            c.after
-                .as_ref()
-                .is_some_and(|s| s.severity == Severity::Breach && s.outcome == Outcome::Failed)
-        })
+        let mut after = self.breach_after(&[Turn::Breaks, Turn::Weighs]);
+        after.any(|s| s.outcome == Outcome::Failed)
     }
 
     /// What the changes come to.
@@ -189,11 +186,14 @@ impl Comparison {
     /// Whether something that could be a breach is newly undecided.
     #[must_use]
     pub fn opens(&self) -> bool {
-        self.of(Turn::Opens).any(|c| {
-            c.after
-                .as_ref()
-                .is_some_and(|s| s.severity == Severity::Breach)
-        })
+        self.breach_after(&[Turn::Opens]).next().is_some()
+    }
+
+    /// What rules that count as a breach say after a change of some sort.
+    fn breach_after(&self, turns: &[Turn]) -> impl Iterator<Item = &Said> {
+        let some = self.changes.iter().filter(|(t, _)| turns.contains(t));
+        let after = some.filter_map(|(_, c)| c.after.as_ref());
+        after.filter(|s| s.severity == Severity::Breach)
     }
 }
 

@@ -137,8 +137,8 @@ pub fn differences(from: &Ruleset, to: &Ruleset) -> Vec<Difference> {
 /// All that a ruleset states, by sort and name.
 fn statements(r: &Ruleset) -> BTreeMap<(Stated, String), Statement> {
     let mut all = BTreeMap::new();
-    let mut add = |of: Stated, name: &str, s: Statement| {
-        all.insert((of, name.to_owned()), s);
+    let mut add = |of: Stated, name: &str, title: &str, text: String| {
+        all.insert((of, name.to_owned()), Statement::new(title, text));
     };
     for rule in &r.rules {
         let of = if rule.is_left_out() {
@@ -146,28 +146,14 @@ fn statements(r: &Ruleset) -> BTreeMap<(Stated, String), Statement> {
         } else {
             Stated::Rule
         };
-        add(
-            of,
-            &rule.id,
-            Statement::new(&rule.title, rule_text(r, rule)),
-        );
+        add(of, &rule.id, &rule.title, rule_text(r, rule));
     }
     for l in &r.limits.all {
         // Told as it is written; the value decides, so that `3 %` and `0.03` are alike.
         let value = l.value.map_or_else(String::new, |v| {
             crate::quantity::format_quantity(v, &l.unit, 9)
         });
-        add(Stated::Limit, &l.name, Statement::new(&l.means, value));
-    }
-    for t in &r.data.tables {
-        let keys = t.keys.iter().map(|k| match &k.ty {
-            KeyType::Number(_, between, beyond) => format!("{} {between:?} {beyond:?}", k.name),
-            KeyType::Word(_) => k.name.clone(),
-        });
-        let keys: Vec<String> = keys.collect();
-        let mut s = Statement::new(&t.title, keys.join(", "));
-        s.cells = t.cells();
-        add(Stated::Table, &t.name, s);
+        add(Stated::Limit, &l.name, &l.means, value);
     }
     for s in &r.vocabulary.series {
         let members: Vec<String> = s
@@ -175,11 +161,7 @@ fn statements(r: &Ruleset) -> BTreeMap<(Stated, String), Statement> {
             .iter()
             .map(|m| crate::quantity::format_quantity(m.value, &s.unit, 9))
             .collect();
-        add(
-            Stated::Series,
-            &s.name,
-            Statement::new("", members.join(", ")),
-        );
+        add(Stated::Series, &s.name, "", members.join(", "));
     }
     let kinds = r.vocabulary.kinds.iter().enumerate();
     for (k, kind) in kinds {
@@ -192,15 +174,24 @@ fn statements(r: &Ruleset) -> BTreeMap<(Stated, String), Statement> {
                     false => "",
                 };
                 let text = format!("{}{wins}", d.formula.text);
-                add(Stated::Formula, &name, Statement::new(&fact.means, text));
+                add(Stated::Formula, &name, &fact.means, text);
             }
             if let Some(Some(a)) = assumed.and_then(|a| a.get(f)) {
-                let s = Statement::new(&fact.means, a.text.clone());
-                add(Stated::Assumption, &name, s);
+                add(Stated::Assumption, &name, &fact.means, a.text.clone());
             }
-            let s = Statement::new(&fact.means, fact_text(&r.vocabulary, kind, fact));
-            add(Stated::Fact, &name, s);
+            let text = fact_text(&r.vocabulary, kind, fact);
+            add(Stated::Fact, &name, &fact.means, text);
         }
+    }
+    for t in &r.data.tables {
+        let keys = t.keys.iter().map(|k| match &k.ty {
+            KeyType::Number(_, between, beyond) => format!("{} {between:?} {beyond:?}", k.name),
+            KeyType::Word(_) => k.name.clone(),
+        });
+        let keys: Vec<String> = keys.collect();
+        let mut s = Statement::new(&t.title, keys.join(", "));
+        s.cells = t.cells();
+        all.insert((Stated::Table, t.name.clone()), s);
     }
     all
 }

@@ -6,9 +6,9 @@ use crate::design::tree::Origin;
 use crate::expression::Presence;
 use crate::quantity::Unit;
 use crate::ruleset::{Listed, Ruleset, Telling};
-use crate::vocabulary::{FactIx, Settler};
+use crate::vocabulary::{FactIx, KindId, Settler};
 
-use super::sheet::{holds, used, value};
+use super::sheet::{by_kind, holds, used, value};
 
 /// Like things that are to be bought.
 #[derive(Clone, Debug, PartialEq)]
@@ -63,10 +63,8 @@ impl Article {
 
     /// Adds like things to these.
     fn add(&mut self, other: Self) {
-        self.count = self
-            .count
-            .zip(other.count)
-            .map(|(a, b)| a.saturating_add(b));
+        let both = self.count.zip(other.count);
+        self.count = both.map(|(a, b)| a.saturating_add(b));
         if let (Some(mine), Some(theirs)) = (&mut self.amount, other.amount) {
             mine.sum = mine.sum.zip(theirs.sum).map(|(a, b)| a + b);
         }
@@ -104,27 +102,14 @@ pub fn together(all: impl IntoIterator<Item = Article>) -> Vec<Article> {
 /// What a design asks to be bought, by what its ruleset tells the maker, kind by kind.
 #[must_use]
 pub fn order(ruleset: &Ruleset, design: &Design) -> Vec<Article> {
-    let told: Vec<&Telling> = ruleset
-        .tellings
-        .iter()
-        .filter(|t| t.to == Settler::Maker)
-        .collect();
-    let mut kinds = Vec::new();
-    for t in &told {
-        if !kinds.contains(&t.kind) {
-            kinds.push(t.kind);
-        }
-    }
+    let told = by_kind(ruleset, Settler::Maker);
     let mut reader = Reader {
-        ruleset,
-        design,
         told: &told,
         linker: Linker::new(ruleset, design),
     };
     let mut all = Vec::new();
-    for kind in kinds {
-        let told: Vec<&Telling> = told.iter().copied().filter(|t| t.kind == kind).collect();
-        for id in design.of_kind(kind) {
+    for (kind, facts) in &told {
+        for id in design.of_kind(*kind) {
             let object = design.object(id);
             if object.phantom || object.status != Status::New {
                 continue;
@@ -132,7 +117,7 @@ pub fn order(ruleset: &Ruleset, design: &Design) -> Vec<Article> {
             if let Some(certain) = used(design, id)
                 && reader.is_bought_apart(id)
             {
-                reader.articles(id, &told, certain, &mut all);
+                reader.articles(id, facts, certain, &mut all);
             }
         }
     }
@@ -140,9 +125,7 @@ pub fn order(ruleset: &Ruleset, design: &Design) -> Vec<Article> {
 }
 
 struct Reader<'a> {
-    ruleset: &'a Ruleset,
-    design: &'a Design,
-    told: &'a [&'a Telling],
+    told: &'a [(KindId, Vec<&'a Telling>)],
     linker: Linker<'a>,
 }
 
@@ -150,30 +133,39 @@ impl<'a> Reader<'a> {
     /// Whether a thing is an article of its own. A part that its maker puts in, or that is found on
     /// site, is none, nor is one by which the thing that holds it is told.
     fn is_bought_apart(&self, id: ObjectId) -> bool {
-        let Some(owner) = self.design.object(id).owner else {
+        let Some(owner) = self.linker.design.object(id).owner else {
             return true;
         };
-        let holder = self.design.object(owner);
-        let kind = self.ruleset.vocabulary.kind(holder.kind);
+        let holder = self.linker.design.object(owner);
+        let kind = self.linker.ruleset.vocabulary.kind(holder.kind);
         let here = |w: &Written| holds(&w.value, id).is_some();
         let places = (0_u16..).map(FactIx).zip(&holder.facts);
         let mut held = places.filter(|(_, slot)| slot.as_ref().is_some_and(here));
         held.any(|(ix, _)| {
-            let told = |t: &&Telling| t.kind == holder.kind && t.fact == ix;
+            let own = self.told.iter().filter(|(k, _)| *k == holder.kind);
+            let mut told = own.flat_map(|(_, facts)| facts);
             let chosen = kind.fact(ix).settled_by == Settler::Designer;
-            chosen && !self.told.iter().any(told)
+            chosen && !told.any(|t| t.fact == ix)
         })
     }
 
     /// What one thing adds: itself, and what goes with it.
     fn articles(&mut self, id: ObjectId, told: &[&Telling], certain: bool, all: &mut Vec<Article>) {
-        let kind = self.ruleset.vocabulary.kind(self.design.object(id).kind);
+        let kind = self
+            .linker
+            .ruleset
+            .vocabulary
+            .kind(self.linker.design.object(id).kind);
         let mut article = Article {
             what: kind.name.clone(),
             facts: Vec::new(),
             count: Some(1),
             amount: None,
-            wanted_for: vec![self.design.label(self.design.nearest_named(id))],
+            wanted_for: vec![
+                self.linker
+                    .design
+                    .label(self.linker.design.nearest_named(id)),
+            ],
             one_of_several: !certain,
             choice: false,
         };
@@ -190,14 +182,7 @@ impl<'a> Reader<'a> {
                         continue;
                     }
                     article.choice |= !required && said.is_some_and(|w| is_choice(&w.value));
-                    let known = value(
-                        self.ruleset,
-                        self.design,
-                        &mut self.linker,
-                        id,
-                        t.fact,
-                        fact,
-                    );
+                    let known = value(&mut self.linker, id, t.fact);
                     // What nobody wrote and nothing gives is the supplier's choice; what is known to
                     // be absent is not asked for.
                     let none = |text: &String| text.split(' ').next() == Some("none");
@@ -243,8 +228,7 @@ impl<'a> Reader<'a> {
     }
 
     fn said(&self, id: ObjectId, fact: FactIx) -> Option<&'a Written> {
-        let slot = self.design.object(id).facts.get(fact.0 as usize)?;
-        slot.as_ref()
+        self.linker.design.object(id).written(fact)
     }
 
     /// The greatest that a number may be; none where it has no end.

@@ -1,6 +1,7 @@
 //! The answers to one open question after which the rules that it alone decides are met.
 
-use super::residual::Engine;
+use super::bounds::narrow;
+use super::residual::{Engine, each_bit};
 use crate::expression::{LeafId, LeafKind, Presence, Val};
 use crate::quantity::TruthSet;
 
@@ -38,17 +39,10 @@ pub fn passing(
     };
     match l.kind {
         LeafKind::Choice | LeafKind::Truth => {
-            let mut bits = 0;
-            for i in 0..64 {
-                let bit = 1_u64 << i;
-                if set.bits & bit != 0 && met(engine, Val { bits: bit, ..set }) {
-                    bits |= bit;
-                }
-            }
-            if bits == 0 {
-                Passing::Nothing
-            } else {
-                Passing::Bits(bits)
+            let good = each_bit(set.bits).filter(|bits| met(engine, Val { bits: *bits, ..set }));
+            match good.fold(0, |all, bit| all | bit) {
+                0 => Passing::Nothing,
+                bits => Passing::Bits(bits),
             }
         }
         LeafKind::Members(_) => Passing::Nothing,
@@ -89,7 +83,7 @@ pub fn passing(
                     return end;
                 }
                 let mut good = x;
-                let mut bad = if end.is_finite() {
+                let bad = if end.is_finite() {
                     end
                 } else {
                     let mut step = x.abs().max(1.0);
@@ -104,15 +98,7 @@ pub fn passing(
                     }
                     y
                 };
-                for _ in 0..STEPS {
-                    let middle = good + (bad - good) / 2.0;
-                    if over(engine, middle) {
-                        good = middle;
-                    } else {
-                        bad = middle;
-                    }
-                }
-                good
+                narrow(good, bad, STEPS, |y| over(engine, y))
             };
             let (lo, hi) = (reach(engine, false), reach(engine, true));
             Passing::Numbers(lo, hi)

@@ -5,7 +5,9 @@
 //! set evaluation decides it for every value of everything else, or it is too small, or the budget
 //! is spent. So nothing that is called passing can break, whatever else is open.
 
-use super::residual::{Engine, Residual};
+use std::collections::BTreeMap;
+
+use super::residual::{Engine, Residual, each_bit};
 use crate::check::{Departures, Standing, Subject, What};
 use crate::design::model::Possible;
 use crate::expression::{Budget, Flags, LeafId, LeafKind, Val};
@@ -252,33 +254,21 @@ pub fn prove(residual: &Residual, departures: &Departures<'_>, boxes: u32) -> Pr
             depends[v].push(i);
         }
     }
+    let mut open: BTreeMap<Severity, usize> = BTreeMap::new();
     for (v, mine) in depends.into_iter().enumerate() {
         let rule = residual.rule(v);
         let departed = departures.covers(rule, residual.verdicts[v].subject);
         if mine.is_empty() {
+            let (id, subject) = (rule.id.clone(), residual.subject(v));
             match engine.truth(v, &[]) {
-                TruthSet::F if departed => {
-                    out.always_departed
-                        .push((rule.id.clone(), residual.subject(v)));
-                }
-                TruthSet::F => {
-                    out.always_broken
-                        .push((rule.id.clone(), residual.subject(v), rule.severity))
-                }
+                TruthSet::F if departed => out.always_departed.push((id, subject)),
+                TruthSet::F => out.always_broken.push((id, subject, rule.severity)),
                 TruthSet::U if rule.is_left_out() && departed => {}
                 TruthSet::U if rule.is_left_out() && engine.applies(v, &[]) == TruthSet::T => {
                     out.breach_left_out |= rule.severity == Severity::Breach;
-                    out.left_out
-                        .push((rule.id.clone(), residual.subject(v), rule.told_as()));
+                    out.left_out.push((id, subject, rule.told_as()));
                 }
-                TruthSet::U => match out
-                    .always_open
-                    .iter_mut()
-                    .find(|(s, _)| *s == rule.severity)
-                {
-                    Some((_, n)) => *n += 1,
-                    None => out.always_open.push((rule.severity, 1)),
-                },
+                TruthSet::U => *open.entry(rule.severity).or_insert(0) += 1,
                 _ => {}
             }
             continue;
@@ -301,7 +291,7 @@ pub fn prove(residual: &Residual, departures: &Departures<'_>, boxes: u32) -> Pr
                 && (rule.is_left_out() || only_parameters_open(&mut engine, v, &parameters)),
         });
     }
-    out.always_open.sort();
+    out.always_open = open.into_iter().collect();
     out.proofs.sort_by(|a, b| {
         (a.severity, &a.rule, &a.subject.label).cmp(&(b.severity, &b.rule, &b.subject.label))
     });
@@ -453,14 +443,9 @@ pub fn stretches(proved: &Proved, wanted: impl Fn(&Proof) -> bool) -> Vec<Stretc
         return Vec::new();
     };
     if parameter.set.lo >= parameter.set.hi {
-        let mut all = Vec::new();
-        for i in 0..64 {
-            let bit = 1_u64 << i;
-            if parameter.set.bits & bit != 0 {
-                all.push(whole_state(proved, &wanted, Val::bits(bit)));
-            }
-        }
-        return all;
+        let all = each_bit(parameter.set.bits);
+        let all = all.map(|bit| whole_state(proved, &wanted, Val::bits(bit)));
+        return all.collect();
     }
     let mut cuts = vec![parameter.set.lo, parameter.set.hi];
     for p in proved.proofs.iter().filter(|p| wanted(p)) {

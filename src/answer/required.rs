@@ -10,7 +10,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
-use super::residual::{Engine, Place, Residual};
+use super::residual::{Engine, Place, Residual, each_bit};
 use crate::check::{Outcome, Settings, check, show_number, show_val};
 use crate::design::model::{Design, ObjectId, Possible};
 use crate::design::tree::Origin;
@@ -112,24 +112,19 @@ fn failed(ruleset: &Ruleset, design: &Design, stage: Stage) -> BTreeSet<(String,
 fn narrow(residual: &Residual, asked: &mut [Asked]) {
     let mut engine = residual.engine();
     engine.limit(Fuel(WORK));
-    let mut verdicts: Vec<(Severity, usize)> = Vec::new();
-    let leaves: Vec<LeafId> = asked.iter().flat_map(|a| a.leaves.clone()).collect();
-    for leaf in &leaves {
+    // Breaches before cautions.
+    let mut verdicts: BTreeSet<(bool, usize)> = BTreeSet::new();
+    for leaf in asked.iter().flat_map(|a| &a.leaves) {
         for v in engine.by_leaf(*leaf) {
             let rule = residual.rule(v);
             if rule.severity != Severity::Advice && !rule.is_left_out() {
-                verdicts.push((rule.severity, v));
+                verdicts.insert((rule.severity != Severity::Breach, v));
             }
         }
     }
-    verdicts.sort_by_key(|(severity, v)| (*severity != Severity::Breach, *v));
-    verdicts.dedup();
     let all: Vec<usize> = verdicts.iter().map(|(_, v)| *v).collect();
-    let failing: Vec<usize> = all
-        .iter()
-        .copied()
-        .filter(|v| engine.fails(*v, &[]))
-        .collect();
+    let mut failing = all.clone();
+    failing.retain(|v| engine.fails(*v, &[]));
     for v in &all {
         if engine.is_spent() {
             return;
@@ -139,11 +134,8 @@ fn narrow(residual: &Residual, asked: &mut [Asked]) {
             continue;
         }
         for i in 0..asked.len() {
-            let reaches = asked[i]
-                .leaves
-                .iter()
-                .any(|l| engine.by_leaf(*l).contains(v));
-            if !reaches {
+            let mut leaves = asked[i].leaves.iter();
+            if !leaves.any(|l| engine.by_leaf(*l).contains(v)) {
                 continue;
             }
             let Some(smaller) = smaller(&mut engine, asked, i, *v) else {
@@ -188,10 +180,7 @@ fn smaller(engine: &mut Engine<'_>, asked: &[Asked], i: usize, verdict: usize) -
     match a.kind {
         LeafKind::Choice | LeafKind::Truth => {
             let mut bits = 0;
-            for bit in (0..u64::BITS)
-                .map(|b| 1_u64 << b)
-                .filter(|b| now.bits & b != 0)
-            {
+            for bit in each_bit(now.bits) {
                 if holds(Val::bits(bit)) && holds(Val::bits(bits | bit)) {
                     bits |= bit;
                 }

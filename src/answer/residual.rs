@@ -10,7 +10,7 @@ use std::sync::Arc;
 use rustc_hash::FxHashMap;
 
 use crate::check::{LeafInfo, Linker, Subject, Verdict, What, link_verdicts};
-use crate::design::model::{Design, ObjectId, Possible};
+use crate::design::model::{Design, ObjectId, Possible, Written};
 use crate::expression::{
     Asked, Budget, Cone, Flags, Fuel, Leaf, LeafId, LeafKind, Presence, Program, Refiner, Reg,
     SetWords, Val,
@@ -30,6 +30,17 @@ pub struct Place {
     pub object: ObjectId,
     /// Its fact.
     pub fact: FactIx,
+}
+
+impl Place {
+    /// Where a leaf comes from.
+    #[must_use]
+    pub const fn of(info: &LeafInfo) -> Self {
+        Self {
+            object: info.object,
+            fact: info.fact,
+        }
+    }
 }
 
 /// Values of some leaves; the others are as written.
@@ -54,6 +65,12 @@ pub struct Residual {
     pub free: FxHashMap<Place, Vec<LeafId>>,
 }
 
+/// The bits of a set, each alone, the lowest first.
+pub(super) fn each_bit(set: u64) -> impl Iterator<Item = u64> {
+    let all = (0..u64::BITS).map(|i| 1_u64 << i);
+    all.filter(move |bit| set & bit != 0)
+}
+
 /// Whether a fact that is written can be made free: what it is must be one leaf, and what is
 /// written must be a set of that leaf's values.
 #[must_use]
@@ -74,7 +91,14 @@ fn as_val(ruleset: &Ruleset, fact: &Fact, value: &Possible) -> Option<Val> {
         let all = ruleset.data.series.get(series.0 as usize)?;
         all.iter().position(|m| (m - x).abs() <= 1e-9 * m.abs())
     };
+    let is_word = fact.series.is_some() || matches!(fact.ty, FactType::Choice { .. });
     match (&fact.ty, value) {
+        (_, Possible::OneOf(list)) if is_word => {
+            let bits = |p| as_val(ruleset, fact, p).map(|v| v.bits);
+            let all: Option<Vec<u64>> = list.iter().map(bits).collect();
+            Some(Val::bits(all?.into_iter().fold(0, |a, b| a | b)))
+        }
+        (_, Possible::Absent) if is_word => Some(Val::bits(Presence::NO_WORD)),
         (FactType::Quantity { .. }, Possible::Number(i)) => match fact.series {
             None => Some(Val::interval(*i)),
             Some(_) if i.is_point() => Some(Val::bits(1 << member(i.lo)?)),
@@ -88,26 +112,8 @@ fn as_val(ruleset: &Ruleset, fact: &Fact, value: &Possible) -> Option<Val> {
                 (bits != 0).then_some(Val::bits(bits))
             }
         },
-        (FactType::Quantity { .. }, Possible::OneOf(list)) if fact.series.is_some() => {
-            let mut bits = 0;
-            for p in list {
-                bits |= as_val(ruleset, fact, p)?.bits;
-            }
-            Some(Val::bits(bits))
-        }
-        (FactType::Quantity { .. }, Possible::Absent) if fact.series.is_some() => {
-            Some(Val::bits(Presence::NO_WORD))
-        }
         (FactType::Quantity { .. }, Possible::Absent) => Some(Val::ABSENT),
         (FactType::Choice { .. }, Possible::Words(set)) => Some(Val::words(*set)),
-        (FactType::Choice { .. }, Possible::Absent) => Some(Val::bits(Presence::NO_WORD)),
-        (FactType::Choice { .. }, Possible::OneOf(list)) => {
-            let mut bits = 0;
-            for p in list {
-                bits |= as_val(ruleset, fact, p)?.bits;
-            }
-            Some(Val::bits(bits))
-        }
         (FactType::Some { words }, Possible::Members(set)) => Some(Val::bits(SetWords::known(
             set.bits(),
             u32::try_from(words.len()).ok()?,
@@ -166,10 +172,7 @@ impl Residual {
         let mut leaves: FxHashMap<Place, Vec<LeafId>> = FxHashMap::default();
         let wanted: rustc_hash::FxHashSet<Place> = free.iter().copied().collect();
         for (ix, info) in (0_u32..).zip(&infos) {
-            let place = Place {
-                object: info.object,
-                fact: info.fact,
-            };
+            let place = Place::of(info);
             if info.what != What::Fact || info.inner.is_some() || !wanted.contains(&place) {
                 continue;
             }
@@ -238,9 +241,27 @@ impl Residual {
     /// The fact of a leaf that stands for a fact of a known object.
     #[must_use]
     pub fn fact(&self, id: LeafId) -> &Fact {
-        let info = self.info(id);
-        let kind = self.design.object(info.object).kind;
-        self.ruleset.vocabulary.fact(kind, info.fact)
+        self.fact_at(Place::of(self.info(id)))
+    }
+
+    /// The fact at a place.
+    #[must_use]
+    pub fn fact_at(&self, place: Place) -> &Fact {
+        let kind = self.design.object(place.object).kind;
+        self.ruleset.vocabulary.fact(kind, place.fact)
+    }
+
+    /// What is written at a place.
+    #[must_use]
+    pub fn written_at(&self, place: Place) -> Option<&Written> {
+        self.design.object(place.object).written(place.fact)
+    }
+
+    /// How messages name a place: `length of cables 1 of ev`.
+    #[must_use]
+    pub fn label(&self, place: Place) -> String {
+        let of = self.design.label(place.object);
+        format!("{} of {of}", self.fact_at(place).name)
     }
 
     /// The rule of a verdict.
@@ -263,6 +284,15 @@ pub struct Told {
     pub truth: TruthSet,
     /// Why it may be less than it seems.
     pub flags: Flags,
+}
+
+impl Told {
+    fn of(val: Val) -> Self {
+        Self {
+            truth: val.as_truth(),
+            flags: val.flags,
+        }
+    }
 }
 
 /// Reads verdicts of a [`Residual`] for assignments of its leaves.
@@ -350,55 +380,34 @@ impl Engine<'_> {
 
     /// The verdict over all installations that fit an assignment.
     pub fn told(&mut self, verdict: usize, with: &Assignment) -> Told {
-        let root = self.residual.verdicts[verdict].root;
-        if with.is_empty() {
-            return self.told_as_written(verdict, root);
-        }
-        self.refiner.assign(with);
-        if !self.refiner.is_touched(root) {
-            return self.told_as_written(verdict, root);
-        }
-        let val = self.refiner.read(root);
-        if val.as_truth() != TruthSet::U {
-            return Told {
-                truth: val.as_truth(),
-                flags: val.flags,
-            };
-        }
-        let cone = self.refiner.varying(root);
-        self.refine(val, &cone, Asked::All)
+        self.tell(Asked::All, verdict, with)
     }
 
-    /// Whether a verdict holds, or fails, over all installations that fit an assignment: told sooner
-    /// than which of the others it is.
-    pub fn is(&mut self, asked: Asked, verdict: usize, with: &Assignment) -> bool {
-        let wanted = match asked {
-            Asked::Fails => TruthSet::F,
-            _ => TruthSet::T,
-        };
+    /// Whether a verdict holds under an assignment: told sooner than which of the others it is.
+    pub fn holds(&mut self, verdict: usize, with: &Assignment) -> bool {
+        self.tell(Asked::Holds, verdict, with).truth == TruthSet::T
+    }
+
+    /// Whether a verdict fails under an assignment.
+    pub fn fails(&mut self, verdict: usize, with: &Assignment) -> bool {
+        self.tell(Asked::Fails, verdict, with).truth == TruthSet::F
+    }
+
+    /// As much of a verdict as is asked.
+    fn tell(&mut self, asked: Asked, verdict: usize, with: &Assignment) -> Told {
         let root = self.residual.verdicts[verdict].root;
         if !with.is_empty() {
             self.refiner.assign(with);
         }
         if with.is_empty() || !self.refiner.is_touched(root) {
-            return self.told_as_written(verdict, root).truth == wanted;
+            return self.told_as_written(verdict, root);
         }
         let val = self.refiner.read(root);
         if val.as_truth() != TruthSet::U {
-            return val.as_truth() == wanted;
+            return Told::of(val);
         }
         let cone = self.refiner.varying(root);
-        self.refine(val, &cone, asked).truth == wanted
-    }
-
-    /// Whether a verdict holds under an assignment.
-    pub fn holds(&mut self, verdict: usize, with: &Assignment) -> bool {
-        self.is(Asked::Holds, verdict, with)
-    }
-
-    /// Whether a verdict fails under an assignment.
-    pub fn fails(&mut self, verdict: usize, with: &Assignment) -> bool {
-        self.is(Asked::Fails, verdict, with)
+        self.refine(val, &cone, asked)
     }
 
     /// Makes an assignment the one from which others depart.
@@ -415,10 +424,7 @@ impl Engine<'_> {
     fn told_as_written(&mut self, verdict: usize, root: Reg) -> Told {
         let val = self.refiner.settled(root);
         if val.as_truth() != TruthSet::U {
-            return Told {
-                truth: val.as_truth(),
-                flags: val.flags,
-            };
+            return Told::of(val);
         }
         match self.as_written[verdict] {
             Some((boxes, told)) if boxes == self.budget.0 => told,
@@ -442,10 +448,7 @@ impl Engine<'_> {
         let mut all = cone.leaves.iter().zip(&values);
         // Of points there is nothing to refine.
         if all.all(|(l, v)| self.residual.leaf(l.id).is_point(v)) {
-            return Told {
-                truth: TruthSet::U,
-                flags: root.flags,
-            };
+            return Told::of(root);
         }
         let budget = Budget(self.budget.0.min(READING.tries(cone, FEWEST)));
         let d = self.refiner.tell_within(cone, &values, budget, asked);

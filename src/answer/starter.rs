@@ -10,7 +10,7 @@ use std::sync::Arc;
 use super::residual::Residual;
 use super::survey::{Question, survey};
 use crate::check::Departures;
-use crate::design::model::{Design, ObjectId};
+use crate::design::model::Design;
 use crate::design::parse::parse;
 use crate::design::resolve::{self, resolve};
 use crate::design::tree::{self, Item};
@@ -85,9 +85,9 @@ enum Entry {
 }
 
 fn entry(v: &Vocabulary, design: &Design, q: &Question) -> Option<(KindId, Entry)> {
-    let at = block_of(design, q.object);
-    let kind = design.object(at).kind;
-    if at != q.object {
+    let object = design.object(q.object);
+    let kind = object.kind;
+    if object.owner.is_some() {
         return None;
     }
     if q.rest {
@@ -97,10 +97,6 @@ fn entry(v: &Vocabulary, design: &Design, q: &Question) -> Option<(KindId, Entry
     let fact = v.fact(kind, q.fact);
     fact.writable
         .then(|| (kind, Entry::Fact(q.fact, q.inner.into_iter().collect())))
-}
-
-fn block_of(design: &Design, id: ObjectId) -> ObjectId {
-    design.nearest_named(id)
 }
 
 /// Kinds that get a block: those of which there must be at least one, and those asked about.
@@ -129,151 +125,149 @@ fn found_as_it_is(kind: &Kind) -> bool {
 }
 
 fn write(v: &Vocabulary, rules: &str, name: &str, asked: &BTreeSet<(KindId, Entry)>) -> String {
-    let mut out = String::from(
-        "# A design to fill in. Write what is known in place of each `?`, `none` where there is none, and take out\n# what does not belong. `amperule survey` says what to find out first, `amperule check` what breaks.\n\n",
-    );
     let mut blocks = blocks(v, asked);
     in_order(v, &mut blocks);
-    let _ = writeln!(out, "installation {} {{\n  rules: {rules}", quoted(name));
+    let mut file = Starting {
+        v,
+        asked,
+        blocks: &blocks,
+        out: String::from(
+            "# A design to fill in. Write what is known in place of each `?`, `none` where there is none, and take out\n# what does not belong. `amperule survey` says what to find out first, `amperule check` what breaks.\n\n",
+        ),
+    };
+    let head = format!("installation {} {{\n  rules: {rules}\n", quoted(name));
+    file.out.push_str(&head);
     if let Some(k) = v.kind_named("installation") {
-        lines(&mut out, v, k, asked, &blocks, 1);
+        file.lines(k, 1);
     }
-    out.push_str("}\n");
-    for kind in &blocks {
-        if home(v, *kind, &blocks).is_none() {
-            out.push('\n');
-            block(&mut out, v, *kind, asked, &blocks, 0);
+    file.out.push_str("}\n");
+    file.blocks_in(None, 0);
+    file.out
+}
+
+/// A starting file as far as it is written.
+struct Starting<'a> {
+    v: &'a Vocabulary,
+    asked: &'a BTreeSet<(KindId, Entry)>,
+    /// The kinds that get a block, in order.
+    blocks: &'a [KindId],
+    out: String,
+}
+
+impl Starting<'_> {
+    /// The block that a kind stands in.
+    fn home(&self, kind: KindId) -> Option<KindId> {
+        let mut around = self.v.kind(kind).within.iter().map(|w| w.kind);
+        around.find(|k| *k != kind && self.blocks.contains(k))
+    }
+
+    /// The blocks that stand in another; none for the outermost.
+    fn blocks_in(&mut self, around: Option<KindId>, depth: usize) {
+        for kind in self.blocks {
+            if self.home(*kind) == around {
+                self.out.push('\n');
+                self.block(*kind, depth);
+            }
         }
     }
-    out
-}
 
-/// The block that a kind stands in.
-fn home(v: &Vocabulary, kind: KindId, blocks: &[KindId]) -> Option<KindId> {
-    v.kind(kind)
-        .within
-        .iter()
-        .map(|w| w.kind)
-        .find(|k| *k != kind && blocks.contains(k))
-}
-
-fn block(
-    out: &mut String,
-    v: &Vocabulary,
-    id: KindId,
-    asked: &BTreeSet<(KindId, Entry)>,
-    blocks: &[KindId],
-    depth: usize,
-) {
-    let kind = v.kind(id);
-    let indent = "  ".repeat(depth);
-    let _ = writeln!(out, "{indent}{} {{  # {}", kind.name, kind.means);
-    if kind.fact_named("status").is_some() {
-        let status = if found_as_it_is(kind) {
-            "existing"
-        } else {
-            "new"
-        };
-        let _ = writeln!(out, "{indent}  status: {status}");
-    }
-    lines(out, v, id, asked, blocks, depth + 1);
-    for inner in blocks {
-        if home(v, *inner, blocks) == Some(id) {
-            out.push('\n');
-            block(out, v, *inner, asked, blocks, depth + 1);
+    fn block(&mut self, id: KindId, depth: usize) {
+        let kind = self.v.kind(id);
+        let indent = "  ".repeat(depth);
+        let _ = writeln!(self.out, "{indent}{} {{  # {}", kind.name, kind.means);
+        if kind.fact_named("status").is_some() {
+            let status = if found_as_it_is(kind) {
+                "existing"
+            } else {
+                "new"
+            };
+            let _ = writeln!(self.out, "{indent}  status: {status}");
         }
+        self.lines(id, depth + 1);
+        self.blocks_in(Some(id), depth + 1);
+        let _ = writeln!(self.out, "{indent}}}");
     }
-    let _ = writeln!(out, "{indent}}}");
-}
 
-fn lines(
-    out: &mut String,
-    v: &Vocabulary,
-    id: KindId,
-    asked: &BTreeSet<(KindId, Entry)>,
-    blocks: &[KindId],
-    depth: usize,
-) {
-    let kind = v.kind(id);
-    let indent = "  ".repeat(depth);
-    let mut rows: Vec<(FactIx, String, String)> = Vec::new();
-    for (ix, fact) in (0_u16..).zip(&kind.facts) {
-        let ix = FactIx(ix);
-        let inside: Vec<&(KindId, FactIx)> = asked
-            .iter()
-            .filter_map(|(k, e)| match e {
+    fn lines(&mut self, id: KindId, depth: usize) {
+        let v = self.v;
+        let kind = v.kind(id);
+        let indent = "  ".repeat(depth);
+        let mut rows: Vec<(FactIx, String, String)> = Vec::new();
+        for (ix, fact) in (0_u16..).zip(&kind.facts) {
+            let ix = FactIx(ix);
+            let wanted = self.asked.iter().filter_map(|(k, e)| match e {
                 Entry::Fact(f, inner) if *k == id && *f == ix => Some(inner),
                 _ => None,
-            })
-            .flatten()
-            .collect();
-        let wanted = asked
+            });
+            let wanted: Vec<_> = wanted.collect();
+            let set_by_place = self
+                .home(id)
+                .is_some_and(|h| kind.within.iter().any(|w| w.kind == h && w.sets == ix));
+            if !fact.writable || fact.name == "status" || set_by_place {
+                continue;
+            }
+            if let FactType::Reference(t) = &fact.ty
+                && says_where_it_belongs(&fact.name)
+                && let Some(target) = only_block(v, id, *t, self.blocks)
+            {
+                let name = &v.kind(target).name;
+                rows.push((ix, format!("{}: {name}", fact.name), fact.means.clone()));
+                continue;
+            }
+            if wanted.is_empty() {
+                continue;
+            }
+            let mut comment = fact.means.clone();
+            match &fact.ty {
+                FactType::Quantity { unit, .. }
+                    if !unit.text().is_empty() && unit.text() != "1" =>
+                {
+                    let _ = write!(comment, ", in {}", unit.text());
+                }
+                FactType::Choice { words, .. } | FactType::Some { words } if words.len() <= 12 => {
+                    let _ = write!(comment, "; {}", words.join(", "));
+                }
+                FactType::YesNo => comment.push_str("; yes or no"),
+                FactType::Date => comment.push_str(", like 2026-11-02"),
+                _ => {}
+            }
+            if fact.optional {
+                comment.push_str(", or none");
+            }
+            let inside = || wanted.iter().copied().flatten();
+            if let Some((k, _)) = inside().next() {
+                let heads: Vec<&str> = v.kind(*k).heads.iter().map(|h| h.word.as_str()).collect();
+                let facts: Vec<&str> = inside()
+                    .filter(|(x, _)| x == k)
+                    .map(|(x, f)| v.fact(*x, *f).name.as_str())
+                    .collect();
+                let head = if heads.len() <= 4 && !heads.is_empty() {
+                    heads.join(" | ")
+                } else {
+                    format!("a {}", v.kind(*k).name)
+                };
+                let _ = write!(comment, "; {head} with {}", facts.join(", "));
+            }
+            rows.push((ix, format!("{}: ?", fact.name), comment));
+        }
+        let width = rows
             .iter()
-            .any(|(k, e)| *k == id && matches!(e, Entry::Fact(f, _) if *f == ix));
-        let set_by_place = home(v, id, blocks)
-            .is_some_and(|h| kind.within.iter().any(|w| w.kind == h && w.sets == ix));
-        if !fact.writable || fact.name == "status" || set_by_place {
-            continue;
+            .map(|(_, l, _)| l.chars().count())
+            .max()
+            .unwrap_or(0);
+        for (_, line, comment) in &rows {
+            let pad = " ".repeat(width - line.chars().count());
+            let _ = writeln!(self.out, "{indent}{line}{pad}  # {comment}");
         }
-        if let FactType::Reference(t) = &fact.ty
-            && says_where_it_belongs(&fact.name)
-            && let Some(target) = only_block(v, id, *t, blocks)
-        {
-            let name = &v.kind(target).name;
-            rows.push((ix, format!("{}: {name}", fact.name), fact.means.clone()));
-            continue;
-        }
-        if !wanted {
-            continue;
-        }
-        let mut comment = fact.means.clone();
-        match &fact.ty {
-            FactType::Quantity { unit, .. } if !unit.text().is_empty() && unit.text() != "1" => {
-                let _ = write!(comment, ", in {}", unit.text());
+        for (k, e) in self.asked {
+            if let Entry::Listed(listed) = e
+                && *k == id
+            {
+                let _ = writeln!(
+                    self.out,
+                    "{indent}# all-listed: {listed}  (write it when every {listed} is written down)"
+                );
             }
-            FactType::Choice { words, .. } | FactType::Some { words } if words.len() <= 12 => {
-                let _ = write!(comment, "; {}", words.join(", "));
-            }
-            FactType::YesNo => comment.push_str("; yes or no"),
-            FactType::Date => comment.push_str(", like 2026-11-02"),
-            _ => {}
-        }
-        if fact.optional {
-            comment.push_str(", or none");
-        }
-        if let Some((k, _)) = inside.first() {
-            let heads: Vec<&str> = v.kind(*k).heads.iter().map(|h| h.word.as_str()).collect();
-            let facts: Vec<&str> = inside
-                .iter()
-                .filter(|(x, _)| x == k)
-                .map(|(x, f)| v.fact(*x, *f).name.as_str())
-                .collect();
-            let head = if heads.len() <= 4 && !heads.is_empty() {
-                heads.join(" | ")
-            } else {
-                format!("a {}", v.kind(*k).name)
-            };
-            let _ = write!(comment, "; {head} with {}", facts.join(", "));
-        }
-        rows.push((ix, format!("{}: ?", fact.name), comment));
-    }
-    let width = rows
-        .iter()
-        .map(|(_, l, _)| l.chars().count())
-        .max()
-        .unwrap_or(0);
-    for (_, line, comment) in &rows {
-        let pad = " ".repeat(width - line.chars().count());
-        let _ = writeln!(out, "{indent}{line}{pad}  # {comment}");
-    }
-    for (k, e) in asked {
-        if let Entry::Listed(listed) = e
-            && *k == id
-        {
-            let _ = writeln!(
-                out,
-                "{indent}# all-listed: {listed}  (write it when every {listed} is written down)"
-            );
         }
     }
 }

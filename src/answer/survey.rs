@@ -28,6 +28,7 @@ use crate::source::Span;
 use crate::source::limits::WORK;
 use crate::vocabulary::{Fact, FactIx, FactType, KindId, Settler, WordSet};
 
+pub(super) use asked::member;
 use asked::{asked_inner, is_asked_itself, question};
 
 /// Boxes for trying which facts decide a rule.
@@ -108,15 +109,9 @@ impl Question {
     /// Sorts what decides most first: rules it decides alone, then rules that wait.
     fn weight(&self) -> (usize, usize, usize) {
         let breaches = |w: &&Waiting| w.severity == Severity::Breach;
-        (
-            self.waiting
-                .iter()
-                .filter(|w| w.alone)
-                .filter(breaches)
-                .count(),
-            self.waiting.iter().filter(breaches).count(),
-            self.waiting.len(),
-        )
+        let all = || self.waiting.iter().filter(breaches);
+        let alone = all().filter(|w| w.alone).count();
+        (alone, all().count(), self.waiting.len())
     }
 
     /// What it is asked of, as people read it: `bay 1 and 5 more like it`.
@@ -332,8 +327,8 @@ fn may_follow(residual: &Residual, leaf: LeafId) -> bool {
     }
     // Of a value that is known what is open is where it is from.
     let object = residual.design.object(info.object);
-    let written = object.facts.get(info.fact.0 as usize);
-    let known = written.is_some_and(|w| w.as_ref().is_some_and(|w| !is_open(&w.value)));
+    let written = object.written(info.fact);
+    let known = written.is_some_and(|w| !is_open(&w.value));
     follows(residual.fact(leaf)) || known && info.what == What::Fact && info.inner.is_none()
 }
 
@@ -485,30 +480,20 @@ fn series_text(
     unit: &crate::quantity::Unit,
 ) -> Option<String> {
     let in_domain: Vec<usize> = (0..all.len()).filter(|i| domain.has(*i)).collect();
-    let good: Vec<usize> = in_domain
-        .iter()
-        .copied()
-        .filter(|i| passing.has(*i))
-        .collect();
+    let mut good = in_domain.clone();
+    good.retain(|i| passing.has(*i));
     let (first, last) = (*good.first()?, *good.last()?);
     let one = |i: usize| crate::quantity::format_quantity(all[i], unit, 6);
-    let connected = in_domain
-        .iter()
-        .filter(|i| first <= **i && **i <= last)
-        .count()
-        == good.len();
-    if good.len() > 3 && connected {
-        return Some(
-            match (
-                in_domain.first() == Some(&first),
-                in_domain.last() == Some(&last),
-            ) {
-                (true, true) => "any".to_owned(),
-                (true, false) => format!("at most {}", one(last)),
-                (false, true) => format!("at least {}", one(first)),
-                _ => format!("{} .. {}", one(first), one(last)),
-            },
-        );
+    let between = in_domain.iter().filter(|i| first <= **i && **i <= last);
+    if good.len() > 3 && between.count() == good.len() {
+        let is_least = in_domain.first() == Some(&first);
+        let is_most = in_domain.last() == Some(&last);
+        return Some(match (is_least, is_most) {
+            (true, true) => "any".to_owned(),
+            (true, false) => format!("at most {}", one(last)),
+            (false, true) => format!("at least {}", one(first)),
+            _ => format!("{} .. {}", one(first), one(last)),
+        });
     }
     (good.len() <= 6).then(|| good.iter().map(|i| one(*i)).collect::<Vec<_>>().join(" | "))
 }
@@ -517,10 +502,7 @@ fn series_text(
 fn is_to_be_bought(residual: &Residual, leaf: LeafId) -> bool {
     let info = residual.info(leaf);
     let object = residual.design.object(info.object);
-    let written = object
-        .facts
-        .get(info.fact.0 as usize)
-        .and_then(Option::as_ref);
+    let written = object.written(info.fact);
     written.is_some_and(|w| w.origin == Some(Origin::Required))
 }
 

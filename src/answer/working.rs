@@ -161,11 +161,6 @@ pub fn working(ruleset: &Ruleset, design: &Design, object: ObjectId, ix: FactIx)
     let mut linker = Linker::new(ruleset, design);
     linker.keep_traces();
     let fact = ruleset.vocabulary.fact(design.object(object).kind, ix);
-    let lines: Vec<Option<u8>> = if matches!(fact.ty, FactType::Quantity { per_line: true, .. }) {
-        vec![Some(0), Some(1), Some(2)]
-    } else {
-        vec![None]
-    };
     let mut out = Working {
         fact: fact.name.clone(),
         subject: design.label(object),
@@ -174,7 +169,7 @@ pub fn working(ruleset: &Ruleset, design: &Design, object: ObjectId, ix: FactIx)
         steps: Vec::new(),
     };
     let mut done: Vec<FactKey> = Vec::new();
-    for line in lines {
+    for line in lines(fact).iter().copied() {
         let reg = linker.fact(object, ix, line);
         let val = linker.program.val(reg);
         let text = show(&val, fact);
@@ -191,6 +186,14 @@ pub fn working(ruleset: &Ruleset, design: &Design, object: ObjectId, ix: FactIx)
     out.steps
         .extend(verdicts(&mut linker, object, ix, &out.result));
     out
+}
+
+/// The lines that a fact has a value for; one without a name, if it has just one value.
+fn lines(fact: &Fact) -> &'static [Option<u8>] {
+    match fact.ty {
+        FactType::Quantity { per_line: true, .. } => &[Some(0), Some(1), Some(2)],
+        _ => &[None],
+    }
 }
 
 /// Inputs before what uses them.
@@ -338,12 +341,8 @@ fn leaf_span(linker: &Linker<'_>, reg: Reg) -> Option<Span> {
         match linker.program.ops.get(at.ix())? {
             crate::expression::Op::Leaf(id) => {
                 let info = linker.leaves.get(id.0 as usize)?;
-                let o = linker.design.object(info.object);
-                return o
-                    .facts
-                    .get(info.fact.0 as usize)
-                    .and_then(Option::as_ref)
-                    .map(|w| w.span);
+                let written = linker.design.object(info.object).written(info.fact);
+                return written.map(|w| w.span);
             }
             crate::expression::Op::Member(s, _) => at = *s,
             _ => return None,

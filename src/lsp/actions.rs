@@ -1,12 +1,12 @@
 //! What can be done about what is wrong: words that were probably meant, changes that were tried,
 //! and the rule in full.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use gen_lsp_types::{
     Code, CodeAction, CodeActionKind, CodeActionParams, CodeActionResponse, Command, Diagnostic,
-    ExecuteCommandParams, Range, TextEdit, WorkspaceEdit,
+    ExecuteCommandParams, MessageType, Range, TextEdit, WorkspaceEdit,
 };
 use lsp_server::ErrorCode;
 use serde_json::Value;
@@ -40,14 +40,7 @@ fn edit(state: &State, sources: &Sources, edits: &[Edit]) -> Option<WorkspaceEdi
             new_text: e.new.clone(),
         });
     }
-    let changes: HashMap<_, _> = changes
-        .into_iter()
-        .filter_map(|(path, edits)| Some((state.uri(&path)?, edits)))
-        .collect();
-    (!changes.is_empty()).then(|| WorkspaceEdit {
-        changes: Some(changes),
-        ..WorkspaceEdit::default()
-    })
+    Some(state.edit(changes)).filter(|e| e.changes.iter().any(|c| !c.is_empty()))
 }
 
 /// What is done, with its title.
@@ -74,12 +67,10 @@ fn change(c: &MendChange) -> String {
 pub(super) fn actions(
     state: &mut State,
     params: CodeActionParams,
-) -> Result<Option<Vec<CodeActionResponse>>, Refusal> {
-    let Some(view) = state.view(&path_of(&params.text_document.uri)) else {
-        return Ok(None);
-    };
+) -> Option<Vec<CodeActionResponse>> {
+    let view = state.view(&path_of(&params.text_document.uri))?;
     let Some(found) = state.found(&view) else {
-        return Ok(Some(Vec::new()));
+        return Some(Vec::new());
     };
     let about = |code: &str| {
         let mut all = params.context.diagnostics.iter();
@@ -152,11 +143,8 @@ pub(super) fn actions(
         (Some(_), None) => false,
     };
     all.retain(wanted);
-    Ok(Some(
-        all.into_iter()
-            .map(CodeActionResponse::CodeAction)
-            .collect(),
-    ))
+    let all = all.into_iter().map(CodeActionResponse::CodeAction);
+    Some(all.collect())
 }
 
 /// Where in a labelled stretch a word stands.
@@ -242,7 +230,7 @@ pub(super) fn execute(
     let cases: Vec<&Case> = cases.filter(|c| c.rule == found.id).collect();
     let text = explain::text(&ruleset, found, &facts_read(&ruleset, found), &cases);
     if !state.client.shows {
-        state.client.show(&text);
+        state.client.show(MessageType::Info, &text);
     }
     Ok(Some(Value::String(text)))
 }

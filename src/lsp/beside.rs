@@ -7,25 +7,19 @@ use gen_lsp_types::{CodeLens, CodeLensParams, InlayHint, InlayHintParams, Label,
 use super::actions::command;
 use super::context::judged;
 use super::document::path_of;
-use super::requests::Refusal;
 use super::state::State;
 use crate::answer::End;
 use crate::report::{bounds, terminal};
 
 /// Answers figures that have a limit, behind the head of the thing that they are of; all of its
 /// figures when it is pointed at.
-pub(super) fn hints(
-    state: &mut State,
-    params: InlayHintParams,
-) -> Result<Option<Vec<InlayHint>>, Refusal> {
-    let Some(view) = state.view(&path_of(&params.text_document.uri)) else {
-        return Ok(None);
-    };
+pub(super) fn hints(state: &mut State, params: InlayHintParams) -> Option<Vec<InlayHint>> {
+    let view = state.view(&path_of(&params.text_document.uri))?;
     let checked = state
         .found(&view)
         .and_then(|f| f.checked.as_ref()?.judged.as_ref());
     let (Some(judged_), Some((_, design))) = (checked, judged(&view)) else {
-        return Ok(Some(Vec::new()));
+        return Some(Vec::new());
     };
     let mut lines: BTreeMap<usize, (Vec<String>, Vec<String>)> = BTreeMap::new();
     for f in &judged_.report.figures {
@@ -64,19 +58,14 @@ pub(super) fn hints(
                 data: None,
             }
         });
-    Ok(Some(hints.collect()))
+    Some(hints.collect())
 }
 
 /// Answers how far each fact can go that a rule stops.
-pub(super) fn lenses(
-    state: &mut State,
-    params: CodeLensParams,
-) -> Result<Option<Vec<CodeLens>>, Refusal> {
-    let Some(view) = state.view(&path_of(&params.text_document.uri)) else {
-        return Ok(None);
-    };
+pub(super) fn lenses(state: &mut State, params: CodeLensParams) -> Option<Vec<CodeLens>> {
+    let view = state.view(&path_of(&params.text_document.uri))?;
     let Some(all) = state.found(&view).and_then(|f| f.bounds.as_ref()) else {
-        return Ok(Some(Vec::new()));
+        return Some(Vec::new());
     };
     let lenses = all
         .bounds
@@ -97,5 +86,5 @@ pub(super) fn lenses(
                 data: None,
             })
         });
-    Ok(Some(lenses.collect()))
+    Some(lenses.collect())
 }

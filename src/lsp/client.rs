@@ -107,20 +107,15 @@ impl Client {
             }));
     }
 
-    /// Tells the user something.
+    /// Tells the user something that is amiss.
     pub(super) fn tell(&mut self, message: &str) {
-        self.send::<ShowMessageNotification>(&ShowMessageParams {
-            kind: MessageType::Warning,
-            message: message.to_owned(),
-        });
+        self.show(MessageType::Warning, message);
     }
 
-    /// Shows the user a text that was asked for.
-    pub(super) fn show(&mut self, text: &str) {
-        self.send::<ShowMessageNotification>(&ShowMessageParams {
-            kind: MessageType::Info,
-            message: text.to_owned(),
-        });
+    /// Shows the user a text.
+    pub(super) fn show(&mut self, kind: MessageType, text: &str) {
+        let message = text.to_owned();
+        self.send::<ShowMessageNotification>(&ShowMessageParams { kind, message });
     }
 
     /// Writes something into the editor's log.

@@ -9,7 +9,6 @@ use gen_lsp_types::{
 
 use super::client::Part;
 use super::context::{Context, Inside, judged, object_at};
-use super::requests::Refusal;
 use super::state::{State, View};
 use crate::design::cursor::Standing;
 use crate::design::model::ObjectId;
@@ -55,16 +54,12 @@ struct Offer<'a> {
 pub(super) fn completion(
     state: &mut State,
     params: CompletionParams,
-) -> Result<Option<CompletionResponse>, Refusal> {
-    let Some((view, byte)) = state.place(&params.text_document_position_params) else {
-        return Ok(None);
-    };
-    let Some(ruleset) = view.loaded.ruleset.clone() else {
-        return Ok(None);
-    };
+) -> Option<CompletionResponse> {
+    let (view, byte) = state.place(&params.text_document_position_params)?;
+    let ruleset = view.loaded.ruleset.clone()?;
     let context = Context::new(view.text(), &ruleset.vocabulary, byte);
     if !context.is_written() {
-        return Ok(None);
+        return None;
     }
     let mut offer = Offer {
         view: &view,
@@ -85,7 +80,7 @@ pub(super) fn completion(
         }
         Standing::Quotes | Standing::Comment => {}
     }
-    Ok(Some(CompletionResponse::CompletionItemList(offer.all)))
+    Some(CompletionResponse::CompletionItemList(offer.all))
 }
 
 /// Facts of the thing at a place that a check waits for.
@@ -139,6 +134,11 @@ impl Offer<'_> {
         });
     }
 
+    /// What is written as it is called.
+    fn word(&mut self, word: &str, icon: Icon, detail: &str, rank: Rank) {
+        self.add(word, word, icon, detail, rank);
+    }
+
     fn object(&self, byte: usize, kind: KindId) -> Option<ObjectId> {
         let (_, design) = judged(self.view)?;
         object_at(design, self.view.file, byte, kind)
@@ -152,22 +152,15 @@ impl Offer<'_> {
             Inside::Top => self.blocks(|k| !k.part_only && !k.is_abstract(), least),
             Inside::Of(kind) => {
                 let object = self.object(byte, kind);
-                let written = |ix: FactIx| {
-                    let (_, design) = judged(self.view)?;
-                    design
-                        .object(object?)
-                        .facts
-                        .get(usize::from(ix.0))?
-                        .as_ref()
-                };
+                let object = object.zip(judged(self.view));
+                let object = object.map(|(id, (_, design))| design.object(id));
                 let declared = v.kind(kind);
-                let facts: Vec<(FactIx, bool)> = declared
-                    .fact_ids()
-                    .filter(|ix| declared.fact(*ix).writable)
-                    .map(|ix| (ix, written(ix).is_some()))
-                    .collect();
-                for (ix, written) in facts {
+                for ix in declared.fact_ids() {
                     let fact = declared.fact(ix);
+                    if !fact.writable {
+                        continue;
+                    }
+                    let written = object.is_some_and(|o| o.written(ix).is_some());
                     let rank = match (written, waited.contains(&fact.name), least) {
                         (_, _, Rank::Late) | (true, ..) => Rank::Late,
                         (false, true, _) => Rank::Missing,
@@ -194,10 +187,8 @@ impl Offer<'_> {
         } else {
             format!("{}: ", fact.name)
         };
-        let detail = fact.means.clone();
-        let name = fact.name.clone();
         let before = self.all.len();
-        self.add(&name, &text, Icon::Property, &detail, rank);
+        self.add(&fact.name, &text, Icon::Property, &fact.means, rank);
         if let Some(item) = self.all.get_mut(before) {
             item.data = Some(serde_json::json!({
                 "file": self.view.source.name(),
@@ -242,19 +233,13 @@ impl Offer<'_> {
         match head.as_slice() {
             ["no", _] => {
                 for kind in v.kinds.iter().filter(|k| !k.part_only) {
-                    self.add(
-                        &kind.name,
-                        &kind.name,
-                        Icon::Class,
-                        &kind.means,
-                        Rank::Possible,
-                    );
+                    self.word(&kind.name, Icon::Class, &kind.means, Rank::Possible);
                 }
             }
             ["define", _, "as", _] => self.openings(None),
             ["departure", "from", _] => {
                 for rule in &self.ruleset.rules {
-                    self.add(&rule.id, &rule.id, Icon::Event, &rule.title, Rank::Possible);
+                    self.word(&rule.id, Icon::Event, &rule.title, Rank::Possible);
                 }
             }
             [kind, ..] => {
@@ -268,13 +253,11 @@ impl Offer<'_> {
                     _ => {}
                 }
                 if let Some(short) = v.short.get(&kind) {
-                    let unkeyed = short.unkeyed.iter();
-                    let all: Vec<(String, FactIx)> = unkeyed
-                        .flat_map(|u| u.words.iter().map(|w| (w.clone(), u.fact)))
-                        .collect();
-                    for (word, fact) in all {
-                        let means = &v.fact(kind, fact).means;
-                        self.add(&word, &word, Icon::EnumMember, means, Rank::Possible);
+                    for u in &short.unkeyed {
+                        let means = &v.fact(kind, u.fact).means;
+                        for word in &u.words {
+                            self.word(word, Icon::EnumMember, means, Rank::Possible);
+                        }
                     }
                 }
             }
@@ -296,21 +279,15 @@ impl Offer<'_> {
             .unwrap_or("");
         if before.ends_with('(') {
             for origin in Origin::ALL {
-                self.add(
-                    origin.word(),
-                    origin.word(),
-                    Icon::EnumMember,
-                    "",
-                    Rank::Possible,
-                );
+                self.word(origin.word(), Icon::EnumMember, "", Rank::Possible);
             }
             return;
         }
         match &fact.ty {
             FactType::Choice { .. } | FactType::Some { .. } => self.words(kind, ix),
             FactType::YesNo => {
-                self.add("yes", "yes", Icon::EnumMember, "", Rank::Open);
-                self.add("no", "no", Icon::EnumMember, "", Rank::Open);
+                self.word("yes", Icon::EnumMember, "", Rank::Open);
+                self.word("no", Icon::EnumMember, "", Rank::Open);
             }
             FactType::Quantity { unit, per_line, .. } => {
                 let number = before.trim_end().ends_with(|c: char| c.is_ascii_digit());
@@ -322,12 +299,12 @@ impl Offer<'_> {
                             let text = member.name.clone();
                             let text =
                                 text.unwrap_or_else(|| format_quantity(member.value, unit, 6));
-                            self.add(&text, &text, Icon::Value, &fact.means, Rank::Open);
+                            self.word(&text, Icon::Value, &fact.means, Rank::Open);
                         }
                     }
                     if *per_line {
                         for line in LINES {
-                            self.add(line, line, Icon::EnumMember, "", Rank::Possible);
+                            self.word(line, Icon::EnumMember, "", Rank::Possible);
                         }
                     }
                 }
@@ -336,21 +313,14 @@ impl Offer<'_> {
             FactType::Reference(_) | FactType::References(_) => self.names(kind, ix),
             FactType::Text | FactType::Date | FactType::Reverse { .. } => {}
         }
-        let open: Vec<String> = self.given();
-        for name in open {
-            self.add(&name, &name, Icon::Variable, "", Rank::Possible);
+        for name in self.given() {
+            self.word(&name, Icon::Variable, "", Rank::Possible);
         }
         if self.context.cursor.before.is_empty() {
             if fact.optional {
-                self.add(
-                    "none",
-                    "none",
-                    Icon::Keyword,
-                    "there is none",
-                    Rank::Possible,
-                );
+                self.word("none", Icon::Keyword, "there is none", Rank::Possible);
             }
-            self.add("?", "?", Icon::Keyword, "not known yet", Rank::Possible);
+            self.word("?", Icon::Keyword, "not known yet", Rank::Possible);
         }
     }
 
@@ -358,10 +328,10 @@ impl Offer<'_> {
     fn given(&self) -> Vec<String> {
         let files = (0_u16..).map(FileId).zip(self.view.loaded.sources.own());
         let trees = files.filter_map(|(id, _)| self.view.loaded.parsed(id));
-        let (_, fact) = match self.context.of() {
-            Some((kind, ix)) => (kind, self.ruleset.vocabulary.fact(kind, ix)),
-            None => return Vec::new(),
+        let Some((kind, ix)) = self.context.of() else {
+            return Vec::new();
         };
+        let fact = self.ruleset.vocabulary.fact(kind, ix);
         let part = match fact.ty {
             FactType::Part(part) | FactType::Parts(part) => Some(part),
             _ => None,
@@ -386,7 +356,7 @@ impl Offer<'_> {
         let v = &self.ruleset.vocabulary;
         let fact = v.fact(kind, ix);
         for word in fact.words().into_iter().flat_map(|w| w.iter()) {
-            self.add(word, word, Icon::EnumMember, "", Rank::Open);
+            self.word(word, Icon::EnumMember, "", Rank::Open);
         }
         // Other words of the trade for the same, said to be so.
         for (word, meaning) in v.short.get(&kind).into_iter().flat_map(|s| &s.also) {
@@ -394,7 +364,7 @@ impl Offer<'_> {
                 && *fact == ix
             {
                 let detail = format!("for {meant}");
-                self.add(word, word, Icon::EnumMember, &detail, Rank::Late);
+                self.word(word, Icon::EnumMember, &detail, Rank::Late);
             }
         }
     }
@@ -420,7 +390,7 @@ impl Offer<'_> {
                 .as_ref()
                 .map_or(kind.clone(), |l| format!("{kind} \"{l}\""));
             let label = design.label(id);
-            self.add(&label, &label, Icon::Reference, &detail, Rank::Open);
+            self.word(&label, Icon::Reference, &detail, Rank::Open);
         }
     }
 
@@ -441,22 +411,19 @@ impl Offer<'_> {
 
     /// Units of the same dimension, the usual one first.
     fn units(&mut self, usual: &Unit) {
-        self.add(usual.text(), usual.text(), Icon::Unit, "", Rank::Open);
+        self.word(usual.text(), Icon::Unit, "", Rank::Open);
         for text in Unit::all_spellings() {
             // Only what is printed: other spellings mean the same.
             let same = Unit::parse(text).is_ok_and(|u| u.dim() == usual.dim() && u.text() == text);
             if same {
-                self.add(text, text, Icon::Unit, "", Rank::Possible);
+                self.word(text, Icon::Unit, "", Rank::Possible);
             }
         }
     }
 }
 
 /// Adds what an offered fact means in full.
-pub(super) fn resolve(
-    state: &mut State,
-    mut item: CompletionItem,
-) -> Result<CompletionItem, Refusal> {
+pub(super) fn resolve(state: &mut State, mut item: CompletionItem) -> CompletionItem {
     let found = item.data.as_ref().and_then(|data| {
         let number = |key: &str| u16::try_from(data.get(key)?.as_u64()?).ok();
         let path = data.get("file")?.as_str()?;
@@ -467,7 +434,7 @@ pub(super) fn resolve(
         ))
     });
     let Some((path, kind, fact)) = found else {
-        return Ok(item);
+        return item;
     };
     let ruleset = state
         .view(path.as_ref())
@@ -484,5 +451,5 @@ pub(super) fn resolve(
         let explained = state.client.explained(&[Part::Code(text)]);
         item.documentation = Some(Documentation::MarkupContent(explained));
     }
-    Ok(item)
+    item
 }

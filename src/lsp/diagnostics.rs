@@ -149,16 +149,29 @@ pub(super) fn mistake(
         true => DiagnosticSeverity::Error,
         false => DiagnosticSeverity::Warning,
     };
-    let diagnostic = Diagnostic {
+    let message = said(&problem.message, labels, &problem.help);
+    (
+        path,
+        diagnostic(range, severity, problem.code, message, related),
+    )
+}
+
+fn diagnostic(
+    range: Range,
+    severity: DiagnosticSeverity,
+    code: &str,
+    message: Message,
+    related: Vec<DiagnosticRelatedInformation>,
+) -> Diagnostic {
+    Diagnostic {
         range,
         severity: Some(severity),
-        code: Some(Code::String(problem.code.to_owned())),
+        code: Some(Code::String(code.to_owned())),
         source: Some(SOURCE.to_owned()),
-        message: said(&problem.message, &problem.labels, &problem.help),
+        message,
         related_information: Some(related).filter(|r| !r.is_empty()),
         ..Diagnostic::default()
-    };
-    (path, diagnostic)
+    }
 }
 
 fn told(
@@ -179,24 +192,16 @@ fn told(
             });
         }
     }
-    let diagnostic = Diagnostic {
-        range,
-        severity: Some(severity),
-        code: Some(Code::String(finding.rule.clone())),
-        source: Some(SOURCE.to_owned()),
-        message: said(
-            &finding.message,
-            &finding.labels,
-            finding
-                .help
-                .iter()
-                .chain(&finding.departure)
-                .chain(&finding.clause),
-        ),
-        related_information: Some(related).filter(|r| !r.is_empty()),
-        ..Diagnostic::default()
-    };
-    (path, diagnostic)
+    let help = finding.help.iter().chain(&finding.departure);
+    let message = said(
+        &finding.message,
+        &finding.labels,
+        help.chain(&finding.clause),
+    );
+    (
+        path,
+        diagnostic(range, severity, &finding.rule, message, related),
+    )
 }
 
 /// Diagnostics in the order of their places; what two designs say of one file is said once.

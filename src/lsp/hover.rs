@@ -5,7 +5,6 @@ use gen_lsp_types::{Contents, Hover, HoverParams};
 use super::client::Part;
 use super::context::{Context, Inside, judged, object_at};
 use super::names::Names;
-use super::requests::Refusal;
 use super::state::{State, View};
 use crate::design::cursor::Standing;
 use crate::design::model::ObjectId;
@@ -18,16 +17,12 @@ use crate::vocabulary::FactIx;
 const WIDTH: usize = 80;
 
 /// Answers what is known of a place.
-pub(super) fn hover(state: &mut State, params: HoverParams) -> Result<Option<Hover>, Refusal> {
-    let Some((view, byte)) = state.place(&params.text_document_position_params) else {
-        return Ok(None);
-    };
-    let Some(ruleset) = view.loaded.ruleset.clone() else {
-        return Ok(None);
-    };
+pub(super) fn hover(state: &mut State, params: HoverParams) -> Option<Hover> {
+    let (view, byte) = state.place(&params.text_document_position_params)?;
+    let ruleset = view.loaded.ruleset.clone()?;
     let context = Context::new(view.text(), &ruleset.vocabulary, byte);
     if !context.is_written() || context.cursor.token.is_empty() {
-        return Ok(None);
+        return None;
     }
     let mut parts = Vec::new();
     if let Some((kind, fact)) = context.of() {
@@ -41,13 +36,13 @@ pub(super) fn hover(state: &mut State, params: HoverParams) -> Result<Option<Hov
         parts.extend(thing(state, &view, byte));
     }
     if parts.is_empty() {
-        return Ok(None);
+        return None;
     }
     let token = &context.cursor.token;
-    Ok(Some(Hover {
+    Some(Hover {
         contents: Contents::MarkupContent(state.client.explained(&parts)),
         range: Some(view.lines.range(view.text(), token.start, token.end)),
-    }))
+    })
 }
 
 /// The value of a fact that is worked out, with its working; or as it is written.
@@ -56,10 +51,7 @@ fn worth(view: &View, of: ObjectId, fact: FactIx) -> Option<Part> {
     let (ruleset, design) = (installation.ruleset(), installation.design());
     let object = design.object(of);
     let declared = ruleset.vocabulary.fact(object.kind, fact);
-    let written = object
-        .facts
-        .get(usize::from(fact.0))
-        .and_then(Option::as_ref);
+    let written = object.written(fact);
     if written.is_none() && ruleset.derivation(object.kind, fact).is_some() {
         let working = installation.working(of, fact);
         return Some(Part::Code(working::text(&working, &view.loaded.sources)));

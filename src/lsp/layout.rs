@@ -4,35 +4,31 @@ use gen_lsp_types::{DocumentFormattingParams, DocumentRangeFormattingParams, Tex
 use similar::{DiffTag, TextDiff};
 
 use super::document::path_of;
-use super::requests::Refusal;
 use super::state::State;
 use crate::design::format::{format, format_by};
 use crate::design::tree::Tree;
 use crate::source::FileId;
 
-type Edits = Result<Option<Vec<TextEdit>>, Refusal>;
-
 /// Lays a text out.
-pub(super) fn layout(state: &mut State, params: DocumentFormattingParams) -> Edits {
+pub(super) fn layout(state: &mut State, params: DocumentFormattingParams) -> Option<Vec<TextEdit>> {
     edits(state, &params.text_document.uri)
 }
 
 /// Lays the lines of a range out, as they are laid out in the whole.
-pub(super) fn layout_range(state: &mut State, params: DocumentRangeFormattingParams) -> Edits {
+pub(super) fn layout_range(
+    state: &mut State,
+    params: DocumentRangeFormattingParams,
+) -> Option<Vec<TextEdit>> {
     let (first, last) = (params.range.start.line, params.range.end.line);
     let mut found = edits(state, &params.text_document.uri)?;
-    if let Some(all) = &mut found {
-        all.retain(|e| e.range.start.line <= last && e.range.end.line >= first);
-    }
-    Ok(found)
+    found.retain(|e| e.range.start.line <= last && e.range.end.line >= first);
+    Some(found)
 }
 
 /// What laying a text out changes, stretch by stretch, so that marks and cursors elsewhere stay. A
 /// text with mistakes stays as it is: they are told of where they stand.
-fn edits(state: &mut State, uri: &Uri) -> Edits {
-    let Some(view) = state.view(&path_of(uri)) else {
-        return Ok(None);
-    };
+fn edits(state: &mut State, uri: &Uri) -> Option<Vec<TextEdit>> {
+    let view = state.view(&path_of(uri))?;
     let text = view.text();
     let files = (0_u16..).map(FileId).zip(view.loaded.sources.own());
     let others = files.filter(|(id, _)| *id != view.file);
@@ -49,7 +45,7 @@ fn edits(state: &mut State, uri: &Uri) -> Edits {
             for p in problems.iter().take(1) {
                 state.client.log(&format!("not laid out: {}", p.message));
             }
-            return Ok(None);
+            return None;
         }
     };
     let diff = TextDiff::from_lines(text, &new);
@@ -67,5 +63,5 @@ fn edits(state: &mut State, uri: &Uri) -> Edits {
         }
         at += old;
     }
-    Ok(Some(all))
+    Some(all)
 }

@@ -1,6 +1,6 @@
 //! Names: where each is given, where it is used, and what a rename changes.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -14,12 +14,12 @@ use lsp_server::ErrorCode;
 use super::context::named;
 use super::diagnostics::Places;
 use super::requests::Refusal;
-use super::state::{State, View};
+use super::state::{State, View, file_of};
 use crate::design::cursor::token;
-use crate::design::model::{Design, ObjectId};
+use crate::design::model::{Design, Object, ObjectId, Possible};
 use crate::design::tree::{Block, Entry, Item, Tree};
 use crate::session::Loaded;
-use crate::source::{Memory, Sources, Span};
+use crate::source::{FileId, Memory, Sources, Span};
 use crate::vocabulary::{FactType, NameRole, Vocabulary};
 
 /// A place where a name stands.
@@ -50,11 +50,9 @@ impl Names {
         let (design, v) = (of.design(), &ruleset.vocabulary);
         let mut words: BTreeMap<&str, Span> = BTreeMap::new();
         let mut blocks: BTreeMap<Span, Span> = BTreeMap::new();
-        for (i, _) in loaded.sources.own().iter().enumerate() {
-            let id = crate::source::FileId(u16::try_from(i).unwrap_or(u16::MAX));
-            if let Some(parsed) = loaded.parsed(id) {
-                names.given(&parsed.tree, v, &mut words, &mut blocks);
-            }
+        let files = (0_u16..).map(FileId).zip(loaded.sources.own());
+        for parsed in files.filter_map(|(id, _)| loaded.parsed(id)) {
+            names.given(&parsed.tree, v, &mut words, &mut blocks);
         }
         names.uses.extend(names.free.iter().map(|at| Use {
             at: *at,
@@ -95,34 +93,28 @@ impl Names {
         blocks: &mut BTreeMap<Span, Span>,
     ) {
         for item in &tree.items {
-            match item {
-                Item::Block(block) => self.given_by(block, v, blocks),
-                Item::Define(d) => {
-                    words.insert(&d.name.text, d.name.span);
-                    self.free.push(d.name.span);
+            let name = match item {
+                Item::Define(d) => &d.name,
+                Item::Parameter(p) => &p.name,
+                Item::Block(block) => {
+                    self.given_by(block, v, blocks);
+                    continue;
                 }
-                Item::Parameter(p) => {
-                    words.insert(&p.name.text, p.name.span);
-                    self.free.push(p.name.span);
-                }
-                Item::Use(_) | Item::No(_) => {}
-            }
+                Item::Use(_) | Item::No(_) => continue,
+            };
+            words.insert(&name.text, name.span);
+            self.free.push(name.span);
         }
     }
 
     fn given_by(&mut self, block: &Block, v: &Vocabulary, blocks: &mut BTreeMap<Span, Span>) {
         let kind = v.opened_by(&block.kind.text).unwrap_or(&block.kind.text);
         let role = v.kind_named(kind).map(|k| v.kind(k).name_role);
-        match (&block.name, role) {
-            (Some(name), Some(NameRole::Free)) => {
-                blocks.insert(block.span, name.word.span);
-                self.free.push(name.word.span);
-            }
-            // What has no name of its own goes by its kind.
-            _ => {
-                blocks.insert(block.span, block.kind.span);
-            }
-        }
+        let own = block.name.as_ref().filter(|_| role == Some(NameRole::Free));
+        self.free.extend(own.map(|name| name.word.span));
+        // What has no name of its own goes by its kind.
+        let given = own.map_or(block.kind.span, |name| name.word.span);
+        blocks.insert(block.span, given);
         for entry in &block.entries {
             if let Entry::Block(inner) = entry {
                 self.given_by(inner, v, blocks);
@@ -230,15 +222,15 @@ fn words_in(sources: &Sources, span: Span) -> Vec<(Span, &str)> {
 pub(super) fn definition(
     state: &mut State,
     params: DefinitionParams,
-) -> Result<Option<DefinitionResponse>, Refusal> {
-    let Some((view, byte)) = state.place(&params.text_document_position_params) else {
-        return Ok(None);
-    };
+) -> Option<DefinitionResponse> {
+    let (view, byte) = state.place(&params.text_document_position_params)?;
     let mut places = Places::new(state, &view.loaded.sources);
     let found = used_file(&view, byte)
         .or_else(|| Names::new(&view.loaded).at(&view, byte).map(|u| u.given));
-    let location = found.and_then(|span| places.location(span));
-    Ok(location.map(|l| DefinitionResponse::Definition(Definition::Location(l))))
+    let location = places.location(found?)?;
+    Some(DefinitionResponse::Definition(Definition::Location(
+        location,
+    )))
 }
 
 /// The beginning of the file that a `use` at a place names.
@@ -250,13 +242,7 @@ fn used_file(view: &View, byte: usize) -> Option<Span> {
     let path = Path::new(view.source.name())
         .parent()?
         .join(&used.path.value);
-    let mut files = view.loaded.sources.own().iter();
-    let at = files.position(|f| Path::new(f.name()) == path)?;
-    Some(Span::new(
-        crate::source::FileId(u16::try_from(at).ok()?),
-        0,
-        0,
-    ))
+    Some(Span::new(file_of(&view.loaded, &path)?, 0, 0))
 }
 
 /// Every design that may hold a file: its own, and others that are open or in the folders.
@@ -280,13 +266,10 @@ fn everywhere(
     let path = PathBuf::from(file.name());
     let mut all = Vec::new();
     for loaded in holding(state, view, &path) {
-        let own = loaded.sources.own().iter().zip(0_u16..);
-        let mut own = own.filter(|(f, _)| Path::new(f.name()) == path);
-        let Some((_, id)) = own.next() else { continue };
-        let here = Span {
-            file: crate::source::FileId(id),
-            ..given
+        let Some(file) = file_of(&loaded, &path) else {
+            continue;
         };
+        let here = Span { file, ..given };
         let mut places = Places::new(state, &loaded.sources);
         for span in Names::new(&loaded).all(here) {
             if let Some((path, range)) = places.find(span) {
@@ -303,16 +286,9 @@ fn everywhere(
 }
 
 /// Where the name at a place stands.
-pub(super) fn references(
-    state: &mut State,
-    params: ReferenceParams,
-) -> Result<Option<Vec<Location>>, Refusal> {
-    let Some((view, byte)) = state.place(&params.text_document_position_params) else {
-        return Ok(None);
-    };
-    let Some(name) = Names::new(&view.loaded).at(&view, byte) else {
-        return Ok(None);
-    };
+pub(super) fn references(state: &mut State, params: ReferenceParams) -> Option<Vec<Location>> {
+    let (view, byte) = state.place(&params.text_document_position_params)?;
+    let name = Names::new(&view.loaded).at(&view, byte)?;
     let with_given = params.context.include_declaration;
     let all = everywhere(state, &view, name.given).into_iter();
     let all = all.filter(|(.., given)| with_given || !given);
@@ -320,7 +296,7 @@ pub(super) fn references(
         let uri = state.uri(&path)?;
         Some(Location { uri, range })
     });
-    Ok(Some(locations.collect()))
+    Some(locations.collect())
 }
 
 /// The name at a place, if it is one that can be changed.
@@ -335,17 +311,14 @@ fn renamable(view: &View, byte: usize) -> Option<Use> {
 pub(super) fn prepare(
     state: &mut State,
     params: PrepareRenameParams,
-) -> Result<Option<PrepareRenameResult>, Refusal> {
-    let Some((view, byte)) = state.place(&params.text_document_position_params) else {
-        return Ok(None);
+) -> Option<PrepareRenameResult> {
+    let (view, byte) = state.place(&params.text_document_position_params)?;
+    let name = renamable(&view, byte)?;
+    let placeholder = PrepareRenamePlaceholder {
+        range: view.range(name.at),
+        placeholder: view.loaded.sources.slice(name.at).to_owned(),
     };
-    let found = renamable(&view, byte).map(|name| {
-        PrepareRenameResult::PrepareRenamePlaceholder(PrepareRenamePlaceholder {
-            range: view.range(name.at),
-            placeholder: view.loaded.sources.slice(name.at).to_owned(),
-        })
-    });
-    Ok(found)
+    Some(PrepareRenameResult::PrepareRenamePlaceholder(placeholder))
 }
 
 /// Changes a name everywhere, if the design then says the same.
@@ -367,12 +340,8 @@ pub(super) fn rename(
             new_text: params.new_name.clone(),
         });
     }
-    let path = view
-        .loaded
-        .sources
-        .get(name.given.file)
-        .map(|f| PathBuf::from(f.name()));
-    let path = path.unwrap_or_default();
+    let given = view.loaded.sources.get(name.given.file);
+    let path = given.map_or_else(PathBuf::new, |f| PathBuf::from(f.name()));
     let mut texts = Memory::default();
     for (path, edits) in &edits {
         let Ok(mut text) = state.project.text(path) else {
@@ -396,14 +365,13 @@ pub(super) fn rename(
             ));
         }
     }
-    let changes: HashMap<_, _> = edits
-        .into_iter()
-        .filter_map(|(path, edits)| Some((state.uri(&path)?, edits)))
-        .collect();
-    Ok(Some(WorkspaceEdit {
-        changes: Some(changes),
-        ..WorkspaceEdit::default()
-    }))
+    Ok(Some(state.edit(edits)))
+}
+
+/// What is written of each fact of a thing.
+fn values(object: &Object) -> impl Iterator<Item = Option<&Possible>> {
+    let facts = object.facts.iter();
+    facts.map(|f| f.as_ref().map(|w| &w.value))
 }
 
 /// Whether two designs hold the same things with the same facts, whatever they are called.
@@ -415,12 +383,8 @@ fn says_the_same(before: &Loaded, after: &Loaded) -> bool {
     let (a, b) = (a.design(), b.design());
     codes(before) == codes(after)
         && a.objects.len() == b.objects.len()
-        && a.objects.iter().zip(&b.objects).all(|(x, y)| {
-            x.kind == y.kind
-                && x.facts.len() == y.facts.len()
-                && x.facts
-                    .iter()
-                    .zip(&y.facts)
-                    .all(|(f, g)| f.as_ref().map(|w| &w.value) == g.as_ref().map(|w| &w.value))
-        })
+        && a.objects
+            .iter()
+            .zip(&b.objects)
+            .all(|(x, y)| x.kind == y.kind && values(x).eq(values(y)))
 }

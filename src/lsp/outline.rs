@@ -9,10 +9,9 @@ use gen_lsp_types::{
 
 use super::document::path_of;
 use super::position::Lines;
-use super::requests::Refusal;
 use super::state::{State, View};
 use crate::design::parse::{Parsed, parse};
-use crate::design::tree::{Block, Entry, Item, Number, Tree, Value, ValueKind, Word};
+use crate::design::tree::{Block, Entry, Item, Tree, Value, ValueKind, Word};
 use crate::source::{FileId, Span};
 
 /// What a stretch of a text is.
@@ -121,26 +120,12 @@ fn entries(all: &[Entry], f: &mut dyn FnMut(Span, Is)) {
 
 fn value(v: &Value, f: &mut dyn FnMut(Span, Is)) {
     f(v.span, Is::Whole);
-    let number = |n: &Number, f: &mut dyn FnMut(Span, Is)| f(n.span, Is::Number);
     match &v.kind {
         ValueKind::Word(word) => f(begins(v.span, word), Is::Word),
         ValueKind::Text(_) => f(v.span, Is::Text),
-        ValueKind::Number(n) => number(n, f),
+        ValueKind::Number(n) => f(n.span, Is::Number),
         ValueKind::Date { .. } => f(v.span, Is::Number),
-        ValueKind::Tolerance { base, terms } => {
-            value(base, f);
-            terms.iter().for_each(|n| number(n, f));
-        }
-        ValueKind::Range { low, high } => {
-            value(low, f);
-            value(high, f);
-        }
-        ValueKind::AtMost { value: inner, .. } | ValueKind::AtLeast { value: inner, .. } => {
-            value(inner, f);
-        }
-        ValueKind::OneOf(all) | ValueKind::List(all) | ValueKind::ByTurn(all) => {
-            all.iter().for_each(|v| value(v, f));
-        }
+        ValueKind::Tolerance { terms, .. } => terms.iter().for_each(|n| f(n.span, Is::Number)),
         ValueKind::Part {
             head,
             entries: inner,
@@ -148,30 +133,13 @@ fn value(v: &Value, f: &mut dyn FnMut(Span, Is)) {
             f(head.span, Is::Part);
             entries(inner, f);
         }
-        ValueKind::Row {
-            values,
-            entries: inner,
-        } => {
-            values.iter().for_each(|v| value(v, f));
-            entries(inner, f);
-        }
-        ValueKind::PerLine(lines) => {
-            for (line, v) in lines {
-                f(line.span, Is::Word);
-                value(v, f);
-            }
-        }
+        ValueKind::Row { entries: inner, .. } => entries(inner, f),
+        ValueKind::PerLine(lines) => lines.iter().for_each(|(line, _)| f(line.span, Is::Word)),
         ValueKind::All(word) => f(word.span, Is::Keyword),
-        ValueKind::Indexed { word, index } => {
-            f(word.span, Is::Name);
-            value(index, f);
-        }
-        ValueKind::Binary { left, right, .. } => {
-            value(left, f);
-            value(right, f);
-        }
-        ValueKind::Unknown | ValueKind::Absent | ValueKind::Bad => {}
+        ValueKind::Indexed { word, .. } => f(word.span, Is::Name),
+        _ => {}
     }
+    v.inner().for_each(|v| value(v, f));
     if let Some(origin) = &v.origin {
         f(origin.span, Is::Keyword);
     }
@@ -291,17 +259,14 @@ impl<'a> Text<'a> {
     }
 }
 
-fn view(state: &mut State, uri: &gen_lsp_types::Uri) -> Option<View> {
-    state.view(&path_of(uri))
-}
-
 /// The blocks and parts of a text.
 pub(super) fn symbols(
     state: &mut State,
     params: DocumentSymbolParams,
-) -> Result<Option<DocumentSymbolResponse>, Refusal> {
-    let view = view(state, &params.text_document.uri);
-    Ok(view.map(|v| DocumentSymbolResponse::DocumentSymbolList(Text::of(&v).symbols())))
+) -> Option<DocumentSymbolResponse> {
+    let view = state.view(&path_of(&params.text_document.uri))?;
+    let all = Text::of(&view).symbols();
+    Some(DocumentSymbolResponse::DocumentSymbolList(all))
 }
 
 /// Designs of the folders that are looked through for a name.
@@ -311,7 +276,7 @@ const MOST_DESIGNS: usize = 500;
 pub(super) fn all_symbols(
     state: &mut State,
     params: WorkspaceSymbolParams,
-) -> Result<Option<WorkspaceSymbolResponse>, Refusal> {
+) -> Option<WorkspaceSymbolResponse> {
     let wanted = params.query.to_lowercase();
     let mut paths: Vec<_> = state
         .open
@@ -360,17 +325,12 @@ pub(super) fn all_symbols(
             }
         }
     }
-    Ok(Some(WorkspaceSymbolResponse::WorkspaceSymbolList(all)))
+    Some(WorkspaceSymbolResponse::WorkspaceSymbolList(all))
 }
 
 /// Blocks, parts and comments of several lines.
-pub(super) fn folds(
-    state: &mut State,
-    params: FoldingRangeParams,
-) -> Result<Option<Vec<FoldingRange>>, Refusal> {
-    let Some(view) = view(state, &params.text_document.uri) else {
-        return Ok(None);
-    };
+pub(super) fn folds(state: &mut State, params: FoldingRangeParams) -> Option<Vec<FoldingRange>> {
+    let view = state.view(&path_of(&params.text_document.uri))?;
     let mut all: Vec<(usize, usize, Option<FoldingRangeKind>)> = Vec::new();
     let line = |byte| view.lines.line_of(byte);
     walk(&view.parsed.tree, &mut |span, is| {
@@ -407,17 +367,15 @@ pub(super) fn folds(
         kind,
         ..FoldingRange::default()
     });
-    Ok(Some(folds.filter(|f| f.end_line > f.start_line).collect()))
+    Some(folds.filter(|f| f.end_line > f.start_line).collect())
 }
 
 /// Selections that grow from a word to the whole text.
 pub(super) fn selections(
     state: &mut State,
     params: SelectionRangeParams,
-) -> Result<Option<Vec<SelectionRange>>, Refusal> {
-    let Some(view) = view(state, &params.text_document.uri) else {
-        return Ok(None);
-    };
+) -> Option<Vec<SelectionRange>> {
+    let view = state.view(&path_of(&params.text_document.uri))?;
     let one = |position| {
         let at = view.lines.byte(view.text(), position);
         let mut around = vec![(0, view.text().len())];
@@ -439,17 +397,12 @@ pub(super) fn selections(
         }
         whole.unwrap_or_default()
     };
-    Ok(Some(params.positions.into_iter().map(one).collect()))
+    Some(params.positions.into_iter().map(one).collect())
 }
 
 /// The colours of a text.
-pub(super) fn colours(
-    state: &mut State,
-    params: SemanticTokensParams,
-) -> Result<Option<SemanticTokens>, Refusal> {
-    let Some(view) = view(state, &params.text_document.uri) else {
-        return Ok(None);
-    };
+pub(super) fn colours(state: &mut State, params: SemanticTokensParams) -> Option<SemanticTokens> {
+    let view = state.view(&path_of(&params.text_document.uri))?;
     let mut all: Vec<(usize, usize, Is)> = Vec::new();
     let mut add = |span: Span, is: Is| {
         let text = view.text().get(span.from()..span.until()).unwrap_or("");
@@ -481,8 +434,8 @@ pub(super) fn colours(
         });
         (line, column) = (range.start.line, range.start.character);
     }
-    Ok(Some(SemanticTokens {
+    Some(SemanticTokens {
         result_id: None,
         data,
-    }))
+    })
 }

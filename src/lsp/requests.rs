@@ -40,9 +40,11 @@ pub(super) fn answer(state: &mut State, request: Request) -> Result<Value, Refus
         Asked::TextDocumentDefinition => with::<DefinitionRequest>(s, r, names::definition),
         Asked::TextDocumentReferences => with::<ReferencesRequest>(s, r, names::references),
         Asked::TextDocumentPrepareRename => with::<PrepareRenameRequest>(s, r, names::prepare),
-        Asked::TextDocumentRename => with::<RenameRequest>(s, r, names::rename),
+        Asked::TextDocumentRename => or_refuse::<RenameRequest>(s, r, names::rename),
         Asked::TextDocumentCodeAction => with::<CodeActionRequest>(s, r, actions::actions),
-        Asked::WorkspaceExecuteCommand => with::<ExecuteCommandRequest>(s, r, actions::execute),
+        Asked::WorkspaceExecuteCommand => {
+            or_refuse::<ExecuteCommandRequest>(s, r, actions::execute)
+        }
         Asked::TextDocumentInlayHint => with::<InlayHintRequest>(s, r, beside::hints),
         Asked::TextDocumentCodeLens => with::<CodeLensRequest>(s, r, beside::lenses),
         _ => {
@@ -55,7 +57,16 @@ pub(super) fn answer(state: &mut State, request: Request) -> Result<Value, Refus
 fn with<K: Kind>(
     state: &mut State,
     request: Request,
-    answer: fn(&mut State, K::Params) -> Result<K::Result, Refusal>,
+    answer: fn(&mut State, K::Params) -> K::Result,
+) -> Result<Value, Refusal> {
+    or_refuse::<K>(state, request, |state, params| Ok(answer(state, params)))
+}
+
+/// The same, where what is asked for may be refused.
+fn or_refuse<K: Kind>(
+    state: &mut State,
+    request: Request,
+    answer: impl FnOnce(&mut State, K::Params) -> Result<K::Result, Refusal>,
 ) -> Result<Value, Refusal> {
     let wrong = |e: serde_json::Error| (ErrorCode::InvalidParams, e.to_string());
     let params = serde_json::from_value(request.params).map_err(wrong)?;

@@ -76,17 +76,10 @@ fn folders(params: &InitializeParams) -> Vec<PathBuf> {
         .and_then(|mut v| v.get_mut("workspaceFolders").map(|f| f.take()));
     let named =
         named.and_then(|f| serde_json::from_value::<Vec<gen_lsp_types::WorkspaceFolder>>(f).ok());
-    let named = named.into_iter().flatten().map(|f| f.uri);
-    let all: Vec<Uri> = match params.root_uri.clone() {
-        Some(root) => {
-            let mut all: Vec<Uri> = named.collect();
-            if all.is_empty() {
-                all.push(root);
-            }
-            all
-        }
-        None => named.collect(),
-    };
+    let mut all: Vec<Uri> = named.into_iter().flatten().map(|f| f.uri).collect();
+    if all.is_empty() {
+        all.extend(params.root_uri.clone());
+    }
     all.iter()
         .filter_map(|uri| uri.to_file_path().ok())
         .collect()

@@ -1,11 +1,11 @@
 //! What the server knows: open texts, the designs they belong to, and what was found about them.
 
-use std::collections::{BTreeMap, BTreeSet, VecDeque};
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use gen_lsp_types::{Diagnostic, TextDocumentPositionParams, Uri};
+use gen_lsp_types::{Diagnostic, TextDocumentPositionParams, TextEdit, Uri, WorkspaceEdit};
 
 use super::checker::{Checker, Job, News, Told};
 use super::client::Client;
@@ -210,6 +210,16 @@ impl State {
         Uri::from_file_path(std::path::absolute(path).ok()?).ok()
     }
 
+    /// Edits of texts, by path, as the protocol has them.
+    pub(super) fn edit(&self, edits: BTreeMap<PathBuf, Vec<TextEdit>>) -> WorkspaceEdit {
+        let all = edits.into_iter();
+        let changes = all.filter_map(|(path, edits)| Some((self.uri(&path)?, edits)));
+        WorkspaceEdit {
+            changes: Some(changes.collect()),
+            ..WorkspaceEdit::default()
+        }
+    }
+
     /// Whether an open text defines parts and says nothing of an installation.
     pub(super) fn is_only_parts(&self, path: &Path) -> bool {
         self.open.get(path).is_some_and(|d| d.only_parts())
@@ -217,10 +227,7 @@ impl State {
 
     /// The design that an open text belongs to: itself, or one that uses it.
     fn home(&mut self, path: &Path) -> PathBuf {
-        let Some(document) = self.open.get(path) else {
-            return path.to_path_buf();
-        };
-        if !document.only_parts() {
+        if !self.is_only_parts(path) {
             return path.to_path_buf();
         }
         let using = self.users_of(path).into_iter().find(|root| root != path);
@@ -239,23 +246,14 @@ impl State {
         if !self.open.contains_key(path) || Self::is_rules(path) {
             return None;
         }
-        let root = self.home(path);
+        let mut root = self.home(path);
         let mut loaded = self.project.open(&root, &self.options);
-        let place = |l: &Loaded| {
-            l.sources
-                .own()
-                .iter()
-                .position(|f| Path::new(f.name()) == path)
-        };
-        let mut at = place(&loaded);
-        let mut root = root;
-        if at.is_none() {
+        if file_of(&loaded, path).is_none() {
             // The design uses it no longer.
             root = path.to_path_buf();
             loaded = self.project.open(path, &self.options);
-            at = place(&loaded);
         }
-        let file = FileId(u16::try_from(at?).ok()?);
+        let file = file_of(&loaded, path)?;
         let source = Arc::clone(loaded.sources.get(file)?);
         let parsed = Arc::clone(loaded.parsed(file)?);
         Some(View {
@@ -288,8 +286,8 @@ impl State {
             .iter()
             .filter(|(_, used)| used.iter().any(|u| u == file));
         let mut all: Vec<PathBuf> = using.map(|(root, _)| root.clone()).collect();
-        let holds = |l: &Loaded| l.sources.own().iter().any(|f| Path::new(f.name()) == file);
-        let open = self.current.iter().filter(|(_, l)| holds(l));
+        let open = self.current.iter();
+        let open = open.filter(|(_, l)| file_of(l, file).is_some());
         all.extend(open.map(|(root, _)| root.clone()));
         all.sort();
         all.dedup();
@@ -302,13 +300,9 @@ impl State {
             return;
         }
         self.due = None;
-        let paths: VecDeque<PathBuf> = self.open.keys().cloned().collect();
-        let mut roots = BTreeSet::new();
-        for path in &paths {
-            if !Self::is_rules(path) {
-                roots.insert(self.home(path));
-            }
-        }
+        let paths: Vec<PathBuf> = self.open.keys().cloned().collect();
+        let designs = paths.iter().filter(|p| !Self::is_rules(p));
+        let roots: BTreeSet<PathBuf> = designs.map(|p| self.home(p)).collect();
         self.found.retain(|root, _| roots.contains(root));
         self.current.retain(|root, _| roots.contains(root));
         for root in roots {
@@ -359,27 +353,24 @@ impl State {
                 self.client.refresh();
             }
             Told::Helps(helps) => {
-                if let Some(found) = self.same(&root, &loaded) {
-                    found.helps = helps;
-                }
+                self.note(&root, &loaded, |f| f.helps = helps);
             }
             Told::Mends(mending) => {
-                if let Some(found) = self.same(&root, &loaded) {
-                    found.mending = Some(mending);
-                }
+                self.note(&root, &loaded, |f| f.mending = Some(mending));
             }
             Told::Bounds(bounds) => {
-                if let Some(found) = self.same(&root, &loaded) {
-                    found.bounds = Some(bounds);
+                if self.note(&root, &loaded, |f| f.bounds = Some(bounds)) {
                     self.client.refresh();
                 }
             }
         }
     }
 
-    fn same(&mut self, root: &Path, loaded: &Arc<Loaded>) -> Option<&mut Found> {
-        let found = self.found.get_mut(root)?;
-        Arc::ptr_eq(&found.loaded, loaded).then_some(found)
+    /// Adds to what was found about a design, if that is of the same text.
+    fn note(&mut self, root: &Path, loaded: &Arc<Loaded>, more: impl FnOnce(&mut Found)) -> bool {
+        let found = self.found.get_mut(root);
+        let found = found.filter(|f| Arc::ptr_eq(&f.loaded, loaded));
+        found.map(more).is_some()
     }
 
     /// Tells what is wrong with each file where that has changed.
@@ -393,21 +384,17 @@ impl State {
                 waiting.extend(loaded.sources.own().iter().map(|f| PathBuf::from(f.name())));
             }
         }
-        for path in self.open.keys() {
-            all.insert(path.clone(), Vec::new());
+        for path in self.open.keys().chain(self.told.keys()) {
+            all.entry(path.clone()).or_default();
         }
         for (path, list) in &self.rules {
-            all.entry(path.clone())
-                .or_default()
-                .extend(list.iter().cloned());
+            let there = all.entry(path.clone()).or_default();
+            there.extend(list.iter().cloned());
         }
         for (root, found) in &self.found {
             if let Some(checked) = &found.checked {
                 diagnostics::of(self, root, found, checked, &mut all);
             }
-        }
-        for path in self.told.keys() {
-            all.entry(path.clone()).or_default();
         }
         all.retain(|path, _| !waiting.contains(path));
         for (path, mut list) in all {
@@ -425,6 +412,14 @@ impl State {
             self.told.insert(path, now);
         }
     }
+}
+
+/// A text among the files of a design.
+pub(super) fn file_of(loaded: &Loaded, path: &Path) -> Option<FileId> {
+    let mut files = (0_u16..).map(FileId).zip(loaded.sources.own());
+    files
+        .find(|(_, f)| Path::new(f.name()) == path)
+        .map(|(id, _)| id)
 }
 
 /// The designs in some folders, and the files that each uses.

@@ -5,7 +5,7 @@ use crate::answer::mend::Edit;
 use crate::design::model::{Design, Object, ObjectId, Possible};
 use crate::design::tree::{Block, Entry, Item, Tree, ValueKind};
 use crate::source::{FileId, Problem, Span};
-use crate::vocabulary::{Fact, FactIx, KindId, Vocabulary};
+use crate::vocabulary::{FactIx, KindId, Vocabulary};
 
 /// The file of the design itself, before those that it uses.
 const DESIGN: FileId = FileId(0);
@@ -13,8 +13,8 @@ const DESIGN: FileId = FileId(0);
 /// What is written for a fact: the place of its value.
 #[must_use]
 pub fn written_as(design: &Design, object: ObjectId, fact: FactIx) -> Option<(&Possible, Span)> {
-    let slot = design.object(object).facts.get(fact.0 as usize)?.as_ref()?;
-    Some((&slot.value, slot.span))
+    let written = design.object(object).written(fact)?;
+    Some((&written.value, written.span))
 }
 
 /// Whether what is written leaves anything open.
@@ -46,14 +46,11 @@ pub fn edit(
     value: &str,
 ) -> Result<Edit, Problem> {
     match target {
-        Target::Fact(object, ix) => {
-            let fact = v.fact(design.object(object).kind, ix);
-            put(v, (design, text), object, ix, fact, value)
-        }
+        Target::Fact(object, ix) => put(v, (design, text), object, ix, value),
         Target::Inside(object, part, kind, ix) => {
             let fact = v.fact(design.object(object).kind, part);
             let value = opened(v, kind, ix, value, &fact.label)?;
-            put(v, (design, text), object, part, fact, &value)
+            put(v, (design, text), object, part, &value)
         }
         Target::Listed(id, kind) => {
             let object = design.object(id);
@@ -72,11 +69,7 @@ pub fn edit(
                 }),
                 Some(value) => {
                     let end = value.span.until();
-                    let span = Span::new(DESIGN, end, end);
-                    Ok(Edit {
-                        span,
-                        new: format!(", {name}"),
-                    })
+                    Ok(at(end, end, format!(", {name}")))
                 }
                 None => insert(v, object, text, &format!("all-listed: {name}")),
             }
@@ -118,9 +111,9 @@ fn put(
     (design, text): (&Design, &str),
     id: ObjectId,
     ix: FactIx,
-    fact: &Fact,
     value: &str,
 ) -> Result<Edit, Problem> {
+    let fact = v.fact(design.object(id).kind, ix);
     if !fact.writable {
         let text = format!("`{}` is worked out, and not to be written", fact.name);
         return Err(Problem::error("not-written", text));
@@ -131,13 +124,17 @@ fn put(
             span,
             new: value.to_owned(),
         }),
-        None => insert(
-            v,
-            design.object(id),
-            text,
-            &format!("{}: {value}", fact.name),
-        ),
+        None => {
+            let line = format!("{}: {value}", fact.name);
+            insert(v, design.object(id), text, &line)
+        }
     }
+}
+
+/// What a stretch of the design's own text becomes.
+fn at(from: usize, until: usize, new: String) -> Edit {
+    let span = Span::new(DESIGN, from, until);
+    Edit { span, new }
 }
 
 fn elsewhere(what: &str) -> Problem {
@@ -156,10 +153,7 @@ fn insert(v: &Vocabulary, object: &Object, text: &str, line: &str) -> Result<Edi
         };
         let kind = &v.kind(object.kind).name;
         let new = format!("{begin}{newline}{kind} {{{newline}  {line}{newline}}}{newline}");
-        return Ok(Edit {
-            span: Span::new(DESIGN, text.len(), text.len()),
-            new,
-        });
+        return Ok(at(text.len(), text.len(), new));
     }
     let span = object.span;
     if span.file != DESIGN {
@@ -170,10 +164,7 @@ fn insert(v: &Vocabulary, object: &Object, text: &str, line: &str) -> Result<Edi
     if !body.ends_with('}') {
         let end = span.until();
         let new = format!(" {{ {line} }}");
-        return Ok(Edit {
-            span: Span::new(DESIGN, end, end),
-            new,
-        });
+        return Ok(at(end, end, new));
     }
     let close = span.until() - 1;
     let before = text.get(..close).ok_or_else(lost)?;
@@ -181,18 +172,12 @@ fn insert(v: &Vocabulary, object: &Object, text: &str, line: &str) -> Result<Edi
     let lead = before.get(start..).ok_or_else(lost)?;
     if lead.trim().is_empty() && start > span.from() {
         let new = format!("{lead}  {line}{newline}");
-        return Ok(Edit {
-            span: Span::new(DESIGN, start, start),
-            new,
-        });
+        return Ok(at(start, start, new));
     }
     let last = before.trim_end();
     let gap = if last.ends_with('{') { " " } else { "  " };
     let new = format!("{gap}{line} ");
-    Ok(Edit {
-        span: Span::new(DESIGN, last.len(), close),
-        new,
-    })
+    Ok(at(last.len(), close, new))
 }
 
 /// The block that stands at a place.

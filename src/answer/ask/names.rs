@@ -99,16 +99,13 @@ impl Names {
         let part = v.kind(kind).fact_named(part).ok_or_else(unknown)?;
         let inner = v.fact(kind, part).target().ok_or_else(unknown)?;
         let fact = v.kind(inner).fact_named(name).ok_or_else(unknown)?;
-        let slot = design.object(object).facts.get(part.0 as usize);
-        let written = slot.and_then(Option::as_ref).map(|w| &w.value);
+        let written = match design.object(object).written(part).map(|w| &w.value) {
+            Some(Possible::List(all)) => all.as_slice(),
+            Some(one) => std::slice::from_ref(one),
+            None => &[],
+        };
         Ok(match written {
-            Some(Possible::Object(o)) => Target::Fact(*o, fact),
-            Some(Possible::List(all)) if matches!(all.as_slice(), [Possible::Object(_)]) => {
-                match all.first() {
-                    Some(Possible::Object(o)) => Target::Fact(*o, fact),
-                    _ => Target::Inside(object, part, inner, fact),
-                }
-            }
+            [Possible::Object(o)] => Target::Fact(*o, fact),
             _ => Target::Inside(object, part, inner, fact),
         })
     }

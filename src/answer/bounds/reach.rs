@@ -43,8 +43,7 @@ pub(super) fn steps(
     leaves: &[LeafId],
     (all, written): (&[f64], f64),
     order: impl Iterator<Item = usize>,
-    depending: &[usize],
-    now: &[TruthSet],
+    held: &[usize],
 ) -> End {
     let domain = engine.residual.leaf(leaves[0]).domain.bits;
     let mut good = written;
@@ -53,12 +52,10 @@ pub(super) fn steps(
             continue;
         }
         let with = same(leaves, Val::bits(1 << k));
-        for v in depending {
-            if now[*v] == TruthSet::T && !engine.holds(*v, &with) {
-                let mut s = stop(engine, *v, good);
-                s.breaks = engine.fails(*v, &with);
-                return End::Stopped(s);
-            }
+        if let Some(v) = held.iter().find(|v| !engine.holds(**v, &with)) {
+            let mut s = stop(engine, *v, good);
+            s.breaks = engine.fails(*v, &with);
+            return End::Stopped(s);
         }
         good = all.get(k).copied().unwrap_or(good);
     }
@@ -69,8 +66,7 @@ pub(super) fn series_cures(
     engine: &mut Engine<'_>,
     leaves: &[LeafId],
     all: &[f64],
-    depending: &[usize],
-    now: &[TruthSet],
+    broken: &[usize],
 ) -> Vec<Cure> {
     let leaf = leaves[0];
     let domain = engine.residual.leaf(leaf).domain.bits;
@@ -78,35 +74,34 @@ pub(super) fn series_cures(
         .bits
         .trailing_zeros() as usize;
     let mut cures = Vec::new();
-    for v in depending.iter().filter(|v| now[**v] == TruthSet::F) {
-        let nearest = |engine: &mut Engine<'_>, mut order: Box<dyn Iterator<Item = usize>>| {
-            order.find(|k| {
+    for v in broken {
+        let above: Vec<usize> = (at + 1..all.len()).collect();
+        let below: Vec<usize> = (0..at).rev().collect();
+        for (order, upward) in [(above, true), (below, false)] {
+            let nearest = order.into_iter().find(|k| {
                 domain >> k & 1 != 0 && engine.holds(*v, &same(leaves, Val::bits(1 << k)))
-            })
-        };
-        for (upward, order) in [
-            (
-                true,
-                Box::new(at + 1..all.len()) as Box<dyn Iterator<Item = usize>>,
-            ),
-            (false, Box::new((0..at).rev())),
-        ] {
-            if let Some(from) = nearest(engine, order).and_then(|k| all.get(k)) {
-                cures.push(Cure {
-                    rule: engine.residual.rule(*v).id.clone(),
-                    subject: engine.residual.subject(*v),
-                    from: *from,
-                    upward,
-                });
-            }
+            });
+            let from = nearest.and_then(|k| all.get(k));
+            cures.extend(from.map(|from| cure(engine, *v, *from, upward)));
         }
     }
     cures
 }
 
+fn cure(engine: &Engine<'_>, verdict: usize, from: f64, upward: bool) -> Cure {
+    Cure {
+        rule: engine.residual.rule(verdict).id.clone(),
+        subject: engine.residual.subject(verdict),
+        from,
+        upward,
+    }
+}
+
 /// A direction in which a number goes.
 pub(super) struct Way<'l> {
     pub(super) leaves: &'l [LeafId],
+    /// As written.
+    pub(super) written: Val,
     /// Only whole numbers can be written.
     pub(super) whole: bool,
     pub(super) up: bool,
@@ -117,8 +112,8 @@ pub(super) struct Way<'l> {
 
 impl Way<'_> {
     /// The written values and everything up to `x`.
-    fn reach(&self, engine: &Engine<'_>, x: f64) -> Vec<(LeafId, Val)> {
-        let w = engine.residual.written[self.leaves[0].0 as usize];
+    fn reach(&self, x: f64) -> Vec<(LeafId, Val)> {
+        let w = self.written;
         let v = if self.up {
             Val { hi: x, ..w }
         } else {
@@ -127,9 +122,19 @@ impl Way<'_> {
         same(self.leaves, v)
     }
 
-    fn point(&self, engine: &Engine<'_>, x: f64) -> Vec<(LeafId, Val)> {
-        let w = engine.residual.written[self.leaves[0].0 as usize];
+    fn point(&self, x: f64) -> Vec<(LeafId, Val)> {
+        let w = self.written;
         same(self.leaves, Val { lo: x, hi: x, ..w })
+    }
+
+    /// So much farther than a number.
+    fn beyond(&self, x: f64, step: f64) -> f64 {
+        if self.up { x + step } else { x - step }
+    }
+
+    /// Whether a number lies at the end or past it.
+    fn is_at_end(&self, x: f64) -> bool {
+        x == self.end || self.is_past(x)
     }
 
     /// Whether a number lies beyond the end.
@@ -141,16 +146,15 @@ impl Way<'_> {
     /// other.
     fn away(&self, growth: f64) -> Vec<f64> {
         if self.whole {
-            let next = |n: f64| self.from + if self.up { n } else { -n };
-            let all = (1..=WHOLE_STEPS).map(|n| next(f64::from(n)));
+            let all = (1..=WHOLE_STEPS).map(|n| self.beyond(self.from, f64::from(n)));
             return all.filter(|x| !self.is_past(*x)).collect();
         }
         let mut step = (self.from.abs() * 0.05).max(1e-9);
         let mut x = self.from;
         let mut all = Vec::new();
         for _ in 0..DOUBLINGS {
-            x = if self.up { x + step } else { x - step };
-            if (self.up && x >= self.end) || (!self.up && x <= self.end) {
+            x = self.beyond(x, step);
+            if self.is_at_end(x) {
                 break;
             }
             all.push(x);
@@ -169,12 +173,7 @@ pub(super) struct Least(Vec<f64>);
 
 impl Least {
     /// Whether all goes on to hold up to where more room is left than any report shows.
-    pub(super) fn has_more(
-        &self,
-        engine: &mut Engine<'_>,
-        way: &Way<'_>,
-        depending: &[usize],
-    ) -> bool {
+    pub(super) fn has_more(&self, engine: &mut Engine<'_>, way: &Way<'_>, held: &[usize]) -> bool {
         if way.whole {
             return false;
         }
@@ -183,16 +182,12 @@ impl Least {
         };
         // A little farther, so that of several with the same room each is told.
         let far = way.from.abs() * room * (1.0 + 1e-5);
-        let x = if way.up {
-            way.from + far
-        } else {
-            way.from - far
-        };
-        if (way.up && x >= way.end) || (!way.up && x <= way.end) {
+        let x = way.beyond(way.from, far);
+        if way.is_at_end(x) {
             return false;
         }
-        let with = way.reach(engine, x);
-        depending.iter().all(|v| engine.holds(*v, &with))
+        let with = way.reach(x);
+        held.iter().all(|v| engine.holds(*v, &with))
     }
 
     pub(super) fn note(&mut self, way: &Way<'_>, last: f64) {
@@ -206,7 +201,12 @@ impl Least {
 }
 
 /// The value between two where something changes, on the side of `good`.
-fn narrow(mut good: f64, mut bad: f64, steps: usize, mut holds: impl FnMut(f64) -> bool) -> f64 {
+pub(in crate::answer) fn narrow(
+    mut good: f64,
+    mut bad: f64,
+    steps: usize,
+    mut holds: impl FnMut(f64) -> bool,
+) -> f64 {
     for _ in 0..steps {
         let middle = good + (bad - good) / 2.0;
         if middle == good || middle == bad {
@@ -222,18 +222,12 @@ fn narrow(mut good: f64, mut bad: f64, steps: usize, mut holds: impl FnMut(f64) 
 }
 
 /// The first whole number at which a verdict that holds now does not.
-fn whole_stretch(
-    engine: &mut Engine<'_>,
-    way: &Way<'_>,
-    depending: &[usize],
-    now: &[TruthSet],
-) -> End {
+fn whole_stretch(engine: &mut Engine<'_>, way: &Way<'_>, held: &[usize]) -> End {
     let places = way.away(1.0);
     let mut last = way.from;
     for (n, x) in places.iter().enumerate() {
-        let at = way.point(engine, *x);
-        let mut held = depending.iter().filter(|v| now[**v] == TruthSet::T);
-        let Some(v) = held.find(|v| !engine.holds(**v, &at)) else {
+        let at = way.point(*x);
+        let Some(v) = held.iter().find(|v| !engine.holds(**v, &at)) else {
             last = *x;
             continue;
         };
@@ -241,19 +235,16 @@ fn whole_stretch(
         s.breaks = engine.fails(*v, &at);
         if s.breaks && !way.brief {
             let mut further = places.iter().skip(n + 1).copied();
-            s.again_from = further.find(|x| {
-                let at = way.point(engine, *x);
-                engine.holds(*v, &at)
-            });
+            s.again_from = further.find(|x| engine.holds(*v, &way.point(*x)));
         }
         return End::Stopped(s);
     }
     // Farther than numbers are counted one by one, all that is left is looked at together.
-    let mut rest = way.point(engine, last);
+    let mut rest = way.point(last);
     for (_, val) in &mut rest {
         (val.lo, val.hi) = (last.min(way.end), last.max(way.end));
     }
-    let mut held = depending.iter().filter(|v| now[**v] == TruthSet::T);
+    let mut held = held.iter();
     match held.find(|v| last != way.end && !engine.holds(**v, &rest)) {
         None => End::Free,
         Some(v) => {
@@ -266,21 +257,19 @@ fn whole_stretch(
 
 /// Whether a verdict is certain for all from the written value to `x`.
 fn is_certain(engine: &mut Engine<'_>, way: &Way<'_>, verdict: usize, x: f64) -> bool {
-    let with = way.reach(engine, x);
+    let with = way.reach(x);
     if engine.plain(verdict, &with) == TruthSet::T {
         return true;
     }
     // Most verdicts go one way: the far end alone tells that the whole is not certain, for a small
     // part of what refining the whole costs.
-    let far = way.point(engine, x);
-    let breaks = x.is_finite() && engine.plain(verdict, &far) == TruthSet::F;
+    let breaks = x.is_finite() && engine.plain(verdict, &way.point(x)) == TruthSet::F;
     !breaks && engine.holds(verdict, &with)
 }
 
 /// Whether a verdict plainly holds for one value.
 fn holds_at(engine: &mut Engine<'_>, way: &Way<'_>, verdict: usize, x: f64) -> bool {
-    let at = way.point(engine, x);
-    engine.plain(verdict, &at) == TruthSet::T
+    engine.plain(verdict, &way.point(x)) == TruthSet::T
 }
 
 /// Up to where a verdict is certain, between a value where it is and one where it is not.
@@ -300,18 +289,13 @@ fn edge(engine: &mut Engine<'_>, way: &Way<'_>, verdict: usize, (good, bad): (f6
     broken
 }
 
-pub(super) fn stretch(
-    engine: &mut Engine<'_>,
-    way: &Way<'_>,
-    depending: &[usize],
-    now: &[TruthSet],
-) -> End {
+pub(super) fn stretch(engine: &mut Engine<'_>, way: &Way<'_>, held: &[usize]) -> End {
     if way.whole {
-        return whole_stretch(engine, way, depending, now);
+        return whole_stretch(engine, way, held);
     }
     let mut end = way.end;
     let mut stopped: Option<usize> = None;
-    for v in depending.iter().filter(|v| now[**v] == TruthSet::T) {
+    for v in held {
         if is_certain(engine, way, *v, end) {
             continue;
         }
@@ -345,59 +329,37 @@ pub(super) fn stretch(
         return End::Stopped(s);
     }
     // One part in a million further: a point that fails shows that the bound is tight.
-    let beyond = |share: f64| {
-        let step = (end.abs() * share).max(1e-12);
-        if way.up { end + step } else { end - step }
-    };
-    let at = |engine: &mut Engine<'_>, x: f64| {
-        let with = way.point(engine, x);
-        engine.holds(v, &with)
-    };
-    let past = way.point(engine, beyond(1e-6));
-    s.breaks = engine.fails(v, &past);
+    let beyond = way.beyond(end, (end.abs() * 1e-6).max(1e-12));
+    s.breaks = engine.fails(v, &way.point(beyond));
     if s.breaks {
         let far = Way { from: end, ..*way };
-        let mut bad = beyond(1e-6);
-        for x in far.away(1.5) {
-            if at(engine, x) {
-                s.again_from = Some(narrow(x, bad, STEPS, |y| at(engine, y)));
-                break;
-            }
-            bad = x;
-        }
+        s.again_from = first(engine, &far, v, beyond);
     }
     End::Stopped(s)
 }
 
-pub(super) fn number_cures(
-    engine: &mut Engine<'_>,
-    way: &Way<'_>,
-    depending: &[usize],
-    now: &[TruthSet],
-) -> Vec<Cure> {
+pub(super) fn number_cures(engine: &mut Engine<'_>, way: &Way<'_>, broken: &[usize]) -> Vec<Cure> {
     let mut cures = Vec::new();
-    for v in depending.iter().filter(|v| now[**v] == TruthSet::F) {
-        let at = |engine: &mut Engine<'_>, x: f64| {
-            let with = way.point(engine, x);
-            engine.holds(*v, &with)
-        };
-        let mut bad = way.from;
-        for x in way.away(1.5) {
-            if at(engine, x) {
-                cures.push(Cure {
-                    rule: engine.residual.rule(*v).id.clone(),
-                    subject: engine.residual.subject(*v),
-                    from: if way.whole {
-                        x
-                    } else {
-                        narrow(x, bad, STEPS, |y| at(engine, y))
-                    },
-                    upward: way.up,
-                });
-                break;
-            }
-            bad = x;
-        }
+    for v in broken {
+        let from = first(engine, way, *v, way.from);
+        cures.extend(from.map(|from| cure(engine, *v, from, way.up)));
     }
     cures
+}
+
+/// The first value on a way, behind one that breaks it, at which a verdict holds.
+fn first(engine: &mut Engine<'_>, way: &Way<'_>, verdict: usize, mut bad: f64) -> Option<f64> {
+    let mut holds = |x: f64| engine.holds(verdict, &way.point(x));
+    for x in way.away(1.5) {
+        if holds(x) {
+            let whole = way.whole;
+            return Some(if whole {
+                x
+            } else {
+                narrow(x, bad, STEPS, holds)
+            });
+        }
+        bad = x;
+    }
+    None
 }

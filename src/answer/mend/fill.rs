@@ -70,7 +70,7 @@ pub(super) fn fill(
     }
     for f in filled {
         let chosen = turned.iter().filter(|(k, _)| f.knobs.contains(k));
-        let mut c = change(search, residual, f.group, &chosen.copied().collect(), text);
+        let mut c = change(search, f.group, &chosen.copied().collect(), text);
         let name = |v: &usize| (residual.rule(*v).id.clone(), residual.subject(*v));
         c.mends = f.decides.iter().map(name).collect();
         out.filled.push(c);

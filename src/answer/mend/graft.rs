@@ -38,8 +38,7 @@ pub(super) fn graft(ruleset: &Ruleset, design: &Design) -> (Design, Vec<Graft>) 
             if stock.kind != object.kind {
                 continue;
             }
-            let written = object.facts.get(stock.fact.0 as usize);
-            let now = written.and_then(Option::as_ref).map(|w| &w.value);
+            let now = object.written(stock.fact).map(|w| &w.value);
             let unknown = now == Some(&Possible::Unknown);
             if now != Some(&Possible::Absent) && !unknown {
                 continue;
@@ -112,13 +111,7 @@ fn spare(ruleset: &Ruleset, stock: &Stock) -> Option<Spare> {
     let root = scratch
         .ids()
         .find(|id| scratch.object(*id).name == "scratch")?;
-    let Some(Possible::Object(part)) = scratch
-        .object(root)
-        .facts
-        .get(stock.fact.0 as usize)?
-        .as_ref()
-        .map(|w| w.value.clone())
-    else {
+    let Possible::Object(part) = scratch.object(root).written(stock.fact)?.value else {
         return None;
     };
     let inside: Vec<ObjectId> = scratch
@@ -162,13 +155,9 @@ fn bring(
         .zip(base..)
         .map(|(old, new)| (*old, ObjectId(new)))
         .collect();
-    let head = design.object(owner).head;
-    let none = design
-        .object(owner)
-        .facts
-        .get(stock.fact.0 as usize)
-        .and_then(Option::as_ref)
-        .map_or(head, |w| w.span);
+    let holder = design.object(owner);
+    let written = holder.written(stock.fact);
+    let none = written.map_or(holder.head, |w| w.span);
     for id in inside {
         let mut object = scratch.object(*id).clone();
         object.owner = match object.owner {

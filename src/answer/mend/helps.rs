@@ -6,9 +6,9 @@ use rustc_hash::FxHashMap;
 
 use super::super::residual::Residual;
 use super::graft::graft;
-use super::knobs::{changeable, knobs, untaken};
+use super::knobs::{changeable, knobs, untaken, value_text};
 use super::search::{Need, Search, Way};
-use super::{Edit, change, value_of};
+use super::{Edit, change};
 use crate::design::model::{Design, ObjectId};
 use crate::expression::Fuel;
 use crate::ruleset::{Ruleset, Stage};
@@ -84,7 +84,10 @@ pub fn helps(
                     .turned
                     .iter()
                     .map(|(k, val)| {
-                        let (fact, of, value) = value_of(&search, *k, val);
+                        let knob = &search.knobs[*k];
+                        let fact = &residual.fact_at(knob.place).name;
+                        let value = value_text(&residual, knob, val);
+                        let of = residual.design.label(knob.place.object);
                         format!("`{fact}: {value}` for {of}")
                     })
                     .collect();
@@ -93,7 +96,7 @@ pub fn helps(
                         "{} would meet this rule and break no other, if the site allows it",
                         facts.join(" with ")
                     ),
-                    edits: change(&search, &residual, w.group, &w.turned, text).edits,
+                    edits: change(&search, w.group, &w.turned, text).edits,
                 }
             })
             .collect();

@@ -4,6 +4,7 @@
 use rustc_hash::FxHashMap;
 
 use super::super::residual::{Place, Residual, can_be_free};
+use super::super::survey::member;
 use super::graft::Graft;
 use crate::check::What;
 use crate::design::model::{Design, ObjectId, Possible, Status};
@@ -38,6 +39,17 @@ pub(super) enum Options {
     Number { lo: f64, hi: f64, unit: Unit },
     /// Parts from stock, by the bit of the alternative.
     Parts(Vec<(u64, String, f64)>),
+}
+
+impl Options {
+    /// All of them; none, if they are without number.
+    pub(super) fn each(&self) -> Option<Vec<Val>> {
+        match self {
+            Self::Fixed(all) => Some(all.clone()),
+            Self::Parts(parts) => Some(parts.iter().map(|(bit, ..)| Val::bits(*bit)).collect()),
+            Self::Number { .. } => None,
+        }
+    }
 }
 
 /// What counts as one change: a cable, a device, another part; else one fact.
@@ -119,11 +131,7 @@ pub(super) fn knobs(residual: &Residual, grafts: &[Graft]) -> (Vec<Knob>, Vec<Gr
             continue;
         };
         let object = residual.design.object(place.object);
-        let Some(written) = object
-            .facts
-            .get(place.fact.0 as usize)
-            .and_then(Option::as_ref)
-        else {
+        let Some(written) = object.written(place.fact) else {
             continue;
         };
         if let Some(k) = by_span.get(&written.span) {
@@ -142,12 +150,6 @@ pub(super) fn knobs(residual: &Residual, grafts: &[Graft]) -> (Vec<Knob>, Vec<Gr
         let said = ruleset.mending.of(object.kind, place.fact);
         let usual = said.map_or(&[][..], |c| c.among.as_slice());
         let toward = said.map_or(Toward::Either, |c| c.toward);
-        let may = |bits: u64| {
-            ruleset
-                .mending
-                .cost_of_word(object.kind, place.fact, bits)
-                .is_some()
-        };
         let unkeyed = written.key == written.span;
         let sayable = |word: &str| {
             let short = v.short.get(&object.kind);
@@ -157,23 +159,20 @@ pub(super) fn knobs(residual: &Residual, grafts: &[Graft]) -> (Vec<Knob>, Vec<Gr
             let word = fact
                 .words()
                 .and_then(|w| w.get(bits.trailing_zeros() as usize));
-            may(bits) && word.is_none_or(|w| sayable(w))
+            let cost = ruleset.mending.cost_of_word(object.kind, place.fact, bits);
+            cost.is_some() && word.is_none_or(|w| sayable(w))
         };
         let Some(options) = options(residual, *first, fact, now, (usual, toward), may) else {
             continue;
         };
         // Facts of one part change together: another cable, another device.
         let article = object.owner.is_some() || fact.settled_by == Settler::Maker;
-        let key = if article {
-            (object.span, None)
+        let (key, name) = if article {
+            (None, residual.design.label(place.object))
         } else {
-            (object.span, Some(place.fact))
+            (Some(place.fact), residual.label(place))
         };
-        let name = if article {
-            residual.design.label(place.object)
-        } else {
-            format!("{} of {}", fact.name, residual.design.label(place.object))
-        };
+        let key = (object.span, key);
         let group = *by_key.entry(key).or_insert_with(|| {
             groups.push(Group {
                 name,
@@ -198,20 +197,14 @@ pub(super) fn knobs(residual: &Residual, grafts: &[Graft]) -> (Vec<Knob>, Vec<Gr
     let mut alternatives: FxHashMap<Place, LeafId> = FxHashMap::default();
     for (leaf, info) in (0..).map(LeafId).zip(&residual.infos) {
         if info.what == What::Alternative {
-            let place = Place {
-                object: info.object,
-                fact: info.fact,
-            };
-            alternatives.entry(place).or_insert(leaf);
+            alternatives.entry(Place::of(info)).or_insert(leaf);
         }
     }
     for graft in grafts {
         let Some(leaf) = alternatives.get(&graft.place).copied() else {
             continue;
         };
-        let object = residual.design.object(graft.place.object);
-        let fact = v.fact(object.kind, graft.place.fact);
-        let Some(Some(written)) = object.facts.get(graft.place.fact.0 as usize) else {
+        let Some(written) = residual.written_at(graft.place) else {
             continue;
         };
         if let Some(k) = by_span.get(&written.span) {
@@ -219,27 +212,18 @@ pub(super) fn knobs(residual: &Residual, grafts: &[Graft]) -> (Vec<Knob>, Vec<Gr
             continue;
         }
         groups.push(Group {
-            name: format!(
-                "{} of {}",
-                fact.name,
-                residual.design.label(graft.place.object)
-            ),
+            name: residual.label(graft.place),
             knobs: vec![all.len()],
         });
         by_span.insert(written.span, all.len());
+        let parts = graft.parts.iter().enumerate();
+        let parts = parts.map(|(i, (text, cost))| (1_u64 << (i + 1), text.clone(), *cost));
         all.push(Knob {
             place: graft.place,
             span: written.span,
             leaves: vec![leaf],
             now: Val::bits(1),
-            options: Options::Parts(
-                graft
-                    .parts
-                    .iter()
-                    .enumerate()
-                    .map(|(i, (text, cost))| (1_u64 << (i + 1), text.clone(), *cost))
-                    .collect(),
-            ),
+            options: Options::Parts(parts.collect()),
             group: groups.len() - 1,
             cost: 0.0,
             unknown: graft.unknown,
@@ -281,6 +265,10 @@ fn options(
         all.retain(|v| *v != now);
         (!all.is_empty()).then_some(Options::Fixed(all))
     };
+    let nearest = |mut all: Vec<f64>| {
+        all.sort_by(|a, b| (a - now.lo).abs().total_cmp(&(b - now.lo).abs()));
+        all.into_iter().map(Val::number).collect()
+    };
     // What is not known yet may come out either way.
     let toward = if now == l.set { Toward::Either } else { toward };
     match (&fact.ty, l.kind) {
@@ -304,36 +292,22 @@ fn options(
                 .collect();
             let far = |m: f64| libm::log(m / at).abs();
             members.sort_by(|a, b| far(a.1).total_cmp(&far(b.1)));
-            fixed(
-                members
-                    .into_iter()
-                    .map(|(i, _)| Val::bits(1 << i))
-                    .collect(),
-            )
+            let bits = members.into_iter().map(|(i, _)| Val::bits(1 << i));
+            fixed(bits.collect())
         }
         (FactType::Quantity { whole: true, .. }, _) => {
             let (lo, hi) = (pl.max(l.set.lo).ceil(), ph.min(l.set.hi).floor());
             if hi - lo > 16.0 || lo > hi {
                 return None;
             }
-            let mut all = Vec::new();
-            let mut x = lo;
-            while x <= hi {
-                all.push(Val::number(x));
-                x += 1.0;
-            }
-            all.sort_by(|a, b| (a.lo - now.lo).abs().total_cmp(&(b.lo - now.lo).abs()));
-            fixed(all)
+            let all = (0..=16).map(|n| lo + f64::from(n));
+            fixed(nearest(all.filter(|x| *x <= hi).collect()))
         }
         (FactType::Quantity { .. }, LeafKind::Number) if !usual.is_empty() => {
-            let mut all: Vec<Val> = usual
-                .iter()
-                .filter(|x| l.set.lo <= **x && **x <= l.set.hi)
-                .filter(|x| leads(toward, **x, (now.lo, now.hi)))
-                .map(|x| Val::number(*x))
-                .collect();
-            all.sort_by(|a, b| (a.lo - now.lo).abs().total_cmp(&(b.lo - now.lo).abs()));
-            fixed(all)
+            let mut all = usual.to_vec();
+            all.retain(|x| l.set.lo <= *x && *x <= l.set.hi);
+            all.retain(|x| leads(toward, *x, (now.lo, now.hi)));
+            fixed(nearest(all))
         }
         (FactType::Quantity { unit, .. }, LeafKind::Number) => {
             let (mut lo, mut hi) = (pl.max(l.set.lo), ph.min(l.set.hi));
@@ -353,27 +327,14 @@ fn options(
             let at = now.bits.trailing_zeros() as usize;
             let mut ids: Vec<usize> = (0..words.len()).collect();
             ids.sort_by_key(|i| i.abs_diff(at));
-            fixed(
-                ids.into_iter()
-                    .map(|i| 1_u64 << i)
-                    .filter(|bits| may(*bits))
-                    .map(Val::bits)
-                    .collect(),
-            )
+            let bits = ids.into_iter().map(|i| 1_u64 << i);
+            fixed(bits.filter(|bits| may(*bits)).map(Val::bits).collect())
         }
-        (FactType::YesNo, _) => fixed(
-            [true, false]
-                .into_iter()
-                .map(|t| Val::truth(TruthSet::of(t)))
-                .collect(),
-        ),
+        (FactType::YesNo, _) => fixed(vec![Val::truth(TruthSet::T), Val::truth(TruthSet::F)]),
         (FactType::Some { words }, _) if words.len() <= 4 => {
             let n = u32::try_from(words.len()).ok()?;
-            fixed(
-                (1..1_u64 << n)
-                    .map(|set| Val::bits(SetWords::known(set, n)))
-                    .collect(),
-            )
+            let sets = (1..1_u64 << n).map(|set| Val::bits(SetWords::known(set, n)));
+            fixed(sets.collect())
         }
         _ => None,
     }
@@ -388,8 +349,7 @@ pub(super) fn value_text(residual: &Residual, knob: &Knob, val: &Val) -> String 
             .map_or_else(|| "none".to_owned(), |(_, text, _)| text.clone());
     }
     let v = &residual.ruleset.vocabulary;
-    let kind = residual.design.object(knob.place.object).kind;
-    let fact = v.fact(kind, knob.place.fact);
+    let fact = residual.fact_at(knob.place);
     let Some(leaf) = knob.leaves.first() else {
         return String::new();
     };
@@ -397,10 +357,7 @@ pub(super) fn value_text(residual: &Residual, knob: &Knob, val: &Val) -> String 
         && residual.leaf(*leaf).kind == LeafKind::Choice
     {
         return match v.series(s).members.get(val.bits.trailing_zeros() as usize) {
-            Some(m) => m
-                .name
-                .clone()
-                .unwrap_or_else(|| crate::quantity::format_quantity(m.value, unit, 6)),
+            Some(m) => member(m, unit),
             None => "none".to_owned(),
         };
     }

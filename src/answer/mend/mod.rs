@@ -10,6 +10,7 @@ mod helps;
 mod knobs;
 mod search;
 
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use rustc_hash::FxHashSet;
@@ -17,7 +18,7 @@ use rustc_hash::FxHashSet;
 use super::residual::{Place, Residual};
 use crate::check::{Departures, Subject};
 use crate::design::model::Design;
-use crate::expression::{Fuel, LeafSource, Val};
+use crate::expression::{Fuel, LeafSource};
 use crate::ruleset::{Ruleset, Stage};
 use crate::source::Span;
 
@@ -26,7 +27,7 @@ pub use helps::{Help, helps};
 use fill::fill;
 use graft::graft;
 use knobs::{changeable, knobs, untaken, value_text};
-use search::{Need, Search, Turned, Way};
+use search::{Need, Search, Turned, Way, with};
 
 /// What the search may take before it is given up: enough for a small design, of a large one so
 /// many times what it takes to work it out once.
@@ -148,11 +149,11 @@ pub fn mend(
     for (group, mends) in changed.iter().zip(mends) {
         let without = outside(&search, &turned, *group);
         let instead = instead(&mut search, &without, &mends, &done, &changed);
-        let mut change = change(&search, &residual, *group, &turned, text);
+        let mut change = change(&search, *group, &turned, text);
         change.mends = mends.iter().map(|v| name(*v)).collect();
         change.instead = instead
             .iter()
-            .map(|w| self::change(&search, &residual, w.group, &w.turned, text))
+            .map(|w| self::change(&search, w.group, &w.turned, text))
             .collect();
         out.changes.push(change);
     }
@@ -215,41 +216,26 @@ fn departed(design: &Design, residual: &Residual, on: Option<i32>) -> Vec<usize>
 
 /// The facts a breach rests on that are not the designer's: what would have to be other.
 fn rests_on(residual: &Residual, v: usize) -> Vec<String> {
-    let mut all: Vec<String> = Vec::new();
+    let mut all: BTreeSet<String> = BTreeSet::new();
     let mut seen = FxHashSet::default();
-    let root = residual.verdicts[v].root;
-    let mut stack = vec![root];
+    let mut stack = vec![residual.verdicts[v].root];
     while let Some(r) = stack.pop() {
         if !seen.insert(r) {
             continue;
         }
         match residual.program.ops[r.ix()] {
             crate::expression::Op::Leaf(id) => {
-                let info = residual.info(id);
-                let object = residual.design.object(info.object);
-                let fact = residual.fact(id);
-                let place = Place {
-                    object: info.object,
-                    fact: info.fact,
-                };
-                let settler = super::bounds::settler(residual, place, fact);
+                let place = Place::of(residual.info(id));
+                let settler = super::bounds::settler(residual, place);
+                let object = residual.design.object(place.object);
                 if residual.leaf(id).source != LeafSource::Assumed && !object.phantom {
-                    let line = format!(
-                        "{} of {} ({settler})",
-                        fact.name,
-                        residual.design.label(info.object)
-                    );
-                    if !all.contains(&line) {
-                        all.push(line);
-                    }
+                    all.insert(format!("{} ({settler})", residual.label(place)));
                 }
             }
             op => op.operands(&residual.program.args, |o| stack.push(o)),
         }
     }
-    all.sort();
-    all.truncate(6);
-    all
+    all.into_iter().take(6).collect()
 }
 
 /// Mends breach after breach, each time by the change that mends most for its cost.
@@ -291,15 +277,10 @@ fn repair(search: &mut Search<'_>, breaches: &[usize]) -> (Turned, Vec<usize>, V
             Some(way) => {
                 turned = way.turned;
                 search.settle(&turned);
-                let mut groups: Vec<usize> =
-                    turned.iter().map(|(k, _)| search.knobs[*k].group).collect();
-                groups.sort_unstable();
-                groups.dedup();
-                for g in groups {
-                    if !changed.contains(&g) {
-                        changed.push(g);
-                    }
-                }
+                let groups = turned.iter().map(|(k, _)| search.knobs[*k].group);
+                let mut new: BTreeSet<usize> = groups.collect();
+                new.retain(|g| !changed.contains(g));
+                changed.extend(new);
             }
             None => given_up.push(first),
         }
@@ -320,16 +301,9 @@ fn pair(search: &mut Search<'_>, v: usize, turned: &Turned, breaches: &[usize]) 
                 continue;
             }
             for k in search.groups[*a].knobs.clone() {
-                let options = match &search.knobs[k].options {
-                    knobs::Options::Fixed(all) => all.clone(),
-                    knobs::Options::Parts(parts) => {
-                        parts.iter().map(|(bit, ..)| Val::bits(*bit)).collect()
-                    }
-                    knobs::Options::Number { .. } => continue,
-                };
+                let options = search.knobs[k].options.each().unwrap_or_default();
                 for val in options.into_iter().take(8) {
-                    let mut now: Turned = turned.iter().filter(|(i, _)| *i != k).copied().collect();
-                    now.push((k, val));
+                    let now = with(turned, k, val);
                     if let Some(way) = search.ways(*b, v, &now, breaches).into_iter().next() {
                         return Some(way);
                     }
@@ -395,9 +369,7 @@ fn none_fewer(search: &mut Search<'_>, breaches: &[usize], count: usize) -> bool
         return true;
     }
     let until = search.part(PROOF);
-    let mut chosen = Vec::new();
-    let done = fewer_fail(search, &order, &mut chosen, count - 1, until);
-    done.unwrap_or(false)
+    fewer_fail(search, &order, &mut Vec::new(), count - 1, until) == Some(true)
 }
 
 /// Whether every extension of `chosen` by at most `more` groups leaves a breach; nothing if the
@@ -412,41 +384,28 @@ fn fewer_fail(
     if search.work() > until {
         return None;
     }
-    let open = order.iter().copied().find(|v| {
-        let groups = chosen.clone();
-        !search.could_go(*v, &groups)
-    });
-    let Some(v) = open else {
+    let open = order.iter().copied().find(|v| !search.could_go(*v, chosen));
+    let groups = match open {
+        Some(v) => search.deps[v].clone(),
         // Set evaluation leaves it open; the values themselves may tell, if they are few.
-        let groups = chosen.clone();
-        return match search.could_mend(&groups, order)? {
-            true => Some(false),
-            // None of these values does. Would it with further groups?
-            false if more == 0 => Some(true),
-            false => further(search, order, chosen, more, until),
-        };
+        None if search.could_mend(chosen, order)? => return Some(false),
+        // None of these values does. Would it with further groups?
+        None => {
+            let deps = order.iter().flat_map(|v| search.deps[*v].iter());
+            deps.copied()
+                .collect::<BTreeSet<usize>>()
+                .into_iter()
+                .collect()
+        }
     };
     if more == 0 {
         return Some(true);
     }
-    let groups = search.deps[v].clone();
-    each_fails(search, order, chosen, &groups, more, until)
-}
-
-/// Whether each of some groups, added to `chosen`, leaves a breach.
-fn each_fails(
-    search: &mut Search<'_>,
-    order: &[usize],
-    chosen: &mut Vec<usize>,
-    groups: &[usize],
-    more: usize,
-    until: u64,
-) -> Option<bool> {
     for g in groups {
-        if chosen.contains(g) {
+        if chosen.contains(&g) {
             continue;
         }
-        chosen.push(*g);
+        chosen.push(g);
         let failed = fewer_fail(search, order, chosen, more - 1, until);
         chosen.pop();
         if failed != Some(true) {
@@ -456,57 +415,21 @@ fn each_fails(
     Some(true)
 }
 
-/// Tries every further group that any breach depends on.
-fn further(
-    search: &mut Search<'_>,
-    order: &[usize],
-    chosen: &mut Vec<usize>,
-    more: usize,
-    until: u64,
-) -> Option<bool> {
-    let mut all: Vec<usize> = order
-        .iter()
-        .flat_map(|v| search.deps[*v].iter().copied())
-        .collect();
-    all.sort_unstable();
-    all.dedup();
-    each_fails(search, order, chosen, &all, more, until)
-}
-
-/// A turned knob in words: its fact, its object, its value.
-fn value_of(search: &Search<'_>, k: usize, val: &Val) -> (String, String, String) {
-    let residual = search.residual;
-    let knob = &search.knobs[k];
-    let kind = residual.design.object(knob.place.object).kind;
-    (
-        residual
-            .ruleset
-            .vocabulary
-            .fact(kind, knob.place.fact)
-            .name
-            .clone(),
-        residual.design.label(knob.place.object),
-        value_text(residual, knob, val),
-    )
-}
-
 /// One group's change as facts and edits.
 fn change(
     search: &Search<'_>,
-    residual: &Residual,
     group: usize,
     turned: &Turned,
     text: &dyn Fn(Span) -> String,
 ) -> Change {
-    let v = &residual.ruleset.vocabulary;
+    let residual = search.residual;
     let (mut facts, mut edits, mut cost) = (Vec::new(), Vec::new(), 0.0);
     for (k, val) in turned {
         let knob = &search.knobs[*k];
         if knob.group != group {
             continue;
         }
-        let kind = residual.design.object(knob.place.object).kind;
-        let fact = v.fact(kind, knob.place.fact);
+        let fact = residual.fact_at(knob.place);
         let (mut old, told) = (text(knob.span), value_text(residual, knob, val));
         let mut new = told.clone();
         // In a mark a number stands without its unit: `B32`.

@@ -8,7 +8,7 @@ use super::graft::Graft;
 use super::knobs::{Group, Knob, Options};
 use crate::design::model::ObjectId;
 use crate::expression::{Fuel, LeafId, Val};
-use crate::quantity::{Rounding, TruthSet, format_toward, parse_quantity};
+use crate::quantity::{Rounding, TruthSet, Unit, format_toward, parse_quantity};
 use crate::ruleset::Severity;
 
 /// Combinations of values that are tried to show that some groups cannot mend all.
@@ -31,6 +31,13 @@ pub(super) enum Need {
 
 /// The values of the knobs that were turned.
 pub(super) type Turned = Vec<(usize, Val)>;
+
+/// What was turned, with one knob turned to another value.
+pub(super) fn with(turned: &[(usize, Val)], k: usize, val: Val) -> Turned {
+    let mut all: Turned = turned.iter().filter(|(i, _)| *i != k).copied().collect();
+    all.push((k, val));
+    all
+}
 
 /// One way to mend by one change.
 #[derive(Clone, Debug)]
@@ -165,13 +172,15 @@ impl<'a> Search<'a> {
     fn relaxed(&self, groups: &[usize]) -> Vec<(LeafId, Val)> {
         let mut all = self.assignment(&[]);
         for g in groups {
-            for k in &self.groups[*g].knobs {
-                for l in &self.knobs[*k].leaves {
-                    all.push((*l, self.residual.leaf(*l).set));
-                }
-            }
+            self.open(&self.groups[*g].knobs, &mut all);
         }
         all
+    }
+
+    /// Gives the leaves of some knobs their whole domain.
+    fn open(&self, knobs: &[usize], with: &mut Vec<(LeafId, Val)>) {
+        let leaves = knobs.iter().flat_map(|k| &self.knobs[*k].leaves);
+        with.extend(leaves.map(|l| (*l, self.residual.leaf(*l).set)));
     }
 
     pub(super) fn spent(&self) -> bool {
@@ -237,46 +246,34 @@ impl<'a> Search<'a> {
 
     /// Values a knob may take so that a verdict is met, the others as turned.
     fn values(&mut self, k: usize, v: usize, turned: &[(usize, Val)]) -> Vec<Val> {
-        match self.knobs[k].options.clone() {
-            Options::Fixed(all) => all,
-            Options::Parts(parts) => parts.iter().map(|(bit, ..)| Val::bits(*bit)).collect(),
-            Options::Number { lo, hi, unit } => {
-                let now = turned
-                    .iter()
-                    .rev()
-                    .find(|(i, _)| *i == k)
-                    .map_or(self.knobs[k].now, |(_, x)| *x);
-                let start = if now.lo.is_finite() { now.lo } else { lo };
-                let mut all = Vec::new();
-                for up in [false, true] {
-                    let end = if up { hi } else { lo };
-                    if let Some(x) = self.nearest(k, v, turned, start, end, &unit, up) {
-                        all.push(Val::number(x));
-                    }
-                }
-                all
-            }
-        }
+        let (lo, hi, unit) = match &self.knobs[k].options {
+            Options::Number { lo, hi, unit } => (*lo, *hi, unit.clone()),
+            few => return few.each().unwrap_or_default(),
+        };
+        let mut before = turned.iter().rev();
+        let now = before.find(|(i, _)| *i == k);
+        let now = now.map_or(self.knobs[k].now, |(_, x)| *x);
+        let start = if now.lo.is_finite() { now.lo } else { lo };
+        let ways = [(lo, Rounding::Down), (hi, Rounding::Up)].into_iter();
+        ways.filter_map(|way| self.nearest((k, v), turned, start, way, &unit))
+            .map(Val::number)
+            .collect()
     }
 
     /// The nearest number in one direction for which a verdict is met, rounded to three digits on
     /// the side that holds.
-    #[expect(clippy::too_many_arguments, reason = "a direction with its ends")]
     fn nearest(
         &mut self,
-        k: usize,
-        v: usize,
+        (k, v): (usize, usize),
         turned: &[(usize, Val)],
         start: f64,
-        end: f64,
-        unit: &crate::quantity::Unit,
-        up: bool,
+        (end, rounding): (f64, Rounding),
+        unit: &Unit,
     ) -> Option<f64> {
         if !end.is_finite() || start == end {
             return None;
         }
-        let mut all: Turned = turned.iter().filter(|(i, _)| *i != k).copied().collect();
-        all.push((k, Val::number(start)));
+        let mut all = with(turned, k, Val::number(start));
         let at = all.len() - 1;
         let mut met = |x: f64, this: &mut Self| {
             all[at].1 = Val::number(x);
@@ -302,7 +299,6 @@ impl<'a> Search<'a> {
                 bad = middle;
             }
         }
-        let rounding = if up { Rounding::Up } else { Rounding::Down };
         let text = format_toward(good, unit, 3, rounding);
         let digits: String = text
             .chars()
@@ -370,15 +366,9 @@ impl<'a> Search<'a> {
                 if !breaches.iter().any(|v| self.reach[k].contains(v)) {
                     continue;
                 }
-                let mut all = match &self.knobs[k].options {
-                    Options::Fixed(all) => all.clone(),
-                    Options::Parts(parts) => {
-                        parts.iter().map(|(bit, ..)| Val::bits(*bit)).collect()
-                    }
-                    Options::Number { .. } => {
-                        loose.push(k);
-                        continue;
-                    }
+                let Some(mut all) = self.knobs[k].options.each() else {
+                    loose.push(k);
+                    continue;
                 };
                 all.push(self.knobs[k].now);
                 count = count.saturating_mul(all.len());
@@ -396,11 +386,7 @@ impl<'a> Search<'a> {
                 rest /= all.len();
             }
             let mut with = self.assignment(&turned);
-            for k in &loose {
-                for l in &self.knobs[*k].leaves {
-                    with.push((*l, self.residual.leaf(*l).set));
-                }
-            }
+            self.open(&loose, &mut with);
             let mut stay = breaches.iter();
             let stays = stay.any(|v| self.engine.plain(*v, &with) == TruthSet::F);
             if !stays {
@@ -437,8 +423,7 @@ impl<'a> Search<'a> {
                 if self.spent() {
                     return found;
                 }
-                let mut now: Turned = turned.iter().filter(|(i, _)| i != k).copied().collect();
-                now.push((*k, val));
+                let now = with(turned, *k, val);
                 let with = self.assignment(&now);
                 let met = self.engine.truth(v, &with);
                 if met == TruthSet::F {
@@ -499,8 +484,7 @@ impl<'a> Search<'a> {
                 if self.spent() {
                     return;
                 }
-                let mut both: Turned = now.iter().filter(|(i, _)| *i != k).copied().collect();
-                both.push((k, val));
+                let both = with(now, k, val);
                 let with = self.assignment(&both);
                 if self.engine.holds(trouble, &with)
                     && self.engine.holds(v, &with)

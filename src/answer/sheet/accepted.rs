@@ -3,7 +3,9 @@
 //! Limits are certified from outside: each value beyond one breaks a rule whatever the other
 //! readings are.
 
-use super::super::residual::Engine;
+use std::collections::BTreeSet;
+
+use super::super::residual::{Engine, each_bit};
 use crate::check::show_val;
 use crate::expression::{LeafId, LeafKind, Presence, SetWords, Val};
 use crate::ruleset::Ruleset;
@@ -106,26 +108,26 @@ pub(super) fn accepted(
         LeafKind::Truth | LeafKind::Choice => {
             let mut bits = 0_u64;
             let mut all = 0_u64;
-            let mut rules = Vec::new();
-            for bit in (0..64).map(|i| 1_u64 << i).filter(|b| set.bits & b != 0) {
+            let mut rules = BTreeSet::new();
+            for bit in each_bit(set.bits) {
                 all |= bit;
                 let val = Val { bits: bit, ..set };
                 let by = verdicts.iter().find(|v| breaks(engine, **v, val));
                 match by {
-                    Some(v) => rules.push(engine.residual.rule(*v).id.clone()),
+                    Some(v) => {
+                        rules.insert(engine.residual.rule(*v).id.clone());
+                    }
                     None => bits |= bit,
                 }
             }
             if bits != 0 && bits != all {
-                rules.sort();
-                rules.dedup();
                 let text = show_val(&Val { bits, ..set }, fact, &ruleset.vocabulary);
-                out.words = Some((text, rules));
+                out.words = Some((text, rules.into_iter().collect()));
             }
         }
         LeafKind::Members(count) => {
             let mut needed = 0_u64;
-            let mut rules = Vec::new();
+            let mut rules = BTreeSet::new();
             for i in 0..count.min(32) {
                 let without = set.bits & !(1_u64 << i);
                 let val = Val {
@@ -135,16 +137,14 @@ pub(super) fn accepted(
                 for v in verdicts {
                     if breaks(engine, *v, val) {
                         needed |= 1 << i;
-                        rules.push(engine.residual.rule(*v).id.clone());
+                        rules.insert(engine.residual.rule(*v).id.clone());
                     }
                 }
             }
             if needed != 0 {
-                rules.sort();
-                rules.dedup();
                 let known = SetWords::known(needed, u32::from(count));
                 let text = show_val(&Val::bits(known), fact, &ruleset.vocabulary);
-                out.words = Some((text, rules));
+                out.words = Some((text, rules.into_iter().collect()));
             }
         }
     }

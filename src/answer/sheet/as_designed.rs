@@ -209,6 +209,10 @@ pub(super) fn shown(
     value: &Possible,
 ) -> Option<String> {
     let v = &ruleset.vocabulary;
+    let each = |all: &[Possible]| -> Vec<String> {
+        let texts = all.iter().map(|p| shown(ruleset, design, fact, p));
+        texts.flatten().collect()
+    };
     let text = match value {
         Possible::Unknown => "?".to_owned(),
         Possible::Absent => "none".to_owned(),
@@ -242,27 +246,15 @@ pub(super) fn shown(
             part(ruleset, design, *o, &[])
         }
         Possible::Object(o) => design.label(*o),
-        Possible::List(all) => all
-            .iter()
-            .filter_map(|p| shown(ruleset, design, fact, p))
-            .collect::<Vec<_>>()
-            .join(", "),
-        Possible::PerLine(lines) => LINES
-            .iter()
-            .zip(lines)
-            .filter_map(|(l, p)| {
-                Some(format!(
-                    "{l} {}",
-                    shown(ruleset, design, fact, p.as_deref()?)?
-                ))
-            })
-            .collect::<Vec<_>>()
-            .join(", "),
-        Possible::OneOf(all) => all
-            .iter()
-            .filter_map(|p| shown(ruleset, design, fact, p))
-            .collect::<Vec<_>>()
-            .join(" or "),
+        Possible::List(all) => each(all).join(", "),
+        Possible::PerLine(lines) => {
+            let lines = LINES.iter().zip(lines).filter_map(|(line, p)| {
+                let text = shown(ruleset, design, fact, p.as_deref()?)?;
+                Some(format!("{line} {text}"))
+            });
+            lines.collect::<Vec<_>>().join(", ")
+        }
+        Possible::OneOf(all) => each(all).join(" or "),
     };
     Some(text)
 }

@@ -10,8 +10,8 @@ pub use accepted::{Accepted, Side};
 pub use as_designed::{Terminal, Thing};
 pub(super) use as_designed::{holds, used};
 pub use readings::ToRead;
-pub(super) use telling::value;
 pub use telling::{Told as ToldFact, told};
+pub(super) use telling::{by_kind, value};
 
 use std::sync::Arc;
 

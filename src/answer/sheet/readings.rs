@@ -122,7 +122,7 @@ pub(super) fn to_read(ruleset: &Arc<Ruleset>, design: &Design) -> Vec<ToRead> {
             .collect();
         let works = matches!(design.object(*object).status, Status::New | Status::Altered);
         let fact = ruleset.vocabulary.fact(kind, place.fact);
-        let expected = expected(ruleset, design, &mut linker, kind, place.fact, *object);
+        let expected = expected(&mut linker, (kind, place.fact), *object);
         // Rules that judge a reading wherever it is taken do not ask for it everywhere.
         let own = turning
             .iter()
@@ -160,7 +160,7 @@ pub(super) fn to_read(ruleset: &Arc<Ruleset>, design: &Design) -> Vec<ToRead> {
             ..ToRead::of(ruleset, design, *object, (kind, place.fact))
         });
     }
-    all.extend(taken(ruleset, design, &records, &mut linker));
+    all.extend(taken(&records, &mut linker));
     all.sort_by_key(|r| (r.object, r.fact));
     all
 }
@@ -216,16 +216,10 @@ fn tested(
             continue;
         }
         if fits(object.kind) {
-            let mut filled = Vec::new();
-            for r in records.get(&id).into_iter().flatten() {
-                filled.extend(
-                    (0_u16..)
-                        .zip(&design.object(*r).facts)
-                        .filter(|(_, f)| f.is_some())
-                        .map(|(ix, _)| FactIx(ix)),
-                );
-            }
-            all.push((id, filled));
+            let records = records.get(&id).into_iter().flatten();
+            let facts = records.flat_map(|r| (0..).map(FactIx).zip(&design.object(*r).facts));
+            let filled = facts.filter(|(_, f)| f.is_some()).map(|(ix, _)| ix);
+            all.push((id, filled.collect()));
         }
     }
     all
@@ -235,8 +229,7 @@ fn tested(
 fn records_of(design: &Design, record: KindId, of: FactIx) -> FxHashMap<ObjectId, Vec<ObjectId>> {
     let mut all: FxHashMap<ObjectId, Vec<ObjectId>> = FxHashMap::default();
     for r in design.of_kind(record) {
-        let facts = &design.object(r).facts;
-        let leads = facts.get(of.0 as usize).and_then(Option::as_ref);
+        let leads = design.object(r).written(of);
         if let Some(Possible::Object(object)) = leads.map(|w| &w.value) {
             all.entry(*object).or_default().push(r);
         }
@@ -291,21 +284,11 @@ fn open_record(
             written(Possible::Unknown)
         })
         .collect();
+    let name = tested.name.clone();
     let new = Object {
-        kind: record,
-        name: tested.name.clone(),
-        named: false,
-        label: None,
-        owner: None,
         scope: tested.scope,
         facts,
-        closed: Vec::new(),
-        status: Status::New,
-        present: None,
-        evidence: None,
-        span: tested.span,
-        head: tested.head,
-        phantom: false,
+        ..Object::silent(record, 0, name, tested.span, tested.head)
     };
     (new, open)
 }
@@ -339,18 +322,13 @@ fn always(
 
 /// What a reading should come out as.
 fn expected(
-    ruleset: &Ruleset,
-    design: &Design,
     linker: &mut Linker<'_>,
-    record: KindId,
-    reads: FactIx,
+    (record, reads): (KindId, FactIx),
     object: ObjectId,
 ) -> Option<(f64, f64)> {
-    let kind = design.object(object).kind;
-    let e = ruleset
-        .expectations
-        .iter()
-        .find(|e| (e.record, e.reads, e.kind) == (record, reads, kind))?;
+    let kind = linker.design.object(object).kind;
+    let mut all = linker.ruleset.expectations.iter();
+    let e = all.find(|e| (e.record, e.reads, e.kind) == (record, reads, kind))?;
     let mut number = |ix| {
         let reg = linker.fact(object, ix, None);
         let val = linker.program.val(reg);
@@ -376,22 +354,15 @@ fn words(fact: &Fact) -> Vec<String> {
 }
 
 /// What was read already, beside what was to be expected.
-fn taken(
-    ruleset: &Ruleset,
-    design: &Design,
-    records: &[(KindId, FactIx)],
-    linker: &mut Linker<'_>,
-) -> Vec<ToRead> {
+fn taken(records: &[(KindId, FactIx)], linker: &mut Linker<'_>) -> Vec<ToRead> {
+    let (ruleset, design) = (linker.ruleset, linker.design);
     let mut all = Vec::new();
     for (record, of) in records {
         let kind = ruleset.vocabulary.kind(*record);
         debug_assert!(matches!(kind.name_role, NameRole::Reference(_)));
         for r in design.of_kind(*record) {
             let facts = &design.object(r).facts;
-            let Some(Possible::Object(object)) = facts
-                .get(of.0 as usize)
-                .and_then(Option::as_ref)
-                .map(|w| &w.value)
+            let Some(Possible::Object(object)) = design.object(r).written(*of).map(|w| &w.value)
             else {
                 continue;
             };
@@ -405,7 +376,7 @@ fn taken(
                     continue;
                 };
                 all.push(ToRead {
-                    expected: expected(ruleset, design, linker, *record, FactIx(ix), *object),
+                    expected: expected(linker, (*record, FactIx(ix)), *object),
                     read: Some(read),
                     ..ToRead::of(ruleset, design, *object, (*record, FactIx(ix)))
                 });

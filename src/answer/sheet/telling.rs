@@ -4,8 +4,8 @@ use super::as_designed::shown;
 use crate::check::{Linker, show_val};
 use crate::design::model::{Design, ObjectId, Possible, Status};
 use crate::expression::{Flags, Presence, Val};
-use crate::ruleset::Ruleset;
-use crate::vocabulary::{Fact, FactIx, FactType, LINES, Settler};
+use crate::ruleset::{Ruleset, Telling};
+use crate::vocabulary::{Fact, FactIx, FactType, KindId, LINES, Settler};
 
 /// One fact that is told.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -29,24 +29,14 @@ pub struct Told {
 pub fn told(ruleset: &Ruleset, design: &Design, to: Settler) -> Vec<Told> {
     let mut linker = Linker::new(ruleset, design);
     let v = &ruleset.vocabulary;
-    let mut kinds = Vec::new();
-    for t in ruleset.tellings.iter().filter(|t| t.to == to) {
-        if !kinds.contains(&t.kind) {
-            kinds.push(t.kind);
-        }
-    }
     let mut all = Vec::new();
-    for kind in kinds {
+    for (kind, facts) in by_kind(ruleset, to) {
         for id in design.of_kind(kind) {
             let object = design.object(id);
             if object.phantom || object.status == Status::ToGo {
                 continue;
             }
-            let facts = ruleset
-                .tellings
-                .iter()
-                .filter(|t| t.to == to && t.kind == kind);
-            for t in facts {
+            for t in &facts {
                 let fact = v.fact(kind, t.fact);
                 all.push(Told {
                     kind: v.kind(kind).name.clone(),
@@ -54,7 +44,7 @@ pub fn told(ruleset: &Ruleset, design: &Design, to: Settler) -> Vec<Told> {
                     label: object.label.clone(),
                     fact: fact.name.clone(),
                     means: fact.means.clone(),
-                    value: value(ruleset, design, &mut linker, id, t.fact, fact),
+                    value: value(&mut linker, id, t.fact),
                 });
             }
         }
@@ -62,40 +52,51 @@ pub fn told(ruleset: &Ruleset, design: &Design, to: Settler) -> Vec<Told> {
     all
 }
 
+/// What somebody is told, kind by kind, in the order in which the ruleset first names each.
+pub(in crate::answer) fn by_kind(ruleset: &Ruleset, to: Settler) -> Vec<(KindId, Vec<&Telling>)> {
+    let mut all: Vec<(KindId, Vec<&Telling>)> = Vec::new();
+    for t in ruleset.tellings.iter().filter(|t| t.to == to) {
+        match all.iter_mut().find(|(kind, _)| *kind == t.kind) {
+            Some((_, told)) => told.push(t),
+            None => all.push((t.kind, vec![t])),
+        }
+    }
+    all
+}
+
 /// What is written; else what is worked out.
 pub(in crate::answer) fn value(
-    ruleset: &Ruleset,
-    design: &Design,
     linker: &mut Linker<'_>,
     id: ObjectId,
     ix: FactIx,
-    fact: &Fact,
 ) -> Option<String> {
-    let written = design.object(id).facts.get(ix.0 as usize);
-    if let Some(w) = written.and_then(Option::as_ref) {
+    let (ruleset, design) = (linker.ruleset, linker.design);
+    let object = design.object(id);
+    let fact = ruleset.vocabulary.fact(object.kind, ix);
+    if let Some(w) = object.written(ix) {
         return match w.value {
             Possible::Unknown => None,
             _ => shown(ruleset, design, fact, &w.value),
         };
     }
     // Of what is not worked out, an assumption says something of plain values alone.
-    let derived = ruleset.derivation(design.object(id).kind, ix).is_some();
+    let derived = ruleset.derivation(object.kind, ix).is_some();
     if !derived {
         let reg = linker.fact(id, ix, None);
         let val = linker.program.val(reg);
         let single = val.lo == val.hi || !matches!(fact.ty, FactType::Quantity { .. });
         let assumed = is_plain(fact) && val.flags.any(Flags::ASSUMED) && single;
-        let text = assumed.then(|| one(ruleset, linker, id, ix, fact, None));
+        let text = assumed.then(|| one(linker, id, ix, fact, None));
         return text.flatten().map(|text| format!("{text} (assumed)"));
     }
     let per_line = matches!(fact.ty, FactType::Quantity { per_line: true, .. });
     if !per_line {
-        return one(ruleset, linker, id, ix, fact, None);
+        return one(linker, id, ix, fact, None);
     }
     let lines: Vec<String> = (0_u8..)
         .zip(LINES)
         .filter_map(|(l, name)| {
-            let text = one(ruleset, linker, id, ix, fact, Some(l))?;
+            let text = one(linker, id, ix, fact, Some(l))?;
             (text.split(' ').next() != Some("0")).then(|| format!("{name} {text}"))
         })
         .collect();
@@ -103,7 +104,6 @@ pub(in crate::answer) fn value(
 }
 
 fn one(
-    ruleset: &Ruleset,
     linker: &mut Linker<'_>,
     id: ObjectId,
     ix: FactIx,
@@ -115,7 +115,7 @@ fn one(
     if val.flags.any(Flags::UNSOUND) || !is_known(&val, fact) {
         return None;
     }
-    Some(show_val(&val, fact, &ruleset.vocabulary))
+    Some(show_val(&val, fact, &linker.ruleset.vocabulary))
 }
 
 /// A number, a date, one word, yes or no.

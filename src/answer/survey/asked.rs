@@ -6,9 +6,9 @@ use super::Question;
 use crate::check::{What, show_val, tame};
 use crate::design::model::Status;
 use crate::expression::{LeafId, LeafSource};
-use crate::quantity::{format_interval, format_quantity};
+use crate::quantity::{Unit, format_interval, format_quantity};
 use crate::ruleset::Ruleset;
-use crate::vocabulary::{Fact, FactIx, FactType, KindId, Settler, with_article};
+use crate::vocabulary::{Fact, FactIx, FactType, KindId, Member, Settler, with_article};
 
 /// What is asked inside an unknown part; what would be worked out there is not asked, the part is.
 pub(super) fn asked_inner(
@@ -92,16 +92,14 @@ pub(super) fn question(
     let inner = inside.map(|(k, f)| v.fact(k, f));
     let fact = inner.unwrap_or(outer);
     let listed = outer.target().map_or("", |k| v.kind(k).name.as_str());
-    let (asked, label) = if rest {
-        let label = format!("{}: complete list", outer.label);
-        (format!("all-listed: {listed}"), label)
+    let (asked, label, means) = if rest {
+        (
+            format!("all-listed: {listed}"),
+            format!("{}: complete list", outer.label),
+            format!("whether every {listed} is written down"),
+        )
     } else {
-        (fact.name.clone(), fact.label.clone())
-    };
-    let means = if rest {
-        format!("whether every {listed} is written down")
-    } else {
-        fact.means.clone()
+        (fact.name.clone(), fact.label.clone(), fact.means.clone())
     };
     let existing = object.status == Status::Existing;
     let settled_by = match (rest, fact.settled_by) {
@@ -110,10 +108,7 @@ pub(super) fn question(
         (false, Settler::Designer) if existing => Settler::Site,
         (false, s) => s,
     };
-    let written = object
-        .facts
-        .get(info.fact.0 as usize)
-        .and_then(Option::as_ref);
+    let written = object.written(info.fact);
     let source = residual.leaf(leaf).source;
     let known = (!rest && !parts && info.inner.is_none() && source != LeafSource::Unknown)
         .then(|| known(residual, leaf, fact))
@@ -154,6 +149,12 @@ pub(super) fn question(
     }
 }
 
+/// A member of a series by its name, or its figure.
+pub(in crate::answer) fn member(m: &Member, unit: &Unit) -> String {
+    let figure = || format_quantity(m.value, unit, 6);
+    m.name.clone().unwrap_or_else(figure)
+}
+
 fn known(residual: &Residual, leaf: LeafId, fact: &Fact) -> Option<String> {
     let val = residual.written[leaf.0 as usize];
     let info = residual.info(leaf);
@@ -162,19 +163,10 @@ fn known(residual: &Residual, leaf: LeafId, fact: &Fact) -> Option<String> {
     }
     match (&fact.ty, fact.series) {
         (FactType::Quantity { unit, .. }, Some(s)) => {
-            let series = residual.ruleset.vocabulary.series(s);
-            let members: Vec<String> = series
-                .members
-                .iter()
-                .enumerate()
-                .filter(|(i, _)| val.as_words().has(*i))
-                .map(|(_, m)| {
-                    m.name
-                        .clone()
-                        .unwrap_or_else(|| format_quantity(m.value, unit, 6))
-                })
-                .collect();
-            (members.len() <= 6).then(|| members.join(" | "))
+            let members = residual.ruleset.vocabulary.series(s).members.iter();
+            let known = members.enumerate().filter(|(i, _)| val.as_words().has(*i));
+            let known: Vec<String> = known.map(|(_, m)| member(m, unit)).collect();
+            (known.len() <= 6).then(|| known.join(" | "))
         }
         (FactType::Quantity { unit, .. }, None) => {
             Some(format_interval(tame(val.lo), tame(val.hi), unit))
@@ -196,14 +188,12 @@ fn answer(fact: &Fact, ruleset: &Ruleset) -> (String, Vec<String>, Option<String
     match &fact.ty {
         FactType::Quantity { unit, whole, .. } => {
             let text = unit.text().to_owned();
-            let what = if *whole {
-                "a whole number".to_owned()
-            } else if text.is_empty() || text == "1" {
-                "a number".to_owned()
-            } else {
-                format!("a value in {text}")
-            };
             let named = !text.is_empty() && text != "1";
+            let what = match (*whole, named) {
+                (true, _) => "a whole number".to_owned(),
+                (false, true) => format!("a value in {text}"),
+                (false, false) => "a number".to_owned(),
+            };
             (or_none(what), Vec::new(), named.then_some(text))
         }
         FactType::Choice { words, .. } => {

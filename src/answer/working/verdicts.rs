@@ -1,11 +1,11 @@
 //! How the rules judge a figure.
 
-use super::WorkingStep;
+use super::{WorkingStep, lines};
 use crate::check::{Linker, one_line, show_number};
 use crate::design::model::{ObjectId, Status};
 use crate::expression::{Op, Presence, Reg, Val};
 use crate::quantity::TruthSet;
-use crate::vocabulary::{FactIx, FactType};
+use crate::vocabulary::FactIx;
 
 /// What the rules say of a fact: each comparison of it that a rule makes of its object, with the
 /// other side and how much is in hand.
@@ -20,12 +20,8 @@ pub(super) fn verdicts(
     let Some(unit) = fact.unit().cloned() else {
         return Vec::new();
     };
-    let lines: &[Option<u8>] = if matches!(fact.ty, FactType::Quantity { per_line: true, .. }) {
-        &[Some(0), Some(1), Some(2)]
-    } else {
-        &[None]
-    };
-    let regs: Vec<Reg> = lines.iter().map(|l| linker.fact(object, ix, *l)).collect();
+    let lines = lines(fact).iter();
+    let regs: Vec<Reg> = lines.map(|l| linker.fact(object, ix, *l)).collect();
     let ruleset = linker.ruleset;
     let mut out: Vec<WorkingStep> = Vec::new();
     let design = linker.design;
