@@ -410,6 +410,27 @@ impl Engine<'_> {
         self.refine(val, &cone, asked)
     }
 
+    /// Whether a verdict that is not decided under an assignment can still come to hold: not where it
+    /// is seen to fail for some of what is open and to hold for none.
+    pub fn may_hold(&mut self, verdict: usize, with: &Assignment) -> bool {
+        let root = self.residual.verdicts[verdict].root;
+        self.refiner.assign(with);
+        let val = self.refiner.read(root);
+        if val.as_truth() != TruthSet::U {
+            return val.as_truth() == TruthSet::T;
+        }
+        let cone = self.refiner.varying(root);
+        let values: Vec<Val> = cone
+            .leaves
+            .iter()
+            .map(|l| self.refiner.val(l.reg))
+            .collect();
+        let d = self
+            .refiner
+            .tell_within(&cone, &values, Budget::default(), Asked::All);
+        d.truth != TruthSet::F && (d.yes.is_some() || d.no.is_none() || d.exhausted)
+    }
+
     /// Makes an assignment the one from which others depart.
     pub fn settle(&mut self, with: &Assignment) {
         self.refiner.assign(with);

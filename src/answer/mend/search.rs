@@ -21,7 +21,7 @@ pub(super) enum Need {
     Mend,
     /// Met as written: it must stay met.
     Keep,
-    /// Undecided as written: it must not fail.
+    /// Undecided as written: it must not fail, and some answer must still meet it.
     NotFail,
     /// Advice, or a caution that fails already.
     Nothing,
@@ -230,7 +230,13 @@ impl<'a> Search<'a> {
                     Need::Nothing => true,
                     Need::Mend => !mended.contains(&v) || self.engine.holds(v, &with),
                     Need::Keep => self.engine.holds(v, &with),
-                    Need::NotFail => !self.engine.fails(v, &with),
+                    Need::NotFail => {
+                        self.engine.may_hold(v, &with) || {
+                            let before = self.engine.may_hold(v, &Vec::new());
+                            self.engine.assign(&with);
+                            !before
+                        }
+                    }
                     Need::Of(part, bit) => {
                         let chosen = turned.iter().any(|(i, val)| *i == part && val.bits == bit);
                         !chosen || self.engine.holds(v, &with)
