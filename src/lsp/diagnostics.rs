@@ -150,10 +150,8 @@ pub(super) fn mistake(
         false => DiagnosticSeverity::Warning,
     };
     let message = said(&problem.message, labels, &problem.help);
-    (
-        path,
-        diagnostic(range, severity, problem.code, message, related),
-    )
+    let diagnostic = diagnostic(range, severity, problem.code, message, related);
+    (path, diagnostic)
 }
 
 fn diagnostic(
@@ -198,10 +196,8 @@ fn told(
         &finding.labels,
         help.chain(&finding.clause),
     );
-    (
-        path,
-        diagnostic(range, severity, &finding.rule, message, related),
-    )
+    let diagnostic = diagnostic(range, severity, &finding.rule, message, related);
+    (path, diagnostic)
 }
 
 /// Diagnostics in the order of their places; what two designs say of one file is said once.

@@ -391,11 +391,9 @@ fn fewer_fail(
         None if search.could_mend(chosen, order)? => return Some(false),
         // None of these values does. Would it with further groups?
         None => {
-            let deps = order.iter().flat_map(|v| search.deps[*v].iter());
-            deps.copied()
-                .collect::<BTreeSet<usize>>()
-                .into_iter()
-                .collect()
+            let deps = order.iter().flat_map(|v| search.deps[*v].iter().copied());
+            let all: BTreeSet<usize> = deps.collect();
+            all.into_iter().collect()
         }
     };
     if more == 0 {
