@@ -410,8 +410,8 @@ impl Engine<'_> {
         self.refine(val, &cone, asked)
     }
 
-    /// Whether a verdict that is not decided under an assignment can still come to hold: not where it
-    /// is seen to fail for some of what is open and to hold for none.
+    /// Whether a verdict can still come to hold under an assignment: not where it fails, nor where
+    /// something is not to be computed for some of what is open and the rest fails.
     pub fn may_hold(&mut self, verdict: usize, with: &Assignment) -> bool {
         let root = self.residual.verdicts[verdict].root;
         self.refiner.assign(with);
@@ -420,14 +420,13 @@ impl Engine<'_> {
             return val.as_truth() == TruthSet::T;
         }
         let cone = self.refiner.varying(root);
-        let values: Vec<Val> = cone
-            .leaves
-            .iter()
-            .map(|l| self.refiner.val(l.reg))
-            .collect();
-        let d = self
-            .refiner
-            .tell_within(&cone, &values, Budget::default(), Asked::All);
+        let all = Budget::default();
+        // Of a very large verdict it would cost more than it tells.
+        if !val.flags.any(Flags::UNSOUND) || READING.tries(&cone, FEWEST) < all.0 {
+            return !self.fails(verdict, with);
+        }
+        let values = self.values(&cone);
+        let d = self.refiner.tell_within(&cone, &values, all, Asked::All);
         d.truth != TruthSet::F && (d.yes.is_some() || d.no.is_none() || d.exhausted)
     }
 
@@ -459,13 +458,15 @@ impl Engine<'_> {
         }
     }
 
+    /// The values of the leaves of a cone as they are assigned.
+    fn values(&self, cone: &Cone) -> Vec<Val> {
+        let leaves = cone.leaves.iter();
+        leaves.map(|l| self.refiner.val(l.reg)).collect()
+    }
+
     /// Splits what varies until it is decided.
     fn refine(&mut self, root: Val, cone: &Cone, asked: Asked) -> Told {
-        let values: Vec<Val> = cone
-            .leaves
-            .iter()
-            .map(|l| self.refiner.val(l.reg))
-            .collect();
+        let values = self.values(cone);
         let mut all = cone.leaves.iter().zip(&values);
         // Of points there is nothing to refine.
         if all.all(|(l, v)| self.residual.leaf(l.id).is_point(v)) {

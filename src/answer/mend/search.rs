@@ -230,6 +230,7 @@ impl<'a> Search<'a> {
                     Need::Nothing => true,
                     Need::Mend => !mended.contains(&v) || self.engine.holds(v, &with),
                     Need::Keep => self.engine.holds(v, &with),
+                    Need::NotFail if self.spent() => !self.engine.fails(v, &with),
                     Need::NotFail => {
                         self.engine.may_hold(v, &with) || {
                             let before = self.engine.may_hold(v, &Vec::new());
