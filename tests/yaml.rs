@@ -2,11 +2,16 @@
 
 #![expect(
     clippy::unwrap_used,
+    clippy::expect_used,
     reason = "a test fails by panicking, in its helpers too"
 )]
 
+use std::fs;
+use std::path::Path;
+
 use amperule::ruleset::yaml::{Node, read, second_document};
 use amperule::source::{FileId, SourceFile};
+use serde_json::Value;
 
 fn read_text(text: &str) -> (SourceFile, Node) {
     let source = SourceFile::new("t.yaml", text);
@@ -67,4 +72,61 @@ fn a_bomb_of_aliases_is_an_error() {
     }
     let source = SourceFile::new("t.yaml", text);
     assert!(read(FileId(FileId::RULESET), &source, 0).is_err());
+}
+
+/// Documents of all files of the rulesets in the program.
+fn documents() -> Vec<(String, Value)> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("rulesets");
+    let mut all = Vec::new();
+    for rules in ["core", "iec", "gb", "us"] {
+        for entry in fs::read_dir(folder.join(rules)).expect("a ruleset") {
+            let path = entry.expect("a file").path();
+            if path.extension().is_none_or(|e| e != "yaml") {
+                continue;
+            }
+            let text = fs::read_to_string(&path).expect("its text");
+            for document in text.split("\n---\n") {
+                let read = serde_yaml::from_str(document).expect("YAML");
+                all.push((path.display().to_string(), read));
+            }
+        }
+    }
+    all
+}
+
+#[test]
+fn every_file_of_a_ruleset_fits_the_schema_that_is_printed() {
+    let schema = amperule::report::rules_schema::json();
+    let schema = jsonschema::validator_for(&schema).expect("a schema");
+    let all = documents();
+    assert!(all.len() > 60, "{}", all.len());
+    for (file, document) in &all {
+        let faults: Vec<String> = schema
+            .iter_errors(document)
+            .map(|e| format!("{}: {e}", e.instance_path()))
+            .collect();
+        assert!(faults.is_empty(), "{file}: {faults:#?}");
+    }
+}
+
+#[test]
+fn the_schema_of_rulesets_knows_every_key_and_word() {
+    let schema = amperule::report::rules_schema::json();
+    let schema = jsonschema::validator_for(&schema).expect("a schema");
+    let fits = |text: &str| schema.is_valid(&serde_yaml::from_str(text).expect("YAML"));
+    assert!(fits("rules: [{id: a, stage: design, severity: breach}]"));
+    for wrong in [
+        "rulez: []",
+        "rules: {}",
+        "rules: [{id: a, stages: design}]",
+        "rules: [{id: a, stage: built}]",
+        "rules: [{id: a, follows-from: [{rule: b, because: c}]}]",
+        "kinds: {board: {facts: {x: {is: A, unit: A}}}}",
+        "tables: {t: {keys: {size: {is: A, of: b}}}}",
+        "editions: [{id: '1', name: first}]",
+        "withdraw: [{id: a, why: b}]",
+        "cases: []",
+    ] {
+        assert!(!fits(wrong), "{wrong}");
+    }
 }

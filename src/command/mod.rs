@@ -137,7 +137,11 @@ impl Verb {
             Self::New(v) => v.take(config),
             Self::Compare(v) => v.rulesets.extend_from_slice(&config.rulesets),
             Self::Explain(v) => v.which.rulesets.extend_from_slice(&config.rulesets),
-            Self::Rules(v) => v.rulesets().extend_from_slice(&config.rulesets),
+            Self::Rules(v) => {
+                if let Some(folders) = v.rulesets() {
+                    folders.extend_from_slice(&config.rulesets);
+                }
+            }
             // The server looks for it in the folder that the editor has open.
             #[cfg(feature = "lsp")]
             Self::Lsp(_) => {}

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use clap::{Args, Subcommand};
 
-use crate::report::{render_problems, template};
+use crate::report::{render_problems, rules_schema, template};
 use crate::ruleset::{Figures, Library, Loaded, Request, Requirement, Rule, Ruleset};
 use crate::session::split_rules;
 use crate::source::{Problem, Sources};
@@ -34,14 +34,15 @@ pub(super) struct Which {
 
 impl Rules {
     /// Folders that hold rulesets.
-    pub(super) const fn rulesets(&mut self) -> &mut Vec<PathBuf> {
+    pub(super) const fn rulesets(&mut self) -> Option<&mut Vec<PathBuf>> {
         match &mut self.verb {
             Verb::Check(which)
             | Verb::List(which)
             | Verb::Show { which, .. }
             | Verb::Table(which)
             | Verb::Words { which, .. }
-            | Verb::Test { which, .. } => &mut which.rulesets,
+            | Verb::Test { which, .. } => Some(&mut which.rulesets),
+            Verb::Schema => None,
         }
     }
 }
@@ -71,6 +72,8 @@ enum Verb {
         #[arg(long, value_enum, default_value_t = Format::Text)]
         format: Format,
     },
+    /// Prints the JSON Schema of the files of a ruleset, for editors that complete YAML by one
+    Schema,
     /// Runs every rule's own cases, and fails rules that have not enough of them
     Test {
         /// Lists the branches of rules that no case has seen both true and false
@@ -93,6 +96,10 @@ impl Rules {
                 which,
                 format,
             } => super::rules_words::show(&which, name.as_deref(), format, out),
+            Verb::Schema => {
+                out.json(&rules_schema::json());
+                Ok(exit::CLEAN)
+            }
             Verb::Test { coverage, which } => super::rules_test::test(&which, coverage, out),
         }
     }

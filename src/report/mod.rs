@@ -18,6 +18,7 @@ pub mod mend;
 pub mod notice;
 pub mod order;
 pub mod prove;
+pub mod rules_schema;
 pub mod sarif;
 #[cfg(feature = "cli")]
 pub mod screen;

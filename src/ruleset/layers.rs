@@ -291,15 +291,16 @@ fn collect<'a>(
     for (_, _, root) in &layer.files {
         let Some(sections) = root.map() else { continue };
         for (section, node) in sections {
-            let known = schema::sections().find(|s| *s == section.text);
-            let Some(known) = known else { continue };
+            let Some(known) = schema::section(&section.text) else {
+                continue;
+            };
             let entries: Vec<(&'a str, Span, &'a Node)> = match &node.value {
                 Yaml::Null => continue,
-                Yaml::Map(entries) if schema::is_map(known) => entries
+                Yaml::Map(entries) if known.by_name => entries
                     .iter()
                     .map(|(k, n): &(Key, Node)| (k.text.as_str(), k.span, n))
                     .collect(),
-                Yaml::List(items) if !schema::is_map(known) => items
+                Yaml::List(items) if !known.by_name => items
                     .iter()
                     .map(|n| {
                         let names = ["id", "is", "what", "reads"];
@@ -309,17 +310,13 @@ fn collect<'a>(
                     })
                     .collect(),
                 _ => {
-                    let shape = if schema::is_map(known) {
-                        "a map"
-                    } else {
-                        "a list"
-                    };
-                    let why = format!("`{known}` holds {shape}");
+                    let shape = if known.by_name { "a map" } else { "a list" };
+                    let why = format!("`{}` holds {shape}", known.name);
                     Problem::wrong("wrong-shape", section.span, why).report(problems);
                     continue;
                 }
             };
-            let list = merged.sections.entry(known).or_default();
+            let list = merged.sections.entry(known.name).or_default();
             for (name, at, node) in entries {
                 if !in_force(node, problems) {
                     continue;
@@ -335,7 +332,7 @@ fn collect<'a>(
                     list.push(item);
                     continue;
                 }
-                if let Some(first) = mine.insert((known, name), at) {
+                if let Some(first) = mine.insert((known.name, name), at) {
                     problems.push(stated_twice(&item, first));
                     continue;
                 }
@@ -343,7 +340,7 @@ fn collect<'a>(
                 let before = old.and_then(|i| list.get(i));
                 item.replaced = before.map(|b| b.layer);
                 let names = list.iter().filter(|i| i.layer != index).map(|i| i.name);
-                replacing::check(known, before, &item, names, merged.bases, problems);
+                replacing::check(known.name, before, &item, names, merged.bases, problems);
                 match old.and_then(|i| list.get_mut(i)) {
                     None => list.push(item),
                     Some(slot) => *slot = item,

@@ -26,7 +26,7 @@ mod ranges;
 mod reader;
 mod reads;
 mod replacing;
-mod schema;
+pub mod schema;
 #[cfg(rulesets_inside)]
 mod shipped;
 mod template;

@@ -1,15 +1,15 @@
 //! The maps of a ruleset: what each is called in messages, and the keys that it may hold.
 
 /// One of the maps.
-pub(super) struct Shape {
+pub struct Shape {
     /// What messages call it.
-    pub(super) what: &'static str,
+    pub what: &'static str,
     keys: &'static str,
 }
 
 impl Shape {
     /// The keys it may hold, in the order in which messages name them.
-    pub(super) fn keys(&self) -> impl Iterator<Item = &'static str> {
+    pub fn keys(&self) -> impl Iterator<Item = &'static str> {
         self.keys.split_whitespace()
     }
 }
@@ -18,98 +18,147 @@ const fn shape(what: &'static str, keys: &'static str) -> Shape {
     Shape { what, keys }
 }
 
-/// The sections that any file of a ruleset may hold.
-pub(super) fn sections() -> impl Iterator<Item = &'static str> {
-    FILE.keys().skip_while(|k| *k != "kinds")
+/// A section of a file: what it holds many of.
+pub struct Section {
+    /// Its key in the file.
+    pub name: &'static str,
+    /// Whether its entries stand in a map by name; else they are a list.
+    pub by_name: bool,
+    /// What each entry holds.
+    pub entry: &'static Shape,
 }
 
-/// Whether a section holds a map by name; else it is a list.
-pub(super) fn is_map(section: &str) -> bool {
-    matches!(
-        section,
-        "kinds" | "limits" | "series" | "tables" | "assume" | "derive"
-    )
+const fn by_name(name: &'static str, entry: &'static Shape) -> Section {
+    Section {
+        name,
+        by_name: true,
+        entry,
+    }
+}
+
+const fn list(name: &'static str, entry: &'static Shape) -> Section {
+    Section {
+        name,
+        by_name: false,
+        entry,
+    }
+}
+
+/// The sections that any file of a ruleset may hold.
+pub const SECTIONS: [Section; 17] = [
+    by_name("kinds", &KIND),
+    by_name("limits", &LIMIT),
+    by_name("series", &SERIES),
+    by_name("tables", &TABLE),
+    by_name("assume", &ASSUMPTION),
+    by_name("derive", &DERIVATION),
+    list("rules", &RULE),
+    list("figures", &FIGURE),
+    list("amend", &AMENDMENT),
+    list("withdraw", &WITHDRAWAL),
+    list("mend", &CHANGE),
+    list("left-out", &LEFT_OUT),
+    list("expect", &EXPECTATION),
+    list("tell", &TELLING),
+    list("short", &SHORT),
+    list("products", &PRODUCT),
+    list("editions", &EDITION),
+];
+/// What entries hold that are maps themselves: the map, and what stands in it.
+pub const NESTED: [(&Shape, Section); 3] = [
+    (&KIND, by_name("facts", &FACT)),
+    (&TABLE, by_name("keys", &TABLE_KEY)),
+    (&RULE, list("follows-from", &CAUSE)),
+];
+
+/// The section of this name, unless it is `editions`, which belongs to the head.
+pub(super) fn section(name: &str) -> Option<&'static Section> {
+    SECTIONS
+        .iter()
+        .find(|s| s.name == name && s.name != "editions")
 }
 
 /// Whether a later statement of a name replaces an earlier one; else it stands beside it.
-pub(super) fn is_replaced(section: &str) -> bool {
-    section == "rules" || section != "kinds" && is_map(section)
+pub(super) fn is_replaced(section: &Section) -> bool {
+    section.name == "rules" || section.name != "kinds" && section.by_name
 }
 
 /// A file: its head, then sections.
-pub(super) const FILE: Shape = shape(
+pub const FILE: Shape = shape(
     "a ruleset file",
     "ruleset title parent patches notes editions kinds limits series tables assume derive \
      rules figures amend withdraw mend left-out expect tell short products",
 );
 /// An entry of `kinds`.
-pub(super) const KIND: Shape = shape(
+pub const KIND: Shape = shape(
     "a kind",
     "label means at-least within heads any-of part-only built bought name facts in",
 );
 /// A fact of a kind.
-pub(super) const FACT: Shape = shape(
+pub const FACT: Shape = shape(
     "a fact",
     "is label means ask by domain plausible series exact optional always open inherits also \
      never-assumed requirable later replaces in",
 );
 /// An entry of `limits`.
-pub(super) const LIMIT: Shape = shape(
+pub const LIMIT: Shape = shape(
     "a limit",
     "is means unit clause source in was because replaces confidence",
 );
 /// An entry of `series`.
-pub(super) const SERIES: Shape = shape("a series", "is members means clause source in replaces");
+pub const SERIES: Shape = shape("a series", "is members means clause source in replaces");
 /// An entry of `tables`.
-pub(super) const TABLE: Shape = shape(
+pub const TABLE: Shape = shape(
     "a table",
     "title means source clause keys gives columns rows in replaces confidence beyond",
 );
 /// A key of a table.
-pub(super) const TABLE_KEY: Shape = shape("a key of a table", "is between beyond means series");
+pub const TABLE_KEY: Shape = shape("a key of a table", "is between beyond means series");
 /// An entry of `assume`.
-pub(super) const ASSUMPTION: Shape = shape(
+pub const ASSUMPTION: Shape = shape(
     "an assumption",
     "is of-the-only means clause source in replaces because confidence",
 );
 /// An entry of `derive`.
-pub(super) const DERIVATION: Shape = shape(
+pub const DERIVATION: Shape = shape(
     "a derivation",
     "is means formula unless-written clause source in replaces optional because confidence \
      note series by also",
 );
 /// An entry of `rules`.
-pub(super) const RULE: Shape = shape(
+pub const RULE: Shape = shape(
     "a rule",
     "id title stage severity each where require ways message open point-at help topic clause \
      source confidence because in departable follows-from note",
 );
 /// An entry of `amend`: what it changes of a rule.
-pub(super) const AMENDMENT: Shape = shape("an amendment", RULE.keys);
+pub const AMENDMENT: Shape = shape("an amendment", RULE.keys);
+/// An entry of `withdraw`.
+pub const WITHDRAWAL: Shape = shape("a withdrawal", "id because in");
 /// An entry of `figures`.
-pub(super) const FIGURE: Shape = shape("a figure", "is at-most at-least where in");
+pub const FIGURE: Shape = shape("a figure", "is at-most at-least where in");
 /// An entry of `mend`.
-pub(super) const CHANGE: Shape = shape("a change", "is cost part to among only because in");
+pub const CHANGE: Shape = shape("a change", "is cost part to among only because in");
 /// An entry of `left-out`.
-pub(super) const LEFT_OUT: Shape = shape(
+pub const LEFT_OUT: Shape = shape(
     "an entry of `left-out`",
     "what clause why in id each where severity topic help",
 );
 /// An entry of `expect`.
-pub(super) const EXPECTATION: Shape = shape("an expected reading", "reads is up-to always in");
+pub const EXPECTATION: Shape = shape("an expected reading", "reads is up-to always in");
 /// An entry of `tell`.
-pub(super) const TELLING: Shape = shape("what is told", "to is as spare in");
+pub const TELLING: Shape = shape("what is told", "to is as spare in");
 /// An entry of `short`.
-pub(super) const SHORT: Shape = shape(
+pub const SHORT: Shape = shape(
     "what is said shortly",
     "of head unkeyed marks also opened-by asks in",
 );
 /// An entry of `products`.
-pub(super) const PRODUCT: Shape = shape("a product", "name is means says source in");
+pub const PRODUCT: Shape = shape("a product", "name is means says source in");
 /// An entry of `follows-from` of a rule.
-pub(super) const CAUSE: Shape = shape("an entry of `follows-from`", "rule at to in");
+pub const CAUSE: Shape = shape("an entry of `follows-from`", "rule at to in");
 /// An entry of `editions`.
-pub(super) const EDITION: Shape = shape(
+pub const EDITION: Shape = shape(
     "an edition",
     "id title usable-from required-from withdrawn-on parent-edition",
 );
