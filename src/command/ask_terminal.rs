@@ -1,6 +1,7 @@
 //! The open questions of a design one by one on a terminal; each answer is in the file before the
 //! next question is asked.
 
+use std::ops::ControlFlow::{self, Break, Continue};
 use std::path::Path;
 use std::sync::Arc;
 
@@ -40,115 +41,156 @@ enum Reply {
 /// A question that was passed, and the text before it was answered, if it was.
 type Passed = (String, Option<String>);
 
+/// How far the questions are.
+struct Talk<'a> {
+    one: &'a One,
+    file: &'a Path,
+    /// The design with all that was answered.
+    now: Arc<Loaded>,
+    /// Questions that are set aside.
+    left: Vec<String>,
+    /// What is to be asked of the network operator: the question, and how it is shown.
+    network: Vec<(String, String)>,
+    passed: Vec<Passed>,
+    /// The question to be put again.
+    again: Option<String>,
+}
+
 /// Asks until nothing is open or whoever answers leaves.
 pub(super) fn run(one: &One, file: &Path, out: &mut Output) -> Answer {
-    let mut now = Arc::clone(&one.loaded);
-    let mut left: Vec<String> = Vec::new();
-    let mut network: Vec<String> = Vec::new();
-    let mut passed: Vec<Passed> = Vec::new();
-    let mut again: Option<String> = None;
+    let mut talk = Talk {
+        one,
+        file,
+        now: Arc::clone(&one.loaded),
+        left: Vec::new(),
+        network: Vec::new(),
+        passed: Vec::new(),
+        again: None,
+    };
     let mut settler: Option<Settler> = None;
     let mut code = exit::CLEAN;
-    loop {
-        let asked = now.sound().map(|of| {
-            let survey = of.survey();
-            let first = of.asked(&survey);
-            // Where all of it is answered or not known today, what may follow is asked as well.
-            match first.iter().all(|q| left.contains(&q.id)) {
-                true => of.asked(&survey.in_full()),
-                false => first,
-            }
-        });
-        let asked = asked.unwrap_or_default();
-        let wanted = again
-            .take()
-            .and_then(|id| asked.iter().find(|q| q.id == id));
-        let open = || asked.iter().find(|q| !left.contains(&q.id));
-        let Some(q) = wanted.or_else(open) else {
+    while let Some((q, open)) = talk.next() {
+        tell(&q, &mut settler, open, out);
+        if let Break(ended) = talk.hear(&q, prompt(&q), out) {
+            code = ended;
             break;
-        };
-        let of = asked.iter().filter(|q| !left.contains(&q.id)).count();
-        tell(q, &mut settler, of, out);
-        match prompt(q) {
-            Reply::Answer(text) => {
-                let given = (q.id.as_str(), text.as_str());
-                let answered = match answer((&one.project, &one.options), &now, given) {
-                    Ok(answered) => answered,
-                    Err(problems) => {
-                        out.failed(&problems.into());
-                        again = Some(q.id.clone());
-                        continue;
-                    }
-                };
-                if !answered.cautions.is_empty() {
-                    out.problems(&answered.cautions, &Sources::default());
-                    out.flush();
-                    let kept = Confirm::new("write it all the same?")
-                        .with_default(false)
-                        .prompt();
-                    if !matches!(kept, Ok(true)) {
-                        again = Some(q.id.clone());
-                        continue;
-                    }
-                }
-                let before = text_of(&now);
-                if let Err(problem) = put(file, Over::Text(&before), &answered.text) {
-                    code = out.failed(&problem.into());
-                    break;
-                }
-                passed.push((q.id.clone(), Some(before)));
-                now = answered.loaded;
-            }
-            Reply::Unknown => {
-                left.push(q.id.clone());
-                passed.push((q.id.clone(), None));
-            }
+        }
+    }
+    talk.ended(out);
+    Ok(code)
+}
+
+impl Talk<'_> {
+    /// The question to put, and how many are open.
+    fn next(&mut self) -> Option<(Asked, usize)> {
+        let of = self.now.sound()?;
+        let survey = of.survey();
+        let mut asked = of.asked(&survey);
+        // Where all of it is answered or not known today, what may follow is asked as well.
+        if asked.iter().all(|q| self.left.contains(&q.id)) {
+            asked = of.asked(&survey.in_full());
+        }
+        let is_open = |q: &&Asked| !self.left.contains(&q.id);
+        let open = asked.iter().filter(is_open).count();
+        let again = self.again.take();
+        let wanted = again.and_then(|id| asked.iter().find(|q| q.id == id));
+        let q = wanted.or_else(|| asked.iter().find(is_open))?.clone();
+        Some((q, open))
+    }
+
+    /// Takes what was said; the end, with its exit code, where nothing more is to be asked.
+    fn hear(&mut self, q: &Asked, reply: Reply, out: &mut Output) -> ControlFlow<u8> {
+        match reply {
+            Reply::Answer(text) => return self.take(q, &text, out),
+            Reply::Unknown => self.set_aside(q),
             Reply::Network => {
-                network.push(format!("{} of {} ({})", q.label, q.of, q.id));
-                left.push(q.id.clone());
-                passed.push((q.id.clone(), None));
+                let shown = format!("{} of {} ({})", q.label, q.of, q.id);
+                self.network.push((q.id.clone(), shown));
+                self.set_aside(q);
             }
-            Reply::Back => {
-                let Some((id, before)) = passed.pop() else {
-                    out.note("this is the first question");
-                    again = Some(q.id.clone());
-                    continue;
-                };
-                left.retain(|l| *l != id);
-                network.retain(|n| !n.ends_with(&format!("({id})")));
-                if let Some(before) = before {
-                    if let Err(problem) = put(file, Over::Text(&text_of(&now)), &before) {
-                        code = out.failed(&problem.into());
-                        break;
-                    }
-                    now = one.project.open(file, &one.options);
-                }
-                again = Some(id);
-            }
-            Reply::Quit => break,
+            Reply::Back => return self.back(q, out),
+            Reply::Quit => return Break(exit::CLEAN),
             Reply::Failed(why) => {
                 out.note(&format!("the terminal cannot be asked on: {why}"));
-                code = exit::FAILED;
-                break;
+                return Break(exit::FAILED);
             }
         }
+        Continue(())
     }
-    let written = passed.iter().filter(|(_, before)| before.is_some()).count();
-    let open = now.sound().map_or(0, |of| of.survey().questions.len());
-    let file = shown(file);
-    out.line(&format!(
-        "\n{file}: {} written, {} open",
-        plural(written, "answer", "answers"),
-        plural(open, "question", "questions")
-    ));
-    if !network.is_empty() {
-        out.line(heading(Settler::Network));
-        for n in &network {
-            out.line(&format!("  {}", visible_line(n)));
+
+    fn set_aside(&mut self, q: &Asked) {
+        self.left.push(q.id.clone());
+        self.passed.push((q.id.clone(), None));
+    }
+
+    /// Writes an answer into the file, unless it cannot be one or is taken back.
+    fn take(&mut self, q: &Asked, text: &str, out: &mut Output) -> ControlFlow<u8> {
+        let context = (&self.one.project, &self.one.options);
+        let answered = match answer(context, &self.now, (q.id.as_str(), text)) {
+            Ok(answered) => answered,
+            Err(problems) => {
+                out.failed(&problems.into());
+                self.again = Some(q.id.clone());
+                return Continue(());
+            }
+        };
+        if !answered.cautions.is_empty() {
+            out.problems(&answered.cautions, &Sources::default());
+            out.flush();
+            let kept = Confirm::new("write it all the same?")
+                .with_default(false)
+                .prompt();
+            if !matches!(kept, Ok(true)) {
+                self.again = Some(q.id.clone());
+                return Continue(());
+            }
         }
+        let before = text_of(&self.now);
+        if let Err(problem) = put(self.file, Over::Text(&before), &answered.text) {
+            return Break(out.failed(&problem.into()));
+        }
+        self.passed.push((q.id.clone(), Some(before)));
+        self.now = answered.loaded;
+        Continue(())
     }
-    out.line(&format!("\n{}", cautions::ALWAYS));
-    Ok(code)
+
+    /// Puts the question before again, its answer taken out of the file.
+    fn back(&mut self, q: &Asked, out: &mut Output) -> ControlFlow<u8> {
+        let Some((id, before)) = self.passed.pop() else {
+            out.note("this is the first question");
+            self.again = Some(q.id.clone());
+            return Continue(());
+        };
+        self.left.retain(|l| *l != id);
+        self.network.retain(|(asked, _)| *asked != id);
+        if let Some(before) = before {
+            if let Err(problem) = put(self.file, Over::Text(&text_of(&self.now)), &before) {
+                return Break(out.failed(&problem.into()));
+            }
+            self.now = self.one.project.open(self.file, &self.one.options);
+        }
+        self.again = Some(id);
+        Continue(())
+    }
+
+    fn ended(&self, out: &mut Output) {
+        let written = self.passed.iter().filter(|(_, b)| b.is_some()).count();
+        let of = self.now.sound();
+        let open = of.map_or(0, |of| of.survey().questions.len());
+        out.line(&format!(
+            "\n{}: {} written, {} open",
+            shown(self.file),
+            plural(written, "answer", "answers"),
+            plural(open, "question", "questions")
+        ));
+        if !self.network.is_empty() {
+            out.line(heading(Settler::Network));
+        }
+        for (_, question) in &self.network {
+            out.line(&format!("  {}", visible_line(question)));
+        }
+        out.line(&format!("\n{}", cautions::ALWAYS));
+    }
 }
 
 fn text_of(loaded: &Loaded) -> String {

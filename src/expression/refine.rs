@@ -452,13 +452,10 @@ impl<'a> Refiner<'a> {
                         self.aim(cone, &values, &mut d);
                         turns = FEW_TURNS;
                     }
-                    if d.yes.is_none() || d.no.is_none() {
-                        let split = self.bisect(cone, &values);
-                        doubt |= split.is_none();
-                        split
-                    } else {
-                        None
-                    }
+                    let open = d.yes.is_none() || d.no.is_none();
+                    let split = open.then(|| self.bisect(cone, &values)).flatten();
+                    doubt |= open && split.is_none();
+                    split
                 }
             };
             if let Some((leaf, parts)) = split {

@@ -1,14 +1,13 @@
 //! A survey as text, JSON, and a form to take along.
 
-use std::fmt::Write as _;
-
 use serde_json::{Value, json};
 
 use crate::answer::{Asked, Question, Survey};
 use crate::ruleset::Severity;
-use crate::source::Sources;
+use crate::source::{Sources, Span};
 use crate::vocabulary::{LINES, Settler};
 
+use super::markup::template;
 use super::{cautions, plural};
 
 /// Rules named with each question on a terminal.
@@ -39,136 +38,69 @@ pub const fn caution(settler: Settler) -> Option<&'static str> {
     }
 }
 
-fn groups(survey: &Survey) -> Vec<(Settler, Vec<&Question>)> {
-    Settler::ALL
-        .into_iter()
-        .map(|s| {
-            let of: Vec<&Question> = survey
-                .questions
-                .iter()
-                .filter(|q| q.settled_by == s)
-                .collect();
-            (s, of)
-        })
-        .filter(|(_, q)| !q.is_empty())
-        .collect()
+/// The questions that one settles, by the things that they are asked of.
+struct Group<'a> {
+    heading: &'static str,
+    caution: Option<&'static str>,
+    count: usize,
+    /// What it is, where it stands, and what is asked of it.
+    things: Vec<(String, &'a Span, Vec<&'a Question>)>,
 }
 
-/// A survey on a terminal.
-#[must_use]
-pub fn text(path: &str, survey: &Survey, sources: &Sources) -> String {
-    let mut out = String::new();
-    let total: usize = survey.undecided.iter().map(|(_, n)| n).sum();
-    if total == 0 {
-        let _ = writeln!(
-            out,
-            "{path}: nothing is undecided at this stage; there is nothing to ask"
-        );
-        left_out(&mut out, survey);
-        let _ = writeln!(out, "\n{}", cautions::ALWAYS);
-        return out;
-    }
-    let _ = writeln!(
-        out,
-        "{path}: {}{}; {} for them ({})",
+fn groups(survey: &Survey) -> Vec<Group<'_>> {
+    let group = |settler: Settler| {
+        let mut things: Vec<(String, &Span, Vec<&Question>)> = Vec::new();
+        let own = survey.questions.iter().filter(|q| q.settled_by == settler);
+        for q in own.clone() {
+            match things.last_mut() {
+                Some((of, _, questions)) if *of == q.of_all() => questions.push(q),
+                _ => things.push((q.of_all(), &q.span, vec![q])),
+            }
+        }
+        Group {
+            heading: heading(settler),
+            caution: caution(settler),
+            count: own.count(),
+            things,
+        }
+    };
+    let all = Settler::ALL.into_iter().map(group);
+    all.filter(|g| g.count > 0).collect()
+}
+
+template! {
+    /// A survey on a terminal.
+    pub fn text(path: &'a str, survey: &'a Survey, sources: &'a Sources) = "survey.txt"
+    with groups: Vec<Group<'a>> = groups(survey);
+}
+
+/// How many questions there are, and how many verdicts wait for them.
+fn total(survey: &Survey) -> String {
+    let following = match survey.later.len() {
+        0 => String::new(),
+        n => format!(", {n} more may follow"),
+    };
+    let each = survey.undecided.iter().map(|(s, n)| format!("{n} {s}"));
+    format!(
+        "{}{following}; {} for them ({})",
         plural(survey.questions.len(), "question", "questions"),
-        following(survey),
-        plural(total, "verdict waits", "verdicts wait"),
-        survey
-            .undecided
-            .iter()
-            .map(|(s, n)| format!("{n} {s}"))
-            .collect::<Vec<_>>()
-            .join(", ")
-    );
-    for (settler, questions) in groups(survey) {
-        let _ = writeln!(out, "\n{} ({})", heading(settler), questions.len());
-        if let Some(c) = caution(settler) {
-            let _ = writeln!(out, "  {c}");
-        }
-        let mut last = String::new();
-        for q in questions {
-            if q.of_all() != last {
-                let at = sources
-                    .get(q.span.file)
-                    .map(|f| format!(" (line {})", f.position(q.span.from()).line))
-                    .unwrap_or_default();
-                last = q.of_all();
-                let _ = writeln!(out, "\n  {last}{at}");
-            }
-            let _ = writeln!(
-                out,
-                "    {}: {}; {}",
-                titled(&q.label, &q.asked),
-                q.means,
-                q.answer
-            );
-            let holds: Vec<&str> = q.holds().iter().map(|i| i.asked.as_str()).collect();
-            if !holds.is_empty() {
-                let _ = writeln!(out, "      with: {}", holds.join(", "));
-            }
-            if let Some(a) = &q.ask {
-                let _ = writeln!(out, "      how: {a}");
-            }
-            if let Some(k) = &q.known {
-                let _ = writeln!(out, "      known so far: {k}");
-            }
-            if let Some(p) = &q.passes {
-                let _ = writeln!(out, "      passes with: {p}");
-            }
-            // Whether all is listed says little: what is looked for in the list does.
-            let looked_for = q.waiting.iter().filter(|_| q.rest);
-            for open in looked_for.filter_map(|w| w.open.as_ref()) {
-                let _ = writeln!(out, "      {open}");
-            }
-            for (of, p) in q
-                .inside
-                .iter()
-                .filter_map(|i| Some((i, i.passes.as_ref()?)))
-            {
-                let _ = writeln!(out, "      {} passes with: {p}", of.asked);
-            }
-            let names: Vec<&str> = q
-                .waiting
-                .iter()
-                .take(MOST_RULES)
-                .map(|w| w.rule.as_str())
-                .collect();
-            let more = q.waiting.len().saturating_sub(MOST_RULES);
-            let more = if more > 0 {
-                format!(" and {more} more")
-            } else {
-                String::new()
-            };
-            let _ = writeln!(out, "      for: {}{more}", names.join(", "));
-        }
+        plural(
+            survey.undecided.iter().map(|(_, n)| n).sum(),
+            "verdict waits",
+            "verdicts wait"
+        ),
+        each.collect::<Vec<_>>().join(", ")
+    )
+}
+
+/// The rules that wait for an answer, the first few by name.
+fn waiting(q: &Question) -> String {
+    let named = q.waiting.iter().take(MOST_RULES).map(|w| w.rule.as_str());
+    let named: Vec<&str> = named.collect();
+    match q.waiting.len().saturating_sub(MOST_RULES) {
+        0 => named.join(", "),
+        more => format!("{} and {more} more", named.join(", ")),
     }
-    if !survey.later.is_empty() {
-        let _ = writeln!(
-            out,
-            "\n{} more may follow when these are answered: `amperule survey --full {path}`",
-            survey.later.len()
-        );
-    }
-    if survey.left > 0 {
-        let _ = writeln!(
-            out,
-            "\n{} undecided verdicts are not looked into, since there is a limit to the work: answer\nwhat is asked here, and survey again.",
-            survey.left
-        );
-    }
-    if !survey.stuck.is_empty() {
-        let _ = writeln!(
-            out,
-            "\nNo answer settles these; the ruleset lacks a figure or nothing can be computed:"
-        );
-        for (rule, subject) in &survey.stuck {
-            let _ = writeln!(out, "  {rule} for {subject}");
-        }
-    }
-    left_out(&mut out, survey);
-    let _ = writeln!(out, "\n{}", cautions::ALWAYS);
-    out
 }
 
 /// What people call a fact with its own word behind it, which some labels hold already.
@@ -181,64 +113,15 @@ pub fn titled(label: &str, word: &str) -> String {
     }
 }
 
-/// How many questions may follow from the answers.
-fn following(survey: &Survey) -> String {
-    match survey.later.len() {
-        0 => String::new(),
-        n => format!(", {n} more may follow"),
-    }
+template! {
+    /// One question on a terminal, with the form of its answer.
+    pub fn question(q: &'a Asked) = "question.txt"
 }
 
-/// What no answer settles, since these rules do not judge it.
-fn left_out(out: &mut String, survey: &Survey) {
-    if survey.left_out.is_empty() {
-        return;
-    }
-    out.push_str("\nNot judged by these rules; have it judged elsewhere, and record it as `judged-elsewhere ID { … }`:\n");
-    for l in &survey.left_out {
-        let _ = writeln!(
-            out,
-            "  {}, of {} ({}; {})",
-            l.what, l.subject, l.rule, l.severity
-        );
-    }
-}
-
-/// One question on a terminal, without what it is answered with.
-#[must_use]
-pub fn question(q: &Asked) -> String {
-    let of = match q.also.len() {
-        0 => q.of.clone(),
-        n => format!("{} and {n} more like it", q.of),
-    };
-    let mut out = format!("{of}: {}\n  {}", titled(&q.label, &q.fact), q.means);
-    if !q.lines.is_empty() {
-        let lines: Vec<&str> = q.lines.iter().map(|l| line_name(*l)).collect();
-        let _ = write!(out, "; asked for {}", lines.join(", "));
-    }
-    out.push('\n');
-    let inside: Vec<&str> = q.inside.iter().map(|i| i.label.as_str()).collect();
-    if !inside.is_empty() {
-        let _ = writeln!(out, "  with: {}", inside.join(", "));
-    }
-    if let Some(how) = &q.how {
-        let _ = writeln!(out, "  how: {how}");
-    }
-    for open in &q.open {
-        let _ = writeln!(out, "  {open}");
-    }
-    if let Some(known) = &q.known {
-        let _ = writeln!(out, "  known so far: {known}");
-    }
-    if let Some(passes) = &q.passes {
-        let _ = writeln!(out, "  passes with: {passes}");
-    }
-    let _ = writeln!(out, "  expected: {}", q.answer);
-    out
-}
-
-fn line_name(line: u8) -> &'static str {
-    LINES.get(usize::from(line)).copied().unwrap_or("L1")
+/// Line conductors by their names.
+fn lines(of: &[u8]) -> Vec<&'static str> {
+    let name = |l: &u8| LINES.get(usize::from(*l)).copied().unwrap_or("L1");
+    of.iter().map(name).collect()
 }
 
 /// One question as JSON, with what matters inside a part.
@@ -253,7 +136,7 @@ fn one(q: &Question, sources: &Sources) -> Value {
         "answer": q.answer,
         "words": q.words,
         "unit": q.unit,
-        "lines": q.lines.iter().map(|l| line_name(*l)).collect::<Vec<_>>(),
+        "lines": lines(&q.lines),
         "settled-by": q.settled_by.word(),
         "known": q.known,
         "passes": q.passes,
@@ -303,10 +186,9 @@ pub struct SheetHead {
     pub known: Vec<(String, String, String)>,
 }
 
-/// Whether a question can only be answered after others: it belongs to a part that is not known.
-fn weight(q: &Question) -> &'static str {
-    let breach = q.waiting.iter().any(|w| w.severity == Severity::Breach);
-    if breach { "must" } else { "useful" }
+/// Whether a requirement waits for it.
+fn must(q: &Question) -> bool {
+    q.waiting.iter().any(|w| w.severity == Severity::Breach)
 }
 
 /// A word that may be ticked in place of filling in a line: that there is none, or that all is
@@ -334,58 +216,8 @@ fn blank(q: &Question) -> String {
     }
 }
 
-/// A form in plain text.
-#[must_use]
-pub fn sheet_text(head: &SheetHead, survey: &Survey) -> String {
-    let mut out = format!(
-        "SITE QUESTIONS  {}\nRules: {}\nVisited on ____________  by ____________________\n",
-        head.installation, head.rules
-    );
-    if !head.known.is_empty() {
-        out.push_str("\nKnown already, to be confirmed\n");
-        for (of, fact, value) in &head.known {
-            let _ = writeln!(out, "  [ ] {fact} of {of}: {value}");
-        }
-    }
-    for (settler, questions) in groups(survey) {
-        let _ = writeln!(out, "\n{}", heading(settler));
-        if let Some(c) = caution(settler) {
-            let _ = writeln!(out, "  ! {c}");
-        }
-        let mut last = String::new();
-        for q in questions {
-            if q.of_all() != last {
-                last = q.of_all();
-                let _ = writeln!(out, "\n  {last}");
-            }
-            let mark = if weight(q) == "must" { "*" } else { " " };
-            let _ = writeln!(out, "  {mark} {} ({})", q.asked, q.means);
-            if let Some(a) = &q.ask {
-                let _ = writeln!(out, "      {a}");
-            }
-            let holds = q.holds();
-            if holds.is_empty() {
-                let _ = writeln!(out, "      {}", blank(q));
-            } else if let Some(word) = instead(q) {
-                let _ = writeln!(out, "      [ ] {word}, or");
-            }
-            for inside in holds {
-                let _ = writeln!(out, "      {}: {}", inside.asked, blank(inside));
-            }
-            if let Some(k) = &q.known {
-                let _ = writeln!(out, "      known so far: {k}");
-            }
-        }
-    }
-    out.push_str("\n* a requirement waits for it; the others are for cautions and advice.\n");
-    if !survey.later.is_empty() {
-        let _ = writeln!(
-            out,
-            "{} more may follow when these are answered; `survey --full` puts them on the form too.",
-            survey.later.len()
-        );
-    }
-    left_out(&mut out, survey);
-    let _ = writeln!(out, "\n{}", cautions::ALWAYS);
-    out
+template! {
+    /// A form in plain text.
+    pub fn sheet_text(head: &'a SheetHead, survey: &'a Survey) = "survey_form.txt"
+    with groups: Vec<Group<'a>> = groups(survey);
 }

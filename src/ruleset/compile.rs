@@ -13,7 +13,7 @@ use super::reader::{Fields, kind_of, path, texts};
 use super::schema;
 use super::template;
 use super::yaml::Node;
-use super::{causes, cycles, left_out, ranges, replacing};
+use super::{LeftOut, causes, cycles, left_out, ranges, replacing};
 use crate::expression::{Compiled, Data, Expr, Limits, Scope, Ty, Typer, TypingError, parse};
 use crate::source::Problem;
 use crate::vocabulary::{Fact, FactIx, FactType, KindId, Vocabulary, WordSet};
@@ -110,6 +110,70 @@ impl Context<'_, '_> {
     }
 }
 
+/// Rules, what is left out, and what was withdrawn: its id, the layer, and why.
+struct Stated {
+    rules: Vec<Rule>,
+    left_out: Vec<LeftOut>,
+    withdrawn: Vec<(String, String, String)>,
+}
+
+fn rules(context: &Context<'_, '_>, problems: &mut Vec<Problem>) -> Stated {
+    let merged = context.merged;
+    let mut rules: Vec<Rule> = Vec::new();
+    let amendments = by_id(merged, problems);
+    let mut used: Vec<&str> = Vec::new();
+    for item in merged.of("rules") {
+        let changes = amendments.get(item.name).map_or(&[][..], |c| c);
+        if !changes.is_empty() {
+            used.push(item.name);
+        }
+        if let Some(r) = rule(context, item, changes, problems) {
+            rules.push(r);
+        }
+    }
+    let all = merged.of("rules").iter();
+    let stated: Vec<(&Item<'_>, Vec<&Item<'_>>)> = all
+        .map(|i| (i, amendments.get(i.name).cloned().unwrap_or_default()))
+        .collect();
+    causes::read(context, &stated, &mut rules, problems);
+    let mut left_out = left_out::read(context, &mut rules, problems);
+    used.extend(merged.of("left-out").iter().map(|i| i.name));
+    for item in merged.of("amend") {
+        if !used.contains(&item.name) {
+            problems.push(missing_rule(item, &rules, "amended"));
+        }
+    }
+    let mut withdrawn = Vec::new();
+    for item in merged.of("withdraw") {
+        let because = Fields::new(item.node, item.at, &schema::WITHDRAWAL, problems)
+            .and_then(|f| f.needed("because", problems));
+        match rules.iter().position(|r| r.id == item.name) {
+            Some(i) => {
+                rules.remove(i);
+                left_out.retain(|l| l.id.as_deref() != Some(item.name));
+                withdrawn.push((
+                    item.name.to_owned(),
+                    merged.layer_name(item).to_owned(),
+                    because.unwrap_or("").to_owned(),
+                ));
+            }
+            None => problems.push(missing_rule(item, &rules, "withdrawn")),
+        }
+    }
+    rules.sort_by(|a, b| a.id.cmp(&b.id));
+    // What is withdrawn explains nothing any more.
+    for (id, ..) in &withdrawn {
+        for rule in &mut rules {
+            rule.follows_from.retain(|c| c.rule != *id);
+        }
+    }
+    Stated {
+        rules,
+        left_out,
+        withdrawn,
+    }
+}
+
 /// Compiles all expressions of a ruleset.
 pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Ruleset {
     let mut v = vocabulary(merged, problems);
@@ -133,57 +197,11 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Rules
         derivations[kind.0 as usize][fact.0 as usize] =
             derivation(&context, item, *kind, *fact, problems);
     }
-    let mut rules: Vec<Rule> = Vec::new();
-    let amendments = by_id(merged, problems);
-    let mut used: Vec<&str> = Vec::new();
-    for item in merged.of("rules") {
-        let changes = amendments.get(item.name).map_or(&[][..], |c| c);
-        if !changes.is_empty() {
-            used.push(item.name);
-        }
-        if let Some(r) = rule(&context, item, changes, problems) {
-            rules.push(r);
-        }
-    }
-    let all = merged.of("rules").iter();
-    let stated: Vec<(&Item<'_>, Vec<&Item<'_>>)> = all
-        .map(|i| (i, amendments.get(i.name).cloned().unwrap_or_default()))
-        .collect();
-    causes::read(&context, &stated, &mut rules, problems);
-    let mut left_out = left_out::read(&context, &mut rules, problems);
-    used.extend(merged.of("left-out").iter().map(|i| i.name));
-    for item in merged.of("amend") {
-        if !used.contains(&item.name) {
-            problems.push(missing_rule(item, &rules, "amended"));
-        }
-    }
-    let mut withdrawn = Vec::new();
-    for item in merged.of("withdraw") {
-        let because = item.node.get("because").and_then(Node::text);
-        match rules.iter().position(|r| r.id == item.name) {
-            Some(i) => {
-                rules.remove(i);
-                left_out.retain(|l| l.id.as_deref() != Some(item.name));
-                withdrawn.push((
-                    item.name.to_owned(),
-                    merged.layer_name(item).to_owned(),
-                    because.unwrap_or("").to_owned(),
-                ));
-            }
-            None => problems.push(missing_rule(item, &rules, "withdrawn")),
-        }
-        if because.is_none() {
-            let why = "a withdrawal needs `because`: a reason";
-            Problem::wrong("missing-key", item.at, why).report(problems);
-        }
-    }
-    rules.sort_by(|a, b| a.id.cmp(&b.id));
-    // What is withdrawn explains nothing any more.
-    for (id, ..) in &withdrawn {
-        for rule in &mut rules {
-            rule.follows_from.retain(|c| c.rule != *id);
-        }
-    }
+    let Stated {
+        mut rules,
+        left_out,
+        withdrawn,
+    } = rules(&context, problems);
     let mut figures: Vec<Figure> = merged
         .of("figures")
         .iter()

@@ -43,27 +43,18 @@ pub(super) fn rule<'a>(
         Problem::wrong("missing-key", item.at, said).report(problems);
     }
     let at = |key: &str| get(key).map_or(item.at, |n| n.span);
-    let stage = choice(
-        text("stage")?,
-        at("stage"),
-        &Stage::ALL.map(Stage::word),
-        problems,
-    )
-    .and_then(Stage::from_word)?;
-    let severity = choice(
-        text("severity").unwrap_or("breach"),
-        at("severity"),
+    let mut one_of = |key: &str, default: Option<&'static str>, words: &[&str]| {
+        choice(text(key).or(default)?, at(key), words, problems)
+    };
+    let stage = one_of("stage", None, &Stage::ALL.map(Stage::word)).and_then(Stage::from_word)?;
+    let severity = one_of(
+        "severity",
+        Some("breach"),
         &Severity::ALL.map(Severity::word),
-        problems,
     )
     .and_then(Severity::from_word)?;
-    let confidence = choice(
-        text("confidence")?,
-        at("confidence"),
-        &Confidence::ALL.map(Confidence::word),
-        problems,
-    )
-    .and_then(Confidence::from_word)?;
+    let confidence = one_of("confidence", None, &Confidence::ALL.map(Confidence::word))
+        .and_then(Confidence::from_word)?;
     let kind_name = text("each")?;
     let v = context.vocabulary;
     let each = subject_kind(v, kind_name, at("each"), problems)?;

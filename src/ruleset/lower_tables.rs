@@ -213,32 +213,7 @@ fn table(item: &Item<'_>, v: &Vocabulary, problems: &mut Vec<Problem>) -> Option
                 let (text, at) = columns.get(i)?;
                 all.push(row_key(text, *at, r, v, problems)?);
             }
-            let text = cell.text().unwrap_or("");
-            let value = match text {
-                "none" | "-" => Cell::None,
-                "?" => Cell::Gap,
-                _ => {
-                    let (digits, own) = split_quantity(text);
-                    let u = if own.is_empty() {
-                        Some(unit.clone())
-                    } else {
-                        unit_of(own, cell.span, problems)
-                    };
-                    match u
-                        .filter(|u| u.dim() == unit.dim())
-                        .and_then(|u| parse_quantity(digits, &u))
-                    {
-                        Some(x) => Cell::Value(x),
-                        None => {
-                            Problem::wrong("bad-cell", cell.span, format!("`{text}` is no figure of this table"))
-                                .help("write a number, `none` for not permitted or '?' for not transcribed")
-                                .report(problems);
-                            Cell::Gap
-                        }
-                    }
-                }
-            };
-            rows.push((all, value));
+            rows.push((all, figure(cell, &unit, problems)));
             places.push(row.span);
         }
     }
@@ -255,6 +230,33 @@ fn table(item: &Item<'_>, v: &Vocabulary, problems: &mut Vec<Problem>) -> Option
             Problem::error("row-twice", "two rows have the same keys")
                 .at(at, "the second one")
                 .fail(problems)
+        }
+    }
+}
+
+/// What stands in a cell. What cannot be read is reported, and a gap.
+fn figure(cell: &Node, unit: &Unit, problems: &mut Vec<Problem>) -> Cell {
+    let text = cell.text().unwrap_or("");
+    if matches!(text, "none" | "-") {
+        return Cell::None;
+    }
+    if text == "?" {
+        return Cell::Gap;
+    }
+    let (digits, own) = split_quantity(text);
+    let own = if own.is_empty() {
+        Some(unit.clone())
+    } else {
+        unit_of(own, cell.span, problems).filter(|u| u.dim() == unit.dim())
+    };
+    match own.and_then(|u| parse_quantity(digits, &u)) {
+        Some(x) => Cell::Value(x),
+        None => {
+            let why = format!("`{text}` is no figure of this table");
+            Problem::wrong("bad-cell", cell.span, why)
+                .help("write a number, `none` for not permitted or '?' for not transcribed")
+                .report(problems);
+            Cell::Gap
         }
     }
 }

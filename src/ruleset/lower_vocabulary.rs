@@ -5,10 +5,10 @@ use rustc_hash::FxHashMap;
 use super::layers::{Item, Merged, stated_twice};
 use super::lower_fact_type::{Said, bounds, can_be_absent, fact_type};
 use super::lower_series::series;
-use super::reader::{Fields, next_number, texts};
+use super::reader::{Fields, fact_of, kind_of, next_number, texts};
 use super::replacing;
 use super::schema;
-use super::yaml::Node;
+use super::yaml::{Key, Node};
 use crate::source::{Problem, Span};
 use crate::vocabulary::{
     Bounds, Fact, FactIx, FactType, Head, Kind, KindId, NameRole, Openness, SeriesId, Settler,
@@ -183,20 +183,16 @@ fn fact(
         FactType::Quantity { unit, .. } => Some(unit.clone()),
         _ => None,
     };
-    let settled_by = match f.text("by", problems) {
-        None => Settler::Designer,
-        Some(word) => Settler::from_word(word).unwrap_or_else(|| {
+    let settled_by = f.text("by", problems).and_then(|word| {
+        Settler::from_word(word).or_else(|| {
+            let words = Settler::ALL.map(Settler::word);
             let why = format!("`{word}` settles nothing");
             Problem::wrong("unknown-settler", f.at("by"), why)
-                .did_you_mean(word, Settler::ALL.iter().map(|s| s.word()))
-                .help(format!(
-                    "one of {}",
-                    Settler::ALL.map(Settler::word).join(", ")
-                ))
-                .report(problems);
-            Settler::Designer
-        }),
-    };
+                .did_you_mean(word, words)
+                .help(format!("one of {}", words.join(", ")))
+                .fail(problems)
+        })
+    });
     if f.get("by").is_none() && reverse.is_none() {
         let why = format!("the fact `{name}` needs `by`: who settles it");
         Problem::wrong("missing-key", at, why).report(problems);
@@ -222,27 +218,21 @@ fn fact(
         // A list may be known to be empty.
         || matches!(ty, FactType::Parts(_) | FactType::References(_))
         || (matches!(ty, FactType::Part(_) | FactType::Reference(_)) && !always);
+    let mut also = Vec::new();
+    for (text, _) in f.get("also").map(texts).unwrap_or_default() {
+        let words = text.split([' ', ',']).filter(|w| !w.is_empty());
+        also.extend(words.map(str::to_owned));
+    }
     Some((
         Fact {
             name: name.to_owned(),
-            also: f
-                .get("also")
-                .map(|n| {
-                    texts(n)
-                        .into_iter()
-                        .flat_map(|(t, _)| {
-                            t.split([' ', ',']).map(str::to_owned).collect::<Vec<_>>()
-                        })
-                        .filter(|t| !t.is_empty())
-                        .collect()
-                })
-                .unwrap_or_default(),
+            also,
             label: f.text("label", problems).unwrap_or(name).to_owned(),
             means: means.to_owned(),
             ask: f.text("ask", problems).map(str::to_owned),
             writable: reverse.is_none(),
             ty,
-            settled_by,
+            settled_by: settled_by.unwrap_or(Settler::Designer),
             domain,
             plausible,
             series,
@@ -268,121 +258,106 @@ fn fact(
     ))
 }
 
+/// What a kind is, its facts being known.
 fn shape(item: &Item<'_>, id: KindId, v: &mut Vocabulary, problems: &mut Vec<Problem>) {
-    let node = item.node;
-    let text = |key: &str| node.get(key).and_then(Node::text);
-    let place = |key: &str| node.get(key).map_or(item.at, |n| n.span);
-    if let Some(label) = text("label") {
-        label.clone_into(&mut v.kinds[id.0 as usize].label);
+    // What is wrong with its keys was reported with its facts.
+    let Some(f) = Fields::new(item.node, item.at, &schema::KIND, &mut Vec::new()) else {
+        return;
+    };
+    let any_of: Vec<KindId> = f
+        .get("any-of")
+        .map(texts)
+        .unwrap_or_default()
+        .into_iter()
+        .filter_map(|(name, at)| kind_of(&name, at, v, problems))
+        .collect();
+    let kind = &mut v.kinds[id.0 as usize];
+    if let Some(label) = f.text("label", problems) {
+        label.clone_into(&mut kind.label);
     }
-    if let Some(means) = text("means") {
-        v.kinds[id.0 as usize].means = means.to_owned();
+    if let Some(means) = f.text("means", problems) {
+        means.clone_into(&mut kind.means);
     }
-    if let Some(n) = text("at-least") {
+    if let Some(n) = f.text("at-least", problems) {
         match n.parse() {
-            Ok(n) => v.kinds[id.0 as usize].at_least = n,
-            Err(_) => problems.push(
-                Problem::error("bad-number", format!("`{n}` is not a whole number"))
-                    .at(place("at-least"), ""),
-            ),
-        }
-    }
-    for key in ["built", "bought", "part-only"] {
-        let kind = &mut v.kinds[id.0 as usize];
-        match (key, text(key)) {
-            (_, None | Some("no")) => {}
-            ("built", Some("yes")) => kind.built = true,
-            ("bought", Some("yes")) => kind.bought = true,
-            (_, Some("yes")) => kind.part_only = true,
-            (_, Some(word)) => problems.push(
-                Problem::error("unknown-word", format!("`{word}` is neither yes nor no"))
-                    .at(place(key), "")
-                    .help(format!("write `{key}: yes`, or leave it out")),
-            ),
-        }
-    }
-    if let Some(list) = node.get("any-of") {
-        for (name, at) in texts(list) {
-            match v.kind_named(&name) {
-                Some(k) => {
-                    let any_of = &mut v.kinds[id.0 as usize].any_of;
-                    if !any_of.contains(&k) {
-                        any_of.push(k);
-                    }
-                }
-                None => Problem::wrong("unknown-kind", at, format!("there is no kind `{name}`"))
-                    .report(problems),
+            Ok(n) => kind.at_least = n,
+            Err(_) => {
+                let why = format!("`{n}` is not a whole number");
+                Problem::wrong("bad-number", f.at("at-least"), why).report(problems);
             }
         }
     }
-    if let Some(map) = node.get("within").and_then(Node::map) {
-        for (key, n) in map {
-            let sets = n.text().and_then(|t| v.kind(id).fact_named(t));
-            match (v.kind_named(&key.text), sets) {
-                (Some(kind), Some(sets)) => {
-                    let within = &mut v.kinds[id.0 as usize].within;
-                    within.retain(|w| w.kind != kind);
-                    within.push(Within { kind, sets });
-                }
-                (None, _) => problems.push(
-                    Problem::error("unknown-kind", format!("there is no kind `{}`", key.text))
-                        .at(key.span, ""),
-                ),
-                (_, None) => problems.push(
-                    Problem::error("unknown-fact", format!("`{}` has no such fact", item.name))
-                        .at(n.span, ""),
-                ),
-            }
+    kind.built |= f.flag("built", problems);
+    kind.bought |= f.flag("bought", problems);
+    kind.part_only |= f.flag("part-only", problems);
+    for other in any_of {
+        if !kind.any_of.contains(&other) {
+            kind.any_of.push(other);
         }
     }
-    if let Some(map) = node.get("heads").and_then(Node::map) {
-        for (key, n) in map {
-            let mut sets = Vec::new();
-            for (fact, word) in n.map().unwrap_or(&[]) {
-                let ix = v.kind(id).fact_named(&fact.text);
-                let found = ix.and_then(|ix| {
-                    let words = v.fact(id, ix).words()?;
-                    let w = words.iter().position(|w| Some(w.as_str()) == word.text())?;
-                    Some((ix, u8::try_from(w).ok()?))
-                });
-                match found {
-                    Some(pair) => sets.push(pair),
-                    None => {
-                        let why = format!(
-                            "the word `{}` sets `{}`, which is no word of a choice of `{}`",
-                            key.text, fact.text, item.name
-                        );
-                        Problem::wrong("bad-head", key.span, why).report(problems);
-                    }
-                }
-            }
-            let heads = &mut v.kinds[id.0 as usize].heads;
-            heads.retain(|h| h.word != key.text);
-            heads.push(Head {
-                word: key.text.clone(),
-                sets,
-            });
-        }
-        let words: Vec<String> = v.kind(id).heads.iter().map(|h| h.word.clone()).collect();
-        for (i, word) in words.into_iter().enumerate() {
-            v.head_words.insert(word, (id, i));
+    for (key, n) in f.get("within").and_then(Node::map).unwrap_or(&[]) {
+        let Some(kind) = kind_of(&key.text, key.span, v, problems) else {
+            continue;
+        };
+        let fact = n.text().unwrap_or_default();
+        if let Some(sets) = fact_of(v.kind(id), fact, n.span, problems) {
+            let within = &mut v.kinds[id.0 as usize].within;
+            within.retain(|w| w.kind != kind);
+            within.push(Within { kind, sets });
         }
     }
-    if let Some(role) = text("name") {
+    for (key, n) in f.get("heads").and_then(Node::map).unwrap_or(&[]) {
+        head(item.name, key, n, id, v, problems);
+    }
+    if let Some(role) = f.text("name", problems) {
         let role = match role.split_once(' ') {
             Some(("choice", fact)) => v.kind(id).fact_named(fact.trim()).map(NameRole::Choice),
             Some(("reference", _)) => v.kind(id).fact_named("of").map(NameRole::Reference),
             _ => None,
         };
+        let why = "the name of a block is `choice FACT` or `reference KIND` (with a fact `of`)";
         match role {
             Some(r) => v.kinds[id.0 as usize].name_role = r,
-            None => Problem::wrong(
-                "bad-name-role",
-                place("name"),
-                "the name of a block is `choice FACT` or `reference KIND` (with a fact `of`)",
-            )
-            .report(problems),
+            None => Problem::wrong("bad-name-role", f.at("name"), why).report(problems),
         }
+    }
+}
+
+/// A word that opens a kind and settles facts of it.
+fn head(
+    of: &str,
+    key: &Key,
+    node: &Node,
+    id: KindId,
+    v: &mut Vocabulary,
+    problems: &mut Vec<Problem>,
+) {
+    let mut sets = Vec::new();
+    for (fact, word) in node.map().unwrap_or(&[]) {
+        let found = v.kind(id).fact_named(&fact.text).and_then(|ix| {
+            let words = v.fact(id, ix).words()?;
+            let w = words.iter().position(|w| Some(w.as_str()) == word.text())?;
+            Some((ix, u8::try_from(w).ok()?))
+        });
+        match found {
+            Some(pair) => sets.push(pair),
+            None => {
+                let (word, fact) = (&key.text, &fact.text);
+                let why = format!(
+                    "the word `{word}` sets `{fact}`, which is no word of a choice of `{of}`"
+                );
+                Problem::wrong("bad-head", key.span, why).report(problems);
+            }
+        }
+    }
+    let heads = &mut v.kinds[id.0 as usize].heads;
+    heads.retain(|h| h.word != key.text);
+    heads.push(Head {
+        word: key.text.clone(),
+        sets,
+    });
+    for (i, head) in v.kinds[id.0 as usize].heads.iter().enumerate() {
+        v.head_words.insert(head.word.clone(), (id, i));
     }
 }
 

@@ -194,6 +194,17 @@ pub(super) fn knobs(residual: &Residual, grafts: &[Graft]) -> (Vec<Knob>, Vec<Gr
             unknown: now == set && !residual.leaf(*first).is_point(&now),
         });
     }
+    grafted(residual, grafts, (&mut all, &mut groups), &mut by_span);
+    (all, groups)
+}
+
+/// Adds what may be put in from stock, each where it is written that nothing is there.
+fn grafted(
+    residual: &Residual,
+    grafts: &[Graft],
+    (all, groups): (&mut Vec<Knob>, &mut Vec<Group>),
+    by_span: &mut FxHashMap<Span, usize>,
+) {
     let mut alternatives: FxHashMap<Place, LeafId> = FxHashMap::default();
     for (leaf, info) in (0..).map(LeafId).zip(&residual.infos) {
         if info.what == What::Alternative {
@@ -229,7 +240,6 @@ pub(super) fn knobs(residual: &Residual, grafts: &[Graft]) -> (Vec<Knob>, Vec<Gr
             unknown: graft.unknown,
         });
     }
-    (all, groups)
 }
 
 /// What stands for "no part put in": as written, each alternative is possible.

@@ -52,6 +52,34 @@ pub struct ToRead {
     pub read: Option<String>,
 }
 
+/// A design with a record for everything that can be tested.
+struct Opened {
+    design: Design,
+    /// The readings, and of what each would be taken.
+    free: Vec<(Place, ObjectId)>,
+}
+
+/// Adds the records, of each kind with its fact for what was tested.
+fn opened(ruleset: &Ruleset, design: &Design, records: &[(KindId, FactIx)]) -> Opened {
+    let mut out = Opened {
+        design: design.clone(),
+        free: Vec::new(),
+    };
+    for (record, of) in records {
+        out.design.closed.push(*record);
+        for (object, filled) in tested(ruleset, design, *record, *of) {
+            let Ok(id) = u32::try_from(out.design.objects.len()).map(ObjectId) else {
+                break;
+            };
+            let (new, places) = open_record(ruleset, design, *record, *of, object, &filled);
+            let place = |fact| (Place { object: id, fact }, object);
+            out.free.extend(places.into_iter().map(place));
+            out.design.objects.push(new);
+        }
+    }
+    out
+}
+
 /// The readings to take of a design.
 pub(super) fn to_read(ruleset: &Arc<Ruleset>, design: &Design) -> Vec<ToRead> {
     let mut records: Vec<(KindId, FactIx)> = Vec::new();
@@ -61,27 +89,13 @@ pub(super) fn to_read(ruleset: &Arc<Ruleset>, design: &Design) -> Vec<ToRead> {
         }
     }
     let mut bare = design.clone();
-    let mut opened = design.clone();
-    let mut free: Vec<(Place, ObjectId)> = Vec::new();
-    for (record, of) in &records {
-        bare.closed.push(*record);
-        opened.closed.push(*record);
-        for (object, filled) in tested(ruleset, design, *record, *of) {
-            let Ok(id) = u32::try_from(opened.objects.len()) else {
-                break;
-            };
-            let (new, places) = open_record(ruleset, design, *record, *of, object, &filled);
-            free.extend(places.into_iter().map(|fact| {
-                let place = Place {
-                    object: ObjectId(id),
-                    fact,
-                };
-                (place, object)
-            }));
-            opened.objects.push(new);
-        }
-    }
+    bare.closed
+        .extend(records.iter().map(|(record, _)| *record));
     let broken = broken_without(ruleset, bare);
+    let Opened {
+        design: opened,
+        free,
+    } = opened(ruleset, design, &records);
     let places: Vec<Place> = free.iter().map(|(p, _)| *p).collect();
     let residual = Residual::of(ruleset, opened, &places, Stage::Verify);
     let mut engine = residual.engine();

@@ -74,29 +74,9 @@ impl<'a> Resolver<'a> {
         let mut sound = true;
         let mut seen: Vec<(&str, Span)> = Vec::new();
         for entry in &block.entries {
-            let fact = match entry {
-                Entry::Fact(fact) => fact,
-                Entry::Block(inner) if inner.kind.text == "as-found" => {
-                    if let Some(first) = pinned {
-                        sound = false;
-                        Problem::error("duplicate-fact", "`as-found` is written twice")
-                            .at(inner.kind.span, "again")
-                            .at(first.kind.span, "first here")
-                            .help("put all that is pinned into one of them")
-                            .report(self);
-                    } else {
-                        pinned = Some(inner);
-                    }
-                    continue;
-                }
-                Entry::Block(inner) => {
-                    self.in_departure(inner.kind.span);
-                    continue;
-                }
-                Entry::No(no) => {
-                    self.in_departure(no.span);
-                    continue;
-                }
+            let Entry::Fact(fact) = entry else {
+                sound &= self.block_in_departure(entry, &mut pinned);
+                continue;
             };
             let key = fact.key.text.as_str();
             if let Some((_, first)) = seen.iter().find(|(k, _)| *k == key) {
@@ -121,26 +101,14 @@ impl<'a> Resolver<'a> {
                 },
                 "reason" | "why" => departure.reason = self.text_in_departure(fact),
                 "agreed-by" | "by" => departure.agreed_by = self.text_in_departure(fact),
-                "until" | "on" => match day_of(value) {
-                    Some(day) => {
-                        let day = Some(Spanned::new(day, value.span));
-                        if key == "on" {
-                            departure.on = day;
-                        } else {
-                            departure.until = day;
-                        }
-                    }
-                    None => {
-                        sound = false;
-                        let day = if key == "on" { "day" } else { "last day" };
-                        if !value.is_bad() {
-                            let why = format!("`{key}` takes a date");
-                            Problem::wrong("wrong-type", value.span, why)
-                                .help(format!("write the {day}, as in `{key}: 2027-03-31`"))
-                                .report(self);
-                        }
-                    }
-                },
+                "on" => {
+                    departure.on = self.day_in_departure(fact, "day");
+                    sound &= departure.on.is_some();
+                }
+                "until" => {
+                    departure.until = self.day_in_departure(fact, "last day");
+                    sound &= departure.until.is_some();
+                }
                 _ => {
                     sound = false;
                     Problem::wrong("wrong-form", fact.key.span, "`as-found` is a block, not a fact")
@@ -149,8 +117,9 @@ impl<'a> Resolver<'a> {
                 }
             }
         }
+        let said = |key: &str| seen.iter().any(|(k, _)| *k == key);
         for (i, (key, what, example)) in form.needed.iter().enumerate() {
-            if !seen.iter().any(|(k, _)| k == key) {
+            if !said(key) {
                 // Each has a place of its own: of one place a mistake is told once.
                 let at = match i {
                     0 => rule.span,
@@ -174,24 +143,56 @@ impl<'a> Resolver<'a> {
                 .report(self);
         }
         if let Some(block) = pinned {
-            match &departure.subject {
-                Some(subject) => {
-                    departure.as_found = self.as_found(block, subject.value);
-                    sound &= departure.as_found.is_some();
-                }
+            departure.as_found = match &departure.subject {
+                Some(subject) => self.as_found(block, subject.value),
+                // A `for` that cannot be read was reported.
+                None if said("for") => None,
                 None => {
-                    // A `for` that cannot be read was reported.
-                    if !seen.iter().any(|(k, _)| *k == "for") {
-                        let why = "`as-found` pins facts of one subject, and none is named";
-                        Problem::wrong("incomplete-departure", block.kind.span, why)
-                            .help("add `for:` with the name of the block whose facts these are")
-                            .report(self);
-                    }
-                    sound = false;
+                    let why = "`as-found` pins facts of one subject, and none is named";
+                    Problem::wrong("incomplete-departure", block.kind.span, why)
+                        .help("add `for:` with the name of the block whose facts these are")
+                        .fail(self)
                 }
-            }
+            };
+            sound &= departure.as_found.is_some();
         }
         sound.then_some(departure)
+    }
+
+    /// The block `as-found`, and what stands inside a departure and must not: both are no facts.
+    /// False: it is there twice.
+    fn block_in_departure(&mut self, entry: &'a Entry, pinned: &mut Option<&'a Block>) -> bool {
+        match entry {
+            Entry::Block(inner) if inner.kind.text == "as-found" => {
+                if let Some(first) = pinned {
+                    Problem::error("duplicate-fact", "`as-found` is written twice")
+                        .at(inner.kind.span, "again")
+                        .at(first.kind.span, "first here")
+                        .help("put all that is pinned into one of them")
+                        .report(self);
+                    return false;
+                }
+                *pinned = Some(inner);
+            }
+            Entry::Block(inner) => self.in_departure(inner.kind.span),
+            Entry::No(no) => self.in_departure(no.span),
+            Entry::Fact(_) => {}
+        }
+        true
+    }
+
+    /// A date of a departure. None: it was reported.
+    fn day_in_departure(&mut self, fact: &FactEntry, day: &str) -> Option<Spanned<i32>> {
+        let (key, value) = (&fact.key.text, &fact.value);
+        if let Some(day) = day_of(value) {
+            return Some(Spanned::new(day, value.span));
+        }
+        if value.is_bad() {
+            return None;
+        }
+        Problem::wrong("wrong-type", value.span, format!("`{key}` takes a date"))
+            .help(format!("write the {day}, as in `{key}: 2027-03-31`"))
+            .fail(self)
     }
 
     /// The facts that `as-found { … }` pins, read as they are in the subject itself. None: it

@@ -63,30 +63,13 @@ impl Refiner<'_> {
         Some((*best, parts))
     }
 
-    /// Comparisons whose direction does not change over the box are judged at its corners.
-    pub(super) fn by_monotony(
+    /// How the two sides of each comparison move apart with each live leaf.
+    fn signs(
         &mut self,
         cone: &Cone,
-        values: &[Val],
         live: &[usize],
-    ) -> Option<(bool, Flags)> {
-        if live.len() > 12 {
-            return None;
-        }
-        let atoms: Vec<(Reg, Reg, Reg)> = cone
-            .ops
-            .iter()
-            .filter(|r| self.vals[r.ix()].as_truth() == TruthSet::U)
-            .filter(|r| !self.vals[r.ix()].flags.any(Flags::UNSOUND))
-            .filter_map(|r| match self.program.ops[r.ix()] {
-                Op::Le(a, b, _) | Op::Lt(a, b, _) => Some((*r, a, b)),
-                _ => None,
-            })
-            .collect();
-        if atoms.is_empty() || atoms.len() > 16 {
-            return None;
-        }
-        // Slopes of every atom by every live leaf.
+        atoms: &[(Reg, Reg, Reg)],
+    ) -> Vec<Vec<Interval>> {
         let mut slopes = std::mem::take(&mut self.slopes);
         slopes.resize(self.program.ops.len(), Interval::point(0.0));
         let mut signs = vec![vec![Interval::point(0.0); live.len()]; atoms.len()];
@@ -112,6 +95,33 @@ impl Refiner<'_> {
             }
         }
         self.slopes = slopes;
+        signs
+    }
+
+    /// Comparisons whose direction does not change over the box are judged at its corners.
+    pub(super) fn by_monotony(
+        &mut self,
+        cone: &Cone,
+        values: &[Val],
+        live: &[usize],
+    ) -> Option<(bool, Flags)> {
+        if live.len() > 12 {
+            return None;
+        }
+        let atoms: Vec<(Reg, Reg, Reg)> = cone
+            .ops
+            .iter()
+            .filter(|r| self.vals[r.ix()].as_truth() == TruthSet::U)
+            .filter(|r| !self.vals[r.ix()].flags.any(Flags::UNSOUND))
+            .filter_map(|r| match self.program.ops[r.ix()] {
+                Op::Le(a, b, _) | Op::Lt(a, b, _) => Some((*r, a, b)),
+                _ => None,
+            })
+            .collect();
+        if atoms.is_empty() || atoms.len() > 16 {
+            return None;
+        }
+        let signs = self.signs(cone, live, &atoms);
         let mut settled: Vec<(Reg, Val)> = Vec::new();
         for ((atom, _, _), row) in atoms.iter().zip(&signs) {
             if self.is_spent() {
