@@ -1,0 +1,151 @@
+//! Puts small faults into the engine and counts how many of them the suite notices.
+//!
+//! `cargo run --manifest-path tests/mutants/Cargo.toml -- COUNT [FIRST-NUMBER]` copies the project to
+//! `target/mutants`, picks COUNT operators at random in the folders of `WHERE`, and writes each of them
+//! twice: as it is, and changed, with a switch between them. So all mutants are built once, and the
+//! suite is run once for each with its switch set. The same numbers pick the same mutants of the same
+//! text. What no test notices is printed with its place.
+
+mod build;
+mod places;
+
+use std::env;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, ExitCode, Stdio};
+use std::time::{Duration, Instant};
+
+type Failed = Box<dyn std::error::Error>;
+
+/// What is tried: what works out figures and verdicts.
+const WHERE: [&str; 4] = ["src/quantity", "src/expression", "src/physics", "src/check"];
+/// Tests that are run first: they notice most and take seconds.
+const FIRST: [&str; 9] = [
+    "quantity::",
+    "physics::",
+    "expressions::",
+    "oracle::",
+    "semantics::",
+    "lookups::",
+    "designs::",
+    "language::",
+    "check_values::",
+];
+
+/// What the suite said of one mutant.
+enum Verdict {
+    Noticed,
+    TooSlow,
+    Unseen,
+}
+
+fn main() -> ExitCode {
+    match tried() {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(e) => {
+            eprintln!("{e}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn tried() -> Result<(), Failed> {
+    let mut numbers = env::args().skip(1).map(|word| word.parse::<u64>());
+    let count = numbers.next().ok_or("how many mutants?")??;
+    let seed = numbers.next().transpose()?.unwrap_or(1);
+    let project = Path::new(env!("CARGO_MANIFEST_DIR"))
+        .ancestors()
+        .nth(2)
+        .ok_or("no project above")?;
+    let tree = project.join("target/mutants/tree");
+    build::copied(project, &tree)?;
+
+    let mut all = Vec::new();
+    for folder in WHERE {
+        places::of_folder(project, Path::new(folder), &mut all)?;
+    }
+    let mut picked = places::picked(&all, usize::try_from(count)?, seed);
+    println!("{} places, {} picked", all.len(), picked.len());
+    let suite = build::built(project, &tree, &mut picked)?;
+    println!("{} of them are Rust that compiles", picked.len());
+
+    let (whole, baseline) = run(&suite, &tree, None, &[])?;
+    if !matches!(whole, Verdict::Unseen) {
+        return Err("the suite fails without a mutant".into());
+    }
+    let limit = baseline * 4 + Duration::from_secs(20);
+    println!("the suite takes {:.0} s", baseline.as_secs_f64());
+    let (mut noticed, mut slow, mut unseen) = (0, 0, Vec::new());
+    for (n, place) in picked.iter().enumerate() {
+        let mut verdict = run(&suite, &tree, Some((n, limit)), &FIRST)?.0;
+        if matches!(verdict, Verdict::Unseen) {
+            verdict = run(&suite, &tree, Some((n, limit)), &[])?.0;
+        }
+        match verdict {
+            Verdict::Noticed => noticed += 1,
+            Verdict::TooSlow => slow += 1,
+            Verdict::Unseen => {
+                println!("unseen: {place}");
+                unseen.push(place);
+            }
+        }
+    }
+    println!(
+        "{} tried: {noticed} noticed, {slow} too slow, {} unseen",
+        picked.len(),
+        unseen.len()
+    );
+    Ok(())
+}
+
+/// Runs tests of the suite with one mutant switched on, to the first that fails.
+fn run(
+    suite: &Path,
+    tree: &Path,
+    mutant: Option<(usize, Duration)>,
+    tests: &[&str],
+) -> Result<(Verdict, Duration), Failed> {
+    let begun = Instant::now();
+    let mut command = Command::new(suite);
+    command
+        .current_dir(tree)
+        .args(tests)
+        .args(["--quiet", "-Zunstable-options", "--fail-fast"]);
+    // A flag of the test program that is not settled yet asks for this.
+    command
+        .env("RUSTC_BOOTSTRAP", "1")
+        .stdout(Stdio::null())
+        .stderr(Stdio::null());
+    command.env("CARGO_MANIFEST_DIR", tree);
+    if let Some((n, _)) = mutant {
+        command.env("AMPERULE_MUTANT", n.to_string());
+    }
+    let mut child = command.spawn()?;
+    loop {
+        if let Some(status) = child.try_wait()? {
+            let verdict = if status.success() {
+                Verdict::Unseen
+            } else {
+                Verdict::Noticed
+            };
+            return Ok((verdict, begun.elapsed()));
+        }
+        if let Some((_, limit)) = mutant
+            && begun.elapsed() > limit
+        {
+            child.kill()?;
+            child.wait()?;
+            return Ok((Verdict::TooSlow, begun.elapsed()));
+        }
+        std::thread::sleep(Duration::from_millis(20));
+    }
+}
+
+/// A file of the project, as a path inside it.
+fn inside(project: &Path, file: &Path) -> PathBuf {
+    file.strip_prefix(project).unwrap_or(file).to_owned()
+}
+
+fn text(file: &Path) -> Result<String, Failed> {
+    fs::read_to_string(file).map_err(|e| format!("{}: {e}", file.display()).into())
+}
