@@ -153,7 +153,10 @@ pub(super) fn wrong_minus(lower: &Lower<'_>, left: Span, sign: Span, right: Span
         text.trim_start_matches(number).to_owned()
     };
     // `6 mm² -4 m` is no difference, and no range.
-    if b.starts_with(|c: char| c.is_ascii_digit()) && !unit(a).is_empty() && unit(a) != unit(b) {
+    let numbers = [a, b]
+        .iter()
+        .all(|t| t.starts_with(|c: char| c.is_ascii_digit()));
+    if numbers && !unit(a).is_empty() && unit(a) != unit(b) {
         let at = Span::new(sign.file, sign.from(), right.until());
         return less_than_nothing(at, b);
     }

@@ -532,6 +532,6 @@ fn what_is_required_looks_ahead() {
             .map(|r| r.split(" of ").next().unwrap_or("").to_owned())
             .collect::<Vec<_>>()
     };
-    assert_eq!(asked(&[now.clone()]), ["In"]);
+    assert_eq!(asked(std::slice::from_ref(&now)), ["In"]);
     assert_eq!(asked(&[now, later]), ["length"]);
 }

@@ -227,7 +227,8 @@ impl Long<'_> {
         if asked && text.split(' ').any(other) {
             return None;
         }
-        let word = short.word(&joined).map(|(_, meant)| meant);
+        let alone = |meant: &String| short.unkeyed.iter().any(|u| u.words.contains(meant));
+        let word = short.word(&joined).map(|(_, meant)| meant).filter(alone);
         Some(word.unwrap_or_else(|| short.as_mark(&joined).to_owned()))
     }
 
