@@ -1,5 +1,8 @@
 //! How each command is used and how a design is written: the pages that `amperule help` prints.
 
+/// The JSON Schema of every answer that is given as JSON.
+pub const SCHEMA: &str = include_str!("guide/answers.schema.json");
+
 /// Declares a module and an entry of [`PAGES`] for each text.
 macro_rules! pages {
     ($($module:ident $topic:literal $about:literal;)*) => {
@@ -18,6 +21,7 @@ macro_rules! pages {
 pages! {
     language "language" "how a design is written";
     check "check" "what is broken, and what is not known";
+    json "json" "answers for programs, and their schema";
     ci "ci" "formats, baselines and project files for continuous integration";
     rows "rows" "one template, many houses";
     survey "survey" "what to find out, from whom, and how; typical jobs";

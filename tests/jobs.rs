@@ -397,3 +397,56 @@ fn what_cannot_be_started_from_is_said_and_nothing_is_written() {
     let (code, out, _) = run(dir.path(), &["new", "--list", "--rules", "us"]);
     assert_eq!((code, out.as_str()), (0, "us: no jobs\n"));
 }
+
+/// How many values a text says: each that stands for itself, in a row or behind its key; a mark such
+/// as `B32` is two.
+fn values(text: &str) -> usize {
+    use amperule::design::tree::{Block, Entry, Item, Value, ValueKind};
+    fn value(v: &Value) -> usize {
+        match &v.kind {
+            ValueKind::Row { values, entries } => {
+                values.iter().map(value).sum::<usize>() + all(entries)
+            }
+            ValueKind::Part { entries, .. } => 1 + all(entries),
+            ValueKind::List(each) => each.iter().map(value).sum(),
+            ValueKind::Word(word) => {
+                let rest = word.trim_start_matches(['B', 'C', 'D']);
+                1 + usize::from(rest.len() + 1 == word.len() && rest.parse::<u32>().is_ok())
+            }
+            _ => 1,
+        }
+    }
+    fn all(entries: &[Entry]) -> usize {
+        let each = |e: &Entry| match e {
+            Entry::Fact(fact) => value(&fact.value),
+            Entry::Block(inner) => block(inner),
+            Entry::No(_) => 1,
+        };
+        entries.iter().map(each).sum()
+    }
+    fn block(b: &Block) -> usize {
+        let named = usize::from(b.kind.text == "supply" && b.name.is_some());
+        named + b.row.iter().map(value).sum::<usize>() + all(&b.entries)
+    }
+    let parsed = amperule::design::parse::parse(amperule::source::FileId(0), text);
+    assert!(parsed.is_sound());
+    let each = |item: &Item| match item {
+        Item::Block(b) => block(b),
+        _ => 1,
+    };
+    parsed.tree.items.iter().map(each).sum()
+}
+
+/// The ordinary job, as README shows it first: what it takes to say it, and to read the answer.
+#[test]
+fn one_point_at_a_house_is_said_and_answered_shortly() {
+    let root = Path::new(ROOT);
+    let text = fs::read_to_string(root.join("examples/larch-bank.amp")).expect("a text");
+    let code = |l: &&str| !l.is_empty() && !l.starts_with('#');
+    let lines = text.lines().filter(code).count();
+    assert_eq!((lines, values(&text)), (22, 50));
+    let (code, out, _) = run(root, &["check", "examples/larch-bank.amp"]);
+    assert_eq!(code, 0, "{out}");
+    assert!(out.lines().count() <= 45, "{out}");
+    assert_eq!(open(&out), 4, "{out}");
+}

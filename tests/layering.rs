@@ -329,6 +329,10 @@ fn what_could_be_read_in_two_ways_is_no_short_form() {
             "marks: ['{side: B}{x}', '{y}-way'], also: {crimson: colour.red, amps: x, gadget: thing}",
             "marks",
         ),
+        (
+            "marks: ['{y}-way'], also: {ab: colour.red, DW: 2-way}",
+            "words of two letters, and one for a mark",
+        ),
     ] {
         let (code, out) = shortly(sound);
         assert_eq!(code, 0, "{why}: {out}");
@@ -341,8 +345,8 @@ fn what_could_be_read_in_two_ways_is_no_short_form() {
         ("unkeyed: {door: [thing]}", "it opens a block or part"),
         ("unkeyed: {door: [none]}", "a meaning of its own"),
         ("unkeyed: {door: [ohm]}", "it is a unit"),
-        ("unkeyed: {door: [x]}", "it needs three letters"),
-        ("unkeyed: {side: yes}", "it needs three letters"),
+        ("unkeyed: {door: [x]}", "it needs two letters"),
+        ("unkeyed: {side: yes}", "it needs two letters"),
         ("unkeyed: {door: [pink]}", "`door` has no such word"),
         ("unkeyed: {open: yes}", "only a choice"),
         ("unkeyed: {x: yes, y: yes}", "measured alike"),
@@ -356,7 +360,9 @@ fn what_could_be_read_in_two_ways_is_no_short_form() {
         ("marks: ['{z}-way']", "no fact `z`"),
         ("marks: ['{side: Q}{x}']", "no word `Q`"),
         ("marks: ['red{side']", "a brace is not closed"),
-        ("also: {ab: colour.red}", "it needs three letters"),
+        ("also: {b: colour.red}", "it needs two letters"),
+        ("also: {kA: x}", "it is a unit"),
+        ("also: {L1: x}", "it needs two letters"),
         ("also: {colour: x}", "the name of a fact"),
         ("also: {kvar: x}", "it is a unit"),
         ("also: {crimson: colour.pink}", "neither a word that opens"),

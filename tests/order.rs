@@ -7,6 +7,7 @@
 
 use crate::common;
 
+use std::path::Path;
 use std::process::Command;
 
 use amperule::answer::Article;
@@ -131,4 +132,26 @@ fn several_designs_make_one_list_or_none() {
     let broken = run(&["examples/quarry-cottage.amp", "examples/none.amp"]);
     assert_eq!(broken.status.code(), Some(2));
     assert!(broken.stdout.is_empty());
+}
+
+/// What is open is counted in the same words wherever it is told.
+#[test]
+fn what_is_open_is_told_as_a_check_tells_it() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let run = |arguments: &[&str]| common::program::run(root, arguments, 1000).1;
+    for (design, told) in [
+        ("half-filled-survey", "no breach, 36 questions open"),
+        ("quarry-cottage-faults", "9 breaches, 1 question open"),
+    ] {
+        let design = format!("examples/{design}.amp");
+        let first = run(&["check", &design]);
+        let first = first.lines().next().expect("a line");
+        assert!(told.split(", ").all(|part| first.contains(part)), "{first}");
+        let said = format!("Not to be built from yet: {told}; `amperule check` says which.");
+        for command in ["sheet", "order"] {
+            let text = run(&[command, &design]);
+            assert!(text.contains(&said), "{text}");
+            assert!(!text.contains("undecided"), "{text}");
+        }
+    }
 }

@@ -8,6 +8,7 @@
 
 mod config;
 mod formats;
+mod schema;
 use crate::common::program;
 
 use std::collections::BTreeSet;

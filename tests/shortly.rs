@@ -274,7 +274,7 @@ fn what_does_not_say_its_fact_is_refused_with_the_key() {
     refused(
         "circuit ev extra { }",
         "no-key",
-        &["extra", "circuit NAME {"],
+        &["extra", "`circuit ev-extra {`"],
     );
     refused("position ev outdoors { }", "no-key", &["outdoors"]);
     refused(
@@ -325,8 +325,8 @@ fn what_does_not_say_its_fact_is_refused_with_the_key() {
     );
     refused(
         "supply { service-fuse: fuse BS 88 }",
-        "missing-colon",
-        &["`BS: 88`", "one word: `BS-88`"],
+        "no-key",
+        &["`BS 88` says nothing of a device", "`BS-88-2` or `BS-88-3`"],
     );
     refused(&cable("6 mm 12 m"), "no-key", &["`6 mm²`"]);
     refused(
@@ -393,6 +393,10 @@ fn other_words_of_the_trade_are_understood_in_any_case() {
     );
     refused("supply { earthing: tn-s }", "unknown-word", &["`TN-S`"]);
     refused("bond water 10 MM²", "no-key", &[]);
+    same(
+        "circuit ev { cables: SWA 9 m clipped direct }",
+        "circuit ev { cables: armoured { length: 9 m  method: C } }",
+    );
     for (text, names) in [
         ("supply { phases: single }", &["1-phase", "outlets: 1"][..]),
         (
@@ -403,10 +407,6 @@ fn other_words_of_the_trade_are_understood_in_any_case() {
         ("supply { PSCC: 0.9 kA }", &["`Ipf`", "`Ipf-line`"]),
         ("breaker main { }", &["`mccb`"]),
         ("circuit ev { cables: SWA 9 m buried }", &["`method: D`"]),
-        (
-            "circuit ev { cables: SWA 9 m clipped direct }",
-            &["`clipped`"],
-        ),
         ("board b { main-switch: switch 63 A TPN }", &["`4-pole`"]),
         ("electrode rod { type: rod }", &["`form`"]),
     ] {
@@ -461,6 +461,314 @@ fn members_of_a_repeated_block_are_listed_in_a_row() {
     let (value, wrong) = parse_value(FileId(0), "post[1..3]", 0);
     assert!(wrong.is_empty());
     assert_eq!(value.outline(), "(, post[1] post[2] post[3])");
+}
+
+/// What the trade writes with blanks, or as a code, is the word that it is.
+#[test]
+fn words_that_a_blank_takes_apart_are_one() {
+    let cable = |row: &str| format!("circuit ev {{ cables: {row} }}");
+    let device = |row: &str| format!("circuit ev {{ device: {row} }}");
+    let twin = cable("twin-and-earth { size: 6 mm²  length: 4 m  method: C }");
+    same(&cable("T&E 6 mm² 4 m clipped"), &twin);
+    same(&cable("twin and earth 6 mm² 4 m clipped"), &twin);
+    same(&cable("T&E"), &cable("twin-and-earth { }"));
+    same(&cable("T+E 6 mm² 4 m clipped"), &twin);
+    same(
+        &cable("SWA 6 mm² 3 core 18 m clipped"),
+        &cable("armoured { size: 6 mm²  cores: 3  length: 18 m  method: C }"),
+    );
+    for area in [
+        "25 sq mm",
+        "25sqmm",
+        "25 sq. mm",
+        "25 mm sq",
+        "25 mm2",
+        "25mm²",
+    ] {
+        same(
+            &cable(&format!("SWA {area} 4 m")),
+            &cable("armoured { size: 25 mm²  length: 4 m }"),
+        );
+        let keyed = format!("SWA {{ size: {area}  length: 4 m }}");
+        same(
+            &cable(&keyed),
+            &cable("armoured { size: 25 mm²  length: 4 m }"),
+        );
+    }
+    same("bond water 10 sq mm", "bond water { size: 10 mm² }");
+    for (short, poles) in [
+        ("DP", 2),
+        ("SP", 1),
+        ("TP", 3),
+        ("2P", 2),
+        ("double pole", 2),
+        ("4 pole", 4),
+    ] {
+        same(
+            &device(&format!("mcb 32A B curve {short} {{ isolates: yes }}")),
+            &device(&format!(
+                "mcb {{ In: 32 A  curve: B  poles: {poles}  isolates: yes }}"
+            )),
+        );
+    }
+    same(
+        &device("RCBO 32A B curve DP 30mA type A"),
+        &device("rcbo { In: 32 A  curve: B  poles: 2  IΔn: 30 mA  rcd-type: A }"),
+    );
+    same(
+        &device("RCBO B 32 A"),
+        &device("rcbo { curve: B  In: 32 A }"),
+    );
+    same(
+        "board b { surge-protection: SPD type 2 }",
+        "board b { surge-protection: spd { type: 2 } }",
+    );
+    same(
+        "supply { service-fuse: BS 88-3 80 A }",
+        "supply { service-fuse: fuse { standard: BS-88-3  In: 80 A } }",
+    );
+    for (three, one) in [
+        ("3 phase", "1 phase"),
+        ("three phase", "single phase"),
+        ("3-phase", "Single-Phase"),
+    ] {
+        same(
+            &format!("supply PME {three} existing {{ }}"),
+            "supply { earthing: TN-C-S  phases: 3  status: existing }",
+        );
+        same(
+            &format!("supply PME {one}"),
+            "supply { earthing: TN-C-S  phases: 1 }",
+        );
+        same(
+            &format!("supply {{ phases: {three} }}"),
+            "supply { phases: 3 }",
+        );
+    }
+}
+
+/// A cable's code is the product that it stands for.
+#[test]
+fn a_cable_code_is_a_product() {
+    let v = vocabulary();
+    for (code, holds) in [("6242Y", "insulation"), ("6943X", "cores")] {
+        let text = format!("circuit ev {{ cables: {code} 6 mm² 4 m clipped }}");
+        let (said, wrong) = read(&text, &v);
+        assert!(wrong.is_empty(), "{wrong:?}");
+        assert!(said.contains(holds) && said.contains("size"), "{said}");
+        assert!(format_by(&text, &[], &v, false).is_ok());
+    }
+}
+
+/// One mistake, with the words that it is about under it.
+fn underlined(text: &str, code: &str, words: &str, help: &str) {
+    let parsed = parse(FileId(0), text);
+    let resolved = resolve(&[&parsed.tree], &vocabulary(), &Settings::default());
+    let all = parsed.problems.iter().chain(&resolved.problems);
+    let all: Vec<_> = all.filter(|p| p.is_error()).collect();
+    let [only] = all.as_slice() else {
+        panic!("{text}\n{all:#?}")
+    };
+    let label = only.labels.first().expect("a place");
+    let under = &text[label.span.from()..label.span.until()];
+    assert_eq!((only.code, under), (code, words), "{text}");
+    assert!(only.help.iter().any(|h| h.contains(help)), "{only:#?}");
+}
+
+#[test]
+fn what_a_stranger_writes_wrongly_is_one_mistake() {
+    let cable = |row: &str| format!("circuit ev {{ cables: {row} }}");
+    underlined(
+        &cable("flat twin 6 mm² 4 m"),
+        "no-key",
+        "flat twin",
+        "without a key may stand",
+    );
+    underlined(
+        &cable("SWA 6 mm² -4 m"),
+        "less-than-nothing",
+        "-4 m",
+        "write `4 m`",
+    );
+    underlined(
+        &cable("SWA { length: -4 m }"),
+        "outside-domain",
+        "-4 m",
+        "more than `0 m`",
+    );
+    underlined(
+        "supply { phases: 3 lines }",
+        "unknown-unit",
+        "lines",
+        "write `3` alone",
+    );
+    underlined(
+        "circuit ev { device: mcb 32 A type B }",
+        "which-meaning",
+        "type B",
+        "`type-A`",
+    );
+    underlined(
+        "circuit ev { device: mcb 32 A SP&N }",
+        "which-meaning",
+        "SP&N",
+        "`2-pole`",
+    );
+    underlined(
+        "charge-point drive wall outside { }",
+        "no-key",
+        "wall",
+        "`charge-point drive-wall {`",
+    );
+    underlined(
+        "circuit bay[1..2] new spare { }",
+        "no-key",
+        "spare",
+        "write its key before it",
+    );
+    underlined(
+        "circuit ev { device: RCBO C32 type B 4P }",
+        "which-meaning",
+        "type B",
+        "`B32`",
+    );
+    underlined(
+        "circuit bay 1 new { demand: 5 A }",
+        "no-key",
+        "1",
+        "`circuit bay-1 {`",
+    );
+    underlined(
+        "charge-point 1 outdoors 32 A { }",
+        "wrong-head",
+        "charge-point 1 outdoors 32 A",
+        "`charge-point charge-point-1 {`",
+    );
+    underlined(
+        "supply { service fuse: fuse { In: 80 A }  phases: 1 }",
+        "key-in-two-words",
+        "service fuse",
+        "`service-fuse:`",
+    );
+    underlined(
+        "supply { Ze: 0.3 ohm measured }",
+        "trailing-text",
+        "measured",
+        "`(measured)`",
+    );
+    underlined(
+        "circuit \"Charge point\" ev { }",
+        "no-key",
+        "ev",
+        "`circuit ev \"…\" {`",
+    );
+    underlined(
+        "installation \"Yard\" commercial { }",
+        "no-key",
+        "commercial",
+        "one of dwelling,",
+    );
+    let (_, wrong) = read("circuit ev new spare { }", &vocabulary());
+    assert!(!wrong.join("").contains("a name is one word"), "{wrong:?}");
+}
+
+/// A `{` that is missing is one mistake, at the end of the head, and all else is read as if it were there.
+#[test]
+fn a_brace_that_is_missing_is_one_mistake() {
+    let rest = "circuit ev new {\n  device: RCBO B32\n}\n";
+    for (text, last, help) in [
+        (
+            "supply PME 1-phase existing\n  Ze: 0.28 ohm\n  looped: no\n}\n",
+            "existing",
+            "`supply PME 1-phase existing {`",
+        ),
+        (
+            "supply PME existing\nZe: 0.28 ohm\n}\n",
+            "existing",
+            "`supply PME existing {`",
+        ),
+        (
+            "supply PME existing  # seen\n  Ze: 0.28 ohm\n}\n",
+            "existing",
+            "`supply PME existing {`",
+        ),
+        (
+            "supply PME existing\r\n  Ze: 0.28 ohm\r\n}\r\n",
+            "existing",
+            "`supply PME existing {`",
+        ),
+        (
+            "supply PME 1-phase  Ze: 0.28 ohm  looped: no }\n",
+            "1-phase",
+            "`supply PME 1-phase {`",
+        ),
+        (
+            "board main existing sound {\n  circuit a new\n    device: RCBO B32\n  }\n}\n",
+            "new",
+            "`circuit a new {`",
+        ),
+        (
+            "board main \"The { board\"\n\n  # what it is\n  status: existing\n}\n",
+            "board\"",
+            "`board main \"The { board\" {`",
+        ),
+        (
+            "define our-spd as spd\n  type: 2\n}\n",
+            "spd",
+            "`define our-spd as spd {`",
+        ),
+    ] {
+        let text = format!("{text}{rest}");
+        underlined(&text, "missing-brace", last, help);
+        assert!(format(&text).is_err(), "{text}");
+    }
+    let two = "supply PME\n  Ze: 0.28 ohm\n}\nboard main sound\n  status: existing\n}\n";
+    let parsed = parse(FileId(0), two);
+    let codes: Vec<_> = parsed.problems.iter().map(|p| p.code).collect();
+    assert_eq!(codes, ["missing-brace"; 2]);
+    // What closes nothing stays what it is.
+    underlined(
+        "supply { phases: 1 }\n}\n",
+        "stray-brace",
+        "}",
+        "leave it out",
+    );
+}
+
+/// A quote that is not closed is the one mistake of its line, and what follows on it is read.
+#[test]
+fn a_quote_that_is_not_closed_is_one_mistake() {
+    for (text, words) in [
+        (
+            "installation \"Hill dwelling { designed-on: 2026-05-12 }\nsupply { phases: 1 }\n",
+            "\"Hill dwelling",
+        ),
+        (
+            "circuit ev \"On the drive {\n  demand: 5 A\n}\n",
+            "\"On the drive",
+        ),
+        (
+            "circuit ev {\n  evidence: \"photo 3  demand: 5 A\n}\n",
+            "\"photo 3",
+        ),
+        (
+            "circuit ev { evidence: \"photo 3 }\nsupply { phases: 1 }\n",
+            "\"photo 3",
+        ),
+        ("installation \"Hill { premises: flat\n", "\"Hill"),
+    ] {
+        let parsed = parse(FileId(0), text);
+        let all: Vec<_> = parsed.problems.iter().collect();
+        let on_line = all.first().expect("a mistake");
+        let label = on_line.labels.first().expect("a place");
+        let under = &text[label.span.from()..label.span.until()];
+        assert_eq!(
+            (on_line.code, under),
+            ("unterminated-text", words),
+            "{text}"
+        );
+        assert!(all.len() == 1 || text.contains("flat"), "{text}\n{all:#?}");
+    }
 }
 
 fn corpus() -> Vec<(PathBuf, String)> {

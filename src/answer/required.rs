@@ -5,7 +5,8 @@
 //! before cautions, until the verdict is certified to hold for every value in the box and for all
 //! that is open besides. What held before holds in the smaller box too, so no order of the verdicts
 //! and no limit on the work makes a verdict met that is not; a verdict for which no smaller box is
-//! found is left as open as it is. A box that makes a rule not apply, or another fail, is refused.
+//! found is left as open as it is. A box that makes a rule not apply, or another fail, is refused;
+//! of rules of later stages, too, none may be sure to fail.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -57,7 +58,7 @@ pub fn with_box(ruleset: &Arc<Ruleset>, design: &Design, stage: Stage) -> Option
         return None;
     }
     let free: Vec<Place> = shared.values().flatten().copied().collect();
-    let residual = Residual::new(ruleset, design, &free, stage);
+    let residual = Residual::new(ruleset, design, &free, Stage::Handover);
     let mut asked: Vec<Asked> = shared
         .into_values()
         .filter_map(|places| {
@@ -78,7 +79,7 @@ pub fn with_box(ruleset: &Arc<Ruleset>, design: &Design, stage: Stage) -> Option
             })
         })
         .collect();
-    narrow(&residual, &mut asked);
+    narrow(&residual, &mut asked, stage);
     let mut boxed = design.clone();
     for a in asked.iter().filter(|a| a.narrowed) {
         for place in &a.places {
@@ -90,9 +91,8 @@ pub fn with_box(ruleset: &Arc<Ruleset>, design: &Design, stage: Stage) -> Option
         }
     }
     // A try has less work than a verdict: what fails with the box alone is no breach of the site's.
-    let failing = failed(ruleset, design, stage);
-    let as_before = failed(ruleset, &boxed, stage).is_subset(&failing);
-    as_before.then_some(boxed)
+    let as_before = |at| failed(ruleset, &boxed, at).is_subset(&failed(ruleset, design, at));
+    (as_before(stage) && as_before(Stage::Handover)).then_some(boxed)
 }
 
 /// What fails, by rule and subject.
@@ -108,8 +108,8 @@ fn failed(ruleset: &Ruleset, design: &Design, stage: Stage) -> BTreeSet<(String,
     failed.map(|f| (f.rule, f.subject.id)).collect()
 }
 
-/// Makes the box smaller for one verdict after the other.
-fn narrow(residual: &Residual, asked: &mut [Asked]) {
+/// Makes the box smaller for one verdict after the other that is due.
+fn narrow(residual: &Residual, asked: &mut [Asked], stage: Stage) {
     let mut engine = residual.engine();
     engine.limit(Fuel(WORK));
     // Breaches before cautions.
@@ -125,7 +125,7 @@ fn narrow(residual: &Residual, asked: &mut [Asked]) {
     let all: Vec<usize> = verdicts.iter().map(|(_, v)| *v).collect();
     let mut failing = all.clone();
     failing.retain(|v| engine.fails(*v, &[]));
-    for v in &all {
+    for v in all.iter().filter(|v| residual.rule(**v).stage <= stage) {
         if engine.is_spent() {
             return;
         }

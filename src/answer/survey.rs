@@ -23,7 +23,7 @@ use crate::design::model::{Design, ObjectId, Status};
 use crate::design::tree::Origin;
 use crate::expression::{Budget, Fuel, LeafId, Named, Val};
 use crate::quantity::{TruthSet, format_interval};
-use crate::ruleset::{Ruleset, Severity, Template};
+use crate::ruleset::{Ruleset, Severity};
 use crate::source::Span;
 use crate::source::limits::WORK;
 use crate::vocabulary::{Fact, FactIx, FactType, KindId, Settler, WordSet};
@@ -251,13 +251,14 @@ pub fn survey(residual: &Residual, departures: &Departures<'_>) -> Survey {
             if let Some(n) = named {
                 alone.entry(key).or_default().push((leaf, v, n.clone()));
             }
+            let subject = residual.subject(v);
             let waiting = Waiting {
                 rule: rule.id.clone(),
                 title: rule.title.clone(),
-                subject: residual.subject(v),
                 severity: rule.severity,
                 alone: named.is_some(),
-                open: rule.open.as_ref().and_then(Template::text),
+                open: rule.open.as_ref().and_then(|t| t.text(&subject.label)),
+                subject,
             };
             let this = (key, residual.verdicts[v].rule, waiting.subject.id);
             let at = *told.entry(this).or_insert(q.waiting.len());

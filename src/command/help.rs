@@ -2,7 +2,7 @@
 
 use clap::{Args, CommandFactory};
 
-use crate::guide::PAGES;
+use crate::guide::{PAGES, SCHEMA};
 use crate::source::Problem;
 
 use super::{Answer, Cli, Output, exit};
@@ -23,8 +23,13 @@ impl Help {
             for (name, about, _) in PAGES {
                 out.line(&format!("  {name:<12} {about}"));
             }
+            out.line("  schema       the JSON Schema of all answers for programs");
             return Ok(exit::CLEAN);
         };
+        if topic == "schema" {
+            out.text(SCHEMA);
+            return Ok(exit::CLEAN);
+        }
         let page = PAGES.iter().find(|(name, ..)| name == topic);
         let command = all.find_subcommand(topic).is_some();
         if let Some((.., text)) = page {
@@ -40,6 +45,7 @@ impl Help {
         }
         let names = all.get_subcommands().map(clap::Command::get_name);
         let names = names.chain(PAGES.iter().map(|(name, ..)| *name));
+        let names = names.chain(["schema"]);
         let text = format!("there is no page and no command `{topic}`");
         Err(Problem::error("unknown-topic", text)
             .did_you_mean(topic, names)

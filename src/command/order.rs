@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 
 use crate::answer::{Article, together};
+use crate::report::cautions;
 use crate::report::order::{self, COLUMNS};
 use crate::report::sheet::SheetOf;
 use crate::source::Problem;
@@ -77,7 +78,7 @@ impl OrderOf {
         match self.format {
             Form::Text => out.text(&order::text(&list)),
             Form::Html => out.text(&order::html(&list)),
-            Form::Json => out.line(&order::json(&paths, &list).to_string()),
+            Form::Json => out.json(&cautions::with(order::json(&paths, &list))),
             Form::Csv => out.text(&table(&articles)?),
         }
         Ok(exit::CLEAN)

@@ -97,7 +97,7 @@ impl SheetFor {
         match self.format {
             Pages::Text => out.text(&notice::text(&notice)),
             Pages::Html => out.text(&notice::html(&notice)),
-            Pages::Json => out.json(&notice::json(&one.loaded.path, &notice)),
+            Pages::Json => out.json(&cautions::with(notice::json(&one.loaded.path, &notice))),
         }
         Ok(exit::CLEAN)
     }

@@ -19,6 +19,9 @@ pub(super) fn fold_word(raw: &str) -> String {
 
 /// The folding list for units: as for words, and one spelling of the middle dot and of powers.
 pub(super) fn fold_unit(raw: &str) -> String {
+    if raw.contains("sq") && raw.contains("mm") {
+        return "mm²".to_owned();
+    }
     let word = fold_word(raw).replace('\u{22C5}', "\u{B7}");
     if !word.contains(['2', '3']) {
         return word;

@@ -4,6 +4,8 @@
 //! The parser reads a copy of the text in which what would overwhelm it (nesting without end,
 //! endless lines) is blanked out, byte for byte, so that every place stays true.
 
+mod heads;
+
 use std::borrow::Cow;
 use std::ops::Range;
 
@@ -20,6 +22,9 @@ const MOST_REPORTED: usize = 2000;
 /// How many blocks without an end a file may have before the rest is read as it stands.
 const MOST_UNCLOSED: usize = 20;
 
+/// The code of the mistake of a text that does not end.
+pub(super) const UNTERMINATED: &str = "unterminated-text";
+
 /// The first look at a file.
 pub(super) struct Layout<'t> {
     /// The text to parse; the same length as the original.
@@ -32,6 +37,8 @@ pub(super) struct Layout<'t> {
     pub unclosed: Vec<Unclosed>,
     /// What is wrong so far.
     pub problems: Vec<Problem>,
+    /// How many `}` close nothing.
+    strays: usize,
 }
 
 /// A block that does not end.
@@ -51,8 +58,38 @@ struct Open {
     indent: usize,
 }
 
-/// Looks a file over.
+/// Looks a file over. A head whose `{` is missing gets it.
 pub(super) fn look(file: FileId, text: &str) -> Layout<'_> {
+    let first = look_once(file, text);
+    if first.strays == 0 {
+        return first;
+    }
+    let heads = heads::unopened(text);
+    let mut bytes = text.as_bytes().to_vec();
+    for head in &heads {
+        if let Some(byte) = bytes.get_mut(head.end) {
+            *byte = b'{';
+        }
+    }
+    let opened = String::from_utf8_lossy(&bytes);
+    let again = look_once(file, &opened);
+    if again.strays >= first.strays {
+        return first;
+    }
+    let mut problems = again.problems;
+    problems.extend(
+        heads
+            .into_iter()
+            .map(|head| heads::missing(file, text, head)),
+    );
+    Layout {
+        text: Cow::Owned(again.text.into_owned()),
+        problems,
+        ..again
+    }
+}
+
+fn look_once(file: FileId, text: &str) -> Layout<'_> {
     let mut look = Look::new(file, text.as_bytes(), Cow::Borrowed(text));
     let mut start = if text.starts_with('\u{FEFF}') { 3 } else { 0 };
     let mut cuts = 0;
@@ -145,6 +182,7 @@ impl<'t> Look<'t> {
                 comments: Vec::new(),
                 unclosed: Vec::new(),
                 problems: Vec::new(),
+                strays: 0,
             },
         }
     }
@@ -246,7 +284,9 @@ impl<'t> Look<'t> {
                     }
                     b'}' => {
                         end_inner(&mut open);
-                        if let Some(closed) = open.pop()
+                        let closed = open.pop();
+                        self.out.strays += usize::from(closed.is_none());
+                        if let Some(closed) = closed
                             && first_on_line
                             && indent < closed.indent
                             && suspect.is_none()
@@ -335,16 +375,25 @@ impl<'t> Look<'t> {
                 _ => i += 1,
             }
         }
-        // Brackets at the end of the line are taken to stand outside.
-        let mut end = line_end;
-        while end > at + 1 && matches!(self.byte(end - 1), b' ' | b'\t' | b'{' | b'}' | b')') {
+        // Braces, and what follows the next key, are taken to stand outside.
+        let mut end = at + 1;
+        while end < line_end && !matches!(self.byte(end), b'{' | b'}') {
+            let behind = self.text.get(end + 1..line_end).unwrap_or_default();
+            if matches!(self.byte(end), b' ' | b'\t') && is_key_line(behind) {
+                break;
+            }
+            end += 1;
+        }
+        while end > at + 1 && matches!(self.byte(end - 1), b' ' | b'\t' | b')') {
             end -= 1;
         }
-        Problem::error("unterminated-text", "a text does not end on its line")
+        Problem::error(UNTERMINATED, "a text does not end on its line")
             .at(self.span(at, end), "begun here")
             .help("close it with `\"`")
             .report(self);
-        self.ends.push(at..end);
+        // The blank behind it has room for the missing quote.
+        let room = end < line_end && matches!(self.byte(end), b' ' | b'\t');
+        self.ends.push(at..end + usize::from(room));
         end
     }
 

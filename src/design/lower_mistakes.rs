@@ -2,11 +2,11 @@
 
 use pest::iterators::Pair;
 
-use super::lower_tree::{Before, Lower};
+use super::lower_tree::{Before, Built, Lower};
 use super::parse::Rule;
 use super::syntax_errors as mistakes;
 use super::tree::{Entry, Value, ValueKind, Word};
-use crate::source::Problem;
+use crate::source::{Problem, Span};
 
 impl<'a> Lower<'a> {
     /// Whether no line ends between two places.
@@ -23,8 +23,12 @@ impl<'a> Lower<'a> {
         entries: &mut [Entry],
         before: Option<&Before>,
     ) {
-        let span = self.span(pair);
         let start = pair.as_span().start();
+        self.junk(self.span(pair), start, entries, before);
+    }
+
+    /// The same of a stretch that begins at `start` in the piece.
+    fn junk(&mut self, span: Span, start: usize, entries: &mut [Entry], before: Option<&Before>) {
         let same_line = before.filter(|b| self.on_one_line(b.end, start));
         let fact = same_line.and_then(|b| entries.get_mut(b.index));
         if let Some(Entry::Fact(fact)) = fact {
@@ -40,6 +44,36 @@ impl<'a> Lower<'a> {
             let problem = mistakes::on_its_own(self, span);
             problem.report(self);
         }
+    }
+
+    /// `service fuse: …`: a key in two words; right behind a value the first is junk of that.
+    pub(super) fn split_fact(
+        &mut self,
+        pair: Pair<'a, Rule>,
+        span: Span,
+        entries: &mut [Entry],
+        before: Option<&Before>,
+    ) -> Option<Built> {
+        let start = pair.as_span().start();
+        let mut fact = self.fact(pair, span)?;
+        let text = fact.key.text.clone();
+        let at = fact.key.span;
+        let (first, second) = text.split_once(' ')?;
+        if before.is_some_and(|b| b.end + 1 == start) {
+            let until = at.from() + first.len();
+            self.junk(Span::new(at.file, at.from(), until), start, entries, before);
+            fact.key = Word::new(second.to_owned(), Span::new(at.file, until + 1, at.until()));
+        } else {
+            fact.key.text = text.replace(' ', "-");
+            Problem::wrong(
+                "key-in-two-words",
+                at,
+                format!("`{text}` is more than one word"),
+            )
+            .help(format!("write `{}:`", fact.key.text))
+            .report(self);
+        }
+        Some(Built::Entry(Entry::Fact(fact)))
     }
 
     /// A value that goes on where it had ended: the fact before has lost a part of what was meant.

@@ -23,7 +23,7 @@ pub(super) struct Lower<'a> {
 }
 
 /// What an entry of the text becomes; items may turn out to stand where they may not.
-enum Built {
+pub(super) enum Built {
     Entry(Entry),
     Item(Item),
 }
@@ -88,7 +88,10 @@ impl<'a> Lower<'a> {
             return;
         };
         for pair in file.into_inner() {
-            let told = matches!(pair.as_rule(), Rule::bare_fact | Rule::equals_fact);
+            let told = matches!(
+                pair.as_rule(),
+                Rule::bare_fact | Rule::equals_fact | Rule::split_fact
+            );
             if pair.as_rule() == Rule::stray_close {
                 let span = self.span(&pair);
                 Problem::wrong("stray-brace", span, "a `}` closes nothing")
@@ -209,6 +212,7 @@ impl<'a> Lower<'a> {
             }
             Rule::late_block => self.block(pair, span, true)?,
             Rule::equals_fact => self.equals_fact(pair, span)?,
+            Rule::split_fact => self.split_fact(pair, span, entries, before)?,
             Rule::bare_fact => {
                 let start = pair.as_span().start();
                 let behind = before.is_some_and(|b| self.on_one_line(b.end, start));
@@ -248,7 +252,7 @@ impl<'a> Lower<'a> {
         })
     }
 
-    fn fact(&mut self, pair: Pair<'a, Rule>, span: Span) -> Option<FactEntry> {
+    pub(super) fn fact(&mut self, pair: Pair<'a, Rule>, span: Span) -> Option<FactEntry> {
         let end = pair.as_span().end();
         let mut inner = pair.into_inner();
         let key = inner.next()?;

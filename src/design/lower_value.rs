@@ -323,7 +323,15 @@ impl<'a> Lower<'a> {
                 }
             }
             Rule::part_row => return self.part_row(token),
-            Rule::counted | Rule::row_word => ValueKind::Word(fold_word(token.as_str())),
+            Rule::counted | Rule::row_word | Rule::joined | Rule::typed => {
+                ValueKind::Word(fold_word(token.as_str()))
+            }
+            Rule::bare => ValueKind::Number(Number {
+                digits: token.as_str().to_owned(),
+                unit: None,
+                more: Vec::new(),
+                span,
+            }),
             Rule::unknown => ValueKind::Unknown,
             Rule::number => ValueKind::Number(self.number(token)),
             Rule::date => self.date(token.as_str(), span),

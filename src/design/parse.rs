@@ -5,7 +5,7 @@ use std::ops::Range;
 use pest::Parser as _;
 use pest::iterators::Pairs;
 
-use super::layout::{self, Layout, Unclosed};
+use super::layout::{self, Layout, UNTERMINATED, Unclosed};
 use super::lower_tree::Lower;
 use super::syntax_errors;
 use super::tree::{Tree, Value, ValueKind};
@@ -66,6 +66,19 @@ impl Problems {
         self.more > 20 * MOST_PROBLEMS
     }
 
+    /// Of a line on which a text does not end that is told alone: the rest of it follows from that.
+    fn first_of_line(&mut self, text: &str, offset: usize) {
+        let start = |p: &Problem| {
+            p.labels
+                .first()
+                .map(|l| l.span.from().saturating_sub(offset))
+        };
+        let open = self.list.iter().filter(|p| p.code == UNTERMINATED);
+        let lines: Vec<Range<usize>> = open.filter_map(start).map(|at| line(text, at)).collect();
+        let inside = |p: &Problem| start(p).is_some_and(|at| lines.iter().any(|l| l.contains(&at)));
+        self.list.retain(|p| p.code == UNTERMINATED || !inside(p));
+    }
+
     fn finish(mut self, rest: bool) -> Vec<Problem> {
         self.list.sort_by_key(|p| {
             p.labels
@@ -81,6 +94,13 @@ impl Problems {
         }
         self.list
     }
+}
+
+/// The line around a place.
+fn line(text: &str, at: usize) -> Range<usize> {
+    let (before, behind) = (text.get(..at).unwrap_or(""), text.get(at..).unwrap_or(""));
+    let from = before.rfind(['\n', '\r']).map_or(0, |i| i + 1);
+    from..at + behind.find(['\n', '\r']).unwrap_or(behind.len())
 }
 
 /// Reads a design file. Spans lie in `file`.
@@ -117,6 +137,7 @@ pub fn parse_items(file: FileId, text: &str, offset: usize) -> Parsed {
             Err(at) => problems.report(moved(too_much(file, piece, at), offset)),
         }
     }
+    problems.first_of_line(text, offset);
     let comments = look
         .comments
         .into_iter()

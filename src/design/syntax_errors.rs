@@ -127,7 +127,7 @@ pub(super) fn odd_head(lower: &Lower<'_>, head: &Pair<'_, Rule>) -> Problem {
     match (kind, rest.as_slice()) {
         ("define", _) => problem.help("write `define NAME as HEAD {`"),
         ("departure", _) => problem.help("write `departure from RULE {`"),
-        (_, [name]) if name.starts_with(|c: char| c.is_ascii_digit()) => problem.help(format!(
+        (_, [name, ..]) if name.starts_with(|c: char| c.is_ascii_digit()) => problem.help(format!(
             "a name begins with a letter: write `{kind} {kind}-{name} {{`"
         )),
         (_, [name]) if name.contains('[') => {
@@ -148,6 +148,18 @@ pub(super) fn wrong_minus(lower: &Lower<'_>, left: Span, sign: Span, right: Span
     let (a, b) = (lower.slice(left), lower.slice(right));
     let whole = left.to(right);
     let written = lower.slice(sign);
+    let unit = |text: &'_ str| -> String {
+        let number = |c: char| c.is_ascii_digit() || ".-/ ".contains(c);
+        text.trim_start_matches(number).to_owned()
+    };
+    // `6 mm² -4 m` is no difference, and no range.
+    let numbers = [a, b]
+        .iter()
+        .all(|t| t.starts_with(|c: char| c.is_ascii_digit()));
+    if numbers && !unit(a).is_empty() && unit(a) != unit(b) {
+        let at = Span::new(sign.file, sign.from(), right.until());
+        return less_than_nothing(at, b);
+    }
     let mut problem = if written == "-" {
         let why = "a minus needs a blank on both sides";
         Problem::error("minus-without-blanks", why)
@@ -161,6 +173,12 @@ pub(super) fn wrong_minus(lower: &Lower<'_>, left: Span, sign: Span, right: Span
         problem = problem.help(format!("write `{a} .. {b}` for a range"));
     }
     problem
+}
+
+/// `-4 m` where no value can be negative.
+pub(super) fn less_than_nothing(at: Span, without: &str) -> Problem {
+    let why = format!("`-{without}` is less than nothing");
+    Problem::wrong("less-than-nothing", at, why).help(format!("write `{without}`"))
 }
 
 /// A number with a decimal comma, a dot too many, or no digit before its dot.

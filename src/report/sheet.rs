@@ -5,12 +5,13 @@ use serde_json::{Value, json};
 use crate::answer::{Accepted, Question, Sheet, Terminal, Thing, ToRead};
 use crate::check::{Outcome, Report};
 use crate::quantity::{Rounding, Unit, format_interval, format_quantity, format_toward};
-use crate::ruleset::Severity;
+use crate::ruleset::{Severity, Stage};
 use crate::session::Installation;
 
+use super::called;
 use super::columns::{below, named};
 use super::markup::template;
-use super::{called, plural};
+use super::screen::counted;
 
 /// Characters of a value on one line.
 const WIDTH: usize = 76;
@@ -34,7 +35,9 @@ pub struct SheetOf {
     pub rules: String,
     /// Breaches of the design as it is: with any, it is not to be built yet.
     pub breaches: usize,
-    /// Requirements that are open.
+    /// Requirements that are undecided.
+    pub undecided: usize,
+    /// Questions that are open.
     pub open: usize,
 }
 
@@ -51,20 +54,24 @@ impl SheetOf {
             installation: of.name(),
             rules: of.ruleset().edition.title.clone(),
             breaches: count(Outcome::Failed),
-            open: count(Outcome::Undecided),
+            undecided: count(Outcome::Undecided),
+            open: of.at(Stage::Design).survey().questions.len(),
         }
     }
 
     /// Why it is not to be built from yet.
     #[must_use]
     pub fn warning(&self) -> Option<String> {
-        if self.breaches == 0 && self.open == 0 {
+        if self.breaches == 0 && self.undecided == 0 {
             return None;
         }
-        let breaches = plural(self.breaches, "breach", "breaches");
+        let breaches = counted(self.breaches, "breach", "breaches");
+        let open = match self.open {
+            0 => counted(self.undecided, "verdict", "verdicts") + " unresolved",
+            n => counted(n, "question", "questions") + " open",
+        };
         Some(format!(
-            "Not to be built from yet: the design has {breaches} and {} undecided that could be one; `amperule check` says which.",
-            self.open
+            "Not to be built from yet: {breaches}, {open}; `amperule check` says which."
         ))
     }
 }

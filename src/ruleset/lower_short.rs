@@ -25,11 +25,11 @@ pub(super) fn short(merged: &Merged<'_>, v: &mut Vocabulary, problems: &mut Vec<
         };
         for (word, node) in map(f.get("asks")) {
             let what = node.text().unwrap_or("").to_owned();
-            if is_long(word) && !what.is_empty() {
+            if is_sayable(word) && !what.is_empty() {
                 v.asks.retain(|(w, _)| !w.eq_ignore_ascii_case(word));
                 v.asks.push((word.to_owned(), what));
             } else {
-                refused(word, "it needs three letters, and what to write", node.span)
+                refused(word, "it needs two letters, and what to write", node.span)
                     .report(problems);
             }
         }
@@ -57,7 +57,7 @@ pub(super) fn short(merged: &Merged<'_>, v: &mut Vocabulary, problems: &mut Vec<
             }
         }
         for (word, node) in map(f.get("also")) {
-            if let Some(meaning) = also(v, kind, word, node, problems) {
+            if let Some(meaning) = also(v, kind, &short, word, node, problems) {
                 match short.meaning(word) {
                     Some(first) if *first != meaning => {
                         refused(word, "it has another meaning already", node.span).report(problems);
@@ -104,9 +104,9 @@ fn refused(word: &str, why: &str, at: Span) -> Problem {
     Problem::wrong("two-readings", at, message)
 }
 
-/// Whether a word is no unit or line by its length.
-fn is_long(word: &str) -> bool {
-    word.chars().filter(|c| c.is_alphabetic()).count() >= 3
+/// Whether a word is long enough to be told from a sign.
+fn is_sayable(word: &str) -> bool {
+    word.chars().filter(|c| c.is_alphabetic()).count() >= 2
 }
 
 fn unkeyed(kind: &Kind, fact: FactIx, node: &Node, short: &mut Short, problems: &mut Vec<Problem>) {
@@ -215,6 +215,7 @@ fn mark(kind: &Kind, text: &str, at: Span, problems: &mut Vec<Problem>) -> Optio
 fn also(
     v: &Vocabulary,
     kind: &Kind,
+    short: &Short,
     word: &str,
     node: &Node,
     problems: &mut Vec<Problem>,
@@ -227,15 +228,16 @@ fn also(
             .filter(|ix| kind.words_of(*ix).iter().any(|w| w == meant))
             .map(|ix| Meaning::Word(ix, meant.to_owned())),
         None if opens(target) => Some(Meaning::Opens(target.to_owned())),
+        None if short.mark(target, None).is_some() => Some(Meaning::Mark(target.to_owned())),
         None => kind.fact_named(target).map(Meaning::Fact),
     };
     let why = if meaning.is_none() {
         Some(format!(
-            "`{target}` is neither a word that opens a {}, nor a fact of it, nor FACT.WORD",
+            "`{target}` is neither a word that opens a {}, nor a fact or mark of it, nor FACT.WORD",
             kind.name
         ))
-    } else if !is_long(word) {
-        Some("it needs three letters".to_owned())
+    } else if !is_sayable(word) {
+        Some("it needs two letters".to_owned())
     } else {
         taken(v, kind, word)
     };
@@ -275,7 +277,7 @@ fn collisions(v: &Vocabulary, id: KindId, at: Span, problems: &mut Vec<Problem>)
     for (i, (word, fact)) in all.iter().enumerate() {
         // A name stands first elsewhere; where values do, a short word is none.
         let sayable = word.starts_with(char::is_alphabetic)
-            && (is_long(word) || short.values_first || word.chars().any(|c| c.is_ascii_digit()));
+            && (is_sayable(word) || short.values_first || word.chars().any(|c| c.is_ascii_digit()));
         let twice = all
             .get(i + 1..)
             .unwrap_or_default()
@@ -283,7 +285,7 @@ fn collisions(v: &Vocabulary, id: KindId, at: Span, problems: &mut Vec<Problem>)
             .find(|(w, _)| w == word);
         let why = match twice {
             Some((_, other)) => Some(format!("it is a word of `{}`, too", name(*other))),
-            None if !sayable => Some("it needs three letters, or is a number".to_owned()),
+            None if !sayable => Some("it needs two letters, or is a number".to_owned()),
             None => taken(v, kind, word).or_else(|| {
                 short
                     .mark(word, None)

@@ -36,14 +36,15 @@ impl Template {
         }
     }
 
-    /// The text, if no values stand in it.
+    /// The text about a subject of this name, if no values stand in it.
     #[must_use]
-    pub fn text(&self) -> Option<String> {
+    pub fn text(&self, subject: &str) -> Option<String> {
         let mut text = String::new();
         for p in &self.pieces {
             match p {
                 Piece::Text(part) => text.push_str(part),
-                _ => return None,
+                Piece::Subject => text.push_str(subject),
+                Piece::Value(..) => return None,
             }
         }
         Some(text)

@@ -51,6 +51,8 @@ pub enum Meaning {
     Fact(FactIx),
     /// A word of a fact of the kind.
     Word(FactIx, String),
+    /// A mark of the kind.
+    Mark(String),
 }
 
 /// A text such as `{curve}{In}`, and what it is made of.
@@ -109,11 +111,21 @@ impl Mark {
 }
 
 impl Short {
-    /// What another word stands for; the case of its letters does not matter.
+    /// What another word stands for; the case of its letters does not matter in one of three or more.
     #[must_use]
     pub fn meaning(&self, word: &str) -> Option<&Meaning> {
-        let found = self.also.iter().find(|(w, _)| w.eq_ignore_ascii_case(word));
+        let same = |w: &str| w == word || w.len() > 2 && w.eq_ignore_ascii_case(word);
+        let found = self.also.iter().find(|(w, _)| same(w));
         found.map(|(_, meaning)| meaning)
+    }
+
+    /// A text as the mark that it is, or that it is another word for.
+    #[must_use]
+    pub fn as_mark<'t>(&'t self, word: &'t str) -> &'t str {
+        match self.meaning(word) {
+            Some(Meaning::Mark(mark)) => mark,
+            _ => word,
+        }
     }
 
     /// The fact that a word without a key is a value of, and the value.
@@ -163,7 +175,7 @@ impl Short {
     /// Whether a word can stand for a value without its key.
     #[must_use]
     pub fn takes(&self, word: &str) -> bool {
-        self.word(word).is_some() || self.mark(word, None).is_some()
+        self.word(word).is_some() || self.mark(self.as_mark(word), None).is_some()
     }
 }
 

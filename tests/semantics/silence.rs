@@ -3,7 +3,7 @@
 use amperule::check::{Outcome, Reason};
 use amperule::ruleset::{Severity, Stage};
 
-use super::world::{World, clean, finding, lab_refused, named, rule, rule_with, said};
+use super::world::{KINDS, World, clean, finding, lab_refused, named, rule, rule_with, said};
 
 /// `?` beats an assumption, `none` is known absent, unwritten takes the assumption and says so.
 #[test]
@@ -507,4 +507,31 @@ derive:
         (v.outcome, v.reason),
         (Outcome::Undecided, Some(Reason::Open))
     );
+}
+
+/// What is asked of an article is nothing that a rule of a later stage is sure to refuse.
+#[test]
+fn what_is_required_looks_ahead() {
+    let kinds = KINDS
+        .replace(
+            "    part-only: yes\n",
+            "    part-only: yes\n    bought: yes\n",
+        )
+        .replace("In: {is: A,", "In: {requirable: yes, is: A,")
+        .replace("length: {is: m,", "length: {requirable: yes, is: m,");
+    let now = rule_with("now", "part", "In >= 32 A or length <= 3 m", "");
+    let later = rule_with("later", "part", "In <= 20 A", "    stage: verify\n");
+    let asked = |rules: &[String]| {
+        let yaml = format!("{kinds}\nrules:\n{}", rules.concat());
+        let w = World::of(&[("lab", &yaml)], "lab");
+        let text = "thing t { part: first { size: 4 mm²  rest: as-required } }";
+        let judged = w.judge(text);
+        assert_eq!(finding(&judged, "now").outcome, Outcome::Met);
+        let all = judged.report.required;
+        all.into_iter()
+            .map(|r| r.split(" of ").next().unwrap_or("").to_owned())
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(asked(std::slice::from_ref(&now)), ["In"]);
+    assert_eq!(asked(&[now, later]), ["length"]);
 }

@@ -8,8 +8,11 @@ use rustc_hash::FxHashSet;
 
 use super::parts::opens;
 use super::resolver::listed;
+use super::units::takes_bare_numbers;
 use crate::design::model::Status;
-use crate::design::tree::{Block, BlockName, Entry, FactEntry, Item, Tree, Value, ValueKind, Word};
+use crate::design::tree::{
+    Block, BlockName, Entry, FactEntry, Item, Number, Origin, Tree, Value, ValueKind, Word,
+};
 use crate::source::{Problem, Span};
 use crate::vocabulary::{Fact, FactType, KindId, Meaning, NameRole, Short, Vocabulary};
 
@@ -183,7 +186,10 @@ impl<'v> Long<'v> {
             .max()
             .unwrap_or(0)
             .max(product_until(&block.entries));
-        let facts = self.row(kind, row, &block.entries, (end, None), true);
+        let label = label.filter(|_| short.is_none_or(|s| !s.values_first));
+        let label = label.map(|span| Word::new(String::new(), span));
+        let name = block.name.as_ref().map(|n| &n.word).or(label.as_ref());
+        let facts = self.row(kind, row, &block.entries, (end, None), name);
         behind_product(&mut block.entries, facts);
     }
 
@@ -284,6 +290,7 @@ impl<'v> Long<'v> {
 
     /// A value of what is no part: other words for its words.
     fn plain(&mut self, kind: KindId, fact: &Fact, value: &mut Value) {
+        self.as_mark(kind, fact, value);
         self.no_row(value, Some(kind));
         match &mut value.kind {
             ValueKind::OneOf(all) | ValueKind::List(all) | ValueKind::ByTurn(all) => {
@@ -317,6 +324,39 @@ impl<'v> Long<'v> {
                 }
             }
             _ => {}
+        }
+    }
+
+    /// `phases: 1-phase`, `phases: single phase`: a mark that says this fact alone.
+    fn as_mark(&mut self, kind: KindId, fact: &Fact, value: &mut Value) {
+        let text = match &value.kind {
+            ValueKind::Row { values, entries } if entries.is_empty() => {
+                let pieces: Option<Vec<String>> = values.iter().map(row::piece).collect();
+                pieces.map(|all| all.join("-").replace(' ', "-"))
+            }
+            ValueKind::Word(_) | ValueKind::Number(_) => {
+                row::piece(value).map(|p| p.replace(' ', "-"))
+            }
+            _ => None,
+        };
+        let Some((text, short)) = text.zip(self.short(kind)) else {
+            return;
+        };
+        let mark = short.as_mark(&text);
+        let found = short.mark(mark, None).unwrap_or_default();
+        let [(ix, from, until)] = found.as_slice() else {
+            return;
+        };
+        let own = self.v.fact(kind, *ix);
+        if own.name == fact.name && own.unit().is_some_and(takes_bare_numbers) {
+            let digits = mark.get(*from..*until).unwrap_or("").to_owned();
+            self.replace(value.span, &digits);
+            value.kind = ValueKind::Number(Number {
+                digits,
+                unit: None,
+                more: Vec::new(),
+                span: value.span,
+            });
         }
     }
 
@@ -379,6 +419,7 @@ impl<'v> Long<'v> {
     ) {
         let end = values.last().map_or(value.span.from(), |v| v.span.until());
         let end = end.max(product_until(&entries));
+        values = self.joined(part, values);
         let first = values.first().map(|v| (v.kind.clone(), v.span));
         let mut head = match first {
             Some((ValueKind::Word(text), span)) => Word::new(text, span),
@@ -397,7 +438,7 @@ impl<'v> Long<'v> {
             opened_by = Some(head.text.clone());
         }
         let real = opens(self.v, &head.text).map_or(part, |(real, _)| real);
-        let facts = self.row(real, values, &entries, (end, opened_by), false);
+        let facts = self.row(real, values, &entries, (end, opened_by), None);
         self.entries(real, &mut entries);
         behind_product(&mut entries, facts);
         value.kind = ValueKind::Part { head, entries };
@@ -419,8 +460,13 @@ impl<'v> Long<'v> {
             );
             let why = format!("`{text}` cannot follow a value");
             let mut problem = Problem::error("trailing-text", why)
-                .at(at, "expected a new line, the next `key:` or `}`")
-                .help("what is of its own stands on a new line, or two blanks behind the value");
+                .at(at, "expected a new line, the next `key:` or `}`");
+            problem = match Origin::from_word(&text) {
+                Some(_) => problem.help(format!("write `({text})`")),
+                None => problem.help(
+                    "what is of its own stands on a new line, or two blanks behind the value",
+                ),
+            };
             if let Some(first) = values.first().filter(|_| values.len() > 1) {
                 problem = problem.at(first.span, "the value ends here");
             }

@@ -43,6 +43,8 @@ impl Resolver<'_> {
                     let mut problem = Problem::wrong("unknown-unit", word.span, error.to_string());
                     if let Some(help) = error.help() {
                         problem = problem.help(help);
+                    } else if usual == "1" {
+                        problem = problem.help(format!("write `{}` alone", number.digits));
                     } else if !usual.is_empty() {
                         problem = problem.help(format!("write it in a unit such as `{usual}`"));
                     }

@@ -161,6 +161,7 @@ impl Page<'_> {
             Meaning::Opens(meant) => format!("{word} is {meant}"),
             Meaning::Fact(fact) => format!("{word} is {}", name(fact)),
             Meaning::Word(fact, meant) => format!("{word} is {}: {meant}", name(fact)),
+            Meaning::Mark(mark) => format!("{word} is {mark}"),
         });
         let said = said.collect::<Vec<_>>().join(", ");
         let all = [

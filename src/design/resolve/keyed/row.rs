@@ -11,6 +11,9 @@ use crate::quantity::{Unit, parse_quantity};
 use crate::source::{Problem, Span};
 use crate::vocabulary::{Fact, FactIx, FactType, KindId, Meaning, Short, Vocabulary, with_article};
 
+/// The most words that are joined to one.
+const MOST_JOINED: usize = 4;
+
 /// One fact that a value of a row says: its key, its value, and the value as text if it is not
 /// the one written.
 struct Said {
@@ -30,17 +33,27 @@ impl Long<'_> {
         values: Vec<Value>,
         body: &[Entry],
         (end, opened_by): (usize, Option<String>),
-        block: bool,
+        name: Option<&Word>,
     ) -> Vec<Entry> {
         let mut facts: Vec<Entry> = Vec::new();
         let mut texts = Vec::new();
         let mut meant: Vec<Entry> = Vec::new();
+        let values = self.joined(kind, values);
         let items: Vec<Span> = values.iter().map(|v| v.span).collect();
-        for value in values {
+        let mut values = values.into_iter().peekable();
+        while let Some(mut value) = values.next() {
             if value.is_bad() {
                 continue;
             }
-            let said = match self.said(kind, &value, block) {
+            // Words side by side that say nothing are one mistake.
+            if let (true, ValueKind::Word(words)) = (self.is_alien(kind, &value), &mut value.kind) {
+                let bare = |v: &Value| matches!(&v.kind, ValueKind::Number(n) if n.unit.is_none());
+                while let Some(v) = values.next_if(|v| bare(v) || self.is_alien(kind, v)) {
+                    *words = format!("{words} {}", shown(&v));
+                    value.span = value.span.to(v.span);
+                }
+            }
+            let said = match self.said(kind, &value, name) {
                 Ok(said) => said,
                 Err((problem, keys)) => {
                     self.problems.push(problem);
@@ -95,20 +108,29 @@ impl Long<'_> {
         clippy::result_large_err,
         reason = "a mistake is rare, and told at once"
     )]
-    fn said(&mut self, kind: KindId, value: &Value, block: bool) -> Result<Vec<Said>, Refused> {
+    fn said(
+        &mut self,
+        kind: KindId,
+        value: &Value,
+        name: Option<&Word>,
+    ) -> Result<Vec<Said>, Refused> {
         let empty = Short::default();
         let short = self.short(kind).unwrap_or(&empty);
         match &value.kind {
             ValueKind::Word(word) => {
-                if let Some(marked) = short.mark(word, None) {
-                    return Ok(self.marked(kind, word, value, &marked));
+                let mark = short.as_mark(word);
+                if let Some(marked) = short.mark(mark, None) {
+                    if mark != word {
+                        self.replace(value.span, mark);
+                    }
+                    return Ok(self.marked(kind, mark, value, &marked));
                 }
                 if let Some((fact, meant)) = short.word(word) {
                     let own = short.unkeyed.iter().any(|u| u.words.contains(&meant));
                     if meant != *word && own {
                         self.rewrites.push(Rewrite::Word(value.span, meant.clone()));
                     }
-                    let text = Some(meant.clone()).filter(|m| m != word);
+                    let text = Some(meant.clone());
                     let value = Value {
                         kind: ValueKind::Word(meant),
                         ..value.clone()
@@ -124,7 +146,14 @@ impl Long<'_> {
                         text: None,
                     }]);
                 }
-                Err(self.unplaced_word(kind, word, value.span, block))
+                Err(self.unplaced_word(kind, word, value.span, name))
+            }
+            // `circuit bay 1 new {`
+            ValueKind::Number(number)
+                if number.unit.is_none()
+                    && name.is_some_and(|n| n.span.until() + 1 == value.span.from()) =>
+            {
+                Err(self.unplaced_word(kind, &number.digits, value.span, name))
             }
             ValueKind::Number(number) => {
                 let unit = number.unit.as_ref().map(|u| u.text.as_str());
@@ -148,6 +177,72 @@ impl Long<'_> {
         }
     }
 
+    /// Values side by side that are one word when a hyphen joins them: `3 core`, `twin and earth`,
+    /// `BS 88-3`. What could be something else by itself is left to be asked: `type B`.
+    pub(super) fn joined(&mut self, kind: KindId, mut values: Vec<Value>) -> Vec<Value> {
+        let mut at = 0;
+        while at < values.len() {
+            let most = values.len().min(at + MOST_JOINED);
+            let found = (at + 1..=most).rev().find_map(|end| {
+                let some = values.get(at..end)?;
+                Some((end, self.as_one(kind, some, at == 0)?))
+            });
+            if let Some((end, text)) = found {
+                let span = values[at].span.to(values[end - 1].span);
+                self.replace(span, &text);
+                values.splice(at..end, [Value::plain(ValueKind::Word(text), span)]);
+            }
+            at += 1;
+        }
+        values
+    }
+
+    /// The word of the ruleset that some values side by side are.
+    fn as_one(&self, kind: KindId, values: &[Value], first: bool) -> Option<String> {
+        let apart = |pair: &[Value]| pair[0].span.until() + 1 == pair[1].span.from();
+        let pieces: Vec<String> = values.iter().map(piece).collect::<Option<_>>()?;
+        let text = pieces.join(" ");
+        if !text.contains(' ') || !values.windows(2).all(apart) {
+            return None;
+        }
+        let joined = text.replace(' ', "-");
+        let opened = || {
+            let opens = opens(self.v, &joined).map(|_| joined.as_str());
+            opens
+                .or_else(|| self.v.opened_by(&joined))
+                .filter(|_| first)
+        };
+        let Some(short) = self.short(kind).filter(|s| s.takes(&joined)) else {
+            return opened().map(str::to_owned);
+        };
+        let facts = |text: &str| -> Vec<FactIx> {
+            let marked = short.mark(short.as_mark(text), None).into_iter().flatten();
+            let marked = marked.map(|(fact, ..)| fact);
+            marked
+                .chain(short.word(text).map(|(fact, _)| fact))
+                .collect()
+        };
+        let asked = text.split(' ').any(|p| self.v.asked(p).is_some());
+        let other = |p: &str| facts(p).iter().any(|f| !facts(&joined).contains(f));
+        if asked && text.split(' ').any(other) {
+            return None;
+        }
+        let alone = |meant: &String| short.unkeyed.iter().any(|u| u.words.contains(meant));
+        let word = short.word(&joined).map(|(_, meant)| meant).filter(alone);
+        Some(word.unwrap_or_else(|| short.as_mark(&joined).to_owned()))
+    }
+
+    /// Whether a word says nothing of a thing of a kind, and nothing else.
+    fn is_alien(&self, kind: KindId, value: &Value) -> bool {
+        let ValueKind::Word(word) = &value.kind else {
+            return false;
+        };
+        let takes = self.short(kind).is_some_and(|s| s.takes(word));
+        !takes
+            && Status::from_word(word).is_none()
+            && self.misplaced(kind, word, value.span).is_none()
+    }
+
     /// The values that a mark holds, each at its own letters.
     fn marked(
         &self,
@@ -161,7 +256,10 @@ impl Long<'_> {
             let fact = self.v.fact(kind, *ix);
             let written = text.get(*from..*until).unwrap_or("");
             let start = at.span.from();
-            let span = Span::new(at.span.file, start + from, start + until);
+            let span = match text.len() == at.span.until() - start {
+                true => Span::new(at.span.file, start + from, start + until),
+                false => at.span,
+            };
             let value = match fact.unit() {
                 None => ValueKind::Word(written.to_owned()),
                 Some(unit) => ValueKind::Number(Number {
@@ -301,14 +399,16 @@ impl Long<'_> {
         (problem, keys.map(str::to_owned).collect())
     }
 
-    fn unplaced_word(&self, kind: KindId, word: &str, at: Span, block: bool) -> Refused {
+    /// Why a word that has a meaning cannot stand without its key.
+    fn misplaced(&self, kind: KindId, word: &str, at: Span) -> Option<Refused> {
         let declared = self.v.kind(kind);
         let of = with_article(&declared.name);
-        if let Some(what) = self.v.asked(word) {
-            return (ambiguous(word, what, at), Vec::new());
+        let first = word.split(' ').next().unwrap_or(word);
+        if let Some(what) = self.v.asked(first) {
+            return Some((ambiguous(word, what, at), Vec::new()));
         }
         let problem = |why: String| Problem::wrong("no-key", at, why);
-        let alone = |p: Problem| (p, Vec::new());
+        let alone = |p: Problem| Some((p, Vec::new()));
         if opens(self.v, word).is_some_and(|(k, _)| self.v.fits(k, kind))
             || short_opens(self.v, kind, word)
         {
@@ -331,7 +431,8 @@ impl Long<'_> {
             let p = problem(format!(
                 "`{word}` is a fact of {of}, and stands without `:`"
             ));
-            return (p.help(format!("write `{word}: …`")), vec![word.to_owned()]);
+            let p = p.help(format!("write `{word}: …`"));
+            return Some((p, vec![word.to_owned()]));
         }
         let takes =
             |f: &&Fact| f.writable && f.words().is_some_and(|w| w.iter().any(|w| w == word));
@@ -343,10 +444,8 @@ impl Long<'_> {
             .collect();
         if let Some(first) = keys.first() {
             let p = problem(format!("`{word}` needs its key in {of}"));
-            return (
-                p.help(format!("write `{first}: {word}`")),
-                vec![(*first).to_owned()],
-            );
+            let p = p.help(format!("write `{first}: {word}`"));
+            return Some((p, vec![(*first).to_owned()]));
         }
         if self.v.kind_named(word).is_some() {
             return alone(
@@ -362,12 +461,29 @@ impl Long<'_> {
                 .help("write its key before it"),
             );
         }
+        None
+    }
+
+    fn unplaced_word(&self, kind: KindId, word: &str, at: Span, name: Option<&Word>) -> Refused {
+        if let Some(refused) = self.misplaced(kind, word, at) {
+            return refused;
+        }
+        let declared = self.v.kind(kind);
+        let of = with_article(&declared.name);
         let short = self.short(kind);
         let unkeyed = short.iter().flat_map(|s| &s.unkeyed).flat_map(|u| &u.words);
         let also = short.iter().flat_map(|s| s.also.iter().map(|(w, _)| w));
         let known: Vec<&str> = unkeyed.chain(also).map(String::as_str).collect();
-        let mut p = problem(format!("`{word}` says nothing of {of}"));
-        if let Some(meant) = nearest(word, &known) {
+        let mut p = Problem::wrong("no-key", at, format!("`{word}` says nothing of {of}"));
+        let joined = word.replace(' ', "-");
+        let begun: Vec<&str> = known
+            .iter()
+            .copied()
+            .filter(|k| k.starts_with(&joined))
+            .collect();
+        if !begun.is_empty() {
+            p = p.help(format!("write {}", some(&begun)));
+        } else if let Some(meant) = nearest(&joined, &known) {
             p = p.meant(word, meant);
         }
         if p.help.is_empty() {
@@ -377,6 +493,13 @@ impl Long<'_> {
             let may: Vec<&str> = facts.chain(marks.map(|m| m.text.as_str())).collect();
             p = match may.as_slice() {
                 [] => p.help("write its key before it, as in `key: value`"),
+                [only] if !known.is_empty() && short.is_some_and(|s| s.marks.is_empty()) => {
+                    p.help(format!(
+                        "without a key may stand `{only}`, one of {}: `amperule rules words {}` shows all",
+                        known.join(", "),
+                        declared.name
+                    ))
+                }
                 may => p.help(format!(
                     "without a key may stand {}: `amperule rules words {}` shows what each takes",
                     some(may),
@@ -384,13 +507,15 @@ impl Long<'_> {
                 )),
             };
         }
-        if block {
-            p = p.help(format!(
-                "a name is one word and stands first: `{} NAME {{`",
-                declared.name
-            ));
+        let behind = |n: &&Word| n.span.until() + 1 == at.from();
+        if let Some(name) = name.filter(behind) {
+            let kind = &declared.name;
+            p = p.help(match name.text.as_str() {
+                "" => format!("a name stands before the label: `{kind} {joined} \"…\" {{`"),
+                name => format!("a name is one word: `{kind} {name}-{joined} {{`"),
+            });
         }
-        alone(p)
+        (p, Vec::new())
     }
 
     fn yes_no(&self, kind: KindId) -> &str {
@@ -433,5 +558,17 @@ pub(super) fn shown(value: &Value) -> String {
         ValueKind::Tolerance { base, .. } => format!("{} ± …", shown(base)),
         ValueKind::Range { low, high } => format!("{} .. {}", shown(low), shown(high)),
         _ => as_written(value).unwrap_or_else(|| "…".to_owned()),
+    }
+}
+
+/// A value as a piece of a word.
+pub(super) fn piece(value: &Value) -> Option<String> {
+    match &value.kind {
+        ValueKind::Word(word) => Some(word.clone()),
+        ValueKind::Number(n) if n.more.is_empty() => {
+            let unit = n.unit.iter().map(|u| format!(" {}", u.text));
+            Some(unit.fold(n.digits.clone(), |all, u| all + &u))
+        }
+        _ => None,
     }
 }
