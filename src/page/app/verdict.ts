@@ -3,6 +3,7 @@ import type { Built, Checked, Figure, Finding, Problem, Reading } from './answer
 import { opening } from './ask';
 import { el, folded, mark, say } from './dom';
 import type { Place } from './editor';
+import { strip } from './photos';
 
 export interface Answerer {
   go(from: number, to: number): void;
@@ -165,5 +166,5 @@ function reading(r: Reading, index: number, broken: Finding[], to: Answerer): HT
     r.told.usual && el('p', { class: 'how' }, `Look again unless: ${r.told.usual}`),
     r.words.length > 0 && el('div', { class: 'taps', role: 'group', 'aria-label': `${r.reading} of ${r.of}` }, ...r.words.map(w => el('button', { type: 'button', onclick: () => void give(w) }, w))),
     el('span', { class: 'row' }, field, r.unit && el('span', { class: 'unit' }, r.unit), el('button', { type: 'submit' }, 'Write')),
-    r.read && el('p', { class: 'judged' }, mine ? mark('broken', 'stop') : broken.length ? mark('see above', 'open') : mark('read', 'good'), ` ${r.read}`), fault);
+    r.read && el('p', { class: 'judged' }, mine ? mark('broken', 'stop') : broken.length ? mark('see above', 'open') : mark('read', 'good'), ` ${r.read}`), fault, strip(`${r.reading} of ${r.of}`));
 }
