@@ -63,12 +63,18 @@ function problem(p: Problem, to: Answerer): HTMLElement {
     el('p', { class: 'what' }, p.message), ...p.help.map(h => el('p', { class: 'help' }, h)), place(p.labels, to));
 }
 
+/** Where a rule is from and how sure that is, once where both are the same. */
+function sourced(f: Finding): string {
+  const from = f.clause || f.source, sure = f.confidence.replaceAll('-', ' ');
+  return from === sure ? from : `${from} (${sure})`;
+}
+
 function finding(f: Finding, to: Answerer): HTMLElement {
   const [word, weight] = weigh(f);
   return el('li', { class: 'finding' }, mark(word, weight), el('span', { class: 'of' }, f.subject),
     el('p', { class: 'what' }, f.message), ...f.help.map(h => el('p', { class: 'help' }, h)),
     f.outcome === 'undecided' && f.missing.length > 0 && el('p', { class: 'help' }, `Missing: ${f.missing.map(m => `${m.fact} of ${m.of}`).join(', ')}`),
-    el('p', { class: 'source' }, f.clause || f.source, ` (${f.confidence})`), place(f.labels, to), opening(`Rule ${f.rule}`, () => to.rule(f.rule)));
+    el('p', { class: 'source' }, sourced(f)), place(f.labels, to), opening(`Rule ${f.rule}`, () => to.rule(f.rule)));
 }
 
 /** The rules and what they came to. */
