@@ -9,9 +9,19 @@ impl zed::Extension for Amperule {
         Self
     }
 
-    fn language_server_command(&mut self, _: &LanguageServerId, worktree: &Worktree) -> Result<Command> {
-        let command = worktree.which("amperule").ok_or("the program amperule is not on the path")?;
-        Ok(Command { command, args: vec!["lsp".to_owned()], env: worktree.shell_env() })
+    fn language_server_command(
+        &mut self,
+        _: &LanguageServerId,
+        worktree: &Worktree,
+    ) -> Result<Command> {
+        let command = worktree
+            .which("amperule")
+            .ok_or("the program amperule is not on the path")?;
+        Ok(Command {
+            command,
+            args: vec!["lsp".to_owned()],
+            env: worktree.shell_env(),
+        })
     }
 }
 
