@@ -9,7 +9,7 @@ import { fileURLToPath, pathToFileURL } from 'node:url';
 
 const here = path.dirname(fileURLToPath(import.meta.url));
 export const root = path.join(here, '..', '..');
-const require = createRequire(path.join(root, 'src', 'page', 'package.json'));
+export const require = createRequire(path.join(root, 'src', 'page', 'package.json'));
 /** @type {typeof import('playwright-core')} */
 const { chromium } = require('playwright-core');
 export const axe = fs.readFileSync(require.resolve('axe-core/axe.min.js'), 'utf8');
@@ -20,12 +20,12 @@ export const browser = await chromium.launch({ executablePath: process.env.CHROM
 
 /**
  * A fresh page, ready.
- * @param {{ size?: { width: number, height: number }, scheme?: 'light' | 'dark', dark?: boolean, bypass?: boolean }} [how]
+ * @param {{ size?: { width: number, height: number }, scheme?: 'light' | 'dark', bypass?: boolean, address?: string }} [how] `address`: where the page is, if not in its file
  */
 export async function opened(how = {}) {
-  const size = how.size ?? sizes.phone, small = size.width < 600;
+  const size = how.size ?? sizes.phone, small = size.width < 600, address = how.address ?? pathToFileURL(file).href;
   const context = await browser.newContext({
-    viewport: size, hasTouch: small, isMobile: small, offline: true, colorScheme: how.scheme ?? 'light', acceptDownloads: true,
+    viewport: size, hasTouch: small, isMobile: small, offline: !how.address, colorScheme: how.scheme ?? 'light', acceptDownloads: true,
     // axe is put into the page by the test, which the page's policy does not let anyone do.
     bypassCSP: how.bypass ?? false,
   });
@@ -36,12 +36,12 @@ export async function opened(how = {}) {
   page.on('pageerror', error => faults.push(`error: ${error.message}`));
   page.on('request', request => {
     const url = request.url();
-    if (!url.startsWith('blob:') && !url.startsWith('data:') && url !== pathToFileURL(file).href) faults.push(`request: ${url}`);
+    if (!url.startsWith('blob:') && !url.startsWith('data:') && url !== pathToFileURL(file).href && !(how.address && url.startsWith(how.address))) faults.push(`request: ${url}`);
   });
   page.on('dialog', dialog => void dialog.accept());
   // The browser's own dialogue cannot be used without a person.
   await page.addInitScript(() => { delete (/** @type {any} */ (window)).showSaveFilePicker; });
-  await page.goto(pathToFileURL(file).href);
+  await page.goto(address);
   await ready(page);
   return { page, context, faults, done: async () => { await context.close(); assert.deepEqual(faults, []); } };
 }
@@ -55,11 +55,11 @@ export async function settled(page) {
   return page.textContent('#status');
 }
 
-/** Opens a text as a file of the user. @param {import('playwright-core').Page} page @param {string} name @param {string} text */
-export async function open(page, name, text) {
+/** Opens a file of the user. @param {import('playwright-core').Page} page @param {string} name @param {string | Uint8Array} held */
+export async function open(page, name, held) {
   const at = await page.isVisible('#start') ? '#open-start' : '#open-work';
   const before = await page.evaluate(() => (/** @type {any} */ (window)).AMPERULE.version());
-  await page.setInputFiles(at, { name, mimeType: 'text/plain', buffer: Buffer.from(text) });
+  await page.setInputFiles(at, { name, mimeType: 'text/plain', buffer: Buffer.from(held) });
   await page.waitForFunction(before => (/** @type {any} */ (window)).AMPERULE.version() > before, before);
   return settled(page);
 }

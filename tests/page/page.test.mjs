@@ -5,7 +5,10 @@ import fs from 'node:fs';
 import path from 'node:path';
 import { after, test } from 'node:test';
 import zlib from 'node:zlib';
-import { axe, browser, file, open, opened, ready, root, settled, sizes } from './browser.mjs';
+import { axe, browser, file, open, opened, ready, require, root, settled, sizes } from './browser.mjs';
+
+/** @type {typeof import('fflate')} */
+const { strFromU8, unzipSync, zipSync } = require('fflate');
 
 after(() => browser.close());
 
@@ -32,7 +35,7 @@ async function tap(page, of, asked, answer) {
 /** Writes an answer into its field. @param {import('playwright-core').Page} page @param {string} of @param {string} asked @param {string} answer */
 async function type(page, of, asked, answer) {
   const box = question(page, of, asked);
-  await box.locator('input').fill(answer);
+  await box.locator('input:not([type=file])').fill(answer);
   await box.locator('button[type=submit]').tap();
   await settled(page);
 }
@@ -110,7 +113,7 @@ test('an answer that is none is refused and changes nothing', async () => {
   await begin(page, 'house');
   const before = await text(page);
   await type(page, 'supply', 'cut-out-rating', '100 metres');
-  assert.notEqual(await question(page, 'supply', 'cut-out-rating').locator('.fault').textContent(), '');
+  assert.notEqual(await question(page, 'supply', 'cut-out-rating').locator('.fault').first().textContent(), '');
   assert.equal(await text(page), before);
   await done();
 });
@@ -137,14 +140,14 @@ test('a figure opens to its working, a finding to its rule, and readings are jud
   assert.match(await page.textContent('#works') ?? '', /To buy/);
   await open(page, 'larch.amp', example('larch-bank'));
   const form = page.locator('.reading', { has: page.locator('label:text("R1R2")') }).first();
-  await form.locator('input').fill('0.15');
+  await form.locator('input:not([type=file])').fill('0.15');
   await form.locator('button[type=submit]').tap();
   await page.waitForFunction(() => (/** @type {any} */ (window)).AMPERULE.editor.text.includes('R1R2: 0.15 ohm'));
   await settled(page);
   await page.waitForFunction(() => document.querySelector('.judged') !== null);
   assert.match(await page.textContent('.judged') ?? '', /read 0\.15 ohm/);
   const slow = page.locator('.reading', { has: page.locator('label:text("trip-time")') }).first();
-  await slow.locator('input').fill('900');
+  await slow.locator('input:not([type=file])').fill('900');
   await slow.locator('button[type=submit]').tap();
   await page.waitForSelector('.judged .mark.stop');
   assert.match(await page.textContent('.reading:has(.judged .mark.stop)') ?? '', /trip-time[\s\S]*broken 900 ms/);
@@ -156,9 +159,8 @@ test('a saved file opens again as it was, with its line ends', async () => {
   const { page, done } = await opened({ size: sizes.desk });
   const crlf = example('larch-bank').replaceAll('\n', '\r\n');
   await open(page, 'larch.amp', crlf);
-  const [download] = await Promise.all([page.waitForEvent('download'), page.click('#save')]);
-  assert.equal(download.suggestedFilename(), 'larch.amp');
-  const back = fs.readFileSync(await download.path() ?? '', 'utf8');
+  const [name, held] = await saved(page), back = Buffer.from(held).toString();
+  assert.equal(name, 'larch.amp');
   assert.equal(back, crlf);
   assert.match(await open(page, 'again.amp', back) ?? '', /^0 breaches/);
   await done();
@@ -180,6 +182,110 @@ test('a draft outlives the page, is offered with its date, and can be forgotten'
   await page.tap('#draft button:text-is("Forget it")');
   assert.equal(await page.isVisible('#draft'), false);
   assert.equal(await page.evaluate(() => localStorage.length), 0);
+  await done();
+});
+
+/** A picture as a camera makes one. @param {import('playwright-core').Page} page @param {number} width @param {number} height */
+async function picture(page, width, height) {
+  const url = await page.evaluate(([width, height]) => {
+    const canvas = Object.assign(document.createElement('canvas'), { width, height }), on = canvas.getContext('2d');
+    if (on) { on.fillStyle = '#a33'; on.fillRect(0, 0, width, height); on.fillStyle = '#eee'; on.fillRect(width / 4, height / 4, width / 2, height / 2); }
+    return canvas.toDataURL('image/png');
+  }, [width, height]);
+  return { name: 'IMG_0001.png', mimeType: 'image/png', buffer: Buffer.from(url.split(',')[1] ?? '', 'base64') };
+}
+
+/** Width and height that a JPEG states. @param {Uint8Array} jpeg */
+function measures(jpeg) {
+  for (let at = 2; at < jpeg.length;) {
+    const mark = jpeg[at + 1] ?? 0, word = (/** @type {number} */ i) => ((jpeg[at + i] ?? 0) << 8) + (jpeg[at + i + 1] ?? 0);
+    if (mark >= 0xc0 && mark <= 0xc2) return [word(7), word(5)];
+    at += 2 + word(2);
+  }
+  return [];
+}
+
+/** Saves, and gives the file's name and content. @param {import('playwright-core').Page} page @returns {Promise<[string, Uint8Array]>} */
+async function saved(page) {
+  const [download] = await Promise.all([page.waitForEvent('download'), page.click('#save')]);
+  return [download.suggestedFilename(), fs.readFileSync(await download.path() ?? '')];
+}
+
+test('photos of answers and readings stay in the file and in the draft, and can be removed', async () => {
+  const { page, done } = await opened();
+  await open(page, 'larch.amp', example('larch-bank'));
+  const before = await text(page);
+  await page.tap('#tab-answer');
+  const reading = page.locator('.reading', { has: page.locator('label:text("R1R2")') }).first();
+  await reading.locator('input[type=file]:not([capture])').setInputFiles([await picture(page, 3000, 2000), await picture(page, 300, 400)]);
+  await page.waitForFunction(() => document.querySelectorAll('#works figure').length === 2);
+  await page.tap('#tab-ask');
+  await page.locator('#photos input[type=file]:not([capture])').setInputFiles(await picture(page, 800, 800));
+  await page.waitForFunction(() => document.querySelectorAll('#photos figure').length === 3);
+  assert.match(await page.textContent('#saved') ?? '', /not saved since/);
+  await page.waitForFunction(() => [...document.querySelectorAll('#photos img')].every(i => (/** @type {HTMLImageElement} */ (i)).naturalWidth > 0));
+  // What is no picture is refused, and told.
+  await page.locator('#photos input[type=file]:not([capture])').setInputFiles({ name: 'notes.txt', mimeType: 'text/plain', buffer: Buffer.from('no picture') });
+  await page.waitForFunction(() => /notes\.txt/.test(document.querySelector('#photos .fault')?.textContent ?? ''));
+
+  await page.reload();
+  await ready(page);
+  assert.match(await page.textContent('#draft') ?? '', /larch\.amp, of .*, with 3 photos/);
+  await page.tap('#draft button:text-is("Take it")');
+  await settled(page);
+  assert.equal(await page.locator('#photos figure').count(), 3);
+
+  const [name, archive] = await saved(page);
+  assert.equal(name, 'larch.zip');
+  const files = unzipSync(archive);
+  const of = await page.locator('#photos figcaption').first().textContent();
+  assert.match(of ?? '', /^R1R2 of ev/);
+  assert.deepEqual(Object.keys(files).sort(), ['larch.amp', `photos/${of} 1.jpg`, `photos/${of} 2.jpg`, 'photos/the installation 1.jpg']);
+  assert.equal(strFromU8(files['larch.amp'] ?? new Uint8Array()), before);
+  assert.deepEqual(measures(files[`photos/${of} 1.jpg`] ?? new Uint8Array()), [1600, 1067]);
+  assert.deepEqual(measures(files[`photos/${of} 2.jpg`] ?? new Uint8Array()), [300, 400]);
+  assert.equal(await page.textContent('#saved'), 'larch.amp');
+
+  // Packed anew by something else, in a folder: the same again.
+  const again = zipSync(Object.fromEntries(Object.entries(files).map(([name, bytes]) => [`job/${name}`, bytes])), { level: 6 });
+  assert.match(await open(page, 'again.zip', again) ?? '', /^0 breaches/);
+  assert.equal(await text(page), before);
+  assert.deepEqual(await page.locator('#photos figcaption').allTextContents(), [of, of, 'the installation']);
+
+  while (await page.locator('#photos .remove').count() > 0) await page.locator('#photos .remove').first().tap();
+  const [plain, kept] = await saved(page);
+  assert.deepEqual([plain, Buffer.from(kept).toString()], ['larch.amp', before]);
+  await page.tap('#new');
+  assert.equal(await page.isVisible('#draft'), false, 'what is saved needs no draft');
+  await page.waitForFunction(async () => {
+    const asked = indexedDB.open('amperule');
+    await new Promise(done => { asked.onsuccess = done; });
+    const count = asked.result.transaction('photos').objectStore('photos').count();
+    await new Promise(done => { count.onsuccess = done; });
+    asked.result.close();
+    return count.result === 0;
+  });
+  await done();
+});
+
+test('an archive that is none of ours is refused in words, and nothing of a photo runs', async () => {
+  const { page, done } = await opened();
+  const design = Buffer.from(example('larch-bank'));
+  const refused = async (/** @type {Uint8Array} */ archive, /** @type {RegExp} */ told) => {
+    await page.evaluate(() => { const at = document.querySelector('#status'); if (at) at.textContent = ''; });
+    await page.setInputFiles('#open-start', { name: 'some.zip', mimeType: 'application/zip', buffer: Buffer.from(archive) });
+    await page.waitForFunction(() => document.querySelector('#status')?.textContent !== '');
+    assert.match(await page.textContent('#status') ?? '', told);
+    assert.equal(await page.isVisible('#work'), false);
+  };
+  await refused(zipSync({ 'notes.txt': design }), /some\.zip holds no design/);
+  await refused(zipSync({ 'a.amp': design, 'b.amp': design }), /holds 2 designs/);
+  await refused(zipSync({ 'a.amp': design }).subarray(0, 300), /cannot be unpacked/);
+  await refused(zipSync({ 'a.amp': new Uint8Array(5e6) }), /more, or larger files.*a\.amp/);
+  const evil = Buffer.from('<svg xmlns="http://www.w3.org/2000/svg" onload="alert(1)"><script>alert(2)</script></svg>');
+  await open(page, 'evil.zip', zipSync({ 'a.amp': design, 'photos/<b>bold%00 1.jpg': evil }));
+  assert.equal(await page.locator('#photos figcaption').textContent(), '<b>bold[U+0000]');
+  assert.equal(await page.evaluate(() => (/** @type {HTMLImageElement} */ (document.querySelector('#photos img'))).naturalWidth), 0);
   await done();
 });
 
@@ -254,15 +360,14 @@ test('everything can be done by keys alone', async () => {
 });
 
 for (const [name, size] of Object.entries(sizes)) {
-  // Light and dark differ in their colours alone, which are the same at each size.
+  // Light and dark differ in their colours alone: a phone and a desk have all that is coloured.
   for (const scheme of /** @type {const} */ (['light', 'dark'])) {
-    if (scheme === 'dark' && name !== 'phone') continue;
+    if (scheme === 'dark' && name !== 'phone' && name !== 'desk') continue;
     test(`nothing is cut off or out of reach: ${name}, ${scheme}`, async () => {
       const { page, done } = await opened({ size, scheme, bypass: true });
       await page.evaluate(axe);
       const look = async (/** @type {string} */ where) => {
-        // A desk has the parts of a phone in the same order, with more room.
-        const found = name === 'desk' ? { violations: [] } : await page.evaluate(dark => (/** @type {any} */ (window)).axe.run(document, dark ? { runOnly: { type: 'rule', values: ['color-contrast'] } } : { runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'] }), scheme === 'dark');
+        const found = await page.evaluate(dark => (/** @type {any} */ (window)).axe.run(document, dark ? { runOnly: { type: 'rule', values: ['color-contrast'] } } : { runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'] }), scheme === 'dark');
         const told = found.violations.map((/** @type {any} */ v) => `${v.id}: ${v.nodes.slice(0, 3).map((/** @type {any} */ n) => n.html).join(' ')}`);
         assert.deepEqual(told, [], where);
         const wide = await page.evaluate(() => document.documentElement.scrollWidth - window.innerWidth);
@@ -274,6 +379,8 @@ for (const [name, size] of Object.entries(sizes)) {
       };
       await look('start');
       await begin(page, 'house');
+      await question(page, 'supply', 'earthing').locator('input[type=file]:not([capture])').setInputFiles(await picture(page, 400, 300));
+      await page.waitForSelector('.question figure');
       await look('ask');
       await open(page, 'faults.amp', example('quarry-cottage-faults'));
       if (name === 'wide') assert.ok(await page.isVisible('#view-text') && await page.isVisible('#view-ask') && await page.isHidden('#tab-text'), 'the text stands beside the questions');

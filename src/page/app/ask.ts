@@ -1,6 +1,7 @@
 // The questions of a visit, one after the other; an answer goes into the text.
 import type { Question, Surveyed } from './answers';
 import { el, mark, say, seen } from './dom';
+import { strip } from './photos';
 
 export interface Asker {
   /** Writes an answer to a question of the survey shown; says what is wrong with it, if anything. */
@@ -94,7 +95,7 @@ function one(q: Question, aside: Aside, asker: Asker, again: () => void): HTMLEl
     q.passes && el('p', { class: 'how' }, `Passes with: ${q.passes}`),
     q.usual.length > 0 && el('div', { class: 'taps', role: 'group', 'aria-label': `Usual answers for ${q.asked} of ${q.of}` }, ...q.usual.map(word => button(word, () => void give(word)))),
     form, fault,
-    el('div', { class: 'taps quiet' },
+    strip(`${q.asked} of ${q.of}`,
       back ? button('Ask again', () => { aside.later.delete(q.id); aside.network.delete(q.id); again(); })
         : button('Don’t know', () => put(aside.later)),
       !back && button('To ask the network operator', () => put(aside.network)),

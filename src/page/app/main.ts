@@ -1,10 +1,13 @@
 // The page: one design in three views that are kept in step with its text.
 import type { About, Built, Checked, Design, Explained, Surveyed, Texted, WordsOf, Workings } from './answers';
+import { pack, unpack } from './archive';
 import { asking, type Aside, type Asker } from './ask';
 import { byId, el, say, seen, unfold } from './dom';
+import { draft, forget, keep, keepPhotos, photosOf, type Kept } from './draft';
 import { Editor } from './editor';
 import { Engine, Stale, Told } from './engine';
-import { another, draft, forget, keep, save } from './files';
+import { another, save } from './files';
+import { gallery, onPhotos, photos, takePhotos } from './photos';
 import { places, summary, verdict, works } from './verdict';
 
 declare const EXAMPLES: { name: string; text: string }[];
@@ -17,7 +20,7 @@ const views = { ask: byId('view-ask'), text: byId('view-text'), answer: byId('vi
 const tabs = { ask: byId('tab-ask'), text: byId('tab-text'), answer: byId('tab-answer') };
 type View = keyof typeof views;
 
-let path = 'design.amp', crlf = false, saved = '', unsavedSince: Date | null = null, opened = false;
+let path = 'design.amp', crlf = false, unsavedSince: Date | null = null, opened = false;
 let version = 0, timer = 0, firstWaiting = 0, shown: View = 'ask', rulesHash = '';
 let checked: Checked | null = null, surveyed: Surveyed | null = null, built: Built | null = null;
 const aside: Aside = { later: new Set(), network: new Set() };
@@ -208,12 +211,21 @@ for (const name of Object.keys(tabs) as View[]) {
 
 function showSaved() {
   const time = unsavedSince?.toLocaleTimeString([], { hour: '2-digit', minute: '2-digit' });
-  say(byId('saved'), time ? `${path}, not saved since ${time}` : path);
+  say(byId('saved'), (time ? `${path}, not saved since ${time}` : path) + (photosLost ? '; photos are not in the draft: this browser keeps none' : ''));
 }
 
-function keepDraft() { if (opened && unsavedSince) keep(path, editor.text); }
+let photosLost = false;
 
-function open(name: string, text: string, unsaved: boolean) {
+function keepDraft() {
+  if (!opened || !unsavedSince) return;
+  keep(path, editor.text, photos());
+  void keepPhotos(photos()).then(kept => { photosLost = !kept; showSaved(); });
+}
+
+onPhotos(() => { unsavedSince ??= new Date(); showSaved(); keepDraft(); });
+byId('photos').append(gallery());
+
+function open(name: string, text: string, unsaved: boolean, with_: Omit<Kept, 'id'>[] = []) {
   opened = false;
   fresh = true;
   clearTimeout(timer);
@@ -222,8 +234,8 @@ function open(name: string, text: string, unsaved: boolean) {
   another();
   aside.later.clear(); aside.network.clear();
   editor.set(text);
+  takePhotos(with_);
   opened = true;
-  saved = editor.text;
   unsavedSince = null;
   start.hidden = true; work.hidden = false;
   changed();
@@ -233,10 +245,10 @@ function open(name: string, text: string, unsaved: boolean) {
 }
 
 async function saveFile() {
-  const text = editor.text;
-  if (!await save(path, crlf ? text.replaceAll('\n', '\r\n') : text)) return;
-  saved = text;
-  if (editor.text === saved) { unsavedSince = null; forget(); }
+  const text = editor.text, with_ = [...photos()], written = crlf ? text.replaceAll('\n', '\r\n') : text;
+  const went = with_.length ? save(path.replace(/\.amp$/, '.zip'), pack(path, written, with_)) : save(path, written);
+  if (!await went) return;
+  if (editor.text === text && String(photos().map(p => p.id)) === String(with_.map(p => p.id))) { unsavedSince = null; forget(); }
   showSaved();
 }
 
@@ -272,8 +284,8 @@ function showDraft() {
   box.hidden = !held;
   if (!held) return;
   const when = new Date(held.at).toLocaleString([], { dateStyle: 'medium', timeStyle: 'short' });
-  box.replaceChildren(el('h2', {}, 'A draft is here'), el('p', {}, `${held.path}, of ${when}. On a page opened from a file, other local pages can read what this browser keeps.`),
-    el('div', { class: 'taps' }, el('button', { type: 'button', onclick: () => { open(held.path, held.text, true); } }, 'Take it'),
+  box.replaceChildren(el('h2', {}, 'A draft is here'), el('p', {}, `${held.path}, of ${when}${held.photos.length ? `, with ${held.photos.length} photos` : ''}. On a page opened from a file, other local pages can read what this browser keeps.`),
+    el('div', { class: 'taps' }, el('button', { type: 'button', onclick: async () => { open(held.path, held.text, true, await photosOf(held)); } }, 'Take it'),
       el('button', { type: 'button', onclick: () => { forget(); showDraft(); } }, 'Forget it')));
 }
 
@@ -282,7 +294,9 @@ for (const id of ['open-start', 'open-work']) {
   input.addEventListener('change', async () => {
     const file = input.files?.[0];
     input.value = '';
-    if (file) open(file.name, await file.text(), false);
+    if (!file) return;
+    try { const held = await unpack(file); open(held.name, held.text, false, held.photos); }
+    catch (error) { say(status, wrongly(error)); }
   });
 }
 byId('save').addEventListener('click', () => void saveFile());
@@ -310,6 +324,12 @@ addEventListener('beforeunload', event => { if (opened && unsavedSince) { keepDr
 const quiet = byId('quiet');
 window.setInterval(() => { quiet.hidden = !(opened && changedAt && performance.now() - changedAt > 4000); }, 1000);
 byId('stop').addEventListener('click', () => { engine.stop(); changedAt = 0; say(status, 'Stopped. Change the text to have it judged again.'); });
+
+// At an address the page is kept on the device, where a browser can do that; a page from a file is there already.
+if (document.querySelector('link[rel=manifest]') && navigator.serviceWorker) {
+  navigator.serviceWorker.register('worker.js').then(() => navigator.serviceWorker.ready)
+    .then(() => say(byId('kept'), 'The page is kept on this device and opens without a network.'), (error: unknown) => say(byId('kept'), `The page is not kept on this device: ${wrongly(error)}`));
+}
 
 engine.ask<About>({ ask: 'about' }).then(showStart, (error: unknown) => say(status, `The engine could not start: ${wrongly(error)}`));
 

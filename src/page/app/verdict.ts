@@ -3,6 +3,7 @@ import type { Built, Checked, Figure, Finding, Problem, Reading } from './answer
 import { opening } from './ask';
 import { el, folded, mark, say } from './dom';
 import type { Place } from './editor';
+import { strip } from './photos';
 
 export interface Answerer {
   go(from: number, to: number): void;
@@ -62,12 +63,18 @@ function problem(p: Problem, to: Answerer): HTMLElement {
     el('p', { class: 'what' }, p.message), ...p.help.map(h => el('p', { class: 'help' }, h)), place(p.labels, to));
 }
 
+/** Where a rule is from and how sure that is, once where both are the same. */
+function sourced(f: Finding): string {
+  const from = f.clause || f.source, sure = f.confidence.replaceAll('-', ' ');
+  return from === sure ? from : `${from} (${sure})`;
+}
+
 function finding(f: Finding, to: Answerer): HTMLElement {
   const [word, weight] = weigh(f);
   return el('li', { class: 'finding' }, mark(word, weight), el('span', { class: 'of' }, f.subject),
     el('p', { class: 'what' }, f.message), ...f.help.map(h => el('p', { class: 'help' }, h)),
     f.outcome === 'undecided' && f.missing.length > 0 && el('p', { class: 'help' }, `Missing: ${f.missing.map(m => `${m.fact} of ${m.of}`).join(', ')}`),
-    el('p', { class: 'source' }, f.clause || f.source, ` (${f.confidence})`), place(f.labels, to), opening(`Rule ${f.rule}`, () => to.rule(f.rule)));
+    el('p', { class: 'source' }, sourced(f)), place(f.labels, to), opening(`Rule ${f.rule}`, () => to.rule(f.rule)));
 }
 
 /** The rules and what they came to. */
@@ -165,5 +172,5 @@ function reading(r: Reading, index: number, broken: Finding[], to: Answerer): HT
     r.told.usual && el('p', { class: 'how' }, `Look again unless: ${r.told.usual}`),
     r.words.length > 0 && el('div', { class: 'taps', role: 'group', 'aria-label': `${r.reading} of ${r.of}` }, ...r.words.map(w => el('button', { type: 'button', onclick: () => void give(w) }, w))),
     el('span', { class: 'row' }, field, r.unit && el('span', { class: 'unit' }, r.unit), el('button', { type: 'submit' }, 'Write')),
-    r.read && el('p', { class: 'judged' }, mine ? mark('broken', 'stop') : broken.length ? mark('see above', 'open') : mark('read', 'good'), ` ${r.read}`), fault);
+    r.read && el('p', { class: 'judged' }, mine ? mark('broken', 'stop') : broken.length ? mark('see above', 'open') : mark('read', 'good'), ` ${r.read}`), fault, strip(`${r.reading} of ${r.of}`));
 }
