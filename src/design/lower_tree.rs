@@ -180,6 +180,7 @@ impl<'a> Lower<'a> {
                 }
             }
         }
+        entries.shrink_to_fit();
         entries
     }
 
