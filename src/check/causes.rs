@@ -71,7 +71,7 @@ fn leads(
 pub(super) fn explain(
     design: &Design,
     findings: &mut [Finding],
-    causes: &[(usize, Vec<(&str, ObjectId)>)],
+    causes: &[(usize, &Vec<(String, ObjectId)>)],
 ) {
     let failed: BTreeMap<(&str, ObjectId), Severity> = findings
         .iter()
@@ -84,11 +84,13 @@ pub(super) fn explain(
         if !matches!(f.outcome, Outcome::Failed | Outcome::Undecided) {
             continue;
         }
-        let cause = all
-            .iter()
-            .find(|c| failed.get(*c).is_some_and(|s| *s <= f.severity));
+        let cause = all.iter().find(|(rule, of)| {
+            failed
+                .get(&(rule.as_str(), *of))
+                .is_some_and(|s| *s <= f.severity)
+        });
         if let Some((rule, subject)) = cause {
-            found.push((*at, (*rule).to_owned(), Subject::new(design, *subject)));
+            found.push((*at, rule.clone(), Subject::new(design, *subject)));
         }
     }
     for (at, rule, subject) in found {

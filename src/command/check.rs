@@ -280,13 +280,15 @@ impl Run<'_> {
         let check = self.check;
         let loaded = self.project.open(path, self.options);
         let full = self.full();
-        let mut checked = loaded.check(Ask {
+        let ask = Ask {
             met: check.all || check.format == Told::Junit,
             helps: true,
-        });
-        let screened = check.format == Told::Text && !full && !check.quiet;
-        let asked = screened.then(|| loaded.questions(&checked));
-        let mut survey = asked.flatten();
+        };
+        let mut checked = match check.format {
+            Told::Text if !full && !check.quiet => loaded.check_and_survey(ask),
+            _ => loaded.check(ask),
+        };
+        let mut survey = checked.survey.take();
         let report = checked.judged.as_mut().map(|j| &mut j.report);
         let against = match (&self.baseline, report) {
             (Some(b), Some(report)) => Some(b.sift(&loaded.path, report, survey.as_mut())),
