@@ -148,18 +148,15 @@ impl Residual {
     /// Links a design with some of its written facts free. Facts that cannot be free stay as written.
     #[must_use]
     pub fn of(ruleset: &Arc<Ruleset>, design: Design, free: &[Place], stage: Stage) -> Self {
-        Self::of_some(ruleset, design, free, stage, &|_, _| true)
+        let mut all = Self::opened(ruleset, design, free, stage);
+        all.rewrite(&[]);
+        all
     }
 
-    /// The same, of the verdicts that are wanted alone.
+    /// The same, whose registers hold what is so for all values, until it is told which its leaves
+    /// have ([`Self::rewrite`]).
     #[must_use]
-    pub fn of_some(
-        ruleset: &Arc<Ruleset>,
-        design: Design,
-        free: &[Place],
-        stage: Stage,
-        wanted: &dyn Fn(&Rule, ObjectId) -> bool,
-    ) -> Self {
+    pub fn opened(ruleset: &Arc<Ruleset>, design: Design, free: &[Place], stage: Stage) -> Self {
         let mut opened = design;
         let mut as_written: FxHashMap<(Place, Option<u8>), Val> = FxHashMap::default();
         for place in free {
@@ -189,7 +186,7 @@ impl Residual {
             now.value = Possible::Unknown;
         }
         let opened = Arc::new(opened);
-        let linked = Linked::new(ruleset, &opened, stage, wanted);
+        let linked = Linked::new(ruleset, &opened, stage, false, None);
         let mut all = Self::new(ruleset, &opened, linked);
         let mut leaves: FxHashMap<Place, Vec<LeafId>> = FxHashMap::default();
         let free: rustc_hash::FxHashSet<Place> = free.iter().copied().collect();
@@ -213,7 +210,6 @@ impl Residual {
                 *slot = *val;
             }
         }
-        all.program.fill(&all.written, &ruleset.data);
         all.free = leaves;
         all
     }

@@ -26,14 +26,14 @@ impl<'r> Causes<'r> {
         linker: &mut Linker<'_>,
         rule: &'r Rule,
         subject: ObjectId,
-    ) -> Vec<(&'r str, ObjectId)> {
+    ) -> Vec<(String, ObjectId)> {
         let mut all = Vec::new();
         for (at, cause) in rule.follows_from.iter().enumerate() {
             let id = cause.rule.as_str();
             match &cause.path {
-                None => all.push((id, subject)),
+                None => all.push((id.to_owned(), subject)),
                 Some(Path::At(path)) => {
-                    all.extend(linker.object_at(path, subject).map(|o| (id, o)));
+                    all.extend(linker.object_at(path, subject).map(|o| (id.to_owned(), o)));
                 }
                 Some(Path::To(path)) => {
                     let leads = self
@@ -41,7 +41,7 @@ impl<'r> Causes<'r> {
                         .entry((&rule.id, at))
                         .or_insert_with(|| leads(linker, id, path));
                     let here = leads.get(&subject).into_iter().flatten();
-                    all.extend(here.map(|o| (id, *o)));
+                    all.extend(here.map(|o| (id.to_owned(), *o)));
                 }
             }
         }

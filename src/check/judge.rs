@@ -67,9 +67,8 @@ pub(super) struct Pending<'r> {
 /// Judges a design.
 #[must_use]
 pub fn check(ruleset: &Ruleset, design: &Design, settings: &Settings) -> Judged {
-    let only = settings.only.as_ref();
-    let wanted = |rule: &Rule, _| only.is_none_or(|id| *id == rule.id);
-    let linked = Linked::with_texts(ruleset, design, settings.stage, &wanted);
+    let only = settings.only.as_deref();
+    let linked = Linked::new(ruleset, design, settings.stage, true, only);
     judge(ruleset, design, settings, linked).0
 }
 
@@ -153,8 +152,8 @@ pub fn judge(
             finding.help.clear();
         }
         count(&mut judged.report, outcome, p.rule);
-        if !p.verdict.causes.is_empty() {
-            causes.push((judged.report.findings.len(), &p.verdict.causes));
+        if let Some(said) = &p.verdict.said {
+            causes.push((judged.report.findings.len(), &said.causes));
         }
         judged.report.findings.push(finding);
     }

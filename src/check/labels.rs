@@ -57,7 +57,7 @@ impl View<'_> {
                 None => {}
             }
         }
-        for r in &p.verdict.points {
+        for r in p.verdict.said.iter().flat_map(|s| &s.points) {
             if let Some(span) = self.direct(*r).and_then(|l| self.written(l)) {
                 push(&mut spans, span);
             }

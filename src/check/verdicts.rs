@@ -25,19 +25,19 @@ pub struct Verdict {
     /// Each of its named ways.
     pub(super) ways: Vec<Reg>,
     /// What is said of it, where it is not met and somebody is to be told.
-    pub(super) texts: Option<Box<Texts>>,
+    pub(super) said: Option<Box<Said>>,
+}
+
+/// The texts of a rule with what stands in them, and what they go with.
+#[derive(Clone, Debug)]
+pub(super) struct Said {
+    pub(super) message: Vec<Shown>,
+    pub(super) open: Option<Vec<Shown>>,
+    pub(super) help: Option<Vec<Shown>>,
     /// What it points at.
     pub(super) points: Vec<Reg>,
     /// Rules and subjects whose failure would explain this one.
     pub(super) causes: Vec<(String, ObjectId)>,
-}
-
-/// The texts of a rule with what stands in them.
-#[derive(Clone, Debug)]
-pub(super) struct Texts {
-    pub(super) message: Vec<Shown>,
-    pub(super) open: Option<Vec<Shown>>,
-    pub(super) help: Option<Vec<Shown>>,
 }
 
 /// A piece of a text.
@@ -57,55 +57,36 @@ pub struct Linked {
 }
 
 impl Linked {
-    /// Links every rule that is due at a stage for every subject of a design, as far as it is wanted.
+    /// Links every rule that is due at a stage for every subject of a design, or one rule alone;
+    /// `told` links what is said of what is not met, too.
     #[must_use]
     pub fn new(
         ruleset: &Ruleset,
         design: &Design,
         stage: Stage,
-        wanted: &dyn Fn(&Rule, ObjectId) -> bool,
-    ) -> Self {
-        Self::all(ruleset, design, stage, wanted, None)
-    }
-
-    /// The same, with what is said of what is not met.
-    #[must_use]
-    pub fn with_texts(
-        ruleset: &Ruleset,
-        design: &Design,
-        stage: Stage,
-        wanted: &dyn Fn(&Rule, ObjectId) -> bool,
-    ) -> Self {
-        Self::all(ruleset, design, stage, wanted, Some(Causes::default()))
-    }
-
-    fn all<'r>(
-        ruleset: &'r Ruleset,
-        design: &Design,
-        stage: Stage,
-        wanted: &dyn Fn(&Rule, ObjectId) -> bool,
-        mut causes: Option<Causes<'r>>,
+        told: bool,
+        only: Option<&str>,
     ) -> Self {
         let mut linker = Linker::new(ruleset, design);
-        let mut verdicts = Vec::new();
+        let (mut verdicts, mut causes) = (Vec::new(), Causes::default());
         for (ix, rule) in ruleset.rules.iter().enumerate() {
-            if rule.stage > stage {
+            if rule.stage > stage || only.is_some_and(|id| id != rule.id) {
                 continue;
             }
             for subject in design.of_kind(rule.each) {
-                if design.object(subject).status == Status::ToGo || !wanted(rule, subject) {
+                if design.object(subject).status == Status::ToGo {
                     continue;
                 }
                 let Some(mut verdict) = link_rule(&mut linker, ix, rule, subject) else {
                     continue;
                 };
-                let met = linker.program.val(verdict.root).as_truth() == TruthSet::T;
-                if let (Some(causes), false) = (&mut causes, met) {
-                    say(&mut linker, rule, &mut verdict, causes);
+                if told && linker.truth_of(verdict.root) != TruthSet::T {
+                    verdict.said = Some(Box::new(said(&mut linker, rule, subject, &mut causes)));
                 }
                 verdicts.push(verdict);
             }
         }
+        verdicts.shrink_to_fit();
         Self {
             known: linker.known,
             verdicts,
@@ -113,23 +94,23 @@ impl Linked {
     }
 }
 
-/// What is said of a verdict that is not met.
-fn say<'r>(
+/// What is said of a rule that is not met.
+fn said<'r>(
     linker: &mut Linker<'_>,
     rule: &'r Rule,
-    verdict: &mut Verdict,
+    subject: ObjectId,
     causes: &mut Causes<'r>,
-) {
-    let subject = verdict.subject;
-    verdict.texts = Some(Box::new(Texts {
-        message: template(linker, &rule.message, subject),
-        open: rule.open.as_ref().map(|t| template(linker, t, subject)),
-        help: rule.help.as_ref().map(|t| template(linker, t, subject)),
-    }));
-    let points = rule.point_at.iter();
-    verdict.points = points.map(|c| linker.expression(c, subject)).collect();
-    let causes = causes.of(linker, rule, subject).into_iter();
-    verdict.causes = causes.map(|(id, of)| (id.to_owned(), of)).collect();
+) -> Said {
+    let mut text = |t: &Template| template(linker, t, subject);
+    Said {
+        message: text(&rule.message),
+        open: rule.open.as_ref().map(&mut text),
+        help: rule.help.as_ref().map(&mut text),
+        points: (rule.point_at.iter())
+            .map(|c| linker.expression(c, subject))
+            .collect(),
+        causes: causes.of(linker, rule, subject),
+    }
 }
 
 fn template(linker: &mut Linker<'_>, t: &Template, subject: ObjectId) -> Vec<Shown> {
@@ -182,9 +163,7 @@ fn link_rule(
                 root: linker.program.push(Op::Or(spared, open), data),
                 require: spared,
                 ways,
-                texts: None,
-                points: Vec::new(),
-                causes: Vec::new(),
+                said: None,
             });
         }
         Requirement::One(c) => linker.expression(c, subject),
@@ -215,8 +194,6 @@ fn link_rule(
         root,
         require,
         ways,
-        texts: None,
-        points: Vec::new(),
-        causes: Vec::new(),
+        said: None,
     })
 }

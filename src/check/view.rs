@@ -184,7 +184,7 @@ impl View<'_> {
             });
             return finding;
         }
-        if let Some(texts) = &p.verdict.texts {
+        if let Some(texts) = &p.verdict.said {
             let told = outcome == Outcome::Failed || reason == Some(Reason::LeftOut);
             finding.message = match &texts.open {
                 _ if told => self.show(&texts.message),

@@ -284,10 +284,8 @@ impl Run<'_> {
             met: check.all || check.format == Told::Junit,
             helps: true,
         };
-        let mut checked = match check.format {
-            Told::Text if !full && !check.quiet => loaded.check_and_survey(ask),
-            _ => loaded.check(ask),
-        };
+        let screened = check.format == Told::Text && !full && !check.quiet;
+        let mut checked = loaded.checked(ask, screened);
         let mut survey = checked.survey.take();
         let report = checked.judged.as_mut().map(|j| &mut j.report);
         let against = match (&self.baseline, report) {

@@ -61,7 +61,7 @@ impl Installation {
     /// All verdicts, linked now if nobody did before.
     fn link(&self) -> Linked {
         let mut begun = self.begun.lock().unwrap_or_else(PoisonError::into_inner);
-        let link = || Linked::with_texts(&self.ruleset, &self.design, self.stage, &|_, _| true);
+        let link = || Linked::new(&self.ruleset, &self.design, self.stage, true, None);
         begun.take().unwrap_or_else(link)
     }
 

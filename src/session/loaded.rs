@@ -66,13 +66,11 @@ impl Loaded {
         self.checked(ask, false)
     }
 
-    /// The same, with what is open as questions: nothing is linked twice for them.
+    /// The same; `questions` asks for what is open as questions, too: nothing is linked twice for
+    /// them.
     #[must_use]
-    pub fn check_and_survey(&self, ask: Ask) -> Checked {
-        self.checked(ask, self.is_sound())
-    }
-
-    fn checked(&self, ask: Ask, questions: bool) -> Checked {
+    pub fn checked(&self, ask: Ask, questions: bool) -> Checked {
+        let questions = questions && self.is_sound();
         let of = self.installation.as_ref();
         let (judged, survey) = of.map(|i| i.judged(ask, questions)).unzip();
         let mut problems = self.problems.clone();
