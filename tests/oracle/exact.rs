@@ -293,7 +293,7 @@ impl Exact {
             return None;
         }
         let angle = |x: &Q| -> Option<Exact> {
-            let guess = exact(x.to_f64()?.acos());
+            let guess = exact(libm::acos(x.to_f64()?));
             let (sin, cos) = circle(&guess);
             let found = around(guess + (cos - x) / sin);
             // The cosine falls: what is found is found to lie on both sides.
