@@ -204,17 +204,17 @@ impl Run<'_> {
         let pool = self.check.pool();
         let progress = Progress::of(files.len(), "designs");
         for chunk in files.chunks(CHUNK) {
-            let judge = || {
-                let each = chunk.par_iter().map(|path| {
-                    let done = self.one(path);
-                    progress.one_more();
-                    done
-                });
-                each.collect()
+            let one = |path: &PathBuf| {
+                let done = self.one(path);
+                progress.one_more();
+                done
             };
-            let done: Vec<Done> = match &pool {
-                Some(pool) => pool.install(judge),
-                None => judge(),
+            let all = || chunk.par_iter().map(one).collect();
+            let done: Vec<Done> = match (chunk, &pool) {
+                // One alone needs no threads.
+                ([path], _) => vec![one(path)],
+                (_, Some(pool)) => pool.install(all),
+                (_, None) => all(),
             };
             for one in done {
                 totals.add(one.standing, one.judged);

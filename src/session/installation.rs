@@ -52,16 +52,16 @@ fn counting(ruleset: &Arc<Ruleset>, design: &Arc<Design>, stage: Stage) -> Arc<D
 impl Installation {
     /// Whether all its verdicts take more operations than one design may.
     pub(super) fn is_too_large(&self) -> bool {
-        let linked = self.link();
+        let linked = self.link(true);
         let is = linked.known.is_too_large();
         *self.begun.lock().unwrap_or_else(PoisonError::into_inner) = Some(linked);
         is
     }
 
-    /// All verdicts, linked now if nobody did before.
-    fn link(&self) -> Linked {
+    /// All verdicts, linked now if nobody did before; `told`, with what is said of them.
+    fn link(&self, told: bool) -> Linked {
         let mut begun = self.begun.lock().unwrap_or_else(PoisonError::into_inner);
-        let link = || Linked::new(&self.ruleset, &self.design, self.stage, true, None);
+        let link = || Linked::new(&self.ruleset, &self.design, self.stage, told, None);
         begun.take().unwrap_or_else(link)
     }
 
@@ -137,7 +137,7 @@ impl Installation {
             keep_met: ask.met,
             ..Settings::default()
         };
-        let (mut judged, linked) = judge(&self.ruleset, &self.design, &settings, self.link());
+        let (mut judged, linked) = judge(&self.ruleset, &self.design, &settings, self.link(true));
         if self.stage < Stage::Verify {
             judged.report.required = required(&self.ruleset, &self.design);
         }
@@ -203,7 +203,7 @@ impl Installation {
     /// them.
     #[must_use]
     pub fn residual(&self) -> &Residual {
-        let link = || Residual::new(&self.ruleset, &self.design, self.link());
+        let link = || Residual::new(&self.ruleset, &self.design, self.link(false));
         self.linked.get_or_init(link)
     }
 
