@@ -258,8 +258,8 @@ fn every_undecided_breach_or_caution_has_its_question() {
     let mut undecided = 0;
     for path in designs() {
         let loaded = project.open(&path, &Options::default());
-        let checked = loaded.check(Ask::default());
-        let survey = loaded.questions(&checked).expect("no mistakes");
+        let checked = loaded.checked(Ask::default(), true);
+        let survey = checked.survey.expect("no mistakes");
         let mut asked = BTreeSet::new();
         let waiting = |q: &Question| {
             let all = q.waiting.iter();

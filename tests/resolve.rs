@@ -113,7 +113,7 @@ fn fact(design: &Design, name: &str, key: &str) -> Option<Written> {
     let ix = kind
         .fact_named(key)
         .expect("the test names a fact of the kind");
-    design.object(id).facts[ix.0 as usize].clone()
+    design.object(id).facts[ix.0 as usize].clone().map(|w| *w)
 }
 
 fn value(design: &Design, name: &str, key: &str) -> Possible {

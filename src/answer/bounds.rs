@@ -232,7 +232,7 @@ fn search(
     stage: Stage,
     brief: bool,
 ) -> AllBounds {
-    let residual = Residual::new(ruleset, design, facts, stage);
+    let residual = Residual::of(ruleset, design.clone(), facts, stage);
     let mut engine = residual.engine();
     let work = if brief { MARGINS } else { ALL };
     if brief {

@@ -140,7 +140,7 @@ impl<'a> Reader<'a> {
         let kind = self.linker.ruleset.vocabulary.kind(holder.kind);
         let here = |w: &Written| holds(&w.value, id).is_some();
         let places = (0_u16..).map(FactIx).zip(&holder.facts);
-        let mut held = places.filter(|(_, slot)| slot.as_ref().is_some_and(here));
+        let mut held = places.filter(|(_, slot)| slot.as_deref().is_some_and(here));
         held.any(|(ix, _)| {
             let own = self.told.iter().filter(|(k, _)| *k == holder.kind);
             let mut told = own.flat_map(|(_, facts)| facts);

@@ -58,7 +58,7 @@ pub fn with_box(ruleset: &Arc<Ruleset>, design: &Design, stage: Stage) -> Option
         return None;
     }
     let free: Vec<Place> = shared.values().flatten().copied().collect();
-    let residual = Residual::new(ruleset, design, &free, Stage::Handover);
+    let residual = Residual::of(ruleset, design.clone(), &free, Stage::Handover);
     let mut asked: Vec<Asked> = shared
         .into_values()
         .filter_map(|places| {

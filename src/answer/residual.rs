@@ -9,14 +9,14 @@ use std::sync::Arc;
 
 use rustc_hash::FxHashMap;
 
-use crate::check::{LeafInfo, Linker, Subject, Verdict, What, link_verdicts};
+use crate::check::{Known, LeafInfo, Linked, Subject, Verdict, What};
 use crate::design::model::{Design, ObjectId, Possible, Written};
 use crate::expression::{
     Asked, Budget, Cone, Flags, Fuel, Leaf, LeafId, LeafKind, Presence, Program, Refiner, Reg,
     SetWords, Val,
 };
 use crate::quantity::TruthSet;
-use crate::ruleset::{Ruleset, Stage};
+use crate::ruleset::{Rule, Ruleset, Stage};
 use crate::vocabulary::{Fact, FactIx, FactType};
 
 /// What reading one verdict once may cost: of a large one fewer boxes are tried, but so many at least.
@@ -52,7 +52,7 @@ pub struct Residual {
     /// The ruleset.
     pub ruleset: Arc<Ruleset>,
     /// The design with its free facts opened.
-    pub design: Design,
+    pub design: Arc<Design>,
     /// The program.
     pub program: Program,
     /// Where each leaf comes from.
@@ -124,15 +124,39 @@ fn as_val(ruleset: &Ruleset, fact: &Fact, value: &Possible) -> Option<Val> {
 }
 
 impl Residual {
-    /// Links a design with some of its written facts free. Facts that cannot be free stay as written.
+    /// All verdicts of a design with every fact as it is written.
     #[must_use]
-    pub fn new(ruleset: &Arc<Ruleset>, design: &Design, free: &[Place], stage: Stage) -> Self {
-        Self::of(ruleset, design.clone(), free, stage)
+    pub fn new(ruleset: &Arc<Ruleset>, design: &Arc<Design>, linked: Linked) -> Self {
+        let Linked { known, verdicts } = linked;
+        let Known {
+            mut program,
+            leaves: infos,
+            ..
+        } = known;
+        program.finish();
+        Self {
+            ruleset: Arc::clone(ruleset),
+            design: Arc::clone(design),
+            written: program.leaves.iter().map(|l| l.set).collect(),
+            program,
+            infos,
+            verdicts,
+            free: FxHashMap::default(),
+        }
     }
 
-    /// The same, of a design that nobody else needs.
+    /// Links a design with some of its written facts free. Facts that cannot be free stay as written.
     #[must_use]
     pub fn of(ruleset: &Arc<Ruleset>, design: Design, free: &[Place], stage: Stage) -> Self {
+        let mut all = Self::opened(ruleset, design, free, stage);
+        all.rewrite(&[]);
+        all
+    }
+
+    /// The same, whose registers hold what is so for all values, until it is told which its leaves
+    /// have ([`Self::rewrite`]).
+    #[must_use]
+    pub fn opened(ruleset: &Arc<Ruleset>, design: Design, free: &[Place], stage: Stage) -> Self {
         let mut opened = design;
         let mut as_written: FxHashMap<(Place, Option<u8>), Val> = FxHashMap::default();
         for place in free {
@@ -161,23 +185,18 @@ impl Residual {
             }
             now.value = Possible::Unknown;
         }
-        let mut linker = Linker::new(ruleset, &opened);
-        let verdicts = link_verdicts(&mut linker, ruleset, &opened, stage);
-        let Linker {
-            mut program,
-            leaves: infos,
-            ..
-        } = linker;
-        let mut written: Vec<Val> = program.leaves.iter().map(|l| l.set).collect();
+        let opened = Arc::new(opened);
+        let linked = Linked::new(ruleset, &opened, stage, false, None);
+        let mut all = Self::new(ruleset, &opened, linked);
         let mut leaves: FxHashMap<Place, Vec<LeafId>> = FxHashMap::default();
-        let wanted: rustc_hash::FxHashSet<Place> = free.iter().copied().collect();
-        for (ix, info) in (0_u32..).zip(&infos) {
+        let free: rustc_hash::FxHashSet<Place> = free.iter().copied().collect();
+        for (ix, info) in (0_u32..).zip(&all.infos) {
             let place = Place::of(info);
-            if info.what != What::Fact || info.inner.is_some() || !wanted.contains(&place) {
+            if info.what != What::Fact || info.inner.is_some() || !free.contains(&place) {
                 continue;
             }
             // Whether a value was measured is a leaf of its own, which no value of the fact fills.
-            let kind = program.leaves.get(ix as usize).map(|l| l.kind);
+            let kind = all.program.leaves.get(ix as usize).map(|l| l.kind);
             let object = opened.object(place.object);
             let ty = &ruleset.vocabulary.fact(object.kind, place.fact).ty;
             if kind == Some(LeafKind::Truth) && !matches!(ty, FactType::YesNo) {
@@ -187,21 +206,12 @@ impl Residual {
             let val = as_written
                 .get(&(place, info.line))
                 .or_else(|| as_written.get(&(place, None)));
-            if let (Some(val), Some(slot)) = (val, written.get_mut(ix as usize)) {
+            if let (Some(val), Some(slot)) = (val, all.written.get_mut(ix as usize)) {
                 *slot = *val;
             }
         }
-        program.finish();
-        program.fill(&written, &ruleset.data);
-        Self {
-            ruleset: Arc::clone(ruleset),
-            design: opened,
-            program,
-            infos,
-            verdicts,
-            written,
-            free: leaves,
-        }
+        all.free = leaves;
+        all
     }
 
     /// Takes other values of some leaves for those as written.
@@ -266,7 +276,7 @@ impl Residual {
 
     /// The rule of a verdict.
     #[must_use]
-    pub fn rule(&self, verdict: usize) -> &crate::ruleset::Rule {
+    pub fn rule(&self, verdict: usize) -> &Rule {
         &self.ruleset.rules[self.verdicts[verdict].rule]
     }
 

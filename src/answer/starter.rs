@@ -32,7 +32,7 @@ pub fn starter(ruleset: &Arc<Ruleset>, rules: &str, name: &str, stage: Stage) ->
         let parsed = parse(FileId(0), &text);
         let resolved = resolve(&[&parsed.tree], v, &resolve::Settings::default());
         let found = survey(
-            &Residual::new(ruleset, &resolved.design, &[], stage),
+            &Residual::of(ruleset, resolved.design.clone(), &[], stage),
             &Departures::none(),
         );
         let before = asked.len();

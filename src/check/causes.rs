@@ -26,14 +26,14 @@ impl<'r> Causes<'r> {
         linker: &mut Linker<'_>,
         rule: &'r Rule,
         subject: ObjectId,
-    ) -> Vec<(&'r str, ObjectId)> {
+    ) -> Vec<(String, ObjectId)> {
         let mut all = Vec::new();
         for (at, cause) in rule.follows_from.iter().enumerate() {
             let id = cause.rule.as_str();
             match &cause.path {
-                None => all.push((id, subject)),
+                None => all.push((id.to_owned(), subject)),
                 Some(Path::At(path)) => {
-                    all.extend(linker.object_at(path, subject).map(|o| (id, o)));
+                    all.extend(linker.object_at(path, subject).map(|o| (id.to_owned(), o)));
                 }
                 Some(Path::To(path)) => {
                     let leads = self
@@ -41,7 +41,7 @@ impl<'r> Causes<'r> {
                         .entry((&rule.id, at))
                         .or_insert_with(|| leads(linker, id, path));
                     let here = leads.get(&subject).into_iter().flatten();
-                    all.extend(here.map(|o| (id, *o)));
+                    all.extend(here.map(|o| (id.to_owned(), *o)));
                 }
             }
         }
@@ -71,7 +71,7 @@ fn leads(
 pub(super) fn explain(
     design: &Design,
     findings: &mut [Finding],
-    causes: &[(usize, Vec<(&str, ObjectId)>)],
+    causes: &[(usize, &Vec<(String, ObjectId)>)],
 ) {
     let failed: BTreeMap<(&str, ObjectId), Severity> = findings
         .iter()
@@ -84,11 +84,13 @@ pub(super) fn explain(
         if !matches!(f.outcome, Outcome::Failed | Outcome::Undecided) {
             continue;
         }
-        let cause = all
-            .iter()
-            .find(|c| failed.get(*c).is_some_and(|s| *s <= f.severity));
+        let cause = all.iter().find(|(rule, of)| {
+            failed
+                .get(&(rule.as_str(), *of))
+                .is_some_and(|s| *s <= f.severity)
+        });
         if let Some((rule, subject)) = cause {
-            found.push((*at, (*rule).to_owned(), Subject::new(design, *subject)));
+            found.push((*at, rule.clone(), Subject::new(design, *subject)));
         }
     }
     for (at, rule, subject) in found {

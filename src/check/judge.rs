@@ -1,19 +1,19 @@
 //! Judges every rule for every subject of a design.
 
-use crate::design::model::{Design, ObjectId, Status};
-use crate::expression::{Budget, Fuel, Program, Refiner, Reg, Ty};
-use crate::quantity::{TruthSet, Unit};
-use crate::ruleset::{Piece, Rule, Ruleset, Severity, Stage, Template, Way};
+use crate::design::model::{Design, Status};
+use crate::expression::{Budget, Fuel, Program, Refiner};
+use crate::quantity::TruthSet;
+use crate::ruleset::{Rule, Ruleset, Severity, Stage};
 use crate::source::limits::{NESTED, OPERATIONS, WORK};
 use crate::source::{Problem, Span, Weight};
 
-use super::causes::{Causes, explain};
+use super::causes::explain;
 use super::departures::{Departures, Used, recorded};
 use super::figures::{assumed, computable, figures};
 use super::finding::{Finding, Outcome, Reason, Report};
 use super::labels::mistaken;
 use super::link::Linker;
-use super::verdicts::{LinkedRule, link_rule};
+use super::verdicts::{Linked, Verdict};
 use super::view::{Lazy, View};
 
 /// How a design is judged.
@@ -57,39 +57,35 @@ pub struct Judged {
     pub work: u64,
 }
 
-/// A rule linked for a subject.
+/// A verdict with its rule.
+#[derive(Clone, Copy)]
 pub(super) struct Pending<'r> {
     pub(super) rule: &'r Rule,
-    pub(super) subject: ObjectId,
-    pub(super) applies: Option<Reg>,
-    pub(super) root: Reg,
-    pub(super) require: Reg,
-    pub(super) ways: Vec<(&'r Way, Reg)>,
-    pub(super) texts: Option<Texts>,
-    pub(super) points: Vec<Reg>,
-    /// Rules and subjects whose failure would explain this one.
-    causes: Vec<(&'r str, ObjectId)>,
-}
-
-pub(super) struct Texts {
-    pub(super) message: Vec<Shown>,
-    pub(super) open: Option<Vec<Shown>>,
-    pub(super) help: Option<Vec<Shown>>,
-}
-
-pub(super) enum Shown {
-    Text(String),
-    Value(Reg, Ty, Option<Unit>),
+    pub(super) verdict: &'r Verdict,
 }
 
 /// Judges a design.
 #[must_use]
 pub fn check(ruleset: &Ruleset, design: &Design, settings: &Settings) -> Judged {
-    let mut linker = Linker::new(ruleset, design);
+    let only = settings.only.as_deref();
+    let linked = Linked::new(ruleset, design, settings.stage, true, only);
+    judge(ruleset, design, settings, linked).0
+}
+
+/// Judges a design whose verdicts are linked; they are given back for other answers.
+#[must_use]
+pub fn judge(
+    ruleset: &Ruleset,
+    design: &Design,
+    settings: &Settings,
+    linked: Linked,
+) -> (Judged, Linked) {
+    let Linked { known, verdicts } = linked;
+    let mut linker = Linker::over(ruleset, design, known);
     let mut judged = Judged::default();
     let mut pending: Vec<Pending<'_>> = Vec::new();
-    let mut leads = Causes::default();
-    for rule in &ruleset.rules {
+    let mut rest = verdicts.iter().peekable();
+    for (ix, rule) in ruleset.rules.iter().enumerate() {
         if settings.only.as_ref().is_some_and(|id| *id != rule.id) {
             continue;
         }
@@ -99,10 +95,10 @@ pub fn check(ruleset: &Ruleset, design: &Design, settings: &Settings) -> Judged 
             }
             if rule.stage > settings.stage {
                 count(&mut judged.report, Outcome::NotDue, rule);
-                continue;
-            }
-            if let Some(p) = link(&mut linker, rule, subject, &mut judged.report, &mut leads) {
-                pending.push(p);
+            } else if let Some(v) = rest.next_if(|v| v.rule == ix && v.subject == subject) {
+                pending.push(Pending { rule, verdict: v });
+            } else if !rule.is_left_out() {
+                count(&mut judged.report, Outcome::NotApplicable, rule);
             }
         }
     }
@@ -111,24 +107,21 @@ pub fn check(ruleset: &Ruleset, design: &Design, settings: &Settings) -> Judged 
         judged.problems.push(too_large());
     }
     let assumed = assumed(&linker, ruleset, design);
-    let Linker {
-        mut program,
-        leaves,
-        ..
-    } = linker;
-    program.finish();
+    let mut known = linker.known;
+    known.program.finish();
+    let (program, leaves) = (&known.program, &known.leaves);
     let mut refiner = Lazy {
         refiner: None,
-        program: &program,
+        program,
         ruleset,
         work: settings.work,
-        verdicts: pending.iter().filter(|p| !plainly_met(&program, p)).count(),
+        verdicts: pending.iter().filter(|p| !plainly_met(program, p)).count(),
     };
     let view = View {
         ruleset,
         design,
-        leaves: &leaves,
-        program: &program,
+        leaves,
+        program,
         mistaken: mistaken(ruleset, design),
     };
     let installation = view.installation();
@@ -140,7 +133,7 @@ pub fn check(ruleset: &Ruleset, design: &Design, settings: &Settings) -> Judged 
     let mut causes = Vec::new();
     let mut cut_short = 0_usize;
     for p in &pending {
-        if !settings.keep_met && plainly_met(&program, p) {
+        if !settings.keep_met && plainly_met(program, p) {
             count(&mut judged.report, Outcome::Met, p.rule);
             continue;
         }
@@ -150,7 +143,8 @@ pub fn check(ruleset: &Ruleset, design: &Design, settings: &Settings) -> Judged 
             continue;
         }
         cut_short += usize::from(finding.reason == Some(Reason::Unresolved) && refiner.is_spent());
-        let (outcome, by) = departures.outcome(p.rule, p.subject, finding.outcome, &mut used);
+        let (outcome, by) =
+            departures.outcome(p.rule, p.verdict.subject, finding.outcome, &mut used);
         finding.outcome = outcome;
         finding.departure = by.and_then(recorded);
         if p.rule.is_left_out() && by.is_some() {
@@ -158,8 +152,8 @@ pub fn check(ruleset: &Ruleset, design: &Design, settings: &Settings) -> Judged 
             finding.help.clear();
         }
         count(&mut judged.report, outcome, p.rule);
-        if !p.causes.is_empty() {
-            causes.push((judged.report.findings.len(), p.causes.clone()));
+        if let Some(said) = &p.verdict.said {
+            causes.push((judged.report.findings.len(), &said.causes));
         }
         judged.report.findings.push(finding);
     }
@@ -183,9 +177,9 @@ pub fn check(ruleset: &Ruleset, design: &Design, settings: &Settings) -> Judged 
         .report
         .findings
         .sort_by(|a, b| place(a).cmp(&place(b)).then_with(|| a.rule.cmp(&b.rule)));
-    judged.report.figures = computable(figures, &program, |r| refiner.get().range(r));
+    judged.report.figures = computable(figures, program, |r| refiner.get().range(r));
     judged.report.assumed = assumed;
-    judged
+    (judged, Linked { known, verdicts })
 }
 
 fn place(f: &Finding) -> (u8, u8, Option<Span>) {
@@ -201,8 +195,9 @@ fn place(f: &Finding) -> (u8, u8, Option<Span>) {
 
 /// Whether plain evaluation shows that a rule applies and is met.
 fn plainly_met(program: &Program, p: &Pending<'_>) -> bool {
-    program.val(p.root).as_truth() == TruthSet::T
-        && p.applies
+    program.val(p.verdict.root).as_truth() == TruthSet::T
+        && p.verdict
+            .applies
             .is_none_or(|a| program.val(a).as_truth() == TruthSet::T)
 }
 
@@ -228,65 +223,6 @@ fn work_limit(verdicts: usize, work: Fuel) -> Problem {
 
 fn count(report: &mut Report, outcome: Outcome, rule: &Rule) {
     *report.counts.0.entry((outcome, rule.severity)).or_insert(0) += 1;
-}
-
-fn link<'r>(
-    linker: &mut Linker<'_>,
-    rule: &'r Rule,
-    subject: ObjectId,
-    report: &mut Report,
-    causes: &mut Causes<'r>,
-) -> Option<Pending<'r>> {
-    let Some(linked) = link_rule(linker, rule, subject) else {
-        if !rule.is_left_out() {
-            count(report, Outcome::NotApplicable, rule);
-        }
-        return None;
-    };
-    let LinkedRule {
-        applies,
-        root,
-        require,
-        ways,
-    } = linked;
-    let met = linker.program.val(root).as_truth() == TruthSet::T;
-    let texts = (!met).then(|| Texts {
-        message: template(linker, &rule.message, subject),
-        open: rule.open.as_ref().map(|t| template(linker, t, subject)),
-        help: rule.help.as_ref().map(|t| template(linker, t, subject)),
-    });
-    let points = rule.point_at.iter().filter(|_| !met);
-    let points = points.map(|c| linker.expression(c, subject)).collect();
-    let causes = (!met).then(|| causes.of(linker, rule, subject));
-    let causes = causes.unwrap_or_default();
-    Some(Pending {
-        rule,
-        subject,
-        applies,
-        root,
-        require,
-        ways,
-        texts,
-        points,
-        causes,
-    })
-}
-
-fn template(linker: &mut Linker<'_>, t: &Template, subject: ObjectId) -> Vec<Shown> {
-    t.pieces
-        .iter()
-        .map(|p| match p {
-            Piece::Text(t) => Shown::Text(t.clone()),
-            Piece::Subject => Shown::Text(linker.design.label(subject)),
-            Piece::Value(c, _) if matches!(c.root_term().ty, Ty::Object(_)) => {
-                Shown::Text(linker.named_object(c, subject))
-            }
-            Piece::Value(c, unit) => {
-                let ty = c.root_term().ty.clone();
-                Shown::Value(linker.expression(c, subject), ty, unit.clone())
-            }
-        })
-        .collect()
 }
 
 /// What the installation is called: its label, or its name.

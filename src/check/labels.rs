@@ -39,7 +39,7 @@ impl View<'_> {
         refiner: &mut Lazy<'_>,
     ) -> Vec<Label> {
         let mut spans: Vec<Span> = Vec::new();
-        let subject = self.design.object(p.subject);
+        let subject = self.design.object(p.verdict.subject);
         let inside = |s: &Span| {
             s.file == subject.span.file
                 && subject.span.start <= s.start
@@ -51,13 +51,13 @@ impl View<'_> {
         // Parts and references the rule names come after the facts in them that decide.
         let mut parts: Vec<Span> = Vec::new();
         for c in &p.rule.point_at {
-            match self.point(c, p.subject) {
+            match self.point(c, p.verdict.subject) {
                 Some((span, true)) => push(&mut spans, span),
                 Some((span, false)) => push(&mut parts, span),
                 None => {}
             }
         }
-        for r in &p.points {
+        for r in p.verdict.said.iter().flat_map(|s| &s.points) {
             if let Some(span) = self.direct(*r).and_then(|l| self.written(l)) {
                 push(&mut spans, span);
             }
@@ -67,7 +67,7 @@ impl View<'_> {
         let ways = matches!(p.rule.require, Requirement::Ways(_));
         if outcome == Outcome::Failed && spans.len() < MOST && (spans.is_empty() || !ways) {
             let all: Vec<Span> = self
-                .deciders(p.require, refiner.get())
+                .deciders(p.verdict.require, refiner.get())
                 .into_iter()
                 .filter_map(|l| self.written(l))
                 .collect();
@@ -81,7 +81,7 @@ impl View<'_> {
         }
         // Why it matters here is no mistake to point at.
         if spans.is_empty() && !p.rule.is_left_out() {
-            let near = self.nearest(p.require);
+            let near = self.nearest(p.verdict.require);
             for span in near.into_iter().filter_map(|l| self.written(l)).take(2) {
                 push(&mut spans, span);
             }
@@ -101,7 +101,7 @@ impl View<'_> {
     /// Puts the mistakes that keep a rule from being judged before all else: those inside the
     /// subject, or, without any, those elsewhere that the rule rests on.
     pub(super) fn point_at_mistakes(&self, p: &Pending<'_>, labels: &mut Vec<Label>) {
-        let subject = self.design.object(p.subject).span;
+        let subject = self.design.object(p.verdict.subject).span;
         let inside =
             |s: &Span| s.file == subject.file && subject.start <= s.start && s.end <= subject.end;
         let of_rule = self.mistaken.iter();

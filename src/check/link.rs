@@ -2,7 +2,8 @@
 //! while it is built. Every written fact is one leaf; every derived fact one register for each
 //! object, so that all rules share it.
 
-use std::rc::Rc;
+use std::ops::{Deref, DerefMut};
+use std::sync::Arc;
 
 use rustc_hash::{FxHashMap, FxHashSet};
 
@@ -18,7 +19,7 @@ pub enum Obj {
     /// A known object.
     One(ObjectId),
     /// One of several, by a selector.
-    Pick(Reg, Rc<Vec<Obj>>),
+    Pick(Reg, Arc<Vec<Obj>>),
     /// An object of which nothing is known.
     Unknown(u32),
     /// Known to be absent.
@@ -98,10 +99,9 @@ pub struct Trace {
     pub reads: Vec<FactKey>,
 }
 
-/// Builds the program of one design.
-pub struct Linker<'a> {
-    pub(crate) ruleset: &'a Ruleset,
-    pub(crate) design: &'a Design,
+/// What a linker has come to know of a design: who keeps it can go on from there.
+#[derive(Debug, Default)]
+pub struct Known {
     /// The program.
     pub program: Program,
     /// Where each leaf comes from.
@@ -120,7 +120,7 @@ pub struct Linker<'a> {
     pub(super) objects: FxHashMap<(ObjectId, FactIx), Obj>,
     pub(super) unknown: FxHashMap<(u32, FactIx, KindId, Option<u8>), Reg>,
     pub(super) unknown_objects: FxHashMap<(u32, FactIx, KindId), Obj>,
-    pub(super) reverse: FxHashMap<(KindId, FactIx), Rc<Leads>>,
+    pub(super) reverse: FxHashMap<(KindId, FactIx), Arc<Leads>>,
     pub(super) parameters: FxHashMap<u16, Reg>,
     pub(super) rests: FxHashMap<(ObjectId, FactIx, u8), Reg>,
     pub(super) busy: FxHashSet<FactKey>,
@@ -131,35 +131,7 @@ pub struct Linker<'a> {
     pub(super) truths: [Option<Reg>; 2],
 }
 
-impl<'a> Linker<'a> {
-    /// A linker for one design under one ruleset.
-    #[must_use]
-    pub fn new(ruleset: &'a Ruleset, design: &'a Design) -> Self {
-        Self {
-            ruleset,
-            design,
-            program: Program::default(),
-            leaves: Vec::new(),
-            frames: Vec::new(),
-            assumed: Vec::new(),
-            assumed_seen: FxHashSet::default(),
-            only: FxHashMap::default(),
-            traces: None,
-            facts: FxHashMap::default(),
-            objects: FxHashMap::default(),
-            unknown: FxHashMap::default(),
-            unknown_objects: FxHashMap::default(),
-            reverse: FxHashMap::default(),
-            parameters: FxHashMap::default(),
-            rests: FxHashMap::default(),
-            busy: FxHashSet::default(),
-            stack: Vec::new(),
-            depth: 0,
-            too_deep: false,
-            truths: [None, None],
-        }
-    }
-
+impl Known {
     /// Whether it has more operations than one design may take, or goes through more things.
     #[must_use]
     pub fn is_too_large(&self) -> bool {
@@ -171,6 +143,44 @@ impl<'a> Linker<'a> {
     pub(super) fn is_full(&self) -> bool {
         self.program.ops.len() > 2 * OPERATIONS || self.too_deep
     }
+}
+
+/// Builds the program of one design.
+pub struct Linker<'a> {
+    pub(crate) ruleset: &'a Ruleset,
+    pub(crate) design: &'a Design,
+    pub(super) known: Known,
+}
+
+impl Deref for Linker<'_> {
+    type Target = Known;
+
+    fn deref(&self) -> &Known {
+        &self.known
+    }
+}
+
+impl DerefMut for Linker<'_> {
+    fn deref_mut(&mut self) -> &mut Known {
+        &mut self.known
+    }
+}
+
+impl<'a> Linker<'a> {
+    /// A linker for one design under one ruleset.
+    #[must_use]
+    pub fn new(ruleset: &'a Ruleset, design: &'a Design) -> Self {
+        Self::over(ruleset, design, Known::default())
+    }
+
+    /// The same, that goes on from what is known of just this design and ruleset.
+    pub(super) const fn over(ruleset: &'a Ruleset, design: &'a Design, known: Known) -> Self {
+        Self {
+            ruleset,
+            design,
+            known,
+        }
+    }
 
     /// Keeps traces from now on.
     pub fn keep_traces(&mut self) {
@@ -180,7 +190,7 @@ impl<'a> Linker<'a> {
     /// The register of a fact of an object.
     pub fn fact(&mut self, object: ObjectId, fact: FactIx, line: Option<u8>) -> Reg {
         let key = (object, fact, line);
-        if let (Some(traces), Some(top)) = (&mut self.traces, self.stack.last())
+        if let (Some(traces), Some(top)) = (&mut self.known.traces, self.known.stack.last())
             && self
                 .ruleset
                 .derivation(self.design.object(object).kind, fact)

@@ -1,6 +1,6 @@
 //! Where paths lead: parts, references, collections, and their unknown counterparts.
 
-use std::rc::Rc;
+use std::sync::Arc;
 
 use super::link::{Frame, Leads, Linker, Obj, What};
 use super::link_value::{absent, info, inner, poison};
@@ -89,7 +89,7 @@ impl Linker<'_> {
         }
         let at = info(object, ix, None, What::Fact);
         let selector = self.choice_of(2, LeafSource::Unknown, at);
-        Obj::Pick(selector, Rc::new(vec![Obj::Absent, frame]))
+        Obj::Pick(selector, Arc::new(vec![Obj::Absent, frame]))
     }
 
     fn inherited(
@@ -116,7 +116,7 @@ impl Linker<'_> {
                     .iter()
                     .map(|o| self.inherited(o, name, target, object, ix))
                     .collect();
-                Obj::Pick(*selector, Rc::new(list))
+                Obj::Pick(*selector, Arc::new(list))
             }
             Obj::Unknown(_) => self.frame(target, object, ix),
             Obj::Absent => Obj::Absent,
@@ -142,7 +142,7 @@ impl Linker<'_> {
                     .iter()
                     .map(|p| self.possible_object(object, ix, target, p, false))
                     .collect();
-                Obj::Pick(selector, Rc::new(all))
+                Obj::Pick(selector, Arc::new(all))
             }
             Possible::List(list) => match list.as_slice() {
                 [] => Obj::Absent,
@@ -175,7 +175,7 @@ impl Linker<'_> {
                         }
                     })
                     .collect();
-                Obj::Pick(*selector, Rc::new(list))
+                Obj::Pick(*selector, Arc::new(list))
             }
             Obj::Unknown(frame) => {
                 let f = self.frames[*frame as usize].clone();
@@ -485,9 +485,9 @@ impl Linker<'_> {
 
     /// All objects of a kind, each with what its reference leads to; one entry for each element
     /// of a list.
-    fn reverse_index(&mut self, kind: KindId, fact: FactIx) -> Rc<Leads> {
+    fn reverse_index(&mut self, kind: KindId, fact: FactIx) -> Arc<Leads> {
         if let Some(index) = self.reverse.get(&(kind, fact)) {
-            return Rc::clone(index);
+            return Arc::clone(index);
         }
         let design = self.design;
         let ruleset = self.ruleset;
@@ -514,8 +514,8 @@ impl Linker<'_> {
             }
         }
         leads.all = all;
-        let index = Rc::new(leads);
-        self.reverse.insert((kind, fact), Rc::clone(&index));
+        let index = Arc::new(leads);
+        self.reverse.insert((kind, fact), Arc::clone(&index));
         index
     }
 }

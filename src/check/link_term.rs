@@ -1,6 +1,6 @@
 //! Terms of expressions → registers. What is decided while linking is not linked further.
 
-use std::rc::Rc;
+use std::sync::Arc;
 
 use super::link::{Linker, Obj, Step, What};
 use crate::design::model::{ObjectId, Possible};
@@ -99,7 +99,7 @@ impl Linker<'_> {
                     _ => {
                         let (a, b) = (self.object_value(c, *a, env), self.object_value(c, *b, env));
                         // A truth is a set of the bits yes and no: a selector of two.
-                        Obj::Pick(reg, Rc::new(vec![a, b]))
+                        Obj::Pick(reg, Arc::new(vec![a, b]))
                     }
                 }
             }
@@ -133,7 +133,7 @@ impl Linker<'_> {
     }
 
     pub(super) fn push(&mut self, op: Op) -> Reg {
-        self.program.push(op, &self.ruleset.data)
+        self.known.program.push(op, &self.ruleset.data)
     }
 
     pub(super) fn number(&mut self, x: f64) -> Reg {
@@ -153,7 +153,7 @@ impl Linker<'_> {
         self.too_deep |= self.depth > NESTED;
         let reg = self.link_term(c, id, env);
         self.depth -= 1;
-        if let (Some(traces), Some(top)) = (&mut self.traces, self.stack.last()) {
+        if let (Some(traces), Some(top)) = (&mut self.known.traces, self.known.stack.last()) {
             traces
                 .entry(*top)
                 .or_default()

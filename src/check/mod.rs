@@ -27,10 +27,10 @@ pub use departures::{Departures, Used, mistaken_departures};
 pub use finding::{
     Counts, FigureValue, Finding, Missing, Outcome, Reason, Report, WayState, WitnessValue,
 };
-pub use judge::{Judged, Settings, check, installation_name, too_large};
-pub use link::{FactKey, Frame, LeafInfo, Linker, Obj, Step, Trace, What};
+pub use judge::{Judged, Settings, check, installation_name, judge, too_large};
+pub use link::{FactKey, Frame, Known, LeafInfo, Linker, Obj, Step, Trace, What};
 pub use show::{show_number, show_set, show_truth, show_val, show_words, tame};
 pub use standing::{Standing, Totals};
 pub use subject::Subject;
-pub use verdicts::{Verdict, link_verdicts};
+pub use verdicts::{Linked, Verdict};
 pub use view::one_line;

@@ -2,14 +2,15 @@
 //! findings. Answers beyond a check read these.
 
 use crate::design::model::{Design, ObjectId, Status};
-use crate::expression::{Op, Reg, Val};
-use crate::quantity::TruthSet;
-use crate::ruleset::{Requirement, Rule, Ruleset, Severity, Stage, Way};
+use crate::expression::{Op, Reg, Ty, Val};
+use crate::quantity::{TruthSet, Unit};
+use crate::ruleset::{Piece, Requirement, Rule, Ruleset, Severity, Stage, Template};
 
-use super::link::Linker;
+use super::causes::Causes;
+use super::link::{Known, Linker};
 
-/// The verdict of one rule on one subject.
-#[derive(Clone, Copy, Debug)]
+/// The verdict of one rule on one subject: its registers.
+#[derive(Clone, Debug)]
 pub struct Verdict {
     /// Index of the rule in [`Ruleset::rules`].
     pub rule: usize,
@@ -19,59 +20,123 @@ pub struct Verdict {
     pub applies: Option<Reg>,
     /// *where → require*.
     pub root: Reg,
-}
-
-/// Links every rule that is due at a stage for every subject of a design. What can never apply is
-/// left out.
-pub fn link_verdicts(
-    linker: &mut Linker<'_>,
-    ruleset: &Ruleset,
-    design: &Design,
-    stage: Stage,
-) -> Vec<Verdict> {
-    let mut all = Vec::new();
-    for (ix, rule) in ruleset.rules.iter().enumerate() {
-        if rule.stage > stage {
-            continue;
-        }
-        for subject in design.of_kind(rule.each) {
-            if linker.is_full() {
-                return all;
-            }
-            if design.object(subject).status == Status::ToGo {
-                continue;
-            }
-            if let Some(linked) = link_rule(linker, rule, subject) {
-                all.push(Verdict {
-                    rule: ix,
-                    subject,
-                    applies: linked.applies,
-                    root: linked.root,
-                });
-            }
-        }
-    }
-    all
-}
-
-/// The registers of a rule for a subject.
-pub(super) struct LinkedRule<'r> {
-    /// Whether it applies; always, if there is none.
-    pub(super) applies: Option<Reg>,
-    /// *where → require*.
-    pub(super) root: Reg,
     /// What it requires.
     pub(super) require: Reg,
-    /// Each named way.
-    pub(super) ways: Vec<(&'r Way, Reg)>,
+    /// Each of its named ways.
+    pub(super) ways: Vec<Reg>,
+    /// What is said of it, where it is not met and somebody is to be told.
+    pub(super) said: Option<Box<Said>>,
 }
 
-/// Links a rule for a subject; nothing, if it can never apply.
-pub(super) fn link_rule<'r>(
+/// The texts of a rule with what stands in them, and what they go with.
+#[derive(Clone, Debug)]
+pub(super) struct Said {
+    pub(super) message: Vec<Shown>,
+    pub(super) open: Option<Vec<Shown>>,
+    pub(super) help: Option<Vec<Shown>>,
+    /// What it points at.
+    pub(super) points: Vec<Reg>,
+    /// Rules and subjects whose failure would explain this one.
+    pub(super) causes: Vec<(String, ObjectId)>,
+}
+
+/// A piece of a text.
+#[derive(Clone, Debug)]
+pub(super) enum Shown {
+    Text(String),
+    Value(Reg, Ty, Option<Unit>),
+}
+
+/// All verdicts of a design, and what was come to know while they were linked.
+#[derive(Debug)]
+pub struct Linked {
+    /// What messages and figures go on from.
+    pub known: Known,
+    /// The verdicts, by rule and subject.
+    pub verdicts: Vec<Verdict>,
+}
+
+impl Linked {
+    /// Links every rule that is due at a stage for every subject of a design, or one rule alone;
+    /// `told` links what is said of what is not met, too.
+    #[must_use]
+    pub fn new(
+        ruleset: &Ruleset,
+        design: &Design,
+        stage: Stage,
+        told: bool,
+        only: Option<&str>,
+    ) -> Self {
+        let mut linker = Linker::new(ruleset, design);
+        let (mut verdicts, mut causes) = (Vec::new(), Causes::default());
+        for (ix, rule) in ruleset.rules.iter().enumerate() {
+            if rule.stage > stage || only.is_some_and(|id| id != rule.id) {
+                continue;
+            }
+            for subject in design.of_kind(rule.each) {
+                if design.object(subject).status == Status::ToGo {
+                    continue;
+                }
+                let Some(mut verdict) = link_rule(&mut linker, ix, rule, subject) else {
+                    continue;
+                };
+                if told && linker.truth_of(verdict.root) != TruthSet::T {
+                    verdict.said = Some(Box::new(said(&mut linker, rule, subject, &mut causes)));
+                }
+                verdicts.push(verdict);
+            }
+        }
+        verdicts.shrink_to_fit();
+        Self {
+            known: linker.known,
+            verdicts,
+        }
+    }
+}
+
+/// What is said of a rule that is not met.
+fn said<'r>(
     linker: &mut Linker<'_>,
     rule: &'r Rule,
     subject: ObjectId,
-) -> Option<LinkedRule<'r>> {
+    causes: &mut Causes<'r>,
+) -> Said {
+    let mut text = |t: &Template| template(linker, t, subject);
+    Said {
+        message: text(&rule.message),
+        open: rule.open.as_ref().map(&mut text),
+        help: rule.help.as_ref().map(&mut text),
+        points: (rule.point_at.iter())
+            .map(|c| linker.expression(c, subject))
+            .collect(),
+        causes: causes.of(linker, rule, subject),
+    }
+}
+
+fn template(linker: &mut Linker<'_>, t: &Template, subject: ObjectId) -> Vec<Shown> {
+    t.pieces
+        .iter()
+        .map(|p| match p {
+            Piece::Text(t) => Shown::Text(t.clone()),
+            Piece::Subject => Shown::Text(linker.design.label(subject)),
+            Piece::Value(c, _) if matches!(c.root_term().ty, Ty::Object(_)) => {
+                Shown::Text(linker.named_object(c, subject))
+            }
+            Piece::Value(c, unit) => {
+                let ty = c.root_term().ty.clone();
+                Shown::Value(linker.expression(c, subject), ty, unit.clone())
+            }
+        })
+        .collect()
+}
+
+/// The registers of a rule for a subject; nothing, if it can never apply.
+fn link_rule(
+    linker: &mut Linker<'_>,
+    ix: usize,
+    rule: &Rule,
+    subject: ObjectId,
+) -> Option<Verdict> {
     let applies = rule.where_.as_ref().map(|w| linker.expression(w, subject));
     if let Some(a) = applies
         && linker.program.val(a).as_truth() == TruthSet::F
@@ -91,11 +156,14 @@ pub(super) fn link_rule<'r>(
             }
             let spared = linker.program.push(Op::Not(a), data);
             let open = linker.program.constant(Val::truth(TruthSet::U));
-            return Some(LinkedRule {
+            return Some(Verdict {
+                rule: ix,
+                subject,
                 applies,
                 root: linker.program.push(Op::Or(spared, open), data),
                 require: spared,
                 ways,
+                said: None,
             });
         }
         Requirement::One(c) => linker.expression(c, subject),
@@ -103,7 +171,7 @@ pub(super) fn link_rule<'r>(
             let mut acc: Option<Reg> = None;
             for w in list {
                 let r = linker.expression(&w.condition, subject);
-                ways.push((w, r));
+                ways.push(r);
                 acc = Some(match acc {
                     None => r,
                     Some(a) => linker.program.push(Op::Or(a, r), data),
@@ -119,10 +187,13 @@ pub(super) fn link_rule<'r>(
             linker.program.push(Op::Or(not, require), data)
         }
     };
-    Some(LinkedRule {
+    Some(Verdict {
+        rule: ix,
+        subject,
         applies,
         root,
         require,
         ways,
+        said: None,
     })
 }

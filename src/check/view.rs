@@ -2,15 +2,16 @@
 //! open.
 
 use super::finding::{Finding, Outcome, Reason, WayState, fingerprint};
-use super::judge::{Pending, Settings, Shown, installation_name};
+use super::judge::{Pending, Settings, installation_name};
 use super::link::LeafInfo;
 use super::plain;
 use super::show::{show_number, show_set, show_truth, show_words};
 use super::subject::Subject;
+use super::verdicts::Shown;
 use crate::design::model::Design;
 use crate::expression::{Budget, Cone, Decision, Flags, Fuel, LeafId, Program, Refiner, Ty};
 use crate::quantity::{TruthSet, Unit, format_date, format_quantity};
-use crate::ruleset::Ruleset;
+use crate::ruleset::{Requirement, Ruleset};
 use crate::source::{Label, Span};
 
 /// What came of a rule for a subject.
@@ -74,7 +75,11 @@ impl View<'_> {
     fn verdict(&self, p: &Pending<'_>, refiner: &mut Lazy<'_>, settings: &Settings) -> Verdict {
         // Of what is left out, `require` is that it does not matter here.
         let left_out = p.rule.is_left_out();
-        let root = if left_out { p.require } else { p.root };
+        let root = if left_out {
+            p.verdict.require
+        } else {
+            p.verdict.root
+        };
         let natural = self.program.val(root);
         let mut verdict = Verdict {
             outcome: Outcome::Met,
@@ -113,7 +118,7 @@ impl View<'_> {
             TruthSet::T if left_out => verdict.outcome = Outcome::NotApplicable,
             // Not applicable only where `where` is false for all.
             TruthSet::T => {
-                if let Some(a) = p.applies
+                if let Some(a) = p.verdict.applies
                     && self.program.val(a).as_truth() == TruthSet::U
                 {
                     let c = refiner.get().cone(a);
@@ -141,7 +146,7 @@ impl View<'_> {
             flags,
             open,
         } = self.verdict(p, refiner, settings);
-        let object = self.design.object(p.subject);
+        let object = self.design.object(p.verdict.subject);
         let kind = &self.ruleset.vocabulary.kind(object.kind).name;
         let mut finding = Finding {
             rule: rule.id.clone(),
@@ -153,7 +158,7 @@ impl View<'_> {
             clause: rule.origin.clause.clone(),
             source: rule.origin.source.clone(),
             confidence: rule.confidence,
-            subject: Subject::new(self.design, p.subject),
+            subject: Subject::new(self.design, p.verdict.subject),
             message: rule.title.clone(),
             labels: Vec::new(),
             missing: Vec::new(),
@@ -165,7 +170,12 @@ impl View<'_> {
             amended: rule.amended.clone(),
             follows_from: None,
             departure: None,
-            fingerprint: fingerprint(&rule.id, kind, &self.design.path(p.subject), installation),
+            fingerprint: fingerprint(
+                &rule.id,
+                kind,
+                &self.design.path(p.verdict.subject),
+                installation,
+            ),
         };
         if matches!(outcome, Outcome::Met | Outcome::NotApplicable) {
             finding.labels.push(Label {
@@ -174,7 +184,7 @@ impl View<'_> {
             });
             return finding;
         }
-        if let Some(texts) = &p.texts {
+        if let Some(texts) = &p.verdict.said {
             let told = outcome == Outcome::Failed || reason == Some(Reason::LeftOut);
             finding.message = match &texts.open {
                 _ if told => self.show(&texts.message),
@@ -193,7 +203,11 @@ impl View<'_> {
                 rule.title
             );
         }
-        for (way, reg) in &p.ways {
+        let ways = match &rule.require {
+            Requirement::Ways(all) => all.as_slice(),
+            _ => &[],
+        };
+        for (way, reg) in ways.iter().zip(&p.verdict.ways) {
             let state = match self.program.val(*reg).as_truth() {
                 TruthSet::T => "holds",
                 TruthSet::F => "does not hold",
@@ -230,8 +244,7 @@ impl View<'_> {
         let mut places: Vec<LeafId> = Vec::new();
         let about = |id: LeafId| self.about(id);
         let found = refiner.get().deciding(c, Budget(24));
-        let applies = p
-            .applies
+        let applies = (p.verdict.applies)
             .filter(|a| self.program.val(*a).as_truth() == TruthSet::U)
             .map(|a| refiner.get().cone(a));
         for n in plain::deciding(self.program, refiner.get(), c, found, &about) {

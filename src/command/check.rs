@@ -204,17 +204,17 @@ impl Run<'_> {
         let pool = self.check.pool();
         let progress = Progress::of(files.len(), "designs");
         for chunk in files.chunks(CHUNK) {
-            let judge = || {
-                let each = chunk.par_iter().map(|path| {
-                    let done = self.one(path);
-                    progress.one_more();
-                    done
-                });
-                each.collect()
+            let one = |path: &PathBuf| {
+                let done = self.one(path);
+                progress.one_more();
+                done
             };
-            let done: Vec<Done> = match &pool {
-                Some(pool) => pool.install(judge),
-                None => judge(),
+            let all = || chunk.par_iter().map(one).collect();
+            let done: Vec<Done> = match (chunk, &pool) {
+                // One alone needs no threads.
+                ([path], _) => vec![one(path)],
+                (_, Some(pool)) => pool.install(all),
+                (_, None) => all(),
             };
             for one in done {
                 totals.add(one.standing, one.judged);
@@ -280,13 +280,13 @@ impl Run<'_> {
         let check = self.check;
         let loaded = self.project.open(path, self.options);
         let full = self.full();
-        let mut checked = loaded.check(Ask {
+        let ask = Ask {
             met: check.all || check.format == Told::Junit,
             helps: true,
-        });
+        };
         let screened = check.format == Told::Text && !full && !check.quiet;
-        let asked = screened.then(|| loaded.questions(&checked));
-        let mut survey = asked.flatten();
+        let mut checked = loaded.checked(ask, screened);
+        let mut survey = checked.survey.take();
         let report = checked.judged.as_mut().map(|j| &mut j.report);
         let against = match (&self.baseline, report) {
             (Some(b), Some(report)) => Some(b.sift(&loaded.path, report, survey.as_mut())),

@@ -183,6 +183,7 @@ impl<'a> Lower<'a> {
                 }
             }
         }
+        entries.shrink_to_fit();
         entries
     }
 

@@ -111,8 +111,8 @@ pub struct Object {
     pub owner: Option<ObjectId>,
     /// The block it is written inside; none for a part, and at the outermost level.
     pub scope: Option<ObjectId>,
-    /// Its written facts, by fact index; as long as the kind has facts.
-    pub facts: Vec<Option<Written>>,
+    /// Its written facts, by fact index; as long as the kind has facts, of which few are written.
+    pub facts: Vec<Option<Box<Written>>>,
     /// Kinds of which it says that all are listed (`all-listed`, or `no KIND` inside it).
     pub closed: Vec<KindId>,
     /// New, existing …
@@ -154,7 +154,7 @@ impl Object {
     /// What is written of a fact.
     #[must_use]
     pub fn written(&self, fact: FactIx) -> Option<&Written> {
-        self.facts.get(fact.0 as usize)?.as_ref()
+        self.facts.get(fact.0 as usize)?.as_deref()
     }
 }
 

@@ -404,6 +404,7 @@ impl Program {
         self.ops.shrink_to_fit();
         self.vals.shrink_to_fit();
         self.args.shrink_to_fit();
+        self.leaves.shrink_to_fit();
     }
 
     /// Fills all registers again, some leaves having other values than those they were linked with.

@@ -1,15 +1,13 @@
 //! One design under one ruleset: every question is asked here.
 
-use std::sync::{Arc, OnceLock};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 use crate::answer::{
     AllBounds, Article, Asked, Figure, Help, Map, Mended, Place, Proved, Residual, Sheet, Survey,
     ToldFact, Working, asked, bounded_facts, bounds, helps, known_facts, map, margins, mend, order,
     prove, required, sheet, survey, told, value, with_box, worked_facts, working,
 };
-use crate::check::{
-    Departures, Judged, Linker, Outcome, Settings, check, installation_name, link_verdicts,
-};
+use crate::check::{Departures, Judged, Linked, Outcome, Settings, installation_name, judge};
 use crate::design::model::{Design, ObjectId};
 use crate::ruleset::{Ruleset, Severity, Stage};
 use crate::source::Span;
@@ -36,6 +34,8 @@ pub struct Installation {
     on: Option<i32>,
     /// Of just this ruleset, design and stage: whoever wants others makes another installation.
     linked: Arc<OnceLock<Residual>>,
+    /// The same verdicts, until the first who wants them goes on from there.
+    begun: Arc<Mutex<Option<Linked>>>,
 }
 
 /// Up to the design stage an article is what is asked of it; from the verify stage on what was
@@ -52,9 +52,17 @@ fn counting(ruleset: &Arc<Ruleset>, design: &Arc<Design>, stage: Stage) -> Arc<D
 impl Installation {
     /// Whether all its verdicts take more operations than one design may.
     pub(super) fn is_too_large(&self) -> bool {
-        let mut linker = Linker::new(&self.ruleset, &self.design);
-        link_verdicts(&mut linker, &self.ruleset, &self.design, self.stage);
-        linker.is_too_large()
+        let linked = self.link(true);
+        let is = linked.known.is_too_large();
+        *self.begun.lock().unwrap_or_else(PoisonError::into_inner) = Some(linked);
+        is
+    }
+
+    /// All verdicts, linked now if nobody did before; `told`, with what is said of them.
+    fn link(&self, told: bool) -> Linked {
+        let mut begun = self.begun.lock().unwrap_or_else(PoisonError::into_inner);
+        let link = || Linked::new(&self.ruleset, &self.design, self.stage, told, None);
+        begun.take().unwrap_or_else(link)
     }
 
     /// Puts a design under a ruleset.
@@ -68,6 +76,7 @@ impl Installation {
             stage,
             on,
             linked: Arc::default(),
+            begun: Arc::default(),
         }
     }
 
@@ -78,6 +87,7 @@ impl Installation {
             design: counting(&self.ruleset, &self.written, stage),
             stage,
             linked: Arc::default(),
+            begun: Arc::default(),
             ..self.clone()
         }
     }
@@ -116,20 +126,32 @@ impl Installation {
     /// Judges every rule that is due.
     #[must_use]
     pub fn check(&self, ask: Ask) -> Judged {
+        self.judged(ask, false).0
+    }
+
+    /// The same, with what is open as questions, if these are asked for.
+    pub(super) fn judged(&self, ask: Ask, questions: bool) -> (Judged, Option<Survey>) {
         let settings = Settings {
             stage: self.stage,
             on: self.on,
             keep_met: ask.met,
             ..Settings::default()
         };
-        let mut judged = check(&self.ruleset, &self.design, &settings);
+        let (mut judged, linked) = judge(&self.ruleset, &self.design, &settings, self.link(true));
         if self.stage < Stage::Verify {
             judged.report.required = required(&self.ruleset, &self.design);
         }
+        let asked = questions.then(|| {
+            // Most designs leave nothing open.
+            match judged.report.counts.of(Outcome::Undecided) {
+                0 => Survey::default(),
+                _ => self.surveyed(&Residual::new(&self.ruleset, &self.design, linked)),
+            }
+        });
         if ask.helps {
             self.help(&mut judged);
         }
-        judged
+        (judged, asked)
     }
 
     /// Puts changes that were tried before what a rule says in general.
@@ -181,7 +203,7 @@ impl Installation {
     /// them.
     #[must_use]
     pub fn residual(&self) -> &Residual {
-        let link = || Residual::new(&self.ruleset, &self.design, &[], self.stage);
+        let link = || Residual::new(&self.ruleset, &self.design, self.link(false));
         self.linked.get_or_init(link)
     }
 
@@ -194,8 +216,14 @@ impl Installation {
     /// What is still unknown and matters.
     #[must_use]
     pub fn survey(&self) -> Survey {
-        let departures = Departures::new(&self.ruleset, &self.design, self.on);
-        survey(self.residual(), &departures)
+        self.surveyed(self.residual())
+    }
+
+    fn surveyed(&self, residual: &Residual) -> Survey {
+        survey(
+            residual,
+            &Departures::new(&self.ruleset, &self.design, self.on),
+        )
     }
 
     /// The questions of a survey as they are put to a person, in the order of a visit.

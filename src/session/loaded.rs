@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::installation::{Ask, Installation};
 use crate::answer::Survey;
-use crate::check::{Judged, Outcome, Standing};
+use crate::check::{Judged, Standing};
 use crate::design::parse::Parsed;
 use crate::ruleset::{Ruleset, Severity, Stage};
 use crate::source::{FileId, Problem, Sources};
@@ -33,6 +33,9 @@ pub struct Loaded {
 pub struct Checked {
     /// What judging gave, if there was something to judge.
     pub judged: Option<Judged>,
+    /// What is open as questions, if they were asked for; none are told of a design with mistakes,
+    /// since answers beyond a check rest on all of it.
+    pub survey: Option<Survey>,
     /// Mistakes and cautions about what is written, those about departures included.
     pub problems: Vec<Problem>,
 }
@@ -60,25 +63,25 @@ impl Loaded {
     /// Judges what could be read.
     #[must_use]
     pub fn check(&self, ask: Ask) -> Checked {
-        let judged = self.installation.as_ref().map(|i| i.check(ask));
+        self.checked(ask, false)
+    }
+
+    /// The same; `questions` asks for what is open as questions, too: nothing is linked twice for
+    /// them.
+    #[must_use]
+    pub fn checked(&self, ask: Ask, questions: bool) -> Checked {
+        let questions = questions && self.is_sound();
+        let of = self.installation.as_ref();
+        let (judged, survey) = of.map(|i| i.judged(ask, questions)).unzip();
         let mut problems = self.problems.clone();
         if let Some(judged) = &judged {
             problems.extend(judged.problems.iter().cloned());
         }
-        Checked { judged, problems }
-    }
-
-    /// The questions that a check left open; none are told of a design with mistakes, since answers
-    /// beyond a check rest on all of it.
-    #[must_use]
-    pub fn questions(&self, checked: &Checked) -> Option<Survey> {
-        let judged = checked.judged.as_ref()?;
-        let of = self.sound()?;
-        // Most designs leave nothing open, and need not be linked again to say so.
-        Some(match judged.report.counts.of(Outcome::Undecided) {
-            0 => Survey::default(),
-            _ => of.survey(),
-        })
+        Checked {
+            judged,
+            survey: survey.flatten(),
+            problems,
+        }
     }
 
     /// Whether it was made of just these files and this ruleset, and as much was wrong with them;

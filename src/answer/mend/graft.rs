@@ -180,12 +180,12 @@ fn bring(
                 && fact.inherits.is_none()
                 && fact.writable
             {
-                *slot = Some(Written {
+                *slot = Some(Box::new(Written {
                     value: Possible::Absent,
                     origin: None,
                     span: none,
                     key: none,
-                });
+                }));
             }
         }
         design.objects.push(object);

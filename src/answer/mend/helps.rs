@@ -48,7 +48,7 @@ pub fn helps(
     }
     let (opened, grafts) = graft(ruleset, design);
     let places = changeable(ruleset, design);
-    let mut residual = Residual::of(ruleset, opened, &places, stage);
+    let mut residual = Residual::opened(ruleset, opened, &places, stage);
     let (knobs, groups) = knobs(&residual, &grafts);
     residual.rewrite(&untaken(&knobs));
     let fuel = Fuel::share(&residual.program, WORK);

@@ -112,7 +112,7 @@ pub fn mend(
 ) -> Mended {
     let (opened, grafts) = graft(ruleset, design);
     let places: Vec<Place> = changeable(ruleset, design);
-    let mut residual = Residual::of(ruleset, opened, &places, stage);
+    let mut residual = Residual::opened(ruleset, opened, &places, stage);
     let (knobs, groups) = knobs(&residual, &grafts);
     residual.rewrite(&untaken(&knobs));
     let departed = departed(design, &residual, on);

@@ -43,7 +43,7 @@ pub fn sheet(ruleset: &Arc<Ruleset>, design: &Design) -> Sheet {
         things: as_designed::things(ruleset, design),
         terminals: as_designed::terminals(ruleset, design),
         to_settle: survey(
-            &Residual::new(ruleset, design, &[], Stage::Verify),
+            &Residual::of(ruleset, design.clone(), &[], Stage::Verify),
             &Departures::none(),
         )
         .each()

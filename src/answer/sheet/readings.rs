@@ -263,12 +263,12 @@ fn open_record(
     let kind = ruleset.vocabulary.kind(record);
     let tested = design.object(object);
     let written = |value| {
-        Some(Written {
+        Some(Box::new(Written {
             value,
             origin: None,
             span: tested.head,
             key: tested.head,
-        })
+        }))
     };
     let mut open = Vec::new();
     let facts = (0_u16..)

@@ -183,7 +183,7 @@ impl<'a> Resolver<'a> {
             .object_mut(id)
             .and_then(|o| o.facts.get_mut(ix.0 as usize))
         {
-            *slot = Some(written);
+            *slot = Some(Box::new(written));
         }
     }
 
