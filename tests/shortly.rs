@@ -639,9 +639,9 @@ fn what_a_stranger_writes_wrongly_is_one_mistake() {
         "`circuit bay-1 {`",
     );
     underlined(
-        "charge-point 1 outdoors 32 A { }",
+        "charge-point 1 outdoors { }",
         "wrong-head",
-        "charge-point 1 outdoors 32 A",
+        "charge-point 1 outdoors",
         "`charge-point charge-point-1 {`",
     );
     underlined(
