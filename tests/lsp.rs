@@ -964,6 +964,85 @@ fn rules_that_are_written_are_checked() {
 }
 
 #[test]
+fn rules_are_written_with_keys_names_and_meanings() {
+    let text = r#"ruleset: our-firm
+parent: gb
+limits:
+  our-reach:
+    is: m
+    means: 'how far our lead reaches'
+rules:
+  - id: our-near
+    title: 'The point stands near'
+    each: charge-point
+    require: 'height at-most our-reach'
+    message: 'too far'
+    
+derive:
+  circuit.our-room:
+    formula: 'Iz - In'
+    m
+"#;
+    let dir = folder();
+    let rules = dir.path().join("our-firm");
+    fs::create_dir(&rules).unwrap();
+    let path = rules.join("ruleset.yaml");
+    fs::write(&path, text).unwrap();
+    let mut client = Client::new(&["utf-16"], Some(dir.path()));
+    let uri = client.open(&path, text);
+    client.diagnostics(&uri, 1);
+    // A line that is no YAML yet does not hide what other files give a name to.
+    let keys = offered(&mut client, &uri, text, "    m|\n");
+    let keys: Vec<&str> = keys.iter().map(|i| i.label.as_str()).collect();
+    assert!(
+        keys.contains(&"means") && keys.contains(&"formula") && !keys.contains(&"require"),
+        "{keys:?}"
+    );
+    let of_a_rule = offered(&mut client, &uri, text, "    message: 'too far'\n    |\n");
+    assert!(
+        of_a_rule.iter().any(|i| i.label == "severity"),
+        "{of_a_rule:?}"
+    );
+    let whole = text.replace("    m\n", "");
+    client.change(&uri, 2, json!([{ "text": whole }]));
+    client.diagnostics(&uri, 2);
+
+    let names = offered(&mut client, &uri, &whole, "formula: 'I|z");
+    let iz = names.iter().find(|i| i.label == "Iz").unwrap();
+    assert_eq!(iz.detail.as_deref(), Some("circuit.Iz: a derivation"));
+    assert!(names.iter().any(|i| i.label == "our-reach"));
+    assert!(offered(&mut client, &uri, &whole, "means: 'how |far").is_empty());
+
+    let mut shown = |around: &str| match client.get::<HoverRequest>(here(&uri, &whole, around)) {
+        Some(Hover {
+            contents: Contents::MarkupContent(m),
+            ..
+        }) => m.value,
+        None => String::new(),
+        other => panic!("{other:?}"),
+    };
+    let reach = shown("at-most our-r|each");
+    assert!(
+        reach.contains("our-reach: a limit") && reach.contains("how far our lead reaches"),
+        "{reach}"
+    );
+    let iz = shown("'I|z - In");
+    let first = iz.find("circuit.Iz");
+    assert!(first.is_some_and(|at| at < 20), "{iz}");
+
+    let given = client.get::<DefinitionRequest>(here(&uri, &whole, "at-most our-r|each"));
+    let Some(DefinitionResponse::Definition(Definition::LocationList(all))) = given else {
+        panic!("{given:?}");
+    };
+    assert_eq!(all.len(), 1);
+    assert_eq!(
+        (slice(&whole, all[0].range), all[0].range.start.line),
+        ("our-reach", 3)
+    );
+    assert_eq!(client.end(), Ended::Asked);
+}
+
+#[test]
 fn settings_of_the_folder_count() {
     let dir = folder();
     fs::write(dir.path().join("amperule.toml"), "rules = \"gb\"\n").unwrap();

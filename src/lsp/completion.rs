@@ -9,6 +9,7 @@ use gen_lsp_types::{
 
 use super::client::Part;
 use super::context::{Context, Inside, judged, object_at};
+use super::rulesets;
 use super::state::{State, View};
 use crate::design::cursor::Standing;
 use crate::design::model::ObjectId;
@@ -55,7 +56,10 @@ pub(super) fn completion(
     state: &mut State,
     params: CompletionParams,
 ) -> Option<CompletionResponse> {
-    let (view, byte) = state.place(&params.text_document_position_params)?;
+    let at = &params.text_document_position_params;
+    let Some((view, byte)) = state.place(at) else {
+        return rulesets::completion(state, at);
+    };
     let ruleset = view.loaded.ruleset.clone()?;
     let context = Context::new(view.text(), &ruleset.vocabulary, byte);
     if !context.is_written() {

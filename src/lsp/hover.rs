@@ -5,6 +5,7 @@ use gen_lsp_types::{Contents, Hover, HoverParams};
 use super::client::Part;
 use super::context::{Context, Inside, judged, object_at};
 use super::names::Names;
+use super::rulesets;
 use super::state::{State, View};
 use crate::design::cursor::Standing;
 use crate::design::model::ObjectId;
@@ -18,7 +19,10 @@ const WIDTH: usize = 80;
 
 /// Answers what is known of a place.
 pub(super) fn hover(state: &mut State, params: HoverParams) -> Option<Hover> {
-    let (view, byte) = state.place(&params.text_document_position_params)?;
+    let at = &params.text_document_position_params;
+    let Some((view, byte)) = state.place(at) else {
+        return rulesets::hover(state, at);
+    };
     let ruleset = view.loaded.ruleset.clone()?;
     let context = Context::new(view.text(), &ruleset.vocabulary, byte);
     if !context.is_written() || context.cursor.token.is_empty() {

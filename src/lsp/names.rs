@@ -14,6 +14,7 @@ use lsp_server::ErrorCode;
 use super::context::named;
 use super::diagnostics::Places;
 use super::requests::Refusal;
+use super::rulesets;
 use super::state::{State, View, file_of};
 use crate::design::cursor::token;
 use crate::design::model::{Design, Object, ObjectId, Possible};
@@ -223,7 +224,13 @@ pub(super) fn definition(
     state: &mut State,
     params: DefinitionParams,
 ) -> Option<DefinitionResponse> {
-    let (view, byte) = state.place(&params.text_document_position_params)?;
+    let at = &params.text_document_position_params;
+    let Some((view, byte)) = state.place(at) else {
+        let all = rulesets::given(state, at)?;
+        return Some(DefinitionResponse::Definition(Definition::LocationList(
+            all,
+        )));
+    };
     let mut places = Places::new(state, &view.loaded.sources);
     let found = used_file(&view, byte)
         .or_else(|| Names::new(&view.loaded).at(&view, byte).map(|u| u.given));

@@ -1,54 +1,282 @@
-//! Rulesets that are being written: what their loader says of the open files.
+//! Rulesets that are being written: what their loader says of the open files, the keys and names
+//! that may stand in them, what a name means and where it is given.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::ops::Range;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use gen_lsp_types::Diagnostic;
+use gen_lsp_types::{
+    CompletionItem, CompletionItemKind as Icon, CompletionItemTextEdit, CompletionResponse,
+    Contents, Diagnostic, Hover, Location, TextDocumentPositionParams, TextEdit,
+};
 
+use super::client::Part;
 use super::diagnostics::{Places, mistake};
+use super::document::path_of;
+use super::position::Lines;
 use super::state::State;
-use crate::ruleset::Request;
+use crate::design::cursor::token;
+use crate::ruleset::yaml::{self, Node};
+use crate::ruleset::{Request, keys_at};
 use crate::session::Project;
-use crate::source::{Disk, Files as _, Memory, Overlay, Sources};
+use crate::source::{Disk, FileId, Files as _, Memory, Overlay, SourceFile, Sources, Span};
 
 /// The head of a ruleset, whose folder is named as the ruleset is.
 const HEAD: &str = "ruleset.yaml";
+/// Keys behind which prose stands.
+const PROSE: [&str; 7] = [
+    "means", "title", "notes", "note", "source", "clause", "because",
+];
+/// How many meanings of one word are shown.
+const MOST: usize = 4;
 
-/// What is wrong with each ruleset of which a file is open.
-pub(super) fn problems(state: &State) -> BTreeMap<PathBuf, Vec<Diagnostic>> {
-    let rules: Vec<&PathBuf> = state.open.keys().filter(|p| State::is_rules(p)).collect();
-    let texts = rules
-        .iter()
-        .filter_map(|path| Some((*path, state.open.get(*path)?.text.as_str())));
-    let files = Overlay {
-        over: texts.collect::<Memory>(),
-        under: Arc::new(Disk),
-    };
-    let folders: BTreeSet<&Path> = rules.iter().filter_map(|p| p.parent()).collect();
-    let mut all = BTreeMap::new();
-    for folder in folders
-        .into_iter()
-        .filter(|f| files.read(&f.join(HEAD)).is_ok())
-    {
-        let (Some(name), Some(around)) = (folder.file_name(), folder.parent()) else {
-            continue;
+/// What is known of the rulesets of which a file is open.
+#[derive(Default)]
+pub(super) struct Rules {
+    /// What is wrong with each file.
+    pub(super) told: BTreeMap<PathBuf, Vec<Diagnostic>>,
+    /// By folder: the files of a ruleset and its ancestors, and what these give a name to.
+    given: BTreeMap<PathBuf, (Sources, Vec<Name>)>,
+}
+
+/// Something that a ruleset gives a name to.
+struct Name {
+    /// The word that expressions use.
+    word: String,
+    /// The name in full: `cable.drop-two`.
+    full: String,
+    /// What it is: `a derivation`.
+    what: &'static str,
+    /// Its type, its meaning and where it is from, as far as they are stated.
+    told: Vec<String>,
+    /// Where it stands.
+    at: Span,
+}
+
+impl Rules {
+    /// Looks at each ruleset of which a file is open.
+    pub(super) fn of(state: &State) -> Self {
+        let rules: Vec<&PathBuf> = state.open.keys().filter(|p| State::is_rules(p)).collect();
+        let texts = rules
+            .iter()
+            .filter_map(|path| Some((*path, state.open.get(*path)?.text.as_str())));
+        let files = Overlay {
+            over: texts.collect::<Memory>(),
+            under: Arc::new(Disk),
         };
-        let mut places = state.rulesets.clone();
-        places.insert(0, around.to_path_buf());
-        let project = Project::new(Arc::new(files.clone()), places);
-        let loaded = project.ruleset(&Request {
-            base: name.to_string_lossy().into_owned(),
-            ..Request::default()
-        });
-        let sources = Sources::over(Arc::clone(&loaded.files));
-        let mut shown = Places::new(state, &sources);
-        for problem in &loaded.problems {
-            let (path, diagnostic) = mistake(&mut shown, &folder.join(HEAD), problem, true);
-            all.entry(path).or_insert_with(Vec::new).push(diagnostic);
+        let folders: BTreeSet<&Path> = rules.iter().filter_map(|p| p.parent()).collect();
+        let mut all = Self::default();
+        for folder in folders
+            .into_iter()
+            .filter(|f| files.read(&f.join(HEAD)).is_ok())
+        {
+            let (Some(name), Some(around)) = (folder.file_name(), folder.parent()) else {
+                continue;
+            };
+            let mut places = state.rulesets.clone();
+            places.insert(0, around.to_path_buf());
+            let project = Project::new(Arc::new(files.clone()), places);
+            let loaded = project.ruleset(&Request {
+                base: name.to_string_lossy().into_owned(),
+                ..Request::default()
+            });
+            let sources = Sources::over(Arc::clone(&loaded.files));
+            let mut shown = Places::new(state, &sources);
+            for problem in &loaded.problems {
+                let (path, diagnostic) = mistake(&mut shown, &folder.join(HEAD), problem, true);
+                all.told.entry(path).or_default().push(diagnostic);
+            }
+            let names = names(&loaded.files);
+            all.given.insert(folder.to_path_buf(), (sources, names));
+        }
+        // What ships in the program has no place that an editor could open.
+        all.told.retain(|path, _| path.is_absolute());
+        all
+    }
+}
+
+/// What the files of a ruleset give a name to. One that is no YAML just now gives none.
+fn names(files: &[Arc<SourceFile>]) -> Vec<Name> {
+    let mut all = Vec::new();
+    for (place, file) in files.iter().enumerate() {
+        let root = FileId::of_ruleset(place).and_then(|id| yaml::read(id, file, 0).ok());
+        let sections = root.as_ref().and_then(Node::map).unwrap_or_default();
+        for (section, held) in sections {
+            for (key, entry) in held.map().unwrap_or_default() {
+                add(&mut all, &[&section.text, &key.text], entry, key.span);
+                let facts = entry.get("facts").and_then(Node::map).unwrap_or_default();
+                for (fact, node) in facts {
+                    let path = [&*section.text, &*key.text, "facts", &*fact.text];
+                    add(&mut all, &path, node, fact.span);
+                }
+            }
+            for item in held.list().unwrap_or_default() {
+                let name = item.get("id").or_else(|| item.get("name"));
+                if let Some((name, text)) = name.and_then(|n| Some((n, n.text()?))) {
+                    add(&mut all, &[&section.text, text], item, name.span);
+                }
+            }
         }
     }
-    // What ships in the program has no place that an editor could open.
-    all.retain(|path, _| path.is_absolute());
     all
+}
+
+fn add(all: &mut Vec<Name>, path: &[&str], node: &Node, at: Span) {
+    let (full, what) = match path {
+        [_, kind, "facts", fact] => (format!("{kind}.{fact}"), keys_at(path)),
+        [section, name] => (
+            (*name).to_owned(),
+            keys_at(path).or_else(|| keys_at(&[section])),
+        ),
+        _ => return,
+    };
+    let Some((what, _)) = what else { return };
+    let told = ["is", "title", "means", "clause"];
+    let told = told.iter().filter_map(|key| node.get(key)?.text());
+    all.push(Name {
+        word: full.rsplit('.').next().unwrap_or(&full).to_owned(),
+        what,
+        told: told.map(str::to_owned).collect(),
+        at,
+        full,
+    });
+}
+
+/// A place in the text of a ruleset.
+struct Spot<'a> {
+    text: &'a str,
+    lines: Lines,
+    word: Range<usize>,
+    /// The keys that lead there.
+    path: Vec<&'a str>,
+    /// A key may begin here.
+    begins: bool,
+    given: Option<&'a (Sources, Vec<Name>)>,
+}
+
+impl<'a> Spot<'a> {
+    fn new(state: &'a State, at: &TextDocumentPositionParams) -> Option<Self> {
+        let path = path_of(&at.text_document.uri);
+        let document = state.open.get(&path).filter(|_| State::is_rules(&path))?;
+        let text = document.text.as_str();
+        let lines = Lines::new(text, state.client.encoding);
+        let word = token(text, lines.byte(text, at.position));
+        let (path_, begins) = around(text, word.start);
+        Some(Self {
+            given: state.rules.given.get(path.parent()?),
+            path: path_,
+            text,
+            lines,
+            word,
+            begins,
+        })
+    }
+
+    /// What the word here may mean: first what is of the kind that is spoken of.
+    fn names(&self) -> Vec<&'a Name> {
+        let word = self.text.get(self.word.clone()).unwrap_or("");
+        let all = self
+            .given
+            .map(|(_, all)| all.as_slice())
+            .unwrap_or_default();
+        let mut found: Vec<&Name> = all.iter().filter(|n| n.word == word).collect();
+        let kind = self.path.get(1).and_then(|entry| entry.split('.').next());
+        found.sort_by_key(|n| n.full.split('.').next() != kind);
+        found
+    }
+}
+
+/// How far a line is indented, the sign of a list aside, and its key.
+fn key_of(line: &str) -> (usize, Option<&str>) {
+    let held = line.trim_start_matches([' ', '-']);
+    let key = held.split_once(':').filter(|(key, rest)| {
+        !key.is_empty()
+            && !key.contains([' ', '#', '\'', '"'])
+            && (rest.is_empty() || rest.starts_with(' '))
+    });
+    (line.len() - held.len(), key.map(|(key, _)| key))
+}
+
+/// The keys that lead to a place, the outermost first, and whether a key may begin there.
+fn around(text: &str, at: usize) -> (Vec<&str>, bool) {
+    let before = text.get(..at).unwrap_or("");
+    let start = before.rfind('\n').map_or(0, |i| i + 1);
+    let line = before.get(start..).unwrap_or("");
+    let (mut least, own) = key_of(line);
+    let mut path: Vec<&str> = own.into_iter().collect();
+    let begins = line.trim_start_matches([' ', '-']).is_empty();
+    for line in before.get(..start).unwrap_or("").lines().rev() {
+        if let (indent, Some(key)) = key_of(line)
+            && indent < least
+        {
+            least = indent;
+            path.push(key);
+        }
+    }
+    path.reverse();
+    (path, begins)
+}
+
+/// What a word in a ruleset means.
+pub(super) fn hover(state: &State, at: &TextDocumentPositionParams) -> Option<Hover> {
+    let spot = Spot::new(state, at)?;
+    let names = spot.names();
+    let mut parts = Vec::new();
+    for name in names.iter().take(MOST) {
+        parts.push(Part::Code(format!("{}: {}", name.full, name.what)));
+        parts.push(Part::Text(name.told.join("; ")));
+    }
+    (!parts.is_empty()).then(|| Hover {
+        contents: Contents::MarkupContent(state.client.explained(&parts)),
+        range: Some(spot.lines.range(spot.text, spot.word.start, spot.word.end)),
+    })
+}
+
+/// Where what a word in a ruleset means is given, in files that an editor can open.
+pub(super) fn given(state: &State, at: &TextDocumentPositionParams) -> Option<Vec<Location>> {
+    let spot = Spot::new(state, at)?;
+    let mut places = Places::new(state, &spot.given?.0);
+    let names = spot.names();
+    let all: Vec<Location> = names.iter().filter_map(|n| places.location(n.at)).collect();
+    (!all.is_empty()).then_some(all)
+}
+
+/// What may be written at a place of a ruleset: its keys by the schema, else what has a name.
+pub(super) fn completion(
+    state: &State,
+    at: &TextDocumentPositionParams,
+) -> Option<CompletionResponse> {
+    let spot = Spot::new(state, at)?;
+    let range = spot.lines.range(spot.text, spot.word.start, spot.word.end);
+    let item = |label: &str, new: String, icon: Icon, detail: String| CompletionItem {
+        label: label.to_owned(),
+        kind: Some(icon),
+        detail: Some(detail).filter(|d| !d.is_empty()),
+        filter_text: Some(label.to_owned()),
+        text_edit: Some(CompletionItemTextEdit::TextEdit(TextEdit {
+            range,
+            new_text: new,
+        })),
+        ..CompletionItem::default()
+    };
+    if let Some((what, keys)) = keys_at(&spot.path).filter(|_| spot.begins) {
+        let keys = keys.into_iter();
+        let all = keys.map(|k| item(k, format!("{k}: "), Icon::Property, format!("of {what}")));
+        return Some(CompletionResponse::CompletionItemList(all.collect()));
+    }
+    if spot.path.last().is_none_or(|key| PROSE.contains(key)) {
+        return None;
+    }
+    let mut seen = BTreeSet::new();
+    let names = spot
+        .given
+        .map(|(_, all)| all.as_slice())
+        .unwrap_or_default();
+    let names = names.iter().filter(|n| seen.insert(&n.word));
+    let all = names.map(|n| {
+        let detail = format!("{}: {}", n.full, n.what);
+        item(&n.word, n.word.clone(), Icon::Variable, detail)
+    });
+    Some(CompletionResponse::CompletionItemList(all.collect()))
 }

@@ -12,7 +12,7 @@ use super::client::Client;
 use super::diagnostics;
 use super::document::{Document, path_of};
 use super::position::Lines;
-use super::rulesets;
+use super::rulesets::Rules;
 use crate::answer::{AllBounds, Help};
 use crate::design::model::ObjectId;
 use crate::design::parse::{Parsed, parse};
@@ -41,8 +41,8 @@ pub(super) struct State {
     current: BTreeMap<PathBuf, Arc<Loaded>>,
     /// What was found about each of them.
     found: BTreeMap<PathBuf, Found>,
-    /// What is wrong with rules that are open.
-    rules: BTreeMap<PathBuf, Vec<Diagnostic>>,
+    /// What is wrong with rules that are open, and what they give a name to.
+    pub(super) rules: Rules,
     /// What was told of each file.
     told: BTreeMap<PathBuf, (Option<i32>, Vec<Diagnostic>)>,
     /// Designs of the folders, and the files that each uses; looked up again when one is saved.
@@ -103,7 +103,7 @@ impl State {
             checker,
             current: BTreeMap::new(),
             found: BTreeMap::new(),
-            rules: BTreeMap::new(),
+            rules: Rules::default(),
             told: BTreeMap::new(),
             users: None,
             due: None,
@@ -312,7 +312,7 @@ impl State {
                 self.checker.check(self.job(&root, &loaded));
             }
         }
-        self.rules = rulesets::problems(self);
+        self.rules = Rules::of(self);
         self.publish();
     }
 
@@ -387,7 +387,7 @@ impl State {
         for path in self.open.keys().chain(self.told.keys()) {
             all.entry(path.clone()).or_default();
         }
-        for (path, list) in &self.rules {
+        for (path, list) in &self.rules.told {
             let there = all.entry(path.clone()).or_default();
             there.extend(list.iter().cloned());
         }

@@ -42,4 +42,5 @@ pub use model::{
     Origin, Requirement, Rule, Ruleset, Severity, Stage, Stock, Telling, Toward, Way,
 };
 pub use reads::{Facts, Figures, Reader};
+pub use schema::keys_at;
 pub use template::{Piece, Template, default_unit};

@@ -83,6 +83,36 @@ pub(super) fn is_replaced(section: &Section) -> bool {
     section.name == "rules" || section.name != "kinds" && section.by_name
 }
 
+/// What stands at a place of a ruleset, and the keys it may hold: below the keys that lead there.
+/// An item of a list stands below the key of the list.
+#[must_use]
+pub fn keys_at(path: &[&str]) -> Option<(&'static str, Vec<&'static str>)> {
+    let shape = match path {
+        [] => FILE,
+        ["kinds", _] => KIND,
+        ["kinds", _, "facts", _] => FACT,
+        ["limits", _] => LIMIT,
+        ["series", _] => SERIES,
+        ["tables", _] => TABLE,
+        ["tables", _, "keys", _] => TABLE_KEY,
+        ["assume", _] => ASSUMPTION,
+        ["derive", _] => DERIVATION,
+        ["rules"] => RULE,
+        ["amend"] => AMENDMENT,
+        ["figures"] => FIGURE,
+        ["mend"] => CHANGE,
+        ["left-out"] => LEFT_OUT,
+        ["expect"] => EXPECTATION,
+        ["tell"] => TELLING,
+        ["short"] => SHORT,
+        ["products"] => PRODUCT,
+        ["rules" | "amend", "follows-from"] => CAUSE,
+        ["editions"] => EDITION,
+        _ => return None,
+    };
+    Some((shape.what, shape.keys().collect()))
+}
+
 /// A file: its head, then sections.
 pub const FILE: Shape = shape(
     "a ruleset file",
