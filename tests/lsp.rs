@@ -1035,10 +1035,8 @@ derive:
         panic!("{given:?}");
     };
     assert_eq!(all.len(), 1);
-    assert_eq!(
-        (slice(&whole, all[0].range), all[0].range.start.line),
-        ("our-reach", 3)
-    );
+    assert_eq!(slice(&whole, all[0].range), "our-reach");
+    assert_eq!(all[0].range.start.line, 3);
     assert_eq!(client.end(), Ended::Asked);
 }
 

@@ -18,7 +18,7 @@ use super::position::Lines;
 use super::state::State;
 use crate::design::cursor::token;
 use crate::ruleset::yaml::{self, Node};
-use crate::ruleset::{Request, keys_at};
+use crate::ruleset::{Request, schema};
 use crate::session::Project;
 use crate::source::{Disk, FileId, Files as _, Memory, Overlay, SourceFile, Sources, Span};
 
@@ -124,14 +124,16 @@ fn names(files: &[Arc<SourceFile>]) -> Vec<Name> {
 
 fn add(all: &mut Vec<Name>, path: &[&str], node: &Node, at: Span) {
     let (full, what) = match path {
-        [_, kind, "facts", fact] => (format!("{kind}.{fact}"), keys_at(path)),
+        [_, kind, "facts", fact] => (format!("{kind}.{fact}"), schema::at(path)),
         [section, name] => (
             (*name).to_owned(),
-            keys_at(path).or_else(|| keys_at(&[section])),
+            schema::at(path).or_else(|| schema::at(&[section])),
         ),
         _ => return,
     };
-    let Some((what, _)) = what else { return };
+    let Some(what) = what.map(|shape| shape.what) else {
+        return;
+    };
     let told = ["is", "title", "means", "clause"];
     let told = told.iter().filter_map(|key| node.get(key)?.text());
     all.push(Name {
@@ -260,9 +262,10 @@ pub(super) fn completion(
         })),
         ..CompletionItem::default()
     };
-    if let Some((what, keys)) = keys_at(&spot.path).filter(|_| spot.begins) {
-        let keys = keys.into_iter();
-        let all = keys.map(|k| item(k, format!("{k}: "), Icon::Property, format!("of {what}")));
+    if let Some(shape) = schema::at(&spot.path).filter(|_| spot.begins) {
+        let of = format!("of {}", shape.what);
+        let keys = shape.keys();
+        let all = keys.map(|k| item(k, format!("{k}: "), Icon::Property, of.clone()));
         return Some(CompletionResponse::CompletionItemList(all.collect()));
     }
     if spot.path.last().is_none_or(|key| PROSE.contains(key)) {

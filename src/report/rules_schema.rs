@@ -2,7 +2,7 @@
 
 use serde_json::{Map, Value, json};
 
-use crate::ruleset::schema::{FILE, NESTED, SECTIONS, Section, Shape};
+use crate::ruleset::schema::{FILE, Section, Shape, held};
 use crate::ruleset::{Confidence, Severity, Stage};
 
 /// The schema (draft 2020-12): the first document of a file, or its second with the cases.
@@ -20,18 +20,7 @@ pub fn json() -> Value {
 }
 
 fn map(shape: &Shape) -> Value {
-    let nested = |key: &str| {
-        let of = |(outer, section): &'static (&Shape, Section)| {
-            (outer.what == shape.what && section.name == key).then_some(section)
-        };
-        let own = NESTED.iter().find_map(of);
-        own.or_else(|| {
-            SECTIONS
-                .iter()
-                .find(|s| shape.what == FILE.what && s.name == key)
-        })
-    };
-    let value = |key: &'static str| match (nested(key), key) {
+    let value = |key: &'static str| match (held(shape, key), key) {
         // A rule by its name alone, or several.
         (Some(cause), "follows-from") => {
             let one = json!({"anyOf": [{"type": "string"}, map(cause.entry)]});

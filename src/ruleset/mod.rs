@@ -42,5 +42,4 @@ pub use model::{
     Origin, Requirement, Rule, Ruleset, Severity, Stage, Stock, Telling, Toward, Way,
 };
 pub use reads::{Facts, Figures, Reader};
-pub use schema::keys_at;
 pub use template::{Piece, Template, default_unit};

@@ -65,10 +65,11 @@ pub const SECTIONS: [Section; 17] = [
     list("editions", &EDITION),
 ];
 /// What entries hold that are maps themselves: the map, and what stands in it.
-pub const NESTED: [(&Shape, Section); 3] = [
+pub const NESTED: [(&Shape, Section); 4] = [
     (&KIND, by_name("facts", &FACT)),
     (&TABLE, by_name("keys", &TABLE_KEY)),
     (&RULE, list("follows-from", &CAUSE)),
+    (&AMENDMENT, list("follows-from", &CAUSE)),
 ];
 
 /// The section of this name, unless it is `editions`, which belongs to the head.
@@ -83,34 +84,29 @@ pub(super) fn is_replaced(section: &Section) -> bool {
     section.name == "rules" || section.name != "kinds" && section.by_name
 }
 
-/// What stands at a place of a ruleset, and the keys it may hold: below the keys that lead there.
-/// An item of a list stands below the key of the list.
+/// What stands under a key of a map, where that holds maps itself.
 #[must_use]
-pub fn keys_at(path: &[&str]) -> Option<(&'static str, Vec<&'static str>)> {
-    let shape = match path {
-        [] => FILE,
-        ["kinds", _] => KIND,
-        ["kinds", _, "facts", _] => FACT,
-        ["limits", _] => LIMIT,
-        ["series", _] => SERIES,
-        ["tables", _] => TABLE,
-        ["tables", _, "keys", _] => TABLE_KEY,
-        ["assume", _] => ASSUMPTION,
-        ["derive", _] => DERIVATION,
-        ["rules"] => RULE,
-        ["amend"] => AMENDMENT,
-        ["figures"] => FIGURE,
-        ["mend"] => CHANGE,
-        ["left-out"] => LEFT_OUT,
-        ["expect"] => EXPECTATION,
-        ["tell"] => TELLING,
-        ["short"] => SHORT,
-        ["products"] => PRODUCT,
-        ["rules" | "amend", "follows-from"] => CAUSE,
-        ["editions"] => EDITION,
-        _ => return None,
-    };
-    Some((shape.what, shape.keys().collect()))
+pub fn held(of: &Shape, key: &str) -> Option<&'static Section> {
+    let file = SECTIONS.iter().filter(|_| of.what == FILE.what);
+    let nested = NESTED.iter().filter(|(outer, _)| outer.what == of.what);
+    let mut all = file.chain(nested.map(|(_, section)| section));
+    all.find(|s| s.name == key)
+}
+
+/// What stands at a place of a ruleset: below the keys that lead there. An item of a list stands
+/// below the key of the list.
+#[must_use]
+pub fn at(path: &[&str]) -> Option<&'static Shape> {
+    let mut shape = &FILE;
+    let mut rest = path.iter();
+    while let Some(key) = rest.next() {
+        let section = held(shape, key)?;
+        if section.by_name {
+            rest.next()?;
+        }
+        shape = section.entry;
+    }
+    Some(shape)
 }
 
 /// A file: its head, then sections.
