@@ -64,7 +64,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     println!("cargo::rustc-cfg=rulesets_inside");
     fs::write(out.join("rulesets.in"), list(&root)?)?;
     let library = ruleset::Library::new(vec![root.join("rulesets")]);
-    let made = ruleset::frozen::freeze(&library, &library.names())?;
+    let made = ruleset::freeze::freeze(&library, &library.names())?;
     for (name, problem) in made.wrong {
         println!(
             "cargo::warning=the ruleset `{name}` has a mistake: {} (`amperule rules check` shows where)",

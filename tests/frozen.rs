@@ -8,7 +8,7 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use amperule::ruleset::frozen::encode;
+use amperule::ruleset::freeze::encode;
 use amperule::ruleset::{Library, Request, Ruleset};
 use amperule::source::Sources;
 

@@ -12,7 +12,7 @@ use crate::ruleset::{Ruleset, Severity};
 use crate::source::Span;
 use crate::vocabulary::{Fact, FactType, KindId, Settler, Vocabulary};
 
-pub use edit::{edit, is_open, written_as};
+pub use edit::{edit, written_as};
 pub use names::{Names, Target};
 pub use worded::worded;
 

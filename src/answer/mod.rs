@@ -18,7 +18,7 @@ mod starter;
 mod survey;
 mod working;
 
-pub use ask::{Asked, Input as AskedAs, Names, Target, asked, edit, is_open, worded, written_as};
+pub use ask::{Asked, Input as AskedAs, Names, Target, asked, edit, worded, written_as};
 pub use bounds::{
     AllBounds, Bound, Choices, Cure, End, LEAST_ROOM, MOST_MARGINS, Stop, bounded_facts, bounds,
     margins,

@@ -15,7 +15,6 @@ use std::collections::BTreeMap;
 
 use rustc_hash::FxHashMap;
 
-use super::ask::is_open;
 use super::passing::{Passing, passing};
 use super::residual::{Engine, Residual};
 use crate::check::{Departures, Subject, What, show_val, tame};
@@ -329,7 +328,7 @@ fn may_follow(residual: &Residual, leaf: LeafId) -> bool {
     // Of a value that is known what is open is where it is from.
     let object = residual.design.object(info.object);
     let written = object.written(info.fact);
-    let known = written.is_some_and(|w| !is_open(&w.value));
+    let known = written.is_some_and(|w| !w.value.is_open());
     follows(residual.fact(leaf)) || known && info.what == What::Fact && info.inner.is_none()
 }
 

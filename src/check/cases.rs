@@ -2,7 +2,8 @@
 
 use super::coverage::{Branches, Seen, seen};
 use super::finding::Outcome;
-use super::judge::{Settings, check};
+use super::judge::check;
+use super::settings::Settings;
 use crate::design::model::Design;
 use crate::design::parse::{parse_items, parse_value};
 use crate::design::resolve::{self, resolve, with_keys};

@@ -1,8 +1,8 @@
 //! Key figures with their limits, and what a verdict rests on without being written.
 
 use super::finding::FigureValue;
-use super::judge::Settings;
 use super::link::Linker;
+use super::settings::Settings;
 use super::subject::Subject;
 use crate::design::model::{Design, ObjectId, Status};
 use crate::expression::{Flags, Program, Reg, Val};

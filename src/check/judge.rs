@@ -1,10 +1,10 @@
 //! Judges every rule for every subject of a design.
 
 use crate::design::model::{Design, Status};
-use crate::expression::{Budget, Fuel, Program, Refiner};
+use crate::expression::{Fuel, Program, Refiner};
 use crate::quantity::TruthSet;
-use crate::ruleset::{Rule, Ruleset, Severity, Stage};
-use crate::source::limits::{NESTED, OPERATIONS, WORK};
+use crate::ruleset::{Rule, Ruleset, Severity};
+use crate::source::limits::{NESTED, OPERATIONS};
 use crate::source::{Problem, Span, Weight};
 
 use super::causes::explain;
@@ -13,38 +13,9 @@ use super::figures::{assumed, computable, figures};
 use super::finding::{Finding, Outcome, Reason, Report};
 use super::labels::mistaken;
 use super::link::Linker;
-use super::verdicts::{Linked, Verdict};
+use super::settings::{Pending, Settings};
+use super::verdicts::Linked;
 use super::view::{Lazy, View};
-
-/// How a design is judged.
-#[derive(Clone, Debug)]
-pub struct Settings {
-    /// The stage the design has reached.
-    pub stage: Stage,
-    /// Today, in days since 1970-01-01, for departures.
-    pub on: Option<i32>,
-    /// Boxes for each verdict.
-    pub budget: Budget,
-    /// Operations for looking into all of them.
-    pub work: Fuel,
-    /// Only this rule.
-    pub only: Option<String>,
-    /// Findings of what is met are kept; else most of them are only counted.
-    pub keep_met: bool,
-}
-
-impl Default for Settings {
-    fn default() -> Self {
-        Self {
-            stage: Stage::Design,
-            on: None,
-            budget: Budget::default(),
-            work: Fuel(WORK),
-            only: None,
-            keep_met: true,
-        }
-    }
-}
 
 /// What judging gave.
 #[derive(Debug, Default)]
@@ -55,13 +26,6 @@ pub struct Judged {
     pub problems: Vec<Problem>,
     /// Operations that were linked, worked out again or looked at: what judging cost.
     pub work: u64,
-}
-
-/// A verdict with its rule.
-#[derive(Clone, Copy)]
-pub(super) struct Pending<'r> {
-    pub(super) rule: &'r Rule,
-    pub(super) verdict: &'r Verdict,
 }
 
 /// Judges a design.
@@ -223,17 +187,4 @@ fn work_limit(verdicts: usize, work: Fuel) -> Problem {
 
 fn count(report: &mut Report, outcome: Outcome, rule: &Rule) {
     *report.counts.0.entry((outcome, rule.severity)).or_insert(0) += 1;
-}
-
-/// What the installation is called: its label, or its name.
-#[must_use]
-pub fn installation_name(ruleset: &Ruleset, design: &Design) -> String {
-    let v = &ruleset.vocabulary;
-    v.kind_named("installation")
-        .and_then(|k| design.of_kind(k).next())
-        .map(|id| {
-            let o = design.object(id);
-            o.label.clone().unwrap_or_else(|| o.name.clone())
-        })
-        .unwrap_or_default()
 }

@@ -6,9 +6,9 @@ use std::collections::VecDeque;
 use rustc_hash::FxHashSet;
 
 use super::finding::Outcome;
-use super::judge::Pending;
 use super::link::{LeafInfo, What};
 use super::plain;
+use super::settings::Pending;
 use super::view::{Lazy, View};
 use crate::design::model::{Design, ObjectId, Possible, Written};
 use crate::expression::{

@@ -15,6 +15,7 @@ mod link_term;
 mod link_value;
 mod missing;
 mod plain;
+mod settings;
 mod show;
 mod standing;
 mod subject;
@@ -27,8 +28,9 @@ pub use departures::{Departures, Used, mistaken_departures};
 pub use finding::{
     Counts, FigureValue, Finding, Missing, Outcome, Reason, Report, WayState, WitnessValue,
 };
-pub use judge::{Judged, Settings, check, installation_name, judge, too_large};
+pub use judge::{Judged, check, judge, too_large};
 pub use link::{FactKey, Frame, Known, LeafInfo, Linker, Obj, Step, Trace, What};
+pub use settings::{Settings, installation_name};
 pub use show::{show_number, show_set, show_truth, show_val, show_words, tame};
 pub use standing::{Standing, Totals};
 pub use subject::Subject;

@@ -2,9 +2,9 @@
 //! open.
 
 use super::finding::{Finding, Outcome, Reason, WayState, fingerprint};
-use super::judge::{Pending, Settings, installation_name};
 use super::link::LeafInfo;
 use super::plain;
+use super::settings::{Pending, Settings, installation_name};
 use super::show::{show_number, show_set, show_truth, show_words};
 use super::subject::Subject;
 use super::verdicts::Shown;

@@ -82,6 +82,24 @@ pub enum Possible {
     OneOf(Vec<Possible>),
 }
 
+impl Possible {
+    /// Whether it leaves anything open.
+    #[must_use]
+    pub fn is_open(&self) -> bool {
+        match self {
+            Self::Unknown | Self::OneOf(_) | Self::Formula(_) => true,
+            Self::Number(i) => i.lo < i.hi,
+            Self::Words(words) => words.bits().count_ones() > 1,
+            Self::List(all) => all.iter().any(Self::is_open),
+            Self::PerLine(lines) => {
+                let written = || lines.iter().flatten();
+                written().count() < 3 || written().any(|v| v.is_open())
+            }
+            _ => false,
+        }
+    }
+}
+
 /// One written fact.
 #[derive(Clone, Debug)]
 pub struct Written {

@@ -11,9 +11,9 @@ use gen_lsp_types::{
 use lsp_server::ErrorCode;
 use serde_json::Value;
 
+use super::client::Refusal;
 use super::diagnostics::Places;
 use super::document::path_of;
-use super::requests::Refusal;
 use super::state::{Found, State, View};
 use crate::answer::{Edit, MendChange, facts_read};
 use crate::check::{Finding, Outcome};

@@ -7,10 +7,13 @@ use gen_lsp_types::{
     MarkupKind, MessageType, Notification, PositionEncodingKind, PublishDiagnosticsNotification,
     PublishDiagnosticsParams, ShowMessageNotification, ShowMessageParams, Uri,
 };
-use lsp_server::{Message, Request, RequestId};
+use lsp_server::{ErrorCode, Message, Request, RequestId};
 use serde_json::Value;
 
 use super::position::Encoding;
+
+/// Why there is no answer.
+pub(super) type Refusal = (ErrorCode, String);
 
 /// See the module.
 pub(super) struct Client {

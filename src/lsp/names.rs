@@ -11,9 +11,9 @@ use gen_lsp_types::{
 };
 use lsp_server::ErrorCode;
 
+use super::client::Refusal;
 use super::context::named;
 use super::diagnostics::Places;
-use super::requests::Refusal;
 use super::rulesets;
 use super::state::{State, View, file_of};
 use crate::design::cursor::token;

@@ -11,11 +11,9 @@ use gen_lsp_types::{
 use lsp_server::{ErrorCode, Request};
 use serde_json::Value;
 
+use super::client::Refusal;
 use super::state::State;
 use super::{actions, beside, completion, hover, layout, names, outline};
-
-/// Why there is no answer.
-pub(super) type Refusal = (ErrorCode, String);
 
 /// Answers a request.
 pub(super) fn answer(state: &mut State, request: Request) -> Result<Value, Refusal> {

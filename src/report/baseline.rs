@@ -8,7 +8,8 @@ use serde_json::Value;
 use crate::answer::Survey;
 use crate::check::{Finding, Outcome, Report, Subject};
 
-use super::json::SCHEMA;
+/// The schema of the report.
+pub const SCHEMA: &str = "amperule-check-1";
 
 /// Fingerprints of what failed or was undecided, each with whether it failed.
 type Found = BTreeMap<String, bool>;

@@ -6,10 +6,7 @@ use crate::check::{FigureValue, Finding, Outcome, Report, Standing, Totals, Witn
 use crate::source::{Label, Problem, Sources, Weight};
 
 use super::FileReport;
-use super::baseline::Against;
-
-/// The schema of the report.
-pub const SCHEMA: &str = "amperule-check-1";
+use super::baseline::{Against, SCHEMA};
 
 /// What stands before the files.
 #[must_use]

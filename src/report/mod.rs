@@ -52,6 +52,14 @@ pub(crate) fn plural(n: usize, one: &str, many: &str) -> String {
     format!("{n} {}", if n == 1 { one } else { many })
 }
 
+/// A number with its noun: `no breach`, `1 breach`, `2 breaches`.
+fn counted(n: usize, one: &str, many: &str) -> String {
+    match n {
+        0 => format!("no {one}"),
+        n => plural(n, one, many),
+    }
+}
+
 /// `circuit ev`; the kind alone of what has no name.
 fn called(kind: &str, name: &str) -> String {
     if kind == name {

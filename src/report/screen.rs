@@ -19,10 +19,9 @@ use super::terminal::{
     Followers, cells, cited, followers, follows, judged_by, later, lines, premise, told, weighed,
 };
 use super::wrap::wrapped;
-use super::{FileReport, cautions, some_of};
+use super::{FileReport, cautions, counted, some_of};
 
 pub use answer::Screen;
-pub(super) use answer::counted;
 use answer::left_out;
 
 /// The most questions, figures, further breaches of one cause, and names of things alike that are

@@ -8,10 +8,9 @@ use crate::quantity::{Rounding, Unit, format_interval, format_quantity, format_t
 use crate::ruleset::{Severity, Stage};
 use crate::session::Installation;
 
-use super::called;
 use super::columns::{below, named};
 use super::markup::template;
-use super::screen::counted;
+use super::{called, counted};
 
 /// Characters of a value on one line.
 const WIDTH: usize = 76;

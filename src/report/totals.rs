@@ -6,8 +6,9 @@ use crate::check::{Standing, Totals};
 
 use super::baseline::Against;
 use super::cautions::ALWAYS;
+use super::counted;
 use super::diagnostic::Style;
-use super::screen::{Screen, counted};
+use super::screen::Screen;
 use super::wrap::wrapped;
 
 /// How designs compare with an earlier report.

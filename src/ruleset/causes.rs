@@ -2,9 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::compile::Context;
-use super::layers::Item;
+use super::context::Context;
 use super::lower_rules::field;
+use super::merged::Item;
 use super::model::Rule;
 use super::reader::Fields;
 use super::schema;

@@ -1,114 +1,19 @@
 //! Merged layers → compiled ruleset: derived facts are declared, expressions typed, cycles found.
 
-use rustc_hash::FxHashMap;
-
-use super::layers::{Item, Merged};
+use super::context::{Context, by_id};
 use super::lower_assume::assumptions;
 use super::lower_fact_type::{Said, can_be_absent, fact_type};
 use super::lower_rules::rule;
 use super::lower_tables::{limits, origin, tables};
 use super::lower_vocabulary::{add_fact, vocabulary};
+use super::merged::{Item, Merged};
 use super::model::{Derivation, Figure, Rule, Ruleset};
 use super::reader::{Fields, kind_of, path, texts};
 use super::schema;
-use super::template;
-use super::yaml::Node;
-use super::{LeftOut, causes, cycles, left_out, ranges, replacing};
-use crate::expression::{Compiled, Data, Expr, Limits, Scope, Ty, Typer, TypingError, parse};
+use super::{LeftOut, causes, cycles, left_out, ranges};
+use crate::expression::{Data, Scope, Ty, Typer};
 use crate::source::Problem;
 use crate::vocabulary::{Fact, FactIx, FactType, KindId, Vocabulary, WordSet};
-
-/// Everything needed to compile an expression of a ruleset.
-pub(super) struct Context<'a, 'm> {
-    pub(super) merged: &'m Merged<'a>,
-    pub(super) vocabulary: &'m Vocabulary,
-    limits: &'m Limits,
-    typer: Typer<'m>,
-}
-
-impl Context<'_, '_> {
-    fn report(&self, node: &Node, errors: Vec<TypingError>, problems: &mut Vec<Problem>) {
-        let source = self.merged.source(node.span);
-        for e in errors {
-            let at = source.map_or(node.span, |s| node.place(s, e.range.clone()));
-            let mut p = Problem::wrong("bad-expression", at, e.message);
-            p.help = e.help;
-            problems.push(p);
-        }
-    }
-
-    fn parse(&self, node: &Node, problems: &mut Vec<Problem>) -> Option<Expr> {
-        let Some(text) = node.text() else {
-            return Problem::wrong("not-an-expression", node.span, "an expression is one text")
-                .help("put it in single quotes")
-                .fail(problems);
-        };
-        self.reject_cut(node, problems);
-        match parse(text) {
-            Ok(e) => Some(e),
-            Err(e) => {
-                self.report(node, vec![e], problems);
-                None
-            }
-        }
-    }
-
-    /// YAML cuts an unquoted text at ` #` without a word.
-    fn reject_cut(&self, node: &Node, problems: &mut Vec<Problem>) {
-        let Some(source) = self.merged.source(node.span) else {
-            return;
-        };
-        let text = source.text();
-        let quoted = text
-            .get(node.span.from()..)
-            .is_some_and(|t| t.starts_with(['\'', '"', '|', '>']));
-        let rest = text
-            .get(node.span.until()..)
-            .and_then(|t| t.lines().next())
-            .unwrap_or("");
-        if !quoted && rest.trim_start().starts_with('#') {
-            let why = "what follows `#` is cut off this expression";
-            Problem::wrong("comment-in-expression", node.span, why)
-                .help("put the comment on a line of its own, or the expression in single quotes")
-                .report(problems);
-        }
-    }
-
-    pub(super) fn compile(
-        &self,
-        node: &Node,
-        scope: &Scope,
-        expected: Option<&Ty>,
-        problems: &mut Vec<Problem>,
-    ) -> Option<(Compiled, Expr)> {
-        let expr = self.parse(node, problems)?;
-        let text = node.text().unwrap_or("");
-        match self.typer.compile(text, node.span, &expr, scope, expected) {
-            Ok(c) => Some((c, expr)),
-            Err(errors) => {
-                self.report(node, errors, problems);
-                None
-            }
-        }
-    }
-
-    pub(super) fn text(
-        &self,
-        node: &Node,
-        scope: &Scope,
-        problems: &mut Vec<Problem>,
-    ) -> template::Template {
-        template::read(
-            node,
-            self.merged.source(node.span),
-            &self.typer,
-            scope,
-            self.vocabulary,
-            self.limits,
-            problems,
-        )
-    }
-}
 
 /// Rules, what is left out, and what was withdrawn: its id, the layer, and why.
 struct Stated {
@@ -268,30 +173,6 @@ fn missing_rule(item: &Item<'_>, rules: &[Rule], done: &str) -> Problem {
     let why = format!("the rule `{name}` that is {done} here does not exist in this edition");
     Problem::wrong("unknown-rule", item.at, why)
         .did_you_mean(item.name, rules.iter().map(|r| r.id.as_str()))
-}
-
-pub(super) fn by_id<'a, 'i>(
-    merged: &'i Merged<'a>,
-    problems: &mut Vec<Problem>,
-) -> FxHashMap<&'a str, Vec<&'i Item<'a>>> {
-    let mut all: FxHashMap<&str, Vec<&Item<'_>>> = FxHashMap::default();
-    for item in merged.of("amend") {
-        if item.name.is_empty() {
-            let why = "an amendment needs `id`: the rule it changes";
-            Problem::wrong("missing-key", item.at, why).report(problems);
-            continue;
-        }
-        if item.node.get("because").is_none() {
-            let why = "an amendment needs `because`: a reason";
-            Problem::wrong("missing-key", item.at, why).report(problems);
-        }
-        let others = all.entry(item.name).or_default();
-        for before in others.iter() {
-            replacing::check_amended(before, item, merged.bases, problems);
-        }
-        others.push(item);
-    }
-    all
 }
 
 /// Facts that every real kind has.

@@ -8,6 +8,19 @@ use super::yaml::Node;
 use crate::quantity::{format_date, parse_date};
 use crate::source::{Problem, Span};
 
+/// Which ruleset to compile.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Hash)]
+pub struct Request {
+    /// The base.
+    pub base: String,
+    /// Patches on top, in order.
+    pub patches: Vec<String>,
+    /// The edition, if it is named.
+    pub edition: Option<String>,
+    /// The day by which it is chosen otherwise, in days since 1970-01-01.
+    pub on: Option<i32>,
+}
+
 /// An edition of a ruleset.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Edition {

@@ -5,9 +5,9 @@
 use rustc_hash::FxHashMap;
 use serde::{Deserialize, Serialize};
 
-use super::compile::{Context, by_id};
-use super::layers::{Item, stated_twice};
+use super::context::{Context, by_id};
 use super::lower_rules::{amended, choice, field, subject_kind};
+use super::merged::{Item, stated_twice};
 use super::model::{Confidence, Origin, Requirement, Rule, Severity, Stage};
 use super::reader::Fields;
 use super::schema;

@@ -4,43 +4,14 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use super::edition::choose;
+use super::edition::{Request, choose};
 use super::frozen::{Base, Frozen};
-use super::layers::{Layer, assemble};
-#[cfg(rulesets_inside)]
+use super::layers::assemble;
+use super::merged::Layer;
 use super::shipped::SHIPPED;
 use super::yaml::{self, Node};
 use super::{Edition, Ruleset};
 use crate::source::{Disk, FileId, Files, Problem, SourceFile};
-
-/// What ships inside the program.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Shipped {
-    /// The files of rulesets, by their path in the project.
-    pub(super) files: &'static [(&'static str, &'static str)],
-    /// The same, compiled: see [`super::frozen`].
-    pub(super) frozen: &'static [u8],
-}
-
-/// The build script compiles these modules before there is anything to ship.
-#[cfg(not(rulesets_inside))]
-static SHIPPED: Shipped = Shipped {
-    files: &[],
-    frozen: &[],
-};
-
-/// Which ruleset to compile.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Hash)]
-pub struct Request {
-    /// The base.
-    pub base: String,
-    /// Patches on top, in order.
-    pub patches: Vec<String>,
-    /// The edition, if it is named.
-    pub edition: Option<String>,
-    /// The day by which it is chosen otherwise, in days since 1970-01-01.
-    pub on: Option<i32>,
-}
 
 impl Request {
     /// The newest edition of a ruleset, with its patches.

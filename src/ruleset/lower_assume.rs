@@ -1,8 +1,8 @@
 //! Assumptions from their YAML.
 
-use super::layers::{Item, Merged};
 use super::lower_fact_type::split_quantity;
 use super::lower_tables::origin;
+use super::merged::{Item, Merged};
 use super::model::{Assumed, Assumption};
 use super::reader::{Fields, path};
 use super::schema;

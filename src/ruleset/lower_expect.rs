@@ -1,6 +1,6 @@
 //! What a reading is expected to be: which figure of the tested thing it should come out as.
 
-use super::layers::{Item, Merged};
+use super::merged::{Item, Merged};
 use super::model::Expectation;
 use super::reader::{Fields, fact_of, path};
 use super::schema;

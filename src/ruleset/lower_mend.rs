@@ -1,6 +1,6 @@
 //! What changes cost where a breach is mended, and which parts may be put in.
 
-use super::layers::{Item, Merged};
+use super::merged::{Item, Merged};
 use super::model::{ChangeCost, Mending, Stock, Toward};
 use super::reader::{Fields, path, texts};
 use super::schema;

@@ -1,6 +1,6 @@
 //! `products:`: generic products, each with the facts that are asked of what is bought.
 
-use super::layers::Merged;
+use super::merged::Merged;
 use super::reader::Fields;
 use super::schema;
 use crate::source::Problem;

@@ -1,7 +1,7 @@
 //! A rule with its amendments → a compiled rule.
 
-use super::compile::Context;
-use super::layers::Item;
+use super::context::Context;
+use super::merged::Item;
 use super::model::{Confidence, Origin, Requirement, Rule, Severity, Stage, Way};
 use super::reader::{Fields, texts};
 use super::schema;

@@ -1,7 +1,7 @@
 //! Series of preferred values from their YAML.
 
-use super::layers::Item;
 use super::lower_fact_type::unit_of;
+use super::merged::Item;
 use super::reader::Fields;
 use super::schema;
 use super::yaml::Yaml;

@@ -1,8 +1,8 @@
 //! `short:`: what a design may say without keys, as marks, and in other words of the trade.
 //! What could be read in two ways is refused here, so that no design ever can.
 
-use super::layers::Merged;
 use super::lower_fact_type::bounds;
+use super::merged::Merged;
 use super::reader::{Fields, kind_of, texts};
 use super::schema;
 use super::yaml::Node;

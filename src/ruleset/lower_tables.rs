@@ -1,7 +1,7 @@
 //! Limits and tables from their YAML.
 
-use super::layers::{Item, Merged};
 use super::lower_fact_type::{Said, fact_type, split_quantity, unit_of};
+use super::merged::{Item, Merged};
 use super::model::Origin;
 use super::reader::{Fields, fact_of, next_number, texts};
 use super::schema;

@@ -1,6 +1,6 @@
 //! What is told to somebody outside: the facts that a notice holds.
 
-use super::layers::{Item, Merged};
+use super::merged::{Item, Merged};
 use super::model::{Listed, Telling};
 use super::reader::{Fields, path};
 use super::schema;

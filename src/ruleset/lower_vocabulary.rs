@@ -2,9 +2,9 @@
 
 use rustc_hash::FxHashMap;
 
-use super::layers::{Item, Merged, stated_twice};
 use super::lower_fact_type::{Said, bounds, can_be_absent, fact_type};
 use super::lower_series::series;
+use super::merged::{Item, Merged, stated_twice};
 use super::reader::{Fields, fact_of, kind_of, next_number, texts};
 use super::replacing;
 use super::schema;

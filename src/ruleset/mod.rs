@@ -4,9 +4,11 @@
 mod cases;
 mod causes;
 mod compile;
+mod context;
 mod cycles;
 mod edition;
-pub mod frozen;
+pub mod freeze;
+mod frozen;
 mod layers;
 mod left_out;
 mod library;
@@ -21,22 +23,22 @@ mod lower_short;
 mod lower_tables;
 mod lower_tell;
 mod lower_vocabulary;
+mod merged;
 mod model;
 mod ranges;
 mod reader;
 mod reads;
 mod replacing;
 pub mod schema;
-#[cfg(rulesets_inside)]
 mod shipped;
 mod template;
 pub mod yaml;
 
 pub use cases::{Case, CaseFile, Patch, check_cases, read_cases};
 pub use causes::{Cause, Path};
-pub use edition::Edition;
+pub use edition::{Edition, Request};
 pub use left_out::LeftOut;
-pub use library::{Library, Loaded, Request};
+pub use library::{Library, Loaded};
 pub use model::{
     Assumed, Assumption, ChangeCost, Confidence, Derivation, Expectation, Figure, Listed, Mending,
     Origin, Requirement, Rule, Ruleset, Severity, Stage, Stock, Telling, Toward, Way,

@@ -1,7 +1,7 @@
 //! What a layer may replace of the layers below it: what it says that it replaces, and nothing
 //! else. What it says that it replaces must be there.
 
-use super::layers::Item;
+use super::merged::Item;
 use super::yaml::Node;
 use crate::source::Problem;
 

@@ -8,7 +8,7 @@ use super::installation::Installation;
 use super::loaded::Loaded;
 use super::options::Options;
 use super::project::Project;
-use crate::answer::{Edit, Names, Target, ToRead, edit, is_open, worded, written_as};
+use crate::answer::{Edit, Names, Target, ToRead, edit, worded, written_as};
 use crate::design::format::format;
 use crate::design::parse::parse;
 use crate::source::{FileId, Memory, Problem, SourceFile, Span};
@@ -65,7 +65,7 @@ pub fn answer(
             let fact = v.fact(design.object(object).kind, ix);
             let value = worded(fact, answer).map_err(|p| told(p, fact))?;
             if let Some((written, span)) = written_as(design, object, ix)
-                && !is_open(written)
+                && !written.is_open()
             {
                 already(loaded, &file, (question, &value), span)?;
                 return Ok(unchanged(loaded, &file));

@@ -32,8 +32,17 @@ struct Opening<'a> {
     stage: Stage,
 }
 
-/// Opens a design.
-pub(super) fn open(project: &Project, path: &Path, options: &Options) -> Arc<Loaded> {
+impl Project {
+    /// Opens a design with all that it uses, under the ruleset that it or the options name.
+    ///
+    /// Nothing here fails: mistakes are problems of what is opened, and the rest is judged.
+    #[must_use]
+    pub fn open(&self, path: &Path, options: &Options) -> Arc<Loaded> {
+        open(self, path, options)
+    }
+}
+
+fn open(project: &Project, path: &Path, options: &Options) -> Arc<Loaded> {
     let mut opening = Opening {
         project,
         options,

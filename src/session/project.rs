@@ -5,9 +5,6 @@ use std::path::{Component, Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard};
 
 use super::kept::Kept;
-use super::loaded::Loaded;
-use super::open::open;
-use super::options::Options;
 use crate::ruleset::{Library, Loaded as LoadedRuleset, Request};
 use crate::source::limits::FOLDERS;
 use crate::source::{Disk, Files, Memory, Overlay, Problem};
@@ -111,14 +108,6 @@ impl Project {
             .entry(key)
             .or_insert_with(|| Arc::new(self.rulesets.library.load(request)));
         Arc::clone(found)
-    }
-
-    /// Opens a design with all that it uses, under the ruleset that it or the options name.
-    ///
-    /// Nothing here fails: mistakes are problems of what is opened, and the rest is judged.
-    #[must_use]
-    pub fn open(&self, path: &Path, options: &Options) -> Arc<Loaded> {
-        open(self, path, options)
     }
 
     /// The text of a file.

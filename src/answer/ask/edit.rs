@@ -17,22 +17,6 @@ pub fn written_as(design: &Design, object: ObjectId, fact: FactIx) -> Option<(&P
     Some((&written.value, written.span))
 }
 
-/// Whether what is written leaves anything open.
-#[must_use]
-pub fn is_open(value: &Possible) -> bool {
-    match value {
-        Possible::Unknown | Possible::OneOf(_) | Possible::Formula(_) => true,
-        Possible::Number(i) => i.lo < i.hi,
-        Possible::Words(words) => words.bits().count_ones() > 1,
-        Possible::List(all) => all.iter().any(is_open),
-        Possible::PerLine(lines) => {
-            let written = || lines.iter().flatten();
-            written().count() < 3 || written().any(|v| is_open(v))
-        }
-        _ => false,
-    }
-}
-
 /// The edit of the design's text that writes a value for what was asked. `value` is as a design
 /// writes it; for [`Target::Listed`] it is not looked at.
 ///

@@ -10,7 +10,7 @@ use crate::vocabulary::Settler;
 
 use crate::report::baseline::Against;
 use crate::report::totals::compared;
-use crate::report::{FileReport, plural};
+use crate::report::{FileReport, counted};
 
 /// What is told of one design.
 #[derive(Debug)]
@@ -140,14 +140,6 @@ pub(super) fn left_out(report: &Report) -> Vec<&Finding> {
     let open = |f: &&Finding| f.outcome == Outcome::Undecided;
     let all = report.findings.iter().filter(open);
     all.filter(|f| f.reason == Some(Reason::LeftOut)).collect()
-}
-
-/// A number with its noun: `no breach`, `1 breach`, `2 breaches`.
-pub(in crate::report) fn counted(n: usize, one: &str, many: &str) -> String {
-    match n {
-        0 => format!("no {one}"),
-        n => plural(n, one, many),
-    }
 }
 
 /// Whose questions they are.
