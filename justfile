@@ -42,3 +42,7 @@ page *ARGS:
 fuzz TARGET *ARGS:
     mkdir -p tests/fuzz/corpus/{{TARGET}}
     cargo +nightly fuzz run --fuzz-dir tests/fuzz --sanitizer none {{TARGET}} tests/fuzz/corpus/{{TARGET}} examples tests/designs -- -dict=tests/fuzz/words.dict {{ARGS}}
+
+# Puts COUNT small faults into the engine and counts those that the suite notices; many take hours.
+mutants COUNT='300':
+    cargo run --quiet --manifest-path tests/mutants/Cargo.toml -- {{COUNT}}
