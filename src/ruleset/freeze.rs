@@ -1,4 +1,4 @@
-//! Stores compiled rulesets, when the program is built: the other side of [`super::frozen`].
+//! Stores compiled rulesets, when the program is built: the other side of `frozen`.
 
 use rustc_hash::FxHashMap;
 
