@@ -84,7 +84,7 @@ test('the same by text, with completion, findings under the words and mending', 
   await page.evaluate(was => { const e = (/** @type {any} */ (window)).AMPERULE.editor; e.set(was); }, example('larch-bank'));
   assert.match(await settled(page) ?? '', /^0 breaches/);
   // A cable that is too thin, written by hand.
-  const now = await text(page), at = now.indexOf('mm² 18 m');
+  const now = await text(page), at = now.indexOf('mm² 22 m');
   assert.ok(at > 0, now);
   const size = now.lastIndexOf(' ', at - 2) + 1;
   await page.evaluate(([from, to]) => (/** @type {any} */ (window)).AMPERULE.editor.go(from, to), [size, at - 1]);
@@ -223,6 +223,8 @@ test('photos of answers and readings stay in the file and in the draft, and can 
   await page.locator('#photos input[type=file]:not([capture])').setInputFiles(await picture(page, 800, 800));
   await page.waitForFunction(() => document.querySelectorAll('#photos figure').length === 3);
   assert.match(await page.textContent('#saved') ?? '', /not saved since/);
+  // Pictures are read when they come into sight.
+  for (const image of await page.locator('#photos img').all()) await image.scrollIntoViewIfNeeded();
   await page.waitForFunction(() => [...document.querySelectorAll('#photos img')].every(i => (/** @type {HTMLImageElement} */ (i)).naturalWidth > 0));
   // What is no picture is refused, and told.
   await page.locator('#photos input[type=file]:not([capture])').setInputFiles({ name: 'notes.txt', mimeType: 'text/plain', buffer: Buffer.from('no picture') });
