@@ -86,6 +86,10 @@ fn tried() -> Result<(), Failed> {
         counts[verdict as usize] += 1;
         println!("{verdict:?}: {place}");
     }
+    // What one mutant leaves behind must not fail for the next.
+    if run(&suite, &tree, None, &[])?.0 != Verdict::Unseen {
+        return Err("the suite now fails without a mutant: none of this counts".into());
+    }
     let [noticed, slow, unseen] = counts;
     println!("{noticed} noticed, {slow} too slow, {unseen} unseen");
     Ok(())
@@ -110,6 +114,8 @@ fn run(
         .stdout(Stdio::null())
         .stderr(Stdio::null());
     command.env("CARGO_MANIFEST_DIR", tree);
+    // An input that fails under one mutant is not kept for the others.
+    command.env("PROPTEST_DISABLE_FAILURE_PERSISTENCE", "1");
     if let Some((n, _)) = mutant {
         command.env("AMPERULE_MUTANT", n.to_string());
     }
