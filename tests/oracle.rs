@@ -121,9 +121,11 @@ fn narrowed(p: &Program, data: &Data, values: &[Val]) -> Program {
 }
 
 /// Whether a narrower set is decided alike. Where a divisor is narrowed to zero there is nothing to
-/// compute any more, and that is said; the opposite truth never comes out.
+/// compute any more, and that is said, or that the boxes are used up; the opposite truth never
+/// comes out.
 fn stays(narrow: &Decision, whole: TruthSet) -> bool {
-    narrow.truth == whole || narrow.truth == TruthSet::U && narrow.flags.any(Flags::NOT_COMPUTABLE)
+    let said = narrow.flags.any(Flags::NOT_COMPUTABLE) || narrow.exhausted;
+    narrow.truth == whole || narrow.truth == TruthSet::U && said
 }
 
 #[test]
