@@ -1,6 +1,7 @@
 //! Rulesets that are being written: what their loader says of the open files, the keys and names
 //! that may stand in them, what a name means and where it is given.
 
+use std::cell::OnceCell;
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 use std::path::{Path, PathBuf};
@@ -36,8 +37,21 @@ const MOST: usize = 4;
 pub(super) struct Rules {
     /// What is wrong with each file.
     pub(super) told: BTreeMap<PathBuf, Vec<Diagnostic>>,
-    /// By folder: the files of a ruleset and its ancestors, and what these give a name to.
-    given: BTreeMap<PathBuf, (Sources, Vec<Name>)>,
+    /// By folder.
+    given: BTreeMap<PathBuf, Given>,
+}
+
+/// The files of a ruleset and its ancestors.
+struct Given {
+    files: Arc<Vec<Arc<SourceFile>>>,
+    /// What they give a name to; read when somebody asks first.
+    names: OnceCell<Vec<Name>>,
+}
+
+impl Given {
+    fn names(&self) -> &[Name] {
+        self.names.get_or_init(|| names(&self.files))
+    }
 }
 
 /// Something that a ruleset gives a name to.
@@ -87,8 +101,11 @@ impl Rules {
                 let (path, diagnostic) = mistake(&mut shown, &folder.join(HEAD), problem, true);
                 all.told.entry(path).or_default().push(diagnostic);
             }
-            let names = names(&loaded.files);
-            all.given.insert(folder.to_path_buf(), (sources, names));
+            let given = Given {
+                files: Arc::clone(&loaded.files),
+                names: OnceCell::new(),
+            };
+            all.given.insert(folder.to_path_buf(), given);
         }
         // What ships in the program has no place that an editor could open.
         all.told.retain(|path, _| path.is_absolute());
@@ -154,7 +171,7 @@ struct Spot<'a> {
     path: Vec<&'a str>,
     /// A key may begin here.
     begins: bool,
-    given: Option<&'a (Sources, Vec<Name>)>,
+    given: Option<&'a Given>,
 }
 
 impl<'a> Spot<'a> {
@@ -178,10 +195,7 @@ impl<'a> Spot<'a> {
     /// What the word here may mean: first what is of the kind that is spoken of.
     fn names(&self) -> Vec<&'a Name> {
         let word = self.text.get(self.word.clone()).unwrap_or("");
-        let all = self
-            .given
-            .map(|(_, all)| all.as_slice())
-            .unwrap_or_default();
+        let all = self.given.map(Given::names).unwrap_or_default();
         let mut found: Vec<&Name> = all.iter().filter(|n| n.word == word).collect();
         let kind = self.path.get(1).and_then(|entry| entry.split('.').next());
         found.sort_by_key(|n| n.full.split('.').next() != kind);
@@ -238,7 +252,8 @@ pub(super) fn hover(state: &State, at: &TextDocumentPositionParams) -> Option<Ho
 /// Where what a word in a ruleset means is given, in files that an editor can open.
 pub(super) fn given(state: &State, at: &TextDocumentPositionParams) -> Option<Vec<Location>> {
     let spot = Spot::new(state, at)?;
-    let mut places = Places::new(state, &spot.given?.0);
+    let sources = Sources::over(Arc::clone(&spot.given?.files));
+    let mut places = Places::new(state, &sources);
     let names = spot.names();
     let all: Vec<Location> = names.iter().filter_map(|n| places.location(n.at)).collect();
     (!all.is_empty()).then_some(all)
@@ -272,10 +287,7 @@ pub(super) fn completion(
         return None;
     }
     let mut seen = BTreeSet::new();
-    let names = spot
-        .given
-        .map(|(_, all)| all.as_slice())
-        .unwrap_or_default();
+    let names = spot.given.map(Given::names).unwrap_or_default();
     let names = names.iter().filter(|n| seen.insert(&n.word));
     let all = names.map(|n| {
         let detail = format!("{}: {}", n.full, n.what);

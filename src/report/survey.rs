@@ -4,7 +4,7 @@ use serde_json::{Value, json};
 
 use crate::answer::{Asked, Question, Survey};
 use crate::ruleset::Severity;
-use crate::source::{Sources, Span};
+use crate::source::Sources;
 use crate::vocabulary::{LINES, Settler};
 
 use super::markup::template;
@@ -43,18 +43,18 @@ struct Group<'a> {
     heading: &'static str,
     caution: Option<&'static str>,
     count: usize,
-    /// What it is, where it stands, and what is asked of it.
-    things: Vec<(String, &'a Span, Vec<&'a Question>)>,
+    /// What it is, and what is asked of it.
+    things: Vec<(String, Vec<&'a Question>)>,
 }
 
 fn groups(survey: &Survey) -> Vec<Group<'_>> {
     let group = |settler: Settler| {
-        let mut things: Vec<(String, &Span, Vec<&Question>)> = Vec::new();
+        let mut things: Vec<(String, Vec<&Question>)> = Vec::new();
         let own = survey.questions.iter().filter(|q| q.settled_by == settler);
         for q in own.clone() {
             match things.last_mut() {
-                Some((of, _, questions)) if *of == q.of_all() => questions.push(q),
-                _ => things.push((q.of_all(), &q.span, vec![q])),
+                Some((of, questions)) if *of == q.of_all() => questions.push(q),
+                _ => things.push((q.of_all(), vec![q])),
             }
         }
         Group {
@@ -72,6 +72,12 @@ template! {
     /// A survey on a terminal.
     pub fn text(path: &'a str, survey: &'a Survey, sources: &'a Sources) = "survey.txt"
     with groups: Vec<Group<'a>> = groups(survey);
+}
+
+/// ` (line 24)`, where the first of some questions stands in a text.
+fn line(questions: &[&Question], sources: &Sources) -> String {
+    let at = questions.first().and_then(|q| sources.position(q.span));
+    at.map_or_else(String::new, |at| format!(" (line {})", at.line))
 }
 
 /// How many questions there are, and how many verdicts wait for them.
