@@ -17,6 +17,7 @@ mod left_out;
 mod lexical;
 mod miniature;
 mod pitfalls;
+mod presence;
 mod sets;
 mod silence;
 mod world;

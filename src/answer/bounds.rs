@@ -158,7 +158,7 @@ pub fn bounded_facts(ruleset: &Ruleset, design: &Design, named: &[String]) -> Ve
     let mut all = Vec::new();
     for id in design.ids() {
         let object = design.object(id);
-        if object.phantom || object.status == Status::ToGo {
+        if !object.stays() {
             continue;
         }
         let kind = ruleset.vocabulary.kind(object.kind);

@@ -111,7 +111,7 @@ pub fn order(ruleset: &Ruleset, design: &Design) -> Vec<Article> {
     for (kind, facts) in &told {
         for id in design.of_kind(*kind) {
             let object = design.object(id);
-            if object.phantom || object.status != Status::New {
+            if !object.stays() || object.status != Status::New {
                 continue;
             }
             if let Some(certain) = used(design, id)

@@ -10,7 +10,7 @@
 use rustc_hash::FxHashMap;
 
 use super::link::Linker;
-use crate::design::model::{Design, ObjectId, Status};
+use crate::design::model::{Design, ObjectId};
 use crate::expression::{Aggregate, Compiled, Over, Range, Term, TermId, TermKind, Ty};
 use crate::quantity::TruthSet;
 use crate::ruleset::yaml::{Node, Yaml};
@@ -91,7 +91,7 @@ pub(super) fn seen(
     let mut linker = Linker::new(ruleset, design);
     let mut all = vec![Seen::default(); branches.len()];
     for subject in design.of_kind(rule.each) {
-        let passed_over = design.object(subject).status == Status::ToGo
+        let passed_over = design.object(subject).is_gone()
             || only.is_some_and(|name| design.label(subject) != name);
         if passed_over {
             continue;

@@ -4,7 +4,7 @@ use super::finding::FigureValue;
 use super::link::Linker;
 use super::settings::Settings;
 use super::subject::Subject;
-use crate::design::model::{Design, ObjectId, Status};
+use crate::design::model::{Design, ObjectId};
 use crate::expression::{Flags, Program, Reg, Val};
 use crate::quantity::TruthSet;
 use crate::ruleset::Ruleset;
@@ -32,7 +32,7 @@ pub(super) fn figures(
         let Some(unit) = fact.unit() else { continue };
         for id in design.of_kind(f.kind) {
             let o = design.object(id);
-            if o.phantom || o.status == Status::ToGo {
+            if !o.stays() {
                 continue;
             }
             if let Some(w) = &f.where_ {

@@ -1,6 +1,6 @@
 //! Judges every rule for every subject of a design.
 
-use crate::design::model::{Design, Status};
+use crate::design::model::Design;
 use crate::expression::{Fuel, Program, Refiner};
 use crate::quantity::TruthSet;
 use crate::ruleset::{Rule, Ruleset, Severity};
@@ -54,7 +54,7 @@ pub fn judge(
             continue;
         }
         for subject in design.of_kind(rule.each) {
-            if design.object(subject).status == Status::ToGo {
+            if design.object(subject).is_gone() {
                 continue;
             }
             if rule.stage > settings.stage {

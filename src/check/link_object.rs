@@ -8,7 +8,7 @@ use crate::design::model::{ObjectId, Possible, Status};
 use crate::expression::{Flags, LeafKind, LeafSource, Op, ReadFact, Reg, Val};
 use crate::quantity::TruthSet;
 use crate::ruleset::Assumed;
-use crate::vocabulary::{FactIx, FactType, KindId, Openness, WordSet};
+use crate::vocabulary::{FactIx, FactType, KindId, Openness, PRESENT, WordSet};
 
 /// A member of a collection, and whether it is one (none: certainly).
 pub(super) type Member = (Obj, Option<Reg>);
@@ -353,7 +353,16 @@ impl Linker<'_> {
     ) -> (Vec<Member>, Option<(ObjectId, FactIx)>) {
         match from {
             Obj::One(id) => match fact.on(self.kind(*id)) {
-                Some(ix) => self.members_of(*id, ix),
+                Some(ix) => {
+                    let (mut members, rest) = self.members_of(*id, ix);
+                    for (m, p) in &mut members {
+                        if let Obj::One(member) = m {
+                            let there = self.presence(*member);
+                            *p = self.both(*p, there);
+                        }
+                    }
+                    (members, rest)
+                }
                 None => (Vec::new(), None),
             },
             Obj::Pick(selector, all) => {
@@ -367,11 +376,7 @@ impl Linker<'_> {
                     let (inside, open) = self.members(o, fact);
                     rest = rest.or(open);
                     for (m, p) in inside {
-                        let presence = match p {
-                            None => chosen,
-                            Some(p) => self.push(Op::And(chosen, p)),
-                        };
-                        members.push((m, Some(presence)));
+                        members.push((m, self.both(Some(chosen), p)));
                     }
                 }
                 (members, rest)
@@ -381,6 +386,27 @@ impl Linker<'_> {
                 (Vec::new(), Some((f.owner, f.fact)))
             }
             Obj::Absent | Obj::Poison => (Vec::new(), None),
+        }
+    }
+
+    /// Whether a thing is there at all: nothing, where it certainly is.
+    pub(super) fn presence(&mut self, id: ObjectId) -> Option<Reg> {
+        if !self.design.doubted {
+            return None;
+        }
+        let o = self.design.object(id);
+        let Some(ix) = self.ruleset.vocabulary.kind(o.kind).fact_named(PRESENT) else {
+            return o.owner.and_then(|whole| self.presence(whole));
+        };
+        let there = self.fact(id, ix, None);
+        (self.truth_of(there) != TruthSet::T).then_some(there)
+    }
+
+    /// Where all of some conditions hold; nothing, where there are none.
+    pub(super) fn both(&mut self, a: Option<Reg>, b: Option<Reg>) -> Option<Reg> {
+        match (a, b) {
+            (Some(a), Some(b)) => Some(self.push(Op::And(a, b))),
+            (one, other) => one.or(other),
         }
     }
 

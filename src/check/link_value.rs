@@ -7,7 +7,7 @@ use crate::design::tree::Arith;
 use crate::expression::{Flags, LeafKind, LeafSource, Op, Presence, Reg, SetWords, Val};
 use crate::quantity::{Interval, TruthSet};
 use crate::ruleset::Assumed;
-use crate::vocabulary::{Fact, FactIx, FactType, KindId, SeriesId, WordSet};
+use crate::vocabulary::{Fact, FactIx, FactType, KindId, PRESENT, SeriesId, WordSet};
 
 const SECONDS: f64 = 86_400.0;
 
@@ -18,6 +18,9 @@ impl Linker<'_> {
         let ruleset = self.ruleset;
         let o = design.object(object);
         let fact = ruleset.vocabulary.fact(o.kind, ix);
+        if fact.name == PRESENT {
+            return self.link_presence(object, ix, fact);
+        }
         if let Some(w) = o.written(ix) {
             return self.possible(object, ix, line, &w.value, fact);
         }
@@ -51,6 +54,17 @@ impl Linker<'_> {
             return self.leaf(kind, (val, val), plausible(fact), LeafSource::Assumed, at);
         }
         self.unknown_fact(info(object, ix, line, What::Fact), fact)
+    }
+
+    /// A thing is there if what it stands in is, unless it says otherwise.
+    fn link_presence(&mut self, object: ObjectId, ix: FactIx, fact: &Fact) -> Reg {
+        let o = self.design.object(object);
+        let said = o
+            .written(ix)
+            .map(|w| self.possible(object, ix, None, &w.value, fact));
+        let around = o.owner.or(o.scope).and_then(|whole| self.presence(whole));
+        let there = self.both(said, around);
+        there.unwrap_or_else(|| self.truth(true))
     }
 
     /// A fact by name on whatever an inherited fact comes from.

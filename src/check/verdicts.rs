@@ -1,7 +1,7 @@
 //! Every rule that is due, linked for every subject: the registers of the verdicts, without
 //! findings. Answers beyond a check read these.
 
-use crate::design::model::{Design, ObjectId, Status};
+use crate::design::model::{Design, ObjectId};
 use crate::expression::{Op, Reg, Ty, Val};
 use crate::quantity::{TruthSet, Unit};
 use crate::ruleset::{Piece, Requirement, Rule, Ruleset, Severity, Stage, Template};
@@ -74,7 +74,7 @@ impl Linked {
                 continue;
             }
             for subject in design.of_kind(rule.each) {
-                if design.object(subject).status == Status::ToGo {
+                if design.object(subject).is_gone() {
                     continue;
                 }
                 let Some(mut verdict) = link_rule(&mut linker, ix, rule, subject) else {
@@ -137,7 +137,9 @@ fn link_rule(
     rule: &Rule,
     subject: ObjectId,
 ) -> Option<Verdict> {
-    let applies = rule.where_.as_ref().map(|w| linker.expression(w, subject));
+    let stated = rule.where_.as_ref().map(|w| linker.expression(w, subject));
+    let there = linker.presence(subject);
+    let applies = linker.both(there, stated);
     if let Some(a) = applies
         && linker.program.val(a).as_truth() == TruthSet::F
     {

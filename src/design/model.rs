@@ -83,6 +83,16 @@ pub enum Possible {
 }
 
 impl Possible {
+    /// Whether it is, or may be, or lists an object.
+    #[must_use]
+    pub fn leads_to(&self, id: ObjectId) -> bool {
+        match self {
+            Self::Object(o) => *o == id,
+            Self::List(all) | Self::OneOf(all) => all.iter().any(|p| p.leads_to(id)),
+            _ => false,
+        }
+    }
+
     /// Whether it leaves anything open.
     #[must_use]
     pub fn is_open(&self) -> bool {
@@ -135,8 +145,8 @@ pub struct Object {
     pub closed: Vec<KindId>,
     /// New, existing …
     pub status: Status,
-    /// `present`, where its kind has no such fact of its own: whether it is there at all.
-    pub present: Option<Written>,
+    /// It says `present: no`: nothing is judged of it, and it is no member of anything.
+    pub absent: bool,
     /// `evidence`, where its kind has no such fact of its own: a photo or paper that shows it.
     pub evidence: Option<Spanned<String>>,
     /// Where it is written; for a phantom, the head of the design.
@@ -161,12 +171,24 @@ impl Object {
             facts: vec![None; facts],
             closed: Vec::new(),
             status: Status::default(),
-            present: None,
+            absent: false,
             evidence: None,
             span,
             head,
             phantom: false,
         }
+    }
+
+    /// Whether it is not there once the work is done, so that nothing is judged of it.
+    #[must_use]
+    pub fn is_gone(&self) -> bool {
+        self.absent || self.status == Status::ToGo
+    }
+
+    /// Whether it is written and there once the work is done.
+    #[must_use]
+    pub fn stays(&self) -> bool {
+        !self.phantom && !self.is_gone()
     }
 
     /// What is written of a fact.
@@ -243,6 +265,8 @@ pub struct Design {
     pub parameters: Vec<Parameter>,
     /// Departures.
     pub departures: Vec<Departure>,
+    /// Some block says `present`.
+    pub doubted: bool,
     /// Kinds of which the design says at its top level that there are no (more) of them.
     pub closed: Vec<KindId>,
     /// The newest date written anywhere, in days since 1970-01-01.

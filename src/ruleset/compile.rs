@@ -13,7 +13,7 @@ use super::schema;
 use super::{LeftOut, causes, cycles, left_out, ranges};
 use crate::expression::{Data, Scope, Ty, Typer};
 use crate::source::Problem;
-use crate::vocabulary::{Fact, FactIx, FactType, KindId, Vocabulary, WordSet};
+use crate::vocabulary::{Fact, FactIx, FactType, KindId, PRESENT, Settler, Vocabulary, WordSet};
 
 /// Rules, what is left out, and what was withdrawn: its id, the layer, and why.
 struct Stated {
@@ -177,25 +177,30 @@ fn missing_rule(item: &Item<'_>, rules: &[Rule], done: &str) -> Problem {
 
 /// Facts that every real kind has.
 fn everywhere(v: &mut Vocabulary, problems: &mut Vec<Problem>) {
-    let words = std::sync::Arc::new(
-        ["new", "existing", "altered", "to-go"]
-            .map(str::to_owned)
-            .to_vec(),
-    );
+    let words = ["new", "existing", "altered", "to-go"].map(str::to_owned);
+    let status = FactType::Choice {
+        words: std::sync::Arc::new(words.to_vec()),
+        ordered: false,
+    };
     for id in v.kind_ids() {
-        if v.kind(id).is_abstract() || v.kind(id).fact_named("status").is_some() {
-            continue;
-        }
-        let ty = FactType::Choice {
-            words: std::sync::Arc::clone(&words),
-            ordered: false,
-        };
-        let fact = Fact {
+        let kind = v.kind(id);
+        let at = kind.span;
+        let lacks = |name| !kind.is_abstract() && kind.fact_named(name).is_none();
+        let status = lacks("status").then(|| Fact {
             label: "Status in the works".to_owned(),
             means: "as found, added, changed or taken out by these works".to_owned(),
-            ..Fact::plain("status", ty, v.kind(id).span)
-        };
-        add_fact(v, id, fact, problems);
+            ..Fact::plain("status", status.clone(), at)
+        });
+        // Of a part `none` and `?` say so where it would stand.
+        let present = (lacks(PRESENT) && !kind.part_only).then(|| Fact {
+            label: "Whether it is there".to_owned(),
+            means: "whether it is there at all".to_owned(),
+            settled_by: Settler::Site,
+            ..Fact::plain(PRESENT, FactType::YesNo, at)
+        });
+        for fact in status.into_iter().chain(present) {
+            add_fact(v, id, fact, problems);
+        }
     }
 }
 

@@ -187,6 +187,9 @@ pub struct Fact {
     pub span: Span,
 }
 
+/// The fact by which every block says whether what it describes is there at all.
+pub const PRESENT: &str = "present";
+
 impl Fact {
     /// A fact that any design may write, settled by the designer, without limits of its values.
     #[must_use]

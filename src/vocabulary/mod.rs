@@ -10,7 +10,7 @@ mod short;
 mod word_set;
 pub mod words;
 
-pub use fact::{Bounds, Fact, FactIx, FactType, Openness, Settler};
+pub use fact::{Bounds, Fact, FactIx, FactType, Openness, PRESENT, Settler};
 pub use kind::{Head, Kind, KindId, NameRole, Vocabulary, Within, with_article};
 pub use ordered::in_order;
 pub use product::Product;

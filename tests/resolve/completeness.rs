@@ -71,28 +71,12 @@ fn collections_are_closed_by_what_is_written() {
 }
 
 #[test]
-fn every_block_may_say_whether_it_is_there_and_what_shows_it() {
-    let design =
-        sound("board yard { present: ?\n evidence: \"photo 12\" }\nboard shed { present: no }\n");
+fn every_block_may_say_what_shows_it() {
+    let design = sound("board yard { evidence: \"photo 12\" }\n");
     let yard = design.object(object(&design, "yard"));
-    assert_eq!(
-        yard.present.as_ref().map(|w| &w.value),
-        Some(&Possible::Unknown)
-    );
     assert_eq!(
         yard.evidence.as_ref().map(|t| t.value.as_str()),
         Some("photo 12")
-    );
-    let shed = design.object(object(&design, "shed"));
-    assert_eq!(
-        shed.present.as_ref().map(|w| &w.value),
-        Some(&Possible::Truth(false))
-    );
-    assert_eq!(
-        problems("board yard { present: 5 A }\n"),
-        [
-            "error wrong-type: `present` takes `yes` or `no` | 5 A | =write `present: ?` if it is not known"
-        ]
     );
 }
 

@@ -49,7 +49,7 @@ fn for_building(fact: &Fact) -> bool {
 
 fn in_works(design: &Design, id: ObjectId) -> bool {
     let object = design.object(id);
-    !object.phantom && matches!(object.status, Status::New | Status::Altered)
+    object.stays() && object.status != Status::Existing
 }
 
 /// What is put in or changed, in the order in which it is written.

@@ -226,7 +226,7 @@ fn tested(
     let mut all = Vec::new();
     for id in design.ids() {
         let object = design.object(id);
-        if object.phantom || object.owner.is_some() || object.status == Status::ToGo {
+        if !object.stays() || object.owner.is_some() {
             continue;
         }
         if fits(object.kind) {

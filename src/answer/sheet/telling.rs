@@ -2,7 +2,7 @@
 
 use super::as_designed::shown;
 use crate::check::{Linker, show_val};
-use crate::design::model::{Design, ObjectId, Possible, Status};
+use crate::design::model::{Design, ObjectId, Possible};
 use crate::expression::{Flags, Presence, Val};
 use crate::ruleset::{Ruleset, Telling};
 use crate::vocabulary::{Fact, FactIx, FactType, KindId, LINES, Settler};
@@ -33,7 +33,7 @@ pub fn told(ruleset: &Ruleset, design: &Design, to: Settler) -> Vec<Told> {
     for (kind, facts) in by_kind(ruleset, to) {
         for id in design.of_kind(kind) {
             let object = design.object(id);
-            if object.phantom || object.status == Status::ToGo {
+            if !object.stays() {
                 continue;
             }
             for t in &facts {

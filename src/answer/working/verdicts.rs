@@ -2,7 +2,7 @@
 
 use super::{WorkingStep, lines};
 use crate::check::{Linker, one_line, show_number};
-use crate::design::model::{ObjectId, Status};
+use crate::design::model::ObjectId;
 use crate::expression::{Op, Presence, Reg, Val};
 use crate::quantity::TruthSet;
 use crate::vocabulary::FactIx;
@@ -28,7 +28,7 @@ pub(super) fn verdicts(
     for rule in &ruleset.rules {
         for subject in design.of_kind(rule.each) {
             let o = design.object(subject);
-            if o.phantom || o.status == Status::ToGo {
+            if !o.stays() {
                 continue;
             }
             if let Some(w) = &rule.where_ {

@@ -240,7 +240,7 @@ impl<'a> Resolver<'a> {
         let object = Object {
             facts: vec![None; like.facts.len()],
             closed: Vec::new(),
-            present: None,
+            absent: false,
             evidence: None,
             owner: None,
             scope: None,

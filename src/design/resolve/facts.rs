@@ -8,7 +8,7 @@ use super::values::cannot_both_hold;
 use crate::design::model::{ObjectId, Possible, Written};
 use crate::design::tree::{Entry, FactEntry, Origin, Value, ValueKind};
 use crate::source::{Problem, Span, Spanned};
-use crate::vocabulary::{FactIx, FactType, Kind, NameRole, WordSet, with_article};
+use crate::vocabulary::{FactIx, FactType, Kind, NameRole, PRESENT, WordSet, with_article};
 
 /// The most facts of a kind that a message lists.
 const MOST_FACTS: usize = 24;
@@ -64,9 +64,9 @@ impl<'a> Resolver<'a> {
                 continue;
             }
             let Some(ix) = kind.fact_named(key) else {
-                if matches!(key, "present" | "evidence") {
+                if key == "evidence" {
                     self.once(&mut seen_special, key, entry.key.span);
-                    self.fact_of_every_kind(id, entry);
+                    self.evidence(id, entry);
                     continue;
                 }
                 if let Some(meant) = self.unknown_fact(kind, entry) {
@@ -107,6 +107,7 @@ impl<'a> Resolver<'a> {
             self.spoil(id, ix, span);
         }
         self.store_status(id, kind, entries);
+        self.store_presence(id, kind);
         self.leave_rest(id, kind, entries);
     }
 
@@ -171,6 +172,53 @@ impl<'a> Resolver<'a> {
         self.set_fact(id, ix, combined);
     }
 
+    /// Notes that a thing is said to be absent.
+    fn store_presence(&mut self, id: ObjectId, kind: &Kind) {
+        let said = kind.fact_named(PRESENT).and_then(|ix| self.fact_of(id, ix));
+        let Some(absent) = said.map(|w| w.value == Possible::Truth(false)) else {
+            return;
+        };
+        self.design.doubted = true;
+        if let Some(object) = self.object_mut(id) {
+            object.absent = absent;
+        }
+    }
+
+    /// Reports what leads to a thing that is said to be absent: nothing would be judged of it.
+    pub(super) fn refuse_absent(&mut self) {
+        if !self.design.doubted {
+            return;
+        }
+        let absent: Vec<ObjectId> = (self.design.ids())
+            .filter(|id| self.design.object(*id).absent)
+            .collect();
+        let mut told = Vec::new();
+        for object in self.design.objects.iter().filter(|o| !o.is_gone()) {
+            let kind = self.vocabulary.kind(object.kind);
+            for (slot, fact) in object.facts.iter().zip(&kind.facts) {
+                let Some(written) = slot else { continue };
+                let Some(id) = absent.iter().find(|id| written.value.leads_to(**id)) else {
+                    continue;
+                };
+                let thing = self.design.object(*id);
+                let why = format!(
+                    "`{}` leads to `{}`, which is said to be absent",
+                    fact.name, thing.name
+                );
+                let mut problem = Problem::wrong("leads-to-absent", written.span, why)
+                    .help("write what it leads to, or leave out `present: no`");
+                let said = self.vocabulary.kind(thing.kind).fact_named(PRESENT);
+                if let Some(said) = said.and_then(|ix| thing.written(ix)) {
+                    problem = problem.at(said.span, "said here");
+                }
+                told.push(problem);
+            }
+        }
+        for problem in told {
+            problem.report(self);
+        }
+    }
+
     /// Where a kind has `status` among its facts, rules can read it there.
     fn store_status(&mut self, id: ObjectId, kind: &Kind, entries: &[Entry]) {
         let Some(ix) = kind.fact_named("status") else {
@@ -191,31 +239,9 @@ impl<'a> Resolver<'a> {
         self.set_fact(id, ix, written(value, span, key));
     }
 
-    /// `present` and `evidence`, which every block may say, where its kind does not declare them.
-    fn fact_of_every_kind(&mut self, id: ObjectId, entry: &FactEntry) {
+    /// `evidence`, which every block may say, where its kind does not declare it.
+    fn evidence(&mut self, id: ObjectId, entry: &FactEntry) {
         let value = &entry.value;
-        if entry.key.text == "present" {
-            let possible = match &value.kind {
-                ValueKind::Word(word) if word == "yes" => Possible::Truth(true),
-                ValueKind::Word(word) if word == "no" => Possible::Truth(false),
-                ValueKind::Unknown => Possible::Unknown,
-                ValueKind::Bad => Possible::Poison,
-                _ => Problem::wrong("wrong-type", value.span, "`present` takes `yes` or `no`")
-                    .help("write `present: ?` if it is not known")
-                    .fail(self)
-                    .unwrap_or(Possible::Poison),
-            };
-            let origin = value.origin.as_ref().map(|o| o.value);
-            if let Some(object) = self.object_mut(id) {
-                object.present = Some(Written {
-                    value: possible,
-                    origin,
-                    span: value.span,
-                    key: entry.key.span,
-                });
-            }
-            return;
-        }
         let text = match &value.kind {
             ValueKind::Text(text) | ValueKind::Word(text) => text.clone(),
             ValueKind::Unknown | ValueKind::Absent | ValueKind::Bad => return,
@@ -255,7 +281,7 @@ impl<'a> Resolver<'a> {
             .iter()
             .flat_map(|f| std::iter::once(&f.name).chain(&f.also).map(String::as_str))
             .collect();
-        names.extend(["status", "all-listed", "present", "evidence", "rest"]);
+        names.extend(["status", "all-listed", "evidence", "rest"]);
         let meant = nearest(key, &names);
         if let Some(meant) = meant {
             problem = problem.meant(key, meant);

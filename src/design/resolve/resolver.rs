@@ -211,6 +211,7 @@ impl<'a> Resolver<'a> {
     }
 
     pub(super) fn finish(mut self) -> Resolved {
+        self.refuse_absent();
         self.problems.sort_by_key(|p| {
             p.labels
                 .first()
