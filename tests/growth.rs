@@ -16,6 +16,18 @@ const AT_MOST: f64 = 5.0;
 /// Points on sub-boards of ten, as somebody writes them down at first: much is open, and the
 /// devices are too small for their points. `all` puts every circuit on one board.
 fn car_park(points: usize, all: bool) -> Installation {
+    sound(&written(points, all))
+}
+
+fn sound(text: &str) -> Installation {
+    let options = Options {
+        edition: Some("A4".to_owned()),
+        ..Options::default()
+    };
+    common::sound(text, &options).expect("a sound design")
+}
+
+fn written(points: usize, all: bool) -> String {
     let (boards, each) = if all { (1, points) } else { (points / 10, 10) };
     let mut text = String::from(
         "installation \"Car park\" { premises: private-car-park rules: gb designed-on: 2026-05-12 }\n\
@@ -42,11 +54,7 @@ fn car_park(points: usize, all: bool) -> Installation {
              location: outdoors open-pen: none }}\n"
         ));
     }
-    let options = Options {
-        edition: Some("A4".to_owned()),
-        ..Options::default()
-    };
-    common::sound(&text, &options).expect("a sound design")
+    text
 }
 
 /// What something costs for 80 points against 20.
@@ -97,6 +105,26 @@ fn a_mend_keeps_to_its_share_of_work() {
         let share = (400 * once).max(100_000_000);
         assert!(work <= share + share / 10, "{work} operations of {share}");
     }
+}
+
+/// All verdicts of a template share what its proofs may take; what is cut short says so.
+#[test]
+fn a_proof_keeps_to_its_share_of_work() {
+    let text = written(20, false).replace("length: 8 m +", "length: run +");
+    let text = format!("parameter run: 5 m .. 40 m\nparameter above: 5 A .. 60 A\n{text}").replace(
+        "all-listed: circuit\n",
+        "all-listed: circuit circuit lift { demand: above }\n",
+    );
+    let design = sound(&text);
+    let once = design.residual().program.ops.len() as u64;
+    let proved = design.prove(u32::MAX);
+    let share = (400 * once).max(200_000_000);
+    assert!(
+        proved.work <= share + share / 10,
+        "{} operations of {share}",
+        proved.work
+    );
+    assert!(proved.proofs.iter().any(|p| p.exhausted));
 }
 
 #[test]

@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 use super::residual::{Engine, Residual, each_bit};
 use crate::check::{Departures, Standing, Subject, What};
 use crate::design::model::Possible;
-use crate::expression::{Budget, Flags, LeafId, LeafKind, Val};
+use crate::expression::{Budget, Flags, Fuel, LeafId, LeafKind, Val};
 use crate::quantity::{TruthSet, Unit};
 use crate::ruleset::Severity;
 use crate::source::{Problem, words};
@@ -19,6 +19,9 @@ use crate::source::{Problem, words};
 pub const BOXES: u32 = 4096;
 /// Halvings of one range for one, two and more parameters: 1 part in a million, 512, 32.
 const HALVINGS: [u32; 3] = [20, 9, 5];
+/// What all proofs of a template may take together: enough for a small one, of a large one so many
+/// times what it takes to work it out once.
+const WORK: (u64, u64) = (200_000_000, 400);
 /// Boxes for what else is open inside one box.
 const INSIDE: Budget = Budget(16);
 
@@ -172,6 +175,8 @@ pub struct Proved {
     pub breach_left_out: bool,
     /// Departures that are not in force, as cautions.
     pub problems: Vec<Problem>,
+    /// Operations that were worked out.
+    pub work: u64,
 }
 
 impl Proved {
@@ -255,7 +260,10 @@ pub fn prove(residual: &Residual, departures: &Departures<'_>, boxes: u32) -> Pr
         }
     }
     let mut open: BTreeMap<Severity, usize> = BTreeMap::new();
+    let fuel = Fuel::share(&residual.program, WORK);
+    engine.share_out(fuel, residual.verdicts.len());
     for (v, mine) in depends.into_iter().enumerate() {
+        engine.next_share();
         let rule = residual.rule(v);
         let departed = departures.covers(rule, residual.verdicts[v].subject);
         if mine.is_empty() {
@@ -296,6 +304,7 @@ pub fn prove(residual: &Residual, departures: &Departures<'_>, boxes: u32) -> Pr
         (a.severity, &a.rule, &a.subject.label).cmp(&(b.severity, &b.rule, &b.subject.label))
     });
     out.parameters = parameters;
+    out.work = engine.work();
     out
 }
 
@@ -340,7 +349,7 @@ fn tree(
         }
         let split = halve(engine, mine, all, &whole, &ranges, halvings);
         match split {
-            Some(halves) if spent + 2 <= boxes => queue.extend(halves),
+            Some(halves) if spent + 2 <= boxes && !engine.is_spent() => queue.extend(halves),
             Some(_) => {
                 exhausted = true;
                 parts.push(Part { ranges, state });
