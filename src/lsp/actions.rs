@@ -15,7 +15,7 @@ use super::client::Refusal;
 use super::diagnostics::Places;
 use super::document::path_of;
 use super::state::{Found, State, View};
-use crate::answer::{Edit, MendChange, facts_read};
+use crate::answer::{Edit, facts_read};
 use crate::check::{Finding, Outcome};
 use crate::report::explain;
 use crate::ruleset::{Case, read_cases};
@@ -52,15 +52,6 @@ fn action(title: String, edit: WorkspaceEdit, about: Vec<Diagnostic>) -> CodeAct
         edit: Some(edit),
         ..CodeAction::default()
     }
-}
-
-/// A change in words: `cables 1 of ev: size 2.5 mm² → 4 mm²`.
-fn change(c: &MendChange) -> String {
-    let facts = c
-        .facts
-        .iter()
-        .map(|(fact, old, new)| format!("{fact} {old} → {new}"));
-    format!("{}: {}", c.what, facts.collect::<Vec<_>>().join(", "))
 }
 
 /// Answers what can be done about a stretch of a text.
@@ -184,8 +175,8 @@ fn mends(
             .iter()
             .any(|(rule, of)| *rule == f.rule && of.id == f.subject.id)
         {
-            add(change(c), &c.edits);
-            c.instead.iter().for_each(|c| add(change(c), &c.edits));
+            add(c.words(), &c.edits);
+            c.instead.iter().for_each(|c| add(c.words(), &c.edits));
         }
     }
     let key = (f.rule.clone(), f.subject.id);

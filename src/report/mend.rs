@@ -31,6 +31,15 @@ fn lines(design: &str, edits: &[Edit], sources: &Sources) -> String {
         mine.sort_by_key(|e| line_of(e));
         for on_line in mine.chunk_by(|a, b| line_of(a) == line_of(b)) {
             let line = line_of(on_line[0]);
+            // A block of its own, added after what stands here.
+            if let [Edit { span, new }] = on_line
+                && span.start == span.end
+            {
+                for added in new.lines().filter(|l| !l.is_empty()) {
+                    let _ = write!(out, "\n          + {added}");
+                }
+                continue;
+            }
             let old = file.line(line).trim_end();
             let new = edited(old, file.line_start(line), on_line.to_vec());
             let _ = write!(out, "\n     {:>4} - {}", line + 1, old.trim_start());
@@ -44,12 +53,6 @@ fn lines(design: &str, edits: &[Edit], sources: &Sources) -> String {
 fn is_elsewhere(design: &str, c: &MendChange, sources: &Sources) -> bool {
     let files = c.edits.iter().filter_map(|e| sources.get(e.span.file));
     files.into_iter().any(|f| visible_line(f.name()) != design)
-}
-
-fn facts(c: &MendChange) -> String {
-    let facts = c.facts.iter();
-    let facts = facts.map(|(f, from, to)| format!("{f} {from} → {to}"));
-    facts.collect::<Vec<_>>().join(", ")
 }
 
 fn pairs(list: &[(String, Subject)]) -> String {

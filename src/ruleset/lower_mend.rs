@@ -1,8 +1,8 @@
 //! What changes cost where a breach is mended, and which parts may be put in.
 
 use super::merged::{Item, Merged};
-use super::model::{ChangeCost, Mending, Stock, Toward};
-use super::reader::{Fields, path, texts};
+use super::model::{ChangeCost, Mending, Stock, StockBlock, Toward};
+use super::reader::{Fields, kind_of, path, texts};
 use super::schema;
 use crate::quantity::{Unit, parse_quantity};
 use crate::source::Problem;
@@ -25,7 +25,6 @@ fn one(
 ) -> Option<()> {
     let f = Fields::new(item.node, item.at, &schema::CHANGE, problems)?;
     let name = f.needed("is", problems)?;
-    let (kind, fact) = path(name, item.at, v, problems)?;
     let at = f.at("cost");
     let cost = match f.needed("cost", problems)? {
         "never" => None,
@@ -37,6 +36,22 @@ fn one(
             }
         },
     };
+    if let Some(text) = f.text("block", problems) {
+        let kind = kind_of(name, f.at("is"), v, problems)?;
+        let beside = kind_of(f.needed("beside", problems)?, f.at("beside"), v, problems)?;
+        let Some(cost) = cost else {
+            let why = format!("a block that is never added is none that may be: `{name}`");
+            return Problem::wrong("bad-cost", at, why).fail(problems);
+        };
+        out.blocks.push(StockBlock {
+            kind,
+            beside,
+            text: text.to_owned(),
+            cost,
+        });
+        return Some(());
+    }
+    let (kind, fact) = path(name, item.at, v, problems)?;
     let Some(part) = f.text("part", problems) else {
         let words = words(&f, v.fact(kind, fact), name, problems)?;
         let among = among(&f, v.fact(kind, fact), name, problems)?;

@@ -41,7 +41,7 @@ pub use left_out::LeftOut;
 pub use library::{Library, Loaded};
 pub use model::{
     Assumed, Assumption, ChangeCost, Confidence, Derivation, Expectation, Figure, Listed, Mending,
-    Origin, Requirement, Rule, Ruleset, Severity, Stage, Stock, Telling, Toward, Way,
+    Origin, Requirement, Rule, Ruleset, Severity, Stage, Stock, StockBlock, Telling, Toward, Way,
 };
 pub use reads::{Facts, Figures, Reader};
 pub use template::{Piece, Template, default_unit};

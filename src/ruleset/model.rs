@@ -288,6 +288,20 @@ pub struct Stock {
     pub span: Span,
 }
 
+/// A block that may be added where a breach is mended.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct StockBlock {
+    /// What it is.
+    pub kind: KindId,
+    /// It is added for a thing of this kind.
+    pub beside: KindId,
+    /// The block as a design writes it. `{{name}}` stands for the name of that thing, `{{every KIND}}`
+    /// for the names of all of a kind, `{{FACT}}` and `{{PART.FACT}}` for what it says of itself.
+    pub text: String,
+    /// What it costs, in the units of the other costs.
+    pub cost: f64,
+}
+
 /// What a change of one fact costs.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct ChangeCost {
@@ -324,6 +338,8 @@ pub struct Mending {
     pub costs: Vec<ChangeCost>,
     /// Parts that may be put in.
     pub stock: Vec<Stock>,
+    /// Blocks that may be added.
+    pub blocks: Vec<StockBlock>,
 }
 
 impl Mending {

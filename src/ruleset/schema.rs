@@ -164,7 +164,10 @@ pub const WITHDRAWAL: Shape = shape("a withdrawal", "id because in");
 /// An entry of `figures`.
 pub const FIGURE: Shape = shape("a figure", "is at-most at-least where in");
 /// An entry of `mend`.
-pub const CHANGE: Shape = shape("a change", "is cost part to among only because in");
+pub const CHANGE: Shape = shape(
+    "a change",
+    "is cost part block beside to among only because in",
+);
 /// An entry of `left-out`.
 pub const LEFT_OUT: Shape = shape(
     "an entry of `left-out`",

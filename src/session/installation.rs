@@ -3,9 +3,10 @@
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 use crate::answer::{
-    AllBounds, Article, Asked, Figure, Help, Map, Mended, Place, Proved, Residual, Sheet, Survey,
-    ToldFact, Working, asked, bounded_facts, bounds, helps, known_facts, map, margins, mend, order,
-    prove, required, sheet, survey, told, value, with_box, worked_facts, working,
+    AllBounds, Article, Asked, Figure, Help, Map, MendChange, Mended, Place, Proved, Residual,
+    Sheet, Survey, ToldFact, Working, asked, blocks, bounded_facts, bounds, helps, known_facts,
+    map, margins, mend, order, prove, required, sheet, survey, told, value, with_box, worked_facts,
+    working,
 };
 use crate::check::{Departures, Judged, Linked, Outcome, Settings, installation_name, judge};
 use crate::design::model::{Design, ObjectId};
@@ -211,6 +212,12 @@ impl Installation {
     #[must_use]
     pub fn mend(&self, text: &dyn Fn(Span) -> String) -> Mended {
         mend(&self.ruleset, &self.design, self.stage, self.on, text)
+    }
+
+    /// The blocks of the ruleset's stock, as changes that would add each of them.
+    #[must_use]
+    pub fn blocks(&self) -> Vec<MendChange> {
+        blocks(&self.ruleset, &self.design)
     }
 
     /// What is still unknown and matters.

@@ -9,7 +9,7 @@ use super::loaded::Loaded;
 use super::options::Options;
 use super::project::Project;
 use crate::answer::{Edit, MendChange, Mended};
-use crate::check::{Outcome, Report};
+use crate::check::{Outcome, Subject};
 use crate::ruleset::Severity;
 use crate::source::{FileId, Memory, Problem, SourceFile};
 
@@ -39,31 +39,34 @@ impl Mending {
     ) -> Result<Self, Problem> {
         let text = |span| loaded.sources.slice(span).to_owned();
         let mut found = installation.mend(&text);
-        take_instead(&mut found, instead)?;
         let judge = Judge {
             project,
             loaded,
-            installation,
+            before: troubles(installation),
             options,
         };
+        judge.add_blocks(&mut found, &installation.blocks());
+        take_instead(&mut found, instead)?;
         let mut judged = judge.judge(&found);
+        let mut as_promised = judge.promise(&found, &judged);
         // What does not come out so, as a whole, is not offered: the search looks at each rule as
         // far as it is linked, this at all of it. An alternative that was asked for is told of.
-        while instead.is_empty() && judged.as_promised == Some(false) {
-            let fewer = (0..found.filled.len() + found.changes.len()).map(|i| without(&found, i));
-            let mut tried = fewer.map(|fewer| (judge.judge(&fewer), fewer));
-            let (next, fewer) = tried
-                .find(|(judged, _)| judged.as_promised != Some(false))
-                .unwrap_or_else(|| {
-                    let fewer = without(&found, 0);
-                    (judge.judge(&fewer), fewer)
-                });
-            (judged, found) = (next, fewer);
+        while instead.is_empty() && as_promised == Some(false) {
+            let tried = |i| {
+                let fewer = without(&found, i);
+                let judged = judge.judge(&fewer);
+                (judge.promise(&fewer, &judged), judged, fewer)
+            };
+            let count = found.filled.len() + found.changes.len();
+            let next = (0..count)
+                .map(tried)
+                .find(|(kept, ..)| *kept != Some(false));
+            (as_promised, judged, found) = next.unwrap_or_else(|| tried(0));
         }
         Ok(Self {
             found,
             texts: judged.texts,
-            as_promised: judged.as_promised,
+            as_promised,
         })
     }
 }
@@ -83,17 +86,22 @@ fn without(found: &Mended, i: usize) -> Mended {
     fewer
 }
 
+/// What must not get worse: rule, subject and outcome of everything that is not met.
+type Troubles = BTreeSet<(String, String, Outcome)>;
+
 /// What a mend's texts come to.
 struct Verdict {
     texts: Vec<(Arc<SourceFile>, String)>,
-    as_promised: Option<bool>,
+    /// What is not met after the changes; nothing, if nothing changes, and nothing in it, if the
+    /// texts have mistakes.
+    after: Option<Option<Troubles>>,
 }
 
 /// A design whose mends are judged.
 struct Judge<'a> {
     project: &'a Project,
     loaded: &'a Loaded,
-    installation: &'a Installation,
+    before: Troubles,
     options: &'a Options,
 }
 
@@ -109,15 +117,55 @@ impl Judge<'_> {
             })
             .filter(|(file, new)| new != file.text())
             .collect();
-        let as_promised = (!edits.is_empty()).then(|| {
+        let after = (!edits.is_empty()).then(|| {
             let over = texts.iter().map(|(file, new)| (file.name(), new.as_str()));
             let beside = self.project.beside(over.collect::<Memory>());
             let again = beside.open(Path::new(&self.loaded.path), self.options);
-            let again = again.sound();
-            again.is_some_and(|again| keeps_promise(self.installation, again, found))
+            again.sound().map(troubles)
         });
-        Verdict { texts, as_promised }
+        Verdict { texts, after }
     }
+
+    /// Whether the breaches that were to go are gone, and nothing is new; nothing, if nothing
+    /// changes.
+    fn promise(&self, found: &Mended, judged: &Verdict) -> Option<bool> {
+        let after = judged.after.as_ref()?.as_ref();
+        Some(after.is_some_and(|after| {
+            let mut mended = found.changes.iter().flat_map(|c| &c.mends);
+            after.is_subset(&self.before) && !mended.any(|breach| is_among(after, breach))
+        }))
+    }
+
+    /// Adds each block of the ruleset's stock that mends something: as a change where nothing else
+    /// mends it, else as another way to do what a change does.
+    fn add_blocks(&self, found: &mut Mended, blocks: &[MendChange]) {
+        if found.breaches.is_empty() {
+            return;
+        }
+        // Of blocks that differ in what they are made for, the first that fits.
+        let mut offered: BTreeSet<&str> = BTreeSet::new();
+        for change in blocks {
+            if offered.contains(change.what.as_str()) {
+                continue;
+            }
+            let alone = Mended {
+                changes: vec![change.clone()],
+                ..Mended::default()
+            };
+            let judged = self.judge(&alone);
+            if let (Some(true), Some(Some(after))) = (self.promise(&alone, &judged), &judged.after)
+            {
+                found.offer(change, |breach| !is_among(after, breach));
+                offered.insert(&change.what);
+            }
+        }
+    }
+}
+
+/// Whether a breach is among what is not met.
+fn is_among(troubles: &Troubles, (rule, subject): &(String, Subject)) -> bool {
+    let mut all = troubles.iter();
+    all.any(|(r, path, _)| r == rule && *path == subject.path)
 }
 
 fn take_instead(found: &mut Mended, instead: &[(usize, usize)]) -> Result<(), Problem> {
@@ -144,20 +192,9 @@ fn take_instead(found: &mut Mended, instead: &[(usize, usize)]) -> Result<(), Pr
     Ok(())
 }
 
-/// Whether the breaches that were to go are gone, and nothing is new.
-fn keeps_promise(before: &Installation, after: &Installation, found: &Mended) -> bool {
-    let before = troubles(&before.check(Ask::default()).report);
-    let after = troubles(&after.check(Ask::default()).report);
-    let gone = found
-        .changes
-        .iter()
-        .flat_map(|c| &c.mends)
-        .all(|(r, s)| !after.iter().any(|(x, y, _)| *x == *r && *y == s.path));
-    gone && after.is_subset(&before)
-}
-
-/// What must not get worse: rule, subject and outcome of everything that is not met.
-fn troubles(report: &Report) -> BTreeSet<(String, String, Outcome)> {
+/// What is not met as a design stands.
+fn troubles(of: &Installation) -> Troubles {
+    let report = of.check(Ask::default()).report;
     report
         .findings
         .iter()

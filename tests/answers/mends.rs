@@ -51,6 +51,40 @@ fn keeps_its_promise(text: &str, m: &Mending) {
     }
 }
 
+/// The demand of a house goes over its fuse. The fuse is the network operator's, whatever the works
+/// do to the rest; a load limiter is offered, as a block of its own that is judged with the design.
+#[test]
+fn a_demand_over_the_fuse_is_mended_by_a_limiter_and_never_by_the_fuse() {
+    let text = include_str!("../../examples/larch-bank.amp");
+    let text = text.replace("logged-demand: 24 A", "logged-demand: 62 A");
+    let mending = mending(&project(&text), &options(), &[]);
+    let [change] = mending.found.changes.as_slice() else {
+        unreachable!("one breach, one change: {:?}", mending.found)
+    };
+    assert_eq!(change.what, "load-limiter added for supply");
+    assert_eq!(change.mends.len(), 1);
+    assert_eq!(change.instead.len(), 0);
+    assert!(mending.found.beyond.is_empty() && mending.found.left.is_empty());
+    let [edit] = change.edits.as_slice() else {
+        unreachable!("one block: {:?}", change.edits)
+    };
+    for said in ["ct-lines: L1\n", "I-limit: 80 A", "members: drive"] {
+        assert!(edit.new.contains(said), "{said}: {}", edit.new);
+    }
+    keeps_its_promise(&text, &mending);
+    // A design with a limiter has its own changed.
+    let (_, with) = &mending.texts[0];
+    let higher = with.replace("I-limit: 80 A", "I-limit: 90 A");
+    let again = self::mended(&higher);
+    assert!(!again.breaches.is_empty());
+    let all = again
+        .changes
+        .iter()
+        .flat_map(|c| c.instead.iter().chain([c]));
+    assert!(all.clone().any(|c| c.what.contains("limiter")), "{again:?}");
+    assert!(all.clone().all(|c| !c.what.contains("added")), "{again:?}");
+}
+
 /// How a cable is laid is not known, and some ways of laying it have no rating here: no device larger
 /// than the cable carries in any of the others is a mend.
 #[test]

@@ -110,7 +110,22 @@ fn may_cost(
     let kind = design.object(id).kind;
     let said = ruleset.mending.of(kind, ix).is_some();
     let own = fact.settled_by == Settler::Designer || fact.settled_by == Settler::Maker && said;
+    let own = own && !is_of_network(ruleset, design, id);
     own.then(|| ruleset.mending.cost(kind, ix)).flatten()
+}
+
+/// Whether a part is the network operator's: the service fuse, whatever the works do to the rest.
+fn is_of_network(ruleset: &Ruleset, design: &Design, id: ObjectId) -> bool {
+    let Some(owner) = design.object(id).owner else {
+        return false;
+    };
+    let whole = design.object(owner);
+    let facts = &ruleset.vocabulary.kind(whole.kind).facts;
+    let mut held = whole.facts.iter().zip(facts);
+    held.any(|(slot, fact)| {
+        let value = slot.as_ref().map(|w| &w.value);
+        fact.settled_by == Settler::Network && value.is_some_and(|v| v.leads_to(id))
+    })
 }
 
 /// The knobs and groups of a linked design.

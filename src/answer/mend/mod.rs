@@ -4,6 +4,7 @@
 //! groups of facts to everything they could be: a breach that stays a breach then needs another
 //! change. Every mend is checked again on the edited text by the caller.
 
+mod blocks;
 mod fill;
 mod graft;
 mod helps;
@@ -22,6 +23,7 @@ use crate::expression::{Fuel, LeafSource};
 use crate::ruleset::{Ruleset, Stage};
 use crate::source::Span;
 
+pub use blocks::blocks;
 pub use helps::{Help, helps};
 
 use fill::fill;
@@ -63,6 +65,21 @@ pub struct Change {
     pub instead: Vec<Change>,
 }
 
+impl Change {
+    /// It in words: `cables 1 of ev: size 2.5 mm² → 4 mm²`.
+    #[must_use]
+    pub fn words(&self) -> String {
+        let facts = self.facts.iter();
+        let facts: Vec<String> = facts
+            .map(|(f, from, to)| format!("{f} {from} → {to}"))
+            .collect();
+        if facts.is_empty() {
+            return self.what.clone();
+        }
+        format!("{}: {}", self.what, facts.join(", "))
+    }
+}
+
 /// What can be done about a design.
 #[derive(Clone, Debug, Default)]
 pub struct Mended {
@@ -85,6 +102,35 @@ pub struct Mended {
 }
 
 impl Mended {
+    /// Takes in a change of which it is known what it mends: as a change of its own where it mends
+    /// what nothing else does, else beside each change that does no more than it.
+    pub fn offer(&mut self, change: &Change, mends: impl Fn(&(String, Subject)) -> bool) {
+        let beyond = self.beyond.iter().map(|(rule, of, _)| (rule, of));
+        let left = self.left.iter().map(|(rule, of)| (rule, of));
+        let pairs = beyond
+            .chain(left)
+            .map(|(rule, of)| (rule.clone(), of.clone()));
+        let new: Vec<(String, Subject)> = pairs.filter(&mends).collect();
+        if new.is_empty() {
+            for c in &mut self.changes {
+                if !c.mends.is_empty() && c.mends.iter().all(&mends) {
+                    c.instead.push(change.clone());
+                }
+            }
+            return;
+        }
+        self.beyond
+            .retain(|(rule, of, _)| !mends(&(rule.clone(), of.clone())));
+        self.left.retain(|breach| !mends(breach));
+        // What it mends besides may make another change needless.
+        let besides = self.changes.iter().flat_map(|c| &c.mends).any(&mends);
+        self.fewest = self.left.is_empty() && self.fewest && !besides;
+        self.changes.push(Change {
+            mends: new,
+            ..change.clone()
+        });
+    }
+
     /// All edits, in the order of the text.
     #[must_use]
     pub fn edits(&self) -> Vec<Edit> {
