@@ -5,6 +5,7 @@ import fs from 'node:fs';
 import path from 'node:path';
 import { after, test } from 'node:test';
 import zlib from 'node:zlib';
+import { VISIT } from './driven.mjs';
 import { axe, browser, file, open, opened, ready, require, root, settled, sizes } from './browser.mjs';
 
 /** @type {typeof import('fflate')} */
@@ -50,19 +51,9 @@ test('from an empty page to a sound house by taps', async () => {
   await page.fill('#name', 'Fern Cottage');
   assert.match(await begin(page, 'house') ?? '', /^0 breaches, 0 cautions, \d+ undecided/);
   assert.equal(await page.textContent('#title'), 'Fern Cottage');
-  /** @type {[typeof tap, string, string, string][]} */
-  const visit = [
-    [tap, 'supply', 'earthing', 'TN-C-S'], [tap, 'main', 'main-switch', 'switch 100 A 2-pole'], [type, 'supply', 'cut-out-rating', '100'],
-    [tap, 'supply', 'all-listed: bond', 'yes'], [tap, 'supply', 'earth-seen', 'cut-out-terminal'], [tap, 'supply', 'metered', 'yes'],
-    [tap, 'supply', 'service-state', 'sound'], [tap, 'supply', 'earthing-conductor', 'singles 16 mm² 1 m'], [tap, 'supply', 'tails', 'singles 25 mm² 1.5 m'],
-    [tap, 'main', 'surge-protection', 'type-2'], [tap, 'main', 'condition', 'sound'], [tap, 'main', 'neutral-joined-to-earth', 'no'],
-    [tap, 'water', 'entry', 'metal'], [tap, 'water', 'size', '10 mm²'], [tap, 'main', 'Icc-behind', 'none'],
-    [tap, 'supply', 'service-fuse', 'fuse BS-88-3 80 A'], [tap, 'supply', 'In of its service-fuse', 'fuse BS-88-3 80 A'], [tap, 'supply', 'Ipf', '0.9 kA'], [tap, 'supply', 'looped', 'no'], [type, 'supply', 'Xe', '0.01'],
-    [tap, 'supply', 'logged-demand', '24 A'], [tap, 'supply', 'Ze', '0.28 ohm'], [type, 'cables 1 of ev', 'length', '14'], [tap, 'main', 'devices-verified', 'yes'],
-  ];
-  for (const [how, of, asked, answer] of visit) {
+  for (const [how, of, asked, answer] of VISIT) {
     // What is settled by another answer is not asked any more.
-    if (await question(page, of, asked).count() > 0) await how(page, of, asked, answer);
+    if (await question(page, of, asked).count() > 0) await (how === 'tap' ? tap : type)(page, of, asked, answer);
     const faults = (await page.locator('.fault').allTextContents()).join('');
     assert.equal(faults, '', `${answer} for ${asked} of ${of}`);
   }
@@ -358,6 +349,17 @@ test('everything can be done by keys alone', async () => {
   await page.waitForFunction(was => document.querySelector('.question h5')?.textContent !== was, asked);
   await settled(page);
   assert.ok(await page.evaluate(() => document.activeElement?.matches('.question h5')), 'focus goes to the next question');
+  // Backwards, too, nothing is reached that the tabs hide.
+  await page.locator('.question').last().locator('button').last().focus();
+  for (let i = 0; i < 40; i++) {
+    await page.keyboard.press('Shift+Tab');
+    const over = await page.evaluate(() => {
+      const at = document.activeElement, box = at?.getBoundingClientRect();
+      const top = box && document.elementFromPoint(box.x + box.width / 2, Math.max(box.y, 0) + Math.min(box.height, 40) / 2);
+      return !at || at.contains(top ?? null) || !top?.closest('.tabs') ? '' : at.outerHTML.slice(0, 80);
+    });
+    assert.equal(over, '', 'what has the focus is not behind the tabs');
+  }
   await done();
 });
 
