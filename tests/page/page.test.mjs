@@ -128,6 +128,7 @@ test('a figure opens to its working, a finding to its rule, and readings are jud
   await page.waitForFunction(() => (document.querySelector('#verdict details[open] pre')?.textContent ?? '').length > 40);
   await page.locator('.figures summary', { hasText: 'Zs of ev' }).first().tap();
   await page.waitForFunction(() => /Zs/.test(document.querySelector('.figures details[open] pre')?.textContent ?? ''));
+  assert.match(await page.textContent('.figures') ?? '', /cpc-min of ev: too little is known/);
   assert.match(await page.textContent('#works') ?? '', /To buy/);
   await open(page, 'larch.amp', example('larch-bank'));
   const form = page.locator('.reading', { has: page.locator('label:text("R1R2")') }).first();

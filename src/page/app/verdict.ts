@@ -109,11 +109,14 @@ export function verdict(checked: Checked, to: Answerer): HTMLElement[] {
 }
 
 const number = (x: number | null) => (x === null ? '∞' : String(Number(x.toPrecision(4))));
-const ranged = (f: Figure) => (f.low === f.high ? number(f.high) : `${number(f.low)} to ${number(f.high)}`);
+function ranged(f: Figure): string {
+  if (f.high === null) return f.low ? `at least ${number(f.low)} ${f.unit}` : 'too little is known';
+  return `${f.low === f.high ? number(f.high) : `${number(f.low)} to ${number(f.high)}`} ${f.unit}`;
+}
 
 function figures(all: Figure[], to: Answerer): HTMLElement {
   return el('ul', { class: 'figures' }, ...all.map(f => {
-    const title = `${f.fact} of ${f.subject}: ${ranged(f)} ${f.unit}`;
+    const title = `${f.fact} of ${f.subject}: ${ranged(f)}`;
     const limit = f.limit === null ? '' : `limit ${number(f.limit)} ${f.unit}`;
     const margin = f.margin === null ? '' : `, margin ${Math.round(f.margin * 100)} %`;
     return el('li', {}, opening(title, () => to.working(f.subject, f.fact), limit + margin));
