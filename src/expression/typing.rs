@@ -291,10 +291,9 @@ impl Work<'_, '_> {
                 (false, Some(path)) => path.clone(),
                 (false, None) => "this".to_owned(),
             };
-            let what = match path.as_deref().and_then(|p| p.rsplit_once('.')) {
-                Some((before, _)) => before.to_owned(),
-                None => text.clone(),
-            };
+            let what = path
+                .and_then(|_| self.to_guard(e))
+                .unwrap_or_else(|| text.clone());
             self.errors.push(
                 TypingError::new(e.range.clone(), format!("`{text}` may be absent")).help(format!("write `{what} is present and …` before it, `if {what} is present then … else …`, or `… else` a value")),
             );

@@ -185,6 +185,14 @@ fn b4_paths_through_the_absent() {
     let text = said(&problems);
     assert!(text.contains("part"), "{text}");
     assert!(text.contains("is present"), "{text}");
+    assert!(text.contains("`part is present and …`"), "{text}");
+    // What is always reached, and may itself be absent.
+    let problems = lab_refused(&format!(
+        "rules:\n{}",
+        rule("it", "every t in hub.things: t.optional-y <= 32 A")
+    ));
+    let text = said(&problems);
+    assert!(text.contains("`t.optional-y is present and …`"), "{text}");
     let w = World::one("part is absent or part.In <= 32 A");
     assert_eq!(w.outcome("thing t { part: none }"), Outcome::Met);
     assert_eq!(

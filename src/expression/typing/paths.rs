@@ -138,6 +138,20 @@ impl Work<'_, '_> {
         path_text(e).is_some_and(|p| self.guards.contains(&p))
     }
 
+    /// The path whose presence makes one that may be absent safe: what leads to a fact that is always
+    /// there, or the path itself.
+    pub(super) fn to_guard(&self, e: &Expr) -> Option<String> {
+        match &e.kind {
+            ExprKind::Index(base, _) => self.to_guard(base),
+            ExprKind::Step(before, name, _) => {
+                let fact = self.object(before).and_then(|o| self.find(o.1, name));
+                let own = fact.is_none_or(|(_, fact)| fact.optional);
+                path_text(if own { e } else { before })
+            }
+            _ => path_text(e),
+        }
+    }
+
     /// The object an expression leads to, its kind, and whether it may be absent (without regard
     /// to guards); none if the expression is no path to an object.
     pub(super) fn object(&self, e: &Expr) -> Option<(ObjectTerm, KindId, bool)> {
