@@ -297,11 +297,6 @@ fn what_does_not_say_its_fact_is_refused_with_the_key() {
         "no-key",
         &["write `SWA` first"],
     );
-    refused(
-        "circuit ev { device: 40 A RCBO }",
-        "no-key",
-        &["write `RCBO` first"],
-    );
     refused("supply { tails: 25 mm }", "no-key", &["25 mm²"]);
     for inner in ["ev", "oven", "\"Oven\"", "oven \"Oven\"", "b[1..2]"] {
         same(
@@ -495,6 +490,26 @@ fn words_that_a_blank_takes_apart_are_one() {
             &cable("armoured { size: 25 mm²  length: 4 m }"),
         );
     }
+    same(
+        "electrode rods { resistance: 60 ohm }",
+        "electrode rods { R: 60 ohm }",
+    );
+    // What it is may stand behind a value.
+    same(
+        &cable("6 mm² SWA 4 m clipped"),
+        &cable("armoured { size: 6 mm²  length: 4 m  method: C }"),
+    );
+    same(&cable("6 mm² twin and earth 4 m clipped"), &twin);
+    same(
+        &device("32 A RCBO B curve DP 30 mA type A"),
+        &device("rcbo { In: 32 A  curve: B  poles: 2  IΔn: 30 mA  rcd-type: A }"),
+    );
+    same(
+        &device("B32 rcbo 30 mA { isolates: yes }"),
+        &device("rcbo { curve: B  In: 32 A  IΔn: 30 mA  isolates: yes }"),
+    );
+    same(&device("40 A RCBO"), &device("rcbo { In: 40 A }"));
+    same("circuit ev { phase: L1 }", "circuit ev { lines: L1 }");
     same("bond water 10 sq mm", "bond water { size: 10 mm² }");
     for (short, poles) in [
         ("DP", 2),
@@ -670,6 +685,111 @@ fn what_a_stranger_writes_wrongly_is_one_mistake() {
     );
     let (_, wrong) = read("circuit ev new spare { }", &vocabulary());
     assert!(!wrong.join("").contains("a name is one word"), "{wrong:?}");
+    for place in [
+        "in trunking",
+        "on a tray",
+        "in conduit in the wall",
+        "trunking",
+    ] {
+        underlined(
+            &cable(&format!("SWA 6 mm² 22 m {place}")),
+            "which-meaning",
+            place,
+            "reference method",
+        );
+    }
+    underlined(
+        "board existing main { ways-free: 2 }",
+        "name-or-value",
+        "existing",
+        "write `board main existing`",
+    );
+    underlined(
+        "define wall-7kW-socket as charge-point { mode: 3 }\ncharge-point drive outdoors as wall 7kW socket",
+        "name-in-words",
+        "wall 7kW socket",
+        "`as wall-7kW-socket`",
+    );
+    underlined(
+        "board barn { fed by: main }  board main { }",
+        "key-in-two-words",
+        "fed by",
+        "`fed-by:`",
+    );
+    underlined("supply { Ze: tbc }", "which-meaning", "tbc", "`?`");
+    underlined(
+        "board main existing poor { }",
+        "which-meaning",
+        "poor",
+        "`sound`",
+    );
+    underlined(
+        "charge-point drive { fitted: yes }",
+        "which-meaning",
+        "fitted",
+        "named behind `as`",
+    );
+    underlined(
+        "circuit ev { device: rcbo B32 { conforms: BS-EN-61009 } }",
+        "which-meaning",
+        "conforms",
+        "`(declared)`",
+    );
+    underlined(
+        "charge-point drive under the car port { }",
+        "which-meaning",
+        "under the car port",
+        "`outdoors`",
+    );
+    underlined(
+        "circuit 6 the drive point new { }",
+        "wrong-head",
+        "circuit 6 the drive point new",
+        "`circuit circuit-6 {`",
+    );
+    underlined(
+        "supply { Ze: 0.3 ohm at the cut-out }",
+        "trailing-text",
+        "at the cut-out",
+        "behind `#`",
+    );
+}
+
+/// A day as people write it is one mistake, which says each day that it may be.
+#[test]
+fn a_day_as_people_write_it_is_told_as_the_ruleset_writes_it() {
+    for (written, days) in [
+        (
+            "01/06/2026",
+            &["`2026-06-01` if the day", "`2026-01-06` if the month"][..],
+        ),
+        (
+            "1.6.26",
+            &["`2026-06-01` if the day", "`2026-01-06` if the month"],
+        ),
+        (
+            "01-06-2026",
+            &["`2026-06-01` if the day", "`2026-01-06` if the month"],
+        ),
+        ("25/6/2026", &["write `2026-06-25`"]),
+        ("6/6/2026", &["write `2026-06-06`"]),
+        ("2026/06/01", &["write `2026-06-01`"]),
+        ("2026-6-1", &["write `2026-06-01`"]),
+        ("1 June 2026", &["write `2026-06-01`"]),
+        ("1st Jun 2026", &["write `2026-06-01`"]),
+        ("31/02/2026", &["as in `2026-11-02`"]),
+    ] {
+        let text = format!("installation \"Yard\" {{ designed-on: {written}  heating: gas }}");
+        for day in days {
+            underlined(&text, "date-form", written, day);
+        }
+    }
+    // What is worked out, is worked out.
+    let (_, wrong) = read(
+        "circuit ev { cables: SWA { length: 30/3/2 m } }",
+        &vocabulary(),
+    );
+    assert!(!wrong.join("").contains("date-form"), "{wrong:?}");
 }
 
 /// A `{` that is missing is one mistake, at the end of the head, and all else is read as if it were there.

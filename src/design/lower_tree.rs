@@ -371,7 +371,20 @@ impl<'a> Lower<'a> {
     /// `as NAME` behind a head.
     pub(super) fn product(&mut self, pair: Pair<'a, Rule>) -> Option<Entry> {
         let span = self.span(&pair);
-        let name = self.word(&pair.into_inner().next()?);
+        let mut inner = pair.into_inner();
+        let mut name = self.word(&inner.next()?);
+        if let Some(more) = inner.next() {
+            name.span = name.span.to(self.span(&more));
+            let text = self.slice(name.span).to_owned();
+            name.text = text.replace(' ', "-");
+            Problem::wrong(
+                "name-in-words",
+                name.span,
+                format!("`{text}` is more than one word"),
+            )
+            .help(format!("write `as {}`", name.text))
+            .report(self);
+        }
         let key = Word::new("as".to_owned(), span);
         let value = Value::plain(ValueKind::Word(name.text), name.span);
         Some(Entry::Fact(FactEntry::new(key, value, span)))

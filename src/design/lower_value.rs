@@ -323,7 +323,7 @@ impl<'a> Lower<'a> {
                 }
             }
             Rule::part_row => return self.part_row(token),
-            Rule::counted | Rule::row_word | Rule::joined | Rule::typed => {
+            Rule::counted | Rule::row_word | Rule::placed | Rule::joined | Rule::typed => {
                 ValueKind::Word(fold_word(token.as_str()))
             }
             Rule::bare => ValueKind::Number(Number {
@@ -335,6 +335,10 @@ impl<'a> Lower<'a> {
             Rule::unknown => ValueKind::Unknown,
             Rule::number => ValueKind::Number(self.number(token)),
             Rule::date => self.date(token.as_str(), span),
+            Rule::wrong_date => {
+                mistakes::wrong_date(token.as_str(), span).report(self);
+                ValueKind::Bad
+            }
             Rule::text | Rule::odd_text => ValueKind::Text(self.text_of(&token).value),
             Rule::all_of => token
                 .into_inner()

@@ -6,6 +6,7 @@ use pest::iterators::Pair;
 use super::lower_tree::Lower;
 use super::parse::Rule;
 use super::tree::{BlockName, Number, Origin, Value, ValueKind, Word};
+use crate::quantity::parse_date;
 use crate::source::{Problem, Span, closest};
 
 /// Junk longer than this is shown shortened in messages.
@@ -211,6 +212,43 @@ pub(super) fn wrong_number(lower: &Lower<'_>, digits: &Pair<'_, Rule>) -> Proble
     }
     let why = format!("`{raw}` has no digit before its dot");
     Problem::wrong("leading-dot", span, why).help(format!("write `{}`", raw.replacen('.', "0.", 1)))
+}
+
+/// The months as their names begin, in order.
+const MONTHS: [&str; 12] = [
+    "jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec",
+];
+
+/// `01/06/2026`, `1 June 2026`: which of its numbers is the day is not known where both could be.
+pub(super) fn wrong_date(raw: &str, span: Span) -> Problem {
+    let parts: Vec<String> = raw
+        .split(|c: char| !c.is_alphanumeric())
+        .map(str::to_lowercase)
+        .collect();
+    let named = |part: &String| MONTHS.iter().position(|m| part.starts_with(m));
+    let day = |year: &str, month: &str, day: &str| {
+        let number = |t: &str| t.trim_end_matches(char::is_alphabetic).parse::<u32>().ok();
+        let year = number(year).map(|y| if y < 100 { y + 2000 } else { y })?;
+        let text = format!("{year:04}-{:02}-{:02}", number(month)?, number(day)?);
+        parse_date(&text).ok().map(|_| text)
+    };
+    let (day_first, month_first) = match parts.as_slice() {
+        [y, m, d] if y.len() == 4 => (day(y, m, d), None),
+        [d, m, y] => match named(m) {
+            Some(month) => (day(y, &(month + 1).to_string(), d), None),
+            None => (day(y, m, d), day(y, d, m)),
+        },
+        _ => (None, None),
+    };
+    let why = format!("`{raw}` is not how a date is written here");
+    let problem = Problem::wrong("date-form", span, why);
+    match (day_first, month_first) {
+        (Some(a), Some(b)) if a != b => problem
+            .help(format!("write `{a}` if the day stands first"))
+            .help(format!("write `{b}` if the month stands first")),
+        (Some(only), _) | (None, Some(only)) => problem.help(format!("write `{only}`")),
+        (None, None) => problem.help("write year, month and day, as in `2026-11-02`"),
+    }
 }
 
 /// Signs that come from a word processor or another notation, and what stands for them here.

@@ -168,7 +168,17 @@ impl<'v> Long<'v> {
                 block.name = None;
                 row.insert(0, Value::plain(ValueKind::Word(word.text), word.span));
             } else if takes {
-                self.name_or_value(&word, kind);
+                // `board existing main {`: the name stands behind the value.
+                let behind = row.first().filter(|v| self.is_alien(kind, v));
+                let meant = behind.map(|v| Word::new(row::shown(v), v.span));
+                self.name_or_value(&word, kind, meant.as_ref());
+                if let (Some(name), Some(first)) = (meant, row.first_mut()) {
+                    *first = Value::plain(ValueKind::Word(word.text), word.span);
+                    block.name = Some(BlockName {
+                        word: name,
+                        repeat: None,
+                    });
+                }
             }
         }
         if row.is_empty() {
@@ -193,13 +203,18 @@ impl<'v> Long<'v> {
         behind_product(&mut block.entries, facts);
     }
 
-    fn name_or_value(&mut self, word: &Word, kind: KindId) {
+    fn name_or_value(&mut self, word: &Word, kind: KindId, meant: Option<&Word>) {
         let name = &self.v.kind(kind).name;
         let key = self.key_of(kind, &word.text).unwrap_or("status");
         let text = &word.text;
         let why =
             format!("`{text}` stands where the name of a {name} stands, and is a value of one");
-        Problem::wrong("name-or-value", word.span, why)
+        let problem = Problem::wrong("name-or-value", word.span, why);
+        if let Some(meant) = meant {
+            let help = format!("a name stands first: write `{name} {} {text}`", meant.text);
+            return problem.help(help).report(&mut self.problems);
+        }
+        problem
             .help(format!("for the value write a name before it, `{name} main {text}`, or its key, `{name} {{ {key}: {text} }}`"))
             .help("for the name choose another word")
             .report(&mut self.problems);
@@ -281,7 +296,7 @@ impl<'v> Long<'v> {
             .map(|ix| declared.fact(ix));
         match fact.map(|f| (f, &f.ty)) {
             Some((fact, FactType::Part(part) | FactType::Parts(part))) => {
-                self.part(kind, fact, *part, &mut entry.value)
+                self.part(kind, fact, *part, &mut entry.value, true)
             }
             Some((fact, _)) => self.plain(kind, fact, &mut entry.value),
             None => self.no_row(&mut entry.value, Some(kind)),
@@ -360,12 +375,18 @@ impl<'v> Long<'v> {
         }
     }
 
-    /// A fact of a kind that takes parts.
-    fn part(&mut self, kind: KindId, fact: &Fact, part: KindId, value: &mut Value) {
+    /// A fact of a kind that takes parts. The word that opens one may stand `behind` a value.
+    fn part(&mut self, kind: KindId, fact: &Fact, part: KindId, value: &mut Value, behind: bool) {
         match &mut value.kind {
             ValueKind::OneOf(all) | ValueKind::List(all) | ValueKind::ByTurn(all) => {
+                // In `6 mm² | 10 mm² SWA` it would be of both, or of one.
+                let opened = |v: &Value| match &v.kind {
+                    ValueKind::Row { values, .. } => self.opener(part, values).is_some(),
+                    _ => false,
+                };
+                let behind = all.iter().all(opened);
                 for value in all {
-                    self.part(kind, fact, part, value);
+                    self.part(kind, fact, part, value, behind);
                 }
             }
             ValueKind::Part { head, entries } => {
@@ -377,12 +398,12 @@ impl<'v> Long<'v> {
                 } else if self.short(part).is_some_and(|s| s.takes(&head.text)) {
                     let first = Value::plain(ValueKind::Word(head.text.clone()), head.span);
                     let entries = std::mem::take(entries);
-                    self.part_row(kind, fact, part, vec![first], entries, value);
+                    self.part_row(kind, fact, part, (vec![first], entries, behind), value);
                 }
             }
             ValueKind::Row { values, entries } => {
                 let (values, entries) = (std::mem::take(values), std::mem::take(entries));
-                self.part_row(kind, fact, part, values, entries, value);
+                self.part_row(kind, fact, part, (values, entries, behind), value);
             }
             ValueKind::Word(word)
                 if !self.names.contains(word.as_str()) && opens(self.v, word).is_none() =>
@@ -394,14 +415,14 @@ impl<'v> Long<'v> {
                     *word = opening.text;
                 } else if row {
                     let first = value.clone();
-                    self.part_row(kind, fact, part, vec![first], Vec::new(), value);
+                    self.part_row(kind, fact, part, (vec![first], Vec::new(), behind), value);
                 }
             }
             ValueKind::Number(_) | ValueKind::Tolerance { .. } | ValueKind::Range { .. }
                 if self.short(part).is_some() =>
             {
                 let first = value.clone();
-                self.part_row(kind, fact, part, vec![first], Vec::new(), value);
+                self.part_row(kind, fact, part, (vec![first], Vec::new(), behind), value);
             }
             _ => {}
         }
@@ -413,14 +434,14 @@ impl<'v> Long<'v> {
         kind: KindId,
         fact: &Fact,
         part: KindId,
-        mut values: Vec<Value>,
-        mut entries: Vec<Entry>,
+        (mut values, mut entries, behind): (Vec<Value>, Vec<Entry>, bool),
         value: &mut Value,
     ) {
         let end = values.last().map_or(value.span.from(), |v| v.span.until());
         let end = end.max(product_until(&entries));
         values = self.joined(part, values);
-        let first = values.first().map(|v| (v.kind.clone(), v.span));
+        let at = self.opener(part, &values).filter(|_| behind).unwrap_or(0);
+        let first = values.get(at).map(|v| (v.kind.clone(), v.span));
         let mut head = match first {
             Some((ValueKind::Word(text), span)) => Word::new(text, span),
             _ => Word::new(String::new(), value.span),
@@ -428,7 +449,7 @@ impl<'v> Long<'v> {
         self.opening(&mut head);
         let mut opened_by = None;
         if self.names.contains(&head.text) || opens(self.v, &head.text).is_some() {
-            values.remove(0);
+            values.remove(at);
         } else {
             let own = self.short(kind).and_then(|s| {
                 let same = |(ix, _): &&(_, String)| self.v.fact(kind, *ix).name == fact.name;
@@ -444,6 +465,27 @@ impl<'v> Long<'v> {
         value.kind = ValueKind::Part { head, entries };
     }
 
+    /// Where the word stands that opens a part: `6 mm² SWA 22 m` says what it is behind a value.
+    fn opener(&self, part: KindId, values: &[Value]) -> Option<usize> {
+        let word = |v: &Value| match &v.kind {
+            ValueKind::Word(text) => Some(text.clone()),
+            _ => None,
+        };
+        let opens = |text: &str| {
+            let meant = opens(self.v, text).map_or_else(|| self.v.opened_by(text), |_| Some(text));
+            let kind = meant.and_then(|m| opens(self.v, m)).map(|(kind, _)| kind);
+            kind.is_some_and(|k| self.v.fits(k, part))
+        };
+        let first = values.first().and_then(word);
+        if first.is_some_and(|w| self.names.contains(&w) || opens(&w)) {
+            return Some(0);
+        }
+        let own = |text: &str| self.short(part).is_some_and(|s| s.takes(text));
+        values
+            .iter()
+            .position(|v| word(v).is_some_and(|w| !own(&w) && opens(&w)))
+    }
+
     /// Values without keys where no part is asked for.
     fn no_row(&mut self, value: &mut Value, kind: Option<KindId>) {
         if let ValueKind::Row { values, entries } = &value.kind {
@@ -454,23 +496,31 @@ impl<'v> Long<'v> {
                 }
                 _ => None,
             });
-            let (text, at) = second.map_or_else(
+            let (text, mut at) = second.map_or_else(
                 || (product.unwrap_or_default(), value.span),
                 |v| (row::shown(v), v.span),
             );
-            let why = format!("`{text}` cannot follow a value");
+            let fact = kind.is_some_and(|k| self.is_fact(k, &text));
+            let mut told = text.clone();
+            if !fact && Origin::from_word(&text).is_none() {
+                for more in values.get(2..).unwrap_or_default() {
+                    told = format!("{told} {}", row::shown(more));
+                    at = at.to(more.span);
+                }
+            }
+            let why = format!("`{told}` cannot follow a value");
             let mut problem = Problem::error("trailing-text", why)
                 .at(at, "expected a new line, the next `key:` or `}`");
             problem = match Origin::from_word(&text) {
                 Some(_) => problem.help(format!("write `({text})`")),
                 None => problem.help(
-                    "what is of its own stands on a new line, or two blanks behind the value",
+                    "what is of its own stands on a new line, or two blanks behind the value; what is only told, behind `#`",
                 ),
             };
             if let Some(first) = values.first().filter(|_| values.len() > 1) {
                 problem = problem.at(first.span, "the value ends here");
             }
-            if kind.is_some_and(|k| self.is_fact(k, &text)) {
+            if fact {
                 problem = problem.help(format!("`{text}` is a fact: write `{text}:`"));
             }
             self.problems.push(problem);

@@ -185,7 +185,7 @@ impl Long<'_> {
             let most = values.len().min(at + MOST_JOINED);
             let found = (at + 1..=most).rev().find_map(|end| {
                 let some = values.get(at..end)?;
-                Some((end, self.as_one(kind, some, at == 0)?))
+                Some((end, self.as_one(kind, some)?))
             });
             if let Some((end, text)) = found {
                 let span = values[at].span.to(values[end - 1].span);
@@ -198,7 +198,7 @@ impl Long<'_> {
     }
 
     /// The word of the ruleset that some values side by side are.
-    fn as_one(&self, kind: KindId, values: &[Value], first: bool) -> Option<String> {
+    fn as_one(&self, kind: KindId, values: &[Value]) -> Option<String> {
         let apart = |pair: &[Value]| pair[0].span.until() + 1 == pair[1].span.from();
         let pieces: Vec<String> = values.iter().map(piece).collect::<Option<_>>()?;
         let text = pieces.join(" ");
@@ -208,9 +208,7 @@ impl Long<'_> {
         let joined = text.replace(' ', "-");
         let opened = || {
             let opens = opens(self.v, &joined).map(|_| joined.as_str());
-            opens
-                .or_else(|| self.v.opened_by(&joined))
-                .filter(|_| first)
+            opens.or_else(|| self.v.opened_by(&joined))
         };
         let Some(short) = self.short(kind).filter(|s| s.takes(&joined)) else {
             return opened().map(str::to_owned);
@@ -233,7 +231,7 @@ impl Long<'_> {
     }
 
     /// Whether a word says nothing of a thing of a kind, and nothing else.
-    fn is_alien(&self, kind: KindId, value: &Value) -> bool {
+    pub(super) fn is_alien(&self, kind: KindId, value: &Value) -> bool {
         let ValueKind::Word(word) = &value.kind else {
             return false;
         };
