@@ -123,7 +123,11 @@ proptest! {
 #[test]
 fn a_value_without_a_row_is_not_passed_over() {
     let t = table(&[15.0, 20.0, 30.0], Between::Nothing, Beyond::Nothing);
-    let over = |lo: f64, hi: f64| t.look_up([Val::interval(Interval { lo, hi })].into_iter());
+    let over = |lo: f64, hi: f64| {
+        t.look_up_each([Val::interval(Interval { lo, hi })].into_iter(), |_, _| {
+            None
+        })
+    };
     assert!(!over(20.0, 20.0).flags.any(Flags::NOT_COMPUTABLE));
     for (lo, hi) in [
         (20.0, 30.0),
@@ -138,7 +142,11 @@ fn a_value_without_a_row_is_not_passed_over() {
         );
     }
     let held = table(&[15.0, 20.0], Between::Nothing, Beyond::Hold);
-    let over = |lo: f64, hi: f64| held.look_up([Val::interval(Interval { lo, hi })].into_iter());
+    let over = |lo: f64, hi: f64| {
+        held.look_up_each([Val::interval(Interval { lo, hi })].into_iter(), |_, _| {
+            None
+        })
+    };
     assert!(!over(1.0, 15.0).flags.any(Flags::NOT_COMPUTABLE));
     assert!(over(1.0, 16.0).flags.any(Flags::NOT_COMPUTABLE));
 }

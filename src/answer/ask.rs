@@ -74,8 +74,6 @@ pub struct Asked {
     pub passes: Option<String>,
     /// A requirement waits for it, not only a caution or advice.
     pub must: bool,
-    /// How many verdicts wait for it.
-    pub waiting: usize,
     /// What is looked for in a list that may not be complete.
     pub open: Vec<String>,
     /// Of a part that is not written: what matters of it.
@@ -169,7 +167,6 @@ fn of_fact(v: &Vocabulary, design: &Design, fact: &Fact, q: &Question) -> Asked 
         known: q.known.clone(),
         passes: q.passes.clone(),
         must: q.waiting.iter().any(|w| w.severity == Severity::Breach),
-        waiting: q.waiting.len(),
         open: Vec::new(),
         inside: Vec::new(),
         span: q.span,

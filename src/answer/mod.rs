@@ -33,7 +33,7 @@ pub use prove::{
     BOXES, Map, Parameter, Part, Proof, Proved, State, Stretch, map, parameters, prove, stretches,
 };
 pub use required::{required, with_box};
-pub use residual::{Assignment, Engine, Place, Residual, Told, can_be_free};
+pub use residual::{Place, Residual};
 pub use rows::{RowJudge, RowReader};
 pub use sheet::{Accepted, Sheet, Side, Terminal, Thing, ToRead, ToldFact, sheet, told};
 pub use starter::{from_job, starter};

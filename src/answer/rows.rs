@@ -81,12 +81,6 @@ impl<'a> RowJudge<'a> {
         }
     }
 
-    /// Operations that one row costs, before what it leaves open is refined.
-    #[must_use]
-    pub fn operations(&self) -> usize {
-        self.cone.ops.len()
-    }
-
     /// A reader for one thread.
     #[must_use]
     pub fn reader(&self) -> RowReader<'_> {

@@ -145,7 +145,7 @@ fn follows(ruleset: &Ruleset, design: &Design, rule: &Rule) -> Vec<String> {
 
 fn apply(tree: &mut Tree, patch: &Patch, sources: &mut Sources, problems: &mut Vec<Problem>) {
     match patch {
-        Patch::Add(text, _) => {
+        Patch::Add(text) => {
             let id = sources.add(SourceFile::new("case: add", text.clone()));
             let parsed = parse_items(id, text, 0);
             problems.extend(parsed.problems);

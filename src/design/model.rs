@@ -232,8 +232,6 @@ pub struct Departure {
     pub until: Option<Spanned<i32>>,
     /// The facts of the subject that were agreed on.
     pub as_found: Option<AsFound>,
-    /// The whole block.
-    pub span: Span,
 }
 
 /// The facts of its subject that a departure rests on: it lapses when one of them differs.

@@ -64,14 +64,6 @@ pub struct Resolved {
     pub too_large: bool,
 }
 
-impl Resolved {
-    /// Whether any of the problems is an error.
-    #[must_use]
-    pub fn has_errors(&self) -> bool {
-        self.problems.iter().any(Problem::is_error)
-    }
-}
-
 /// A tree with the keys of what it says shortly, and the mistakes in that: what is changed by key
 /// is first given its keys.
 #[must_use]

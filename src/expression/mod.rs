@@ -15,11 +15,11 @@ mod val;
 
 pub use evaluate::evaluate;
 pub use parse::parse;
-pub use program::{Data, Leaf, LeafId, LeafKind, LeafSource, Op, Program, Reg, Users};
-pub use range::{Ranges, hull};
+pub use program::{Data, Leaf, LeafId, LeafKind, LeafSource, Op, Program, Reg};
+pub use range::Ranges;
 pub use refine::{Asked, Budget, Cone, ConeLeaf, Decision, Fuel, Named, Refiner, Witness};
-pub use syntax::{Aggregate, BinaryOp, Expr, ExprKind, OriginTest, Range, UnaryOp};
-pub use table::{Between, Beyond, Cell, Key, KeyType, Row, RowKey, Table, TableId};
+pub use syntax::{Aggregate, Expr, ExprKind, OriginTest, Range};
+pub use table::{Between, Beyond, Cell, Key, KeyType, Row, RowKey, Table, TableId, hull};
 pub use typed::{
     Call, Compiled, LimitId, LineTerm, ObjectTerm, Over, ReadFact, Term, TermId, TermKind, Ty,
 };

@@ -169,14 +169,9 @@ impl Table {
         })
     }
 
-    /// What the table gives for sets of keys: the union of all rows that can match.
-    #[must_use]
-    pub fn look_up(&self, keys: impl Iterator<Item = Val>) -> Val {
-        self.look_up_each(keys, |_, _| None)
-    }
-
-    /// The same, where a key may be a choice: `member` gives the members of the key at a place one
-    /// by one, as long as there are some. What lies between them is never looked up.
+    /// What the table gives for sets of keys: the union of all rows that can match. Where a key may
+    /// be a choice, `member` gives the members of the key at a place one by one, as long as there
+    /// are some; what lies between them is never looked up.
     #[must_use]
     pub fn look_up_each(
         &self,
@@ -292,9 +287,8 @@ const NO_ROW: Val = Val {
 
 impl Level {
     fn range(&self) -> Option<Interval> {
-        let all = |levels: &mut dyn Iterator<Item = &Self>| {
-            levels.map(Self::range).fold(None, super::range::hull)
-        };
+        let all =
+            |levels: &mut dyn Iterator<Item = &Self>| levels.map(Self::range).fold(None, hull);
         match self {
             Self::Number(rows, ..) => all(&mut rows.iter().map(|(_, l)| l)),
             Self::Word(rows, rest) => all(&mut rows.iter().map(|(_, l)| l).chain(rest.as_deref())),
@@ -432,4 +426,13 @@ fn on_line(rows: &[(f64, Level)], x: f64, below: &[Val]) -> Val {
     let share = Interval::point((x - y0) / (y1 - y0));
     let (ia, ib) = (a.as_interval(), b.as_interval());
     Val::interval(ia.add(ib.sub(ia).mul(share))).flagged(a.flags.with(b.flags))
+}
+
+/// Both, where either may be without a value.
+#[must_use]
+pub fn hull(a: Option<Interval>, b: Option<Interval>) -> Option<Interval> {
+    match (a, b) {
+        (Some(a), Some(b)) => Some(a.hull(b)),
+        (one, None) | (None, one) => one,
+    }
 }

@@ -54,20 +54,6 @@ impl TruthSet {
         Self(bits & 3)
     }
 
-    /// Whether true is in it.
-    #[inline]
-    #[must_use]
-    pub const fn can_be_true(self) -> bool {
-        self.0 & 1 != 0
-    }
-
-    /// Whether false is in it.
-    #[inline]
-    #[must_use]
-    pub const fn can_be_false(self) -> bool {
-        self.0 & 2 != 0
-    }
-
     /// Whether there is exactly one value in it.
     #[inline]
     #[must_use]

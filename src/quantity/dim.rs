@@ -72,12 +72,6 @@ impl Dim {
         Self([m, kg, s, a, k])
     }
 
-    /// The exponents over metre, kilogram, second, ampere and kelvin, in this order.
-    #[must_use]
-    pub const fn exponents(self) -> [i8; 5] {
-        self.0
-    }
-
     /// The dimension of a product.
     #[must_use]
     pub const fn mul(self, other: Self) -> Self {

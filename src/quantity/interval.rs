@@ -117,23 +117,6 @@ impl Interval {
         other.lo <= self.lo && self.hi <= other.hi
     }
 
-    /// A value inside at which it can be cut in two: the middle where both ends are finite, else
-    /// one or more away from the finite end, or nought. It is finite unless the interval is a
-    /// single infinite value.
-    #[must_use]
-    pub fn midpoint(self) -> f64 {
-        if self.is_point() {
-            return self.lo;
-        }
-        let middle = match (self.lo.is_finite(), self.hi.is_finite()) {
-            (true, true) => self.lo / 2.0 + self.hi / 2.0,
-            (true, false) => (self.lo + self.lo.abs().max(1.0)).min(f64::MAX),
-            (false, true) => (self.hi - self.hi.abs().max(1.0)).max(f64::MIN),
-            (false, false) => 0.0,
-        };
-        middle.max(self.lo).min(self.hi)
-    }
-
     /// The values both have; `None` if there are none.
     #[inline]
     #[must_use]

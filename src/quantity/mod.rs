@@ -18,13 +18,11 @@ mod unit;
 mod unit_error;
 mod units;
 
-pub use compare::{
-    RELATIVE_SLACK, TruthSet, absolute_floor, boundary_ge, boundary_le, holds_le, le, lt,
-};
+pub use compare::{TruthSet, absolute_floor, boundary_ge, boundary_le, holds_le, le, lt};
 pub use dates::{
     DateError, civil_from_days, days_from_civil, days_in_month, format_date, parse_date,
 };
-pub use decimal::{Decimal, parse_quantity, parse_relative};
+pub use decimal::{parse_quantity, parse_relative};
 pub use dim::Dim;
 pub use fold::fold;
 pub use format::{format_interval, format_number, format_quantity, format_toward};

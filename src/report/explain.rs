@@ -21,7 +21,7 @@ fn case_line(c: &Case) -> String {
             }
             Patch::Set { path, value, .. } => format!("{}: {value}", path.join(".")),
             Patch::Drop(name, _) => format!("without {name}"),
-            Patch::Add(text, _) => format!(
+            Patch::Add(text) => format!(
                 "with {}",
                 text.split_whitespace().collect::<Vec<_>>().join(" ")
             ),

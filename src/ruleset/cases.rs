@@ -20,7 +20,7 @@ pub enum Patch {
     /// Takes a block out.
     Drop(String, Span),
     /// Adds text.
-    Add(String, Span),
+    Add(String),
 }
 
 impl Patch {
@@ -33,7 +33,7 @@ impl Patch {
                     path: p, value: v, ..
                 },
             ) => path == p && value == v,
-            (Self::Drop(a, _), Self::Drop(b, _)) | (Self::Add(a, _), Self::Add(b, _)) => a == b,
+            (Self::Drop(a, _), Self::Drop(b, _)) | (Self::Add(a), Self::Add(b)) => a == b,
             _ => false,
         }
     }
@@ -294,7 +294,7 @@ fn read_outcome(
                         case.patches.push(Patch::Drop(name, span));
                     }
                 }
-                "add" => case.patches.push(Patch::Add(text, value.span)),
+                "add" => case.patches.push(Patch::Add(text)),
                 "for" => case.subject = Some(text),
                 "edition" => case.edition = Some(text),
                 "was" | "because" => {}

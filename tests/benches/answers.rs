@@ -133,9 +133,8 @@ fn points(measuring: bool) -> Result<(), String> {
     if measuring {
         let rate = count as f64 / seconds;
         println!(
-            "points: {count} points, {verdicts} verdicts each, {} operations a point, one thread: \
+            "points: {count} points, {verdicts} verdicts each, one thread: \
              {rate:.0} points/s, {:.0} point evaluations/s",
-            judge.operations(),
             rate * verdicts as f64
         );
     }

@@ -68,7 +68,6 @@ impl<'a> Resolver<'a> {
             agreed_by: None,
             until: None,
             as_found: None,
-            span: block.span,
         };
         let mut pinned: Option<&'a Block> = None;
         let mut sound = true;
