@@ -5,6 +5,7 @@
     reason = "a test that cannot read the sources stops at once"
 )]
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -125,71 +126,181 @@ fn tokens(text: &str) -> Vec<String> {
     all
 }
 
-/// What a path from the crate's root names first; each member of a `{ … }` group names its own.
-fn first_names(t: &[String], at: usize, into: &mut Vec<String>) {
-    let Some(head) = t.get(at) else { return };
-    if head != "{" {
-        into.push(head.clone());
-        return;
-    }
-    let (mut depth, mut begins) = (0, false);
-    for word in t.iter().skip(at) {
-        match word.as_str() {
-            "{" => {
-                depth += 1;
-                begins = depth == 1;
-            }
-            "}" => {
-                depth -= 1;
-                if depth == 0 {
-                    return;
+/// All paths that begin here: one, or one for each member of its `{ … }` groups.
+fn expand(t: &[String], at: usize, mut path: Vec<String>, into: &mut Vec<Vec<String>>) {
+    match t.get(at).map(String::as_str) {
+        None => {}
+        Some("{") => {
+            let (mut depth, mut begins) = (0, false);
+            for (i, word) in t.iter().enumerate().skip(at) {
+                match word.as_str() {
+                    "{" => {
+                        depth += 1;
+                        begins = depth == 1;
+                    }
+                    "}" => {
+                        depth -= 1;
+                        if depth == 0 {
+                            return;
+                        }
+                    }
+                    "," => begins = depth == 1,
+                    _ if begins => {
+                        expand(t, i, path.clone(), into);
+                        begins = false;
+                    }
+                    _ => {}
                 }
             }
-            "," => begins = depth == 1,
-            _ if begins => {
-                into.push(word.clone());
-                begins = false;
+        }
+        Some(word) => {
+            path.push(word.to_owned());
+            if t.get(at + 1).is_some_and(|next| next == "::") {
+                expand(t, at + 2, path, into);
+            } else {
+                into.push(path);
             }
-            _ => {}
         }
     }
 }
 
-/// The names directly under the crate's root that a file's code uses, through `crate::` or through
-/// as many `super::` as lead there. `depth` is how many modules deep the file is.
-fn uses(text: &str, depth: usize) -> Vec<String> {
+/// What the code of a module names, by paths from the crate's root.
+#[derive(Default)]
+struct Names {
+    uses: Vec<Vec<String>>,
+    /// What it takes in to be found in it: `pub use`.
+    passes_on: Vec<Vec<String>>,
+}
+
+/// The paths in the text of the module at `module` that begin with `crate::`, `super::`, `self::` or
+/// a module that stands in it.
+fn names(text: &str, module: &[String]) -> Names {
     let t = tokens(text);
     let is = |i: usize, word: &str| t.get(i).is_some_and(|w| w == word);
-    let mut all = Vec::new();
+    let word = |i: usize| t.get(i).map_or("", String::as_str);
+    let within: Vec<&String> = (0..t.len())
+        .filter(|i| is(*i, "mod") && is(i + 2, ";"))
+        .filter_map(|i| t.get(i + 1))
+        .collect();
+    let mut all = Names::default();
     // Braces open around this place, and which of them are those of inline modules.
     let (mut braces, mut inline) = (0_usize, Vec::new());
-    let mut i = 0;
+    let (mut i, mut passed_on) = (0, false);
     while i < t.len() {
-        if is(i, "{") {
-            if i >= 2 && is(i - 2, "mod") {
-                inline.push(braces);
+        let follows = i > 0 && is(i - 1, "::");
+        let into = if passed_on {
+            &mut all.passes_on
+        } else {
+            &mut all.uses
+        };
+        match word(i) {
+            "{" => {
+                if i >= 2 && is(i - 2, "mod") {
+                    inline.push(braces);
+                }
+                braces += 1;
             }
-            braces += 1;
-        } else if is(i, "}") {
-            braces = braces.saturating_sub(1);
-            if inline.last() == Some(&braces) {
-                inline.pop();
+            "}" => {
+                braces = braces.saturating_sub(1);
+                if inline.last() == Some(&braces) {
+                    inline.pop();
+                }
             }
-        } else if is(i, "crate") && is(i + 1, "::") {
-            first_names(&t, i + 2, &mut all);
-        } else if is(i, "super") && is(i + 1, "::") {
-            let mut ups = 0;
-            while is(i + 2 * ups, "super") && is(i + 2 * ups + 1, "::") {
-                ups += 1;
+            "use" => passed_on = i > 0 && (is(i - 1, "pub") || is(i - 1, ")")),
+            ";" => passed_on = false,
+            "crate" if is(i + 1, "::") => expand(&t, i + 2, Vec::new(), into),
+            "super" | "self" if is(i + 1, "::") && !follows => {
+                let mut ups = 0;
+                while is(i + 2 * ups, "super") && is(i + 2 * ups + 1, "::") {
+                    ups += 1;
+                }
+                let skip = ups.max(1);
+                if let Some(left) = (module.len() + inline.len()).checked_sub(ups) {
+                    let from = module.iter().take(left).cloned().collect();
+                    // Inside an inline module what is meant may be the file itself.
+                    if left <= module.len() {
+                        expand(&t, i + 2 * skip, from, into);
+                    }
+                }
+                i += 2 * skip - 1;
             }
-            if ups == depth + inline.len() {
-                first_names(&t, i + 2 * ups, &mut all);
+            w if is(i + 1, "::") && !follows && within.iter().any(|m| *m == w) => {
+                expand(&t, i, module.to_vec(), into);
             }
-            i += 2 * ups - 1;
+            _ => {}
         }
         i += 1;
     }
     all
+}
+
+/// The names directly under the crate's root that the code of a module uses; `depth` is how many
+/// modules deep it stands.
+fn uses(text: &str, depth: usize) -> Vec<String> {
+    let here: Vec<String> = (0..depth).map(|_| String::new()).collect();
+    let found = names(text, &here);
+    let firsts = found.uses.into_iter().chain(found.passes_on);
+    firsts
+        .filter_map(|path| path.into_iter().next())
+        .filter(|first| !first.is_empty())
+        .collect()
+}
+
+/// The module in which what a path names stands, going through what modules pass on.
+fn home(path: &[String], modules: &BTreeMap<Vec<String>, Names>, most: usize) -> Vec<String> {
+    let known = (0..=path.len()).rev().map(|n| &path[..n]);
+    let module = known.into_iter().find(|p| modules.contains_key(*p));
+    let module = module.unwrap_or_default();
+    let (Some(names), Some(name)) = (modules.get(module), path.get(module.len())) else {
+        return module.to_vec();
+    };
+    match names.passes_on.iter().find(|p| p.last() == Some(name)) {
+        Some(from) if most > 0 && from.as_slice() != path => home(from, modules, most - 1),
+        _ => module.to_vec(),
+    }
+}
+
+/// A circle among modules, if there is one behind this one.
+fn circle(
+    at: &[String],
+    arrows: &BTreeMap<Vec<String>, BTreeSet<Vec<String>>>,
+    way: &mut Vec<Vec<String>>,
+    done: &mut BTreeSet<Vec<String>>,
+) -> Option<Vec<Vec<String>>> {
+    if let Some(from) = way.iter().position(|m| m == at) {
+        return Some(way.split_off(from));
+    }
+    if !done.insert(at.to_vec()) {
+        return None;
+    }
+    way.push(at.to_vec());
+    for next in arrows.get(at).into_iter().flatten() {
+        if let Some(found) = circle(next, arrows, way, done) {
+            return Some(found);
+        }
+    }
+    way.pop();
+    None
+}
+
+/// The modules of some texts that use each other in a circle. A module may use what those that it
+/// stands in declare.
+fn circles(texts: &[(Vec<String>, String)]) -> Option<Vec<Vec<String>>> {
+    let modules: BTreeMap<Vec<String>, Names> = texts
+        .iter()
+        .map(|(module, text)| (module.clone(), names(text, module)))
+        .collect();
+    let arrows = modules.iter().map(|(module, of)| {
+        let used = of.uses.iter().map(|path| home(path, &modules, 4));
+        let used = used.filter(|u| !u.is_empty() && !module.starts_with(u));
+        (module.clone(), used.collect::<BTreeSet<_>>())
+    });
+    let arrows: BTreeMap<_, _> = arrows.collect();
+    let mut done = BTreeSet::new();
+    let found = arrows.keys();
+    found
+        .into_iter()
+        .find_map(|m| circle(m, &arrows, &mut Vec::new(), &mut done))
 }
 
 /// How many modules deep a file under `src/` is: `check/mod.rs` one, `check/judge.rs` two.
@@ -246,13 +357,64 @@ fn arrows_point_down() {
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
+/// Inside a floor what two files need stands below both.
+#[test]
+fn no_files_use_each_other_in_a_circle() {
+    let src = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let mut files = Vec::new();
+    rust_files(&src, &mut files);
+    let texts = files.iter().filter_map(|path| {
+        let inside = path.strip_prefix(&src).unwrap().with_extension("");
+        let mut module: Vec<String> = inside
+            .iter()
+            .map(|part| part.to_string_lossy().into_owned())
+            .collect();
+        if module.last().is_some_and(|name| name == "mod") {
+            module.pop();
+        }
+        let floor = FLOORS.contains(&module.first()?.as_str());
+        floor.then(|| (module, fs::read_to_string(path).unwrap()))
+    });
+    let texts: Vec<_> = texts.collect();
+    assert_eq!(circles(&texts), None);
+}
+
+#[test]
+fn a_circle_is_seen_through_what_a_module_passes_on() {
+    let module = |path: &str| path.split('/').map(str::to_owned).collect::<Vec<_>>();
+    let found = |texts: &[(&str, &str)]| {
+        let texts: Vec<_> = texts
+            .iter()
+            .map(|(path, text)| (module(path), (*text).to_owned()))
+            .collect();
+        circles(&texts)
+    };
+    let top = "mod one;\nmod two;\npub use two::Two;\nfn helps() {}";
+    let circle = [
+        ("check", top),
+        ("check/one", "use super::{Two, helps};"),
+        ("check/two", "fn f() { super::one::f(); }"),
+    ];
+    let around = Some(vec![module("check/one"), module("check/two")]);
+    assert_eq!(found(&circle), around);
+    let [_, one, _] = circle;
+    let down = ("check/two", "use crate::source::Span;\nuse super::helps;");
+    assert_eq!(found(&[("check", top), one, down]), None);
+    let child = ("check/one/child", "use super::super::Two;");
+    let back = ("check/two", "use crate::check::one::child::f;");
+    assert_eq!(
+        found(&[("check", top), child, back]).map(|c| c.len()),
+        Some(2)
+    );
+}
+
 #[test]
 fn the_scan_sees_every_form_of_an_arrow() {
     let found = |text: &str, depth| uses(text, depth);
     assert_eq!(found("use crate::check::Report;", 1), ["check"]);
     assert_eq!(
         found("use crate::{\n  check::{Report, show},\n  report,\n};", 1),
-        ["check", "report"]
+        ["check", "check", "report"]
     );
     assert_eq!(found("fn f(x: &crate::check::Report) {}", 1), ["check"]);
     assert_eq!(found("use crate :: check;", 1), ["check"]);

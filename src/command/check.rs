@@ -15,6 +15,7 @@ use crate::source::{Problem, Sources};
 
 use super::args::{Format, Reading};
 use super::progress::Progress;
+use super::rows::{self, How};
 use super::{Answer, Output};
 
 /// Designs judged before they are printed: memory stays flat, and order is that of the files.
@@ -48,7 +49,7 @@ pub(super) struct Check {
     full: bool,
     /// The same, and what is met, too
     #[arg(long)]
-    pub(super) all: bool,
+    all: bool,
     /// Tells only mistakes, breaches and what it all comes to, a line each (text, concise, github)
     #[arg(long, short, conflicts_with_all = ["full", "all"])]
     quiet: bool,
@@ -100,20 +101,20 @@ struct Run<'a> {
 
 impl Check {
     /// The lightest severity that decides the exit code.
-    pub(super) fn least(&self) -> Severity {
+    fn least(&self) -> Severity {
         let named = self.deny.as_deref().and_then(Severity::from_word);
         named.unwrap_or(Severity::Breach)
     }
 
     /// Threads of a number of their own, if one is asked for.
-    pub(super) fn pool(&self) -> Option<rayon::ThreadPool> {
+    fn pool(&self) -> Option<rayon::ThreadPool> {
         let jobs = self.jobs?;
         let pool = rayon::ThreadPoolBuilder::new().num_threads(jobs);
         pool.build().ok()
     }
 
     /// The format of rows; none, if they cannot be told in the one that is asked for.
-    pub(super) const fn row_format(&self) -> Option<Format> {
+    const fn row_format(&self) -> Option<Format> {
         match self.format {
             Told::Text => Some(Format::Text),
             Told::Json => Some(Format::Json),
@@ -138,7 +139,7 @@ impl Check {
                 .help("name files or folders, or write them as `files` into amperule.toml");
             return Err(problem.into());
         }
-        if let Some(rows) = &self.rows {
+        if let Some(table) = &self.rows {
             let [file] = self.paths.as_slice() else {
                 out.note("--rows takes one template");
                 return Ok(Standing::Failed.code());
@@ -147,7 +148,13 @@ impl Check {
                 out.note("--rows tells text or json");
                 return Ok(Standing::Failed.code());
             };
-            return super::rows::run(self, format, &self.reading, file, rows, out);
+            let how = How {
+                format,
+                all: self.all,
+                least: self.least(),
+                pool: self.pool(),
+            };
+            return rows::run(how, &self.reading, file, table, out);
         }
         let project = self.reading.project();
         let options = self.reading.options();

@@ -16,7 +16,6 @@ use crate::session::{RowResult, Rows, Unmet};
 use crate::source::{Problem, visible_line};
 
 use super::args::{Format, Reading};
-use super::check::Check;
 use super::{Answer, Output};
 
 /// Rows that are judged before they are printed: memory stays flat, and order is that of the file.
@@ -41,15 +40,21 @@ type Counts = (Totals, usize);
 
 struct Table<'a> {
     rows: &'a Rows<'a>,
-    format: Format,
-    all: bool,
-    least: Severity,
+    how: How,
+}
+
+/// How rows are judged and told.
+pub(super) struct How {
+    pub(super) format: Format,
+    /// Rows that are met are told, too.
+    pub(super) all: bool,
+    pub(super) least: Severity,
+    pub(super) pool: Option<rayon::ThreadPool>,
 }
 
 /// Judges the rows of a file for one template.
 pub(super) fn run(
-    check: &Check,
-    format: Format,
+    how: How,
     reading: &Reading,
     file: &Path,
     table: &Path,
@@ -84,27 +89,22 @@ pub(super) fn run(
     if !rows.problems().is_empty() {
         out.problems(rows.problems(), &one.loaded.sources);
     }
-    let told = Table {
-        rows: &rows,
-        format,
-        all: check.all,
-        least: check.least(),
-    };
+    let told = Table { rows: &rows, how };
     let bar = ProgressBar::new(size);
     if let Ok(style) = ProgressStyle::with_template("{bar:40} {percent} % of the rows, {eta} left")
     {
         bar.set_style(style);
     }
-    if format == Format::Json {
+    if told.how.format == Format::Json {
         out.json_part(&format!(
             "{{\"schema\": \"amperule-rows-1\", \"path\": {}, \"rows\": [\n",
             json!(one.loaded.path)
         ));
     }
-    let (counts, standing) = told.all_rows(&mut reader, check.pool().as_ref(), &bar, out);
+    let (counts, standing) = told.all_rows(&mut reader, &bar, out);
     bar.finish_and_clear();
     told.closing(&counts, out);
-    Ok(standing.max(rows.standing(check.least())).code())
+    Ok(standing.max(rows.standing(told.how.least)).code())
 }
 
 /// A table as it is read: its cells between separators, its lines between line feeds.
@@ -209,7 +209,6 @@ impl Table<'_> {
     fn all_rows(
         &self,
         reader: &mut csv::Reader<Source>,
-        pool: Option<&rayon::ThreadPool>,
         bar: &ProgressBar,
         out: &mut Output,
     ) -> (Counts, Standing) {
@@ -226,7 +225,7 @@ impl Table<'_> {
                 )
                 .collect()
             };
-            let told = match pool {
+            let told = match &self.how.pool {
                 Some(p) => p.install(judge),
                 None => judge(),
             };
@@ -234,11 +233,11 @@ impl Table<'_> {
                 counts.0.add(t.breaches, None);
                 counts.1 += usize::from(t.caution);
                 standing = standing.max(t.standing);
-                if self.format == Format::Json && !t.text.is_empty() {
+                if self.how.format == Format::Json && !t.text.is_empty() {
                     out.json_part(if first { "" } else { ",\n" });
                     first = false;
                 }
-                match self.format {
+                match self.how.format {
                     Format::Text => out.text(&t.text),
                     Format::Json => out.json_part(&t.text),
                 }
@@ -254,7 +253,7 @@ impl Table<'_> {
         let judged = cells.as_ref().map_err(String::clone);
         match judged.and_then(|cells| self.rows.row(reader, cells)) {
             Ok(result) => Told {
-                standing: Standing::of(&result.counts, self.least),
+                standing: Standing::of(&result.counts, self.how.least),
                 breaches: Standing::of(&result.counts, Severity::Breach),
                 caution: result.has(Outcome::Failed, Severity::Caution),
                 text: self.text(*line, &result),
@@ -263,7 +262,7 @@ impl Table<'_> {
                 standing: Standing::Failed,
                 breaches: Standing::Failed,
                 caution: false,
-                text: match self.format {
+                text: match self.how.format {
                     Format::Text => {
                         format!("line {line}: cannot be judged: {}\n", visible_line(&why))
                     }
@@ -274,13 +273,13 @@ impl Table<'_> {
     }
 
     fn text(&self, line: u64, result: &RowResult) -> String {
-        if self.format == Format::Json {
+        if self.how.format == Format::Json {
             return json!({"line": line, "findings": self.listed(&result.unmet)}).to_string();
         }
         let mut text = String::new();
         for unmet in &result.unmet {
             let of = &self.rows.verdicts[unmet.verdict];
-            if of.severity == Severity::Breach || self.all {
+            if of.severity == Severity::Breach || self.how.all {
                 let (word, rule, subject) =
                     (word(of.severity, unmet.outcome), &of.rule, &of.subject);
                 text.push_str(&format!("line {line}: {word} {rule} for {subject}\n"));
@@ -309,7 +308,7 @@ impl Table<'_> {
         let (breach, bad) = (of(Standing::Breach), of(Standing::Failed));
         let (rows, undecided) = (rows.files(), of(Standing::Undecided));
         let every_row = &self.rows.every_row;
-        if self.format == Format::Json {
+        if self.how.format == Format::Json {
             out.json_part(&format!(
                 "\n], \"every-row\": {}, \"caution\": {}, \"counts\": {}}}\n",
                 json!(self.listed(every_row)),

@@ -1,5 +1,9 @@
 //! `amperule rules`: what a ruleset holds, whether it compiles, whether its cases come out.
 
+mod table;
+mod test;
+mod words;
+
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -90,17 +94,17 @@ impl Rules {
             Verb::Check(which) => which.check(out),
             Verb::List(which) => which.list(out),
             Verb::Show { id, which } => which.show(&id, out),
-            Verb::Table(which) => super::rules_table::table(&which, out),
+            Verb::Table(which) => table::table(&which, out),
             Verb::Words {
                 name,
                 which,
                 format,
-            } => super::rules_words::show(&which, name.as_deref(), format, out),
+            } => words::show(&which, name.as_deref(), format, out),
             Verb::Schema => {
                 out.json(&rules_schema::json());
                 Ok(exit::CLEAN)
             }
-            Verb::Test { coverage, which } => super::rules_test::test(&which, coverage, out),
+            Verb::Test { coverage, which } => test::test(&which, coverage, out),
         }
     }
 }

@@ -8,8 +8,9 @@
 use pest::iterators::Pair;
 
 use super::fold::fold_unit;
+use super::grammar::Rule;
 use super::layout;
-use super::parse::{Rule, pairs, parse};
+use super::parse::{pairs, parse};
 use super::resolve::{Rewrite, keyed};
 use super::tree::Tree;
 use crate::quantity::Unit;

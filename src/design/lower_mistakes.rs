@@ -2,8 +2,8 @@
 
 use pest::iterators::Pair;
 
-use super::lower_tree::{Before, Built, Lower};
-use super::parse::Rule;
+use super::grammar::Rule;
+use super::lower::{Before, Built, Lower};
 use super::syntax_errors as mistakes;
 use super::tree::{Entry, Value, ValueKind, Word};
 use crate::source::{Problem, Span};

@@ -6,8 +6,8 @@ use std::vec::IntoIter;
 use pest::iterators::Pair;
 
 use super::fold::fold_word;
-use super::lower_tree::Lower;
-use super::parse::Rule;
+use super::grammar::Rule;
+use super::lower::Lower;
 use super::syntax_errors as mistakes;
 use super::tree::{Arith, Number, Origin, Value, ValueKind, Word};
 use crate::quantity::{civil_from_days, parse_date};

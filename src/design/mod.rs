@@ -3,7 +3,9 @@
 pub mod cursor;
 mod fold;
 pub mod format;
+mod grammar;
 mod layout;
+mod lower;
 mod lower_mistakes;
 mod lower_tree;
 mod lower_value;

@@ -3,8 +3,8 @@
 
 use pest::iterators::Pair;
 
-use super::lower_tree::Lower;
-use super::parse::Rule;
+use super::grammar::Rule;
+use super::lower::Lower;
 use super::tree::{BlockName, Number, Origin, Value, ValueKind, Word};
 use crate::quantity::parse_date;
 use crate::source::{Problem, Span, closest};
@@ -296,62 +296,13 @@ pub(super) fn after_value(
     if let Some(problem) = wrong_origin(span, junk) {
         return problem;
     }
-    if let (Some(value), Some(word)) = (value, Some(first_word(junk)).filter(|w| !w.is_empty()))
-        && let ValueKind::Word(before) = &value.kind
-        && let Some((name, digits)) = before.rsplit_once('-')
-        && !digits.is_empty()
-        && digits.chars().all(|c| c.is_ascii_digit())
-    {
-        let why = "a minus needs a blank on both sides";
-        return Problem::error("minus-without-blanks", why)
-            .at(
-                value.span.to(span),
-                format!("`{before}` is read as one word"),
-            )
-            .help(format!("write `{name} - {digits} {word}`"));
-    }
-    if let Some(Value {
-        kind: ValueKind::Number(Number {
-            digits, unit: None, ..
-        }),
-        span: number,
-        ..
-    }) = value
-        && let Some((unit, less)) = first_word(junk).rsplit_once('-')
-        && !less.is_empty()
-        && less.chars().all(|c| c.is_ascii_digit())
-    {
-        let after = junk.get(first_word(junk).len()..).unwrap_or("").trim();
-        let why = "a minus needs a blank on both sides";
-        return Problem::error("minus-without-blanks", why)
-            .at(
-                number.to(span),
-                format!("`{}` is read as one word", first_word(junk)),
-            )
-            .help(format!("write `{digits} {unit} - {less} {after}`"));
+    if let Some(problem) = value.and_then(|value| joined_minus(value, span, junk)) {
+        return problem;
     }
     if matches!(first, '|' | '+' | '*' | '/' | '±' | '-' | ',' | '<' | '>')
         || junk.starts_with("..")
     {
-        let sign = sign_of(junk);
-        if value.is_none() {
-            return Problem::error("missing-value", format!("no value stands before `{sign}`"))
-                .at(span, "");
-        }
-        let after = junk.get(sign.len()..).unwrap_or("").trim();
-        return if after.is_empty() {
-            Problem::wrong(
-                "missing-operand",
-                Span::new(span.file, span.from(), span.from() + sign.len()),
-                format!("nothing follows `{sign}`"),
-            )
-            .help(format!(
-                "write another value after `{sign}`, or leave it out"
-            ))
-        } else {
-            let why = format!("`{}` cannot follow `{sign}`", shown(after));
-            Problem::error("wrong-operand", why).at(span, "expected a value")
-        };
+        return behind_sign(span, junk, value.is_some());
     }
     if first.is_ascii_digit()
         && let Some(value) = value
@@ -360,8 +311,10 @@ pub(super) fn after_value(
         }) = &value.kind
     {
         let group: String = junk.chars().take_while(char::is_ascii_digit).collect();
-        let shown_value = shown(junk);
-        let why = format!("`{shown_value}` follows `{digits}` without a unit or a comma");
+        let why = format!(
+            "`{}` follows `{digits}` without a unit or a comma",
+            shown(junk)
+        );
         let problem = Problem::wrong("number-after-number", value.span.to(span), why);
         return if group.len() == 3 && digits.len() <= 3 {
             problem.help(format!("write `{digits}{group}` without a blank"))
@@ -372,37 +325,70 @@ pub(super) fn after_value(
     if let Some(sign) = odd_sign(first) {
         return odd_character(one, first, sign);
     }
-    let word = first_word(junk);
-    if !word.is_empty()
-        && word.len() < junk.len()
-        && let Some(value) = value
-    {
-        let why = format!("`{}` cannot follow a value", shown(junk));
-        return Problem::error("trailing-text", why)
-            .at(span, "expected a new line, the next `key:` or `}`")
-            .at(value.span, "the value ends here")
-            .help(format!("if `{word}` is a fact, write `{word}:`"));
-    }
-    match (value, key) {
-        (None, Some(key)) => Problem::error(
-            "wrong-value",
-            format!("`{}` is no value for `{}:`", shown(junk), key.text),
-        )
-        .at(
+    let shown = shown(junk);
+    let Some(value) = value else {
+        let why = match key {
+            Some(key) => format!("`{shown}` is no value for `{}:`", key.text),
+            None => format!("`{shown}` is no value"),
+        };
+        return Problem::error("wrong-value", why).at(
             span,
             "expected a number with its unit, a word, a text in quotes, a date, `?` or `none`",
-        ),
-        (None, None) => Problem::error("wrong-value", format!("`{}` is no value", shown(junk))).at(
-            span,
-            "expected a number with its unit, a word, a text in quotes, a date, `?` or `none`",
-        ),
-        (Some(value), _) => Problem::error(
-            "trailing-text",
-            format!("`{}` cannot follow a value", shown(junk)),
-        )
+        );
+    };
+    let problem = Problem::error("trailing-text", format!("`{shown}` cannot follow a value"))
         .at(span, "expected a new line, the next `key:` or `}`")
-        .at(value.span, "the value ends here"),
+        .at(value.span, "the value ends here");
+    match first_word(junk) {
+        word if word.is_empty() || word.len() == junk.len() => problem,
+        word => problem.help(format!("if `{word}` is a fact, write `{word}:`")),
     }
+}
+
+/// A minus that has no blanks and is read as part of a word or a unit.
+fn joined_minus(value: &Value, span: Span, junk: &str) -> Option<Problem> {
+    let word = first_word(junk);
+    let parts = |text: &'_ str| {
+        let (before, digits) = text.rsplit_once('-')?;
+        let number = !digits.is_empty() && digits.chars().all(|c| c.is_ascii_digit());
+        number.then(|| (before.to_owned(), digits.to_owned()))
+    };
+    let (one, meant) = match &value.kind {
+        ValueKind::Word(before) if !word.is_empty() => {
+            let (name, digits) = parts(before)?;
+            (before.as_str(), format!("{name} - {digits} {word}"))
+        }
+        ValueKind::Number(Number {
+            digits, unit: None, ..
+        }) => {
+            let (unit, less) = parts(word)?;
+            let after = junk.get(word.len()..).unwrap_or("").trim();
+            (word, format!("{digits} {unit} - {less} {after}"))
+        }
+        _ => return None,
+    };
+    let why = "a minus needs a blank on both sides";
+    let problem = Problem::error("minus-without-blanks", why)
+        .at(value.span.to(span), format!("`{one}` is read as one word"));
+    Some(problem.help(format!("write `{meant}`")))
+}
+
+/// A sign that joins values, of which one is missing or none.
+fn behind_sign(span: Span, junk: &str, behind_value: bool) -> Problem {
+    let sign = sign_of(junk);
+    if !behind_value {
+        return Problem::error("missing-value", format!("no value stands before `{sign}`"))
+            .at(span, "");
+    }
+    let after = junk.get(sign.len()..).unwrap_or("").trim();
+    if after.is_empty() {
+        let at = Span::new(span.file, span.from(), span.from() + sign.len());
+        let help = format!("write another value after `{sign}`, or leave it out");
+        return Problem::wrong("missing-operand", at, format!("nothing follows `{sign}`"))
+            .help(help);
+    }
+    let why = format!("`{}` cannot follow `{sign}`", shown(after));
+    Problem::error("wrong-operand", why).at(span, "expected a value")
 }
 
 /// The operator that a text begins with.

@@ -337,3 +337,29 @@ fn largest_two(members: impl Iterator<Item = Val>) -> Val {
     let sum = Interval::new(lo[0], hi[0]).add(Interval::new(lo[1], hi[1]));
     Val::interval(sum).flagged(flags)
 }
+
+impl Program {
+    /// Adds an operation, fills its register and gives its number. What is worked out from constants
+    /// is one.
+    pub fn push(&mut self, op: Op, data: &Data) -> Reg {
+        let val = evaluate(op, &self.vals, self, data);
+        let mut varies = matches!(op, Op::Leaf(_));
+        op.operands(&self.args, |r| {
+            varies |= !matches!(self.ops[r.ix()], Op::Const(_));
+        });
+        if !varies {
+            return self.constant(val);
+        }
+        self.add(op, val)
+    }
+
+    /// Fills all registers again, some leaves having other values than those they were linked with.
+    pub fn fill(&mut self, leaves: &[Val], data: &Data) {
+        for i in 0..self.ops.len() {
+            self.vals[i] = match self.ops[i] {
+                Op::Leaf(id) => leaves[id.0 as usize],
+                op => evaluate(op, &self.vals, self, data),
+            };
+        }
+    }
+}

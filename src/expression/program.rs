@@ -324,21 +324,7 @@ const fn place(len: usize) -> u32 {
 }
 
 impl Program {
-    /// Adds an operation, fills its register and gives its number. What is worked out from constants
-    /// is one.
-    pub fn push(&mut self, op: Op, data: &Data) -> Reg {
-        let val = super::evaluate(op, &self.vals, self, data);
-        let mut varies = matches!(op, Op::Leaf(_));
-        op.operands(&self.args, |r| {
-            varies |= !matches!(self.ops[r.ix()], Op::Const(_));
-        });
-        if !varies {
-            return self.constant(val);
-        }
-        self.add(op, val)
-    }
-
-    fn add(&mut self, op: Op, val: Val) -> Reg {
+    pub(super) fn add(&mut self, op: Op, val: Val) -> Reg {
         self.ops.push(op);
         self.vals.push(val);
         Reg(place(self.ops.len() - 1))
@@ -405,16 +391,6 @@ impl Program {
         self.vals.shrink_to_fit();
         self.args.shrink_to_fit();
         self.leaves.shrink_to_fit();
-    }
-
-    /// Fills all registers again, some leaves having other values than those they were linked with.
-    pub fn fill(&mut self, leaves: &[Val], data: &Data) {
-        for i in 0..self.ops.len() {
-            self.vals[i] = match self.ops[i] {
-                Op::Leaf(id) => leaves[id.0 as usize],
-                op => super::evaluate(op, &self.vals, self, data),
-            };
-        }
     }
 
     /// Keeps a list of operands; gives its start and how many they are.

@@ -2,7 +2,7 @@
 //! arithmetic show it.
 
 use super::syntax::Aggregate;
-use super::table::Table;
+use super::table::{Table, hull};
 use super::typed::{Call, Compiled, TermId, TermKind, Ty};
 use super::typing::Limits;
 use crate::quantity::Interval;
@@ -19,15 +19,6 @@ pub struct Ranges<'a> {
     pub tables: &'a [Table],
     /// Where the facts of each kind lie; nothing for one that has no value so far.
     pub facts: &'a [Vec<Option<Interval>>],
-}
-
-/// Both, where either may be without a value.
-#[must_use]
-pub fn hull(a: Option<Interval>, b: Option<Interval>) -> Option<Interval> {
-    match (a, b) {
-        (Some(a), Some(b)) => Some(a.hull(b)),
-        (one, None) | (None, one) => one,
-    }
 }
 
 /// Quotients. Nothing is divided by nought: a divisor that begins or ends there does not reach it.

@@ -2,26 +2,26 @@
 //! that may stand in them, what a name means and where it is given.
 
 use std::cell::OnceCell;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use gen_lsp_types::{
     CompletionItem, CompletionItemKind as Icon, CompletionItemTextEdit, CompletionResponse,
-    Contents, Diagnostic, Hover, Location, TextDocumentPositionParams, TextEdit,
+    Contents, Hover, Location, TextDocumentPositionParams, TextEdit,
 };
 
 use super::client::Part;
 use super::diagnostics::{Places, mistake};
 use super::document::path_of;
+use super::given::{Given, Name, Rules};
 use super::position::Lines;
 use super::state::State;
 use crate::design::cursor::token;
-use crate::ruleset::yaml::{self, Node};
 use crate::ruleset::{Request, schema};
 use crate::session::Project;
-use crate::source::{Disk, FileId, Files as _, Memory, Overlay, SourceFile, Sources, Span};
+use crate::source::{Disk, Files as _, Memory, Overlay, Sources};
 
 /// The head of a ruleset, whose folder is named as the ruleset is.
 const HEAD: &str = "ruleset.yaml";
@@ -32,134 +32,47 @@ const PROSE: [&str; 7] = [
 /// How many meanings of one word are shown.
 const MOST: usize = 4;
 
-/// What is known of the rulesets of which a file is open.
-#[derive(Default)]
-pub(super) struct Rules {
-    /// What is wrong with each file.
-    pub(super) told: BTreeMap<PathBuf, Vec<Diagnostic>>,
-    /// By folder.
-    given: BTreeMap<PathBuf, Given>,
-}
-
-/// The files of a ruleset and its ancestors.
-struct Given {
-    files: Arc<Vec<Arc<SourceFile>>>,
-    /// What they give a name to; read when somebody asks first.
-    names: OnceCell<Vec<Name>>,
-}
-
-impl Given {
-    fn names(&self) -> &[Name] {
-        self.names.get_or_init(|| names(&self.files))
-    }
-}
-
-/// Something that a ruleset gives a name to.
-struct Name {
-    /// The word that expressions use.
-    word: String,
-    /// The name in full: `cable.drop-two`.
-    full: String,
-    /// What it is: `a derivation`.
-    what: &'static str,
-    /// Its type, its meaning and where it is from, as far as they are stated.
-    told: Vec<String>,
-    /// Where it stands.
-    at: Span,
-}
-
-impl Rules {
-    /// Looks at each ruleset of which a file is open.
-    pub(super) fn of(state: &State) -> Self {
-        let rules: Vec<&PathBuf> = state.open.keys().filter(|p| State::is_rules(p)).collect();
-        let texts = rules
-            .iter()
-            .filter_map(|path| Some((*path, state.open.get(*path)?.text.as_str())));
-        let files = Overlay {
-            over: texts.collect::<Memory>(),
-            under: Arc::new(Disk),
+/// Looks at each ruleset of which a file is open.
+pub(super) fn looked_at(state: &State) -> Rules {
+    let rules: Vec<&PathBuf> = state.open.keys().filter(|p| State::is_rules(p)).collect();
+    let texts = rules
+        .iter()
+        .filter_map(|path| Some((*path, state.open.get(*path)?.text.as_str())));
+    let files = Overlay {
+        over: texts.collect::<Memory>(),
+        under: Arc::new(Disk),
+    };
+    let folders: BTreeSet<&Path> = rules.iter().filter_map(|p| p.parent()).collect();
+    let mut all = Rules::default();
+    for folder in folders
+        .into_iter()
+        .filter(|f| files.read(&f.join(HEAD)).is_ok())
+    {
+        let (Some(name), Some(around)) = (folder.file_name(), folder.parent()) else {
+            continue;
         };
-        let folders: BTreeSet<&Path> = rules.iter().filter_map(|p| p.parent()).collect();
-        let mut all = Self::default();
-        for folder in folders
-            .into_iter()
-            .filter(|f| files.read(&f.join(HEAD)).is_ok())
-        {
-            let (Some(name), Some(around)) = (folder.file_name(), folder.parent()) else {
-                continue;
-            };
-            let mut places = state.rulesets.clone();
-            places.insert(0, around.to_path_buf());
-            let project = Project::new(Arc::new(files.clone()), places);
-            let loaded = project.ruleset(&Request {
-                base: name.to_string_lossy().into_owned(),
-                ..Request::default()
-            });
-            let sources = Sources::over(Arc::clone(&loaded.files));
-            let mut shown = Places::new(state, &sources);
-            for problem in &loaded.problems {
-                let (path, diagnostic) = mistake(&mut shown, &folder.join(HEAD), problem, true);
-                all.told.entry(path).or_default().push(diagnostic);
-            }
-            let given = Given {
-                files: Arc::clone(&loaded.files),
-                names: OnceCell::new(),
-            };
-            all.given.insert(folder.to_path_buf(), given);
+        let mut places = state.rulesets.clone();
+        places.insert(0, around.to_path_buf());
+        let project = Project::new(Arc::new(files.clone()), places);
+        let loaded = project.ruleset(&Request {
+            base: name.to_string_lossy().into_owned(),
+            ..Request::default()
+        });
+        let sources = Sources::over(Arc::clone(&loaded.files));
+        let mut shown = Places::new(state, &sources);
+        for problem in &loaded.problems {
+            let (path, diagnostic) = mistake(&mut shown, &folder.join(HEAD), problem, true);
+            all.told.entry(path).or_default().push(diagnostic);
         }
-        // What ships in the program has no place that an editor could open.
-        all.told.retain(|path, _| path.is_absolute());
-        all
+        let given = Given {
+            files: Arc::clone(&loaded.files),
+            names: OnceCell::new(),
+        };
+        all.given.insert(folder.to_path_buf(), given);
     }
-}
-
-/// What the files of a ruleset give a name to. One that is no YAML just now gives none.
-fn names(files: &[Arc<SourceFile>]) -> Vec<Name> {
-    let mut all = Vec::new();
-    for (place, file) in files.iter().enumerate() {
-        let root = FileId::of_ruleset(place).and_then(|id| yaml::read(id, file, 0).ok());
-        let sections = root.as_ref().and_then(Node::map).unwrap_or_default();
-        for (section, held) in sections {
-            for (key, entry) in held.map().unwrap_or_default() {
-                add(&mut all, &[&section.text, &key.text], entry, key.span);
-                let facts = entry.get("facts").and_then(Node::map).unwrap_or_default();
-                for (fact, node) in facts {
-                    let path = [&*section.text, &*key.text, "facts", &*fact.text];
-                    add(&mut all, &path, node, fact.span);
-                }
-            }
-            for item in held.list().unwrap_or_default() {
-                let name = item.get("id").or_else(|| item.get("name"));
-                if let Some((name, text)) = name.and_then(|n| Some((n, n.text()?))) {
-                    add(&mut all, &[&section.text, text], item, name.span);
-                }
-            }
-        }
-    }
+    // What ships in the program has no place that an editor could open.
+    all.told.retain(|path, _| path.is_absolute());
     all
-}
-
-fn add(all: &mut Vec<Name>, path: &[&str], node: &Node, at: Span) {
-    let (full, what) = match path {
-        [_, kind, "facts", fact] => (format!("{kind}.{fact}"), schema::at(path)),
-        [section, name] => (
-            (*name).to_owned(),
-            schema::at(path).or_else(|| schema::at(&[section])),
-        ),
-        _ => return,
-    };
-    let Some(what) = what.map(|shape| shape.what) else {
-        return;
-    };
-    let told = ["is", "title", "means", "clause"];
-    let told = told.iter().filter_map(|key| node.get(key)?.text());
-    all.push(Name {
-        word: full.rsplit('.').next().unwrap_or(&full).to_owned(),
-        what,
-        told: told.map(str::to_owned).collect(),
-        at,
-        full,
-    });
 }
 
 /// A place in the text of a ruleset.

@@ -1,18 +1,17 @@
 //! What the server knows: open texts, the designs they belong to, and what was found about them.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use gen_lsp_types::{Diagnostic, TextDocumentPositionParams, TextEdit, Uri, WorkspaceEdit};
 
-use super::checker::{Checker, Job, News, Told};
+use super::checker::{Checker, News};
 use super::client::Client;
-use super::diagnostics;
 use super::document::{Document, path_of};
+use super::given::Rules;
 use super::position::Lines;
-use super::rulesets::Rules;
 use crate::answer::{AllBounds, Help};
 use crate::design::model::ObjectId;
 use crate::design::parse::{Parsed, parse};
@@ -36,19 +35,19 @@ pub(super) struct State {
     pub(super) folders: Vec<PathBuf>,
     /// Open texts, by path.
     pub(super) open: BTreeMap<PathBuf, Document>,
-    checker: Checker,
+    pub(super) checker: Checker,
     /// The designs that open texts belong to, as they were last given to be checked.
-    current: BTreeMap<PathBuf, Arc<Loaded>>,
+    pub(super) current: BTreeMap<PathBuf, Arc<Loaded>>,
     /// What was found about each of them.
-    found: BTreeMap<PathBuf, Found>,
+    pub(super) found: BTreeMap<PathBuf, Found>,
     /// What is wrong with rules that are open, and what they give a name to.
     pub(super) rules: Rules,
     /// What was told of each file.
-    told: BTreeMap<PathBuf, (Option<i32>, Vec<Diagnostic>)>,
+    pub(super) told: BTreeMap<PathBuf, (Option<i32>, Vec<Diagnostic>)>,
     /// Designs of the folders, and the files that each uses; looked up again when one is saved.
     users: Option<Vec<(PathBuf, Vec<PathBuf>)>>,
     /// Since when something is not checked, and when it will be.
-    due: Option<(Instant, Instant)>,
+    pub(super) due: Option<(Instant, Instant)>,
 }
 
 /// What was found about one design.
@@ -226,7 +225,7 @@ impl State {
     }
 
     /// The design that an open text belongs to: itself, or one that uses it.
-    fn home(&mut self, path: &Path) -> PathBuf {
+    pub(super) fn home(&mut self, path: &Path) -> PathBuf {
         if !self.is_only_parts(path) {
             return path.to_path_buf();
         }
@@ -292,125 +291,6 @@ impl State {
         all.sort();
         all.dedup();
         all
-    }
-
-    /// Begins to check, if it is time: every design that an open text belongs to.
-    pub(super) fn check_if_due(&mut self) {
-        if self.until_due() != Some(Duration::ZERO) {
-            return;
-        }
-        self.due = None;
-        let paths: Vec<PathBuf> = self.open.keys().cloned().collect();
-        let designs = paths.iter().filter(|p| !Self::is_rules(p));
-        let roots: BTreeSet<PathBuf> = designs.map(|p| self.home(p)).collect();
-        self.found.retain(|root, _| roots.contains(root));
-        self.current.retain(|root, _| roots.contains(root));
-        for root in roots {
-            let loaded = self.project.open(&root, &self.options);
-            let before = self.current.insert(root.clone(), Arc::clone(&loaded));
-            if before.is_none_or(|b| !Arc::ptr_eq(&b, &loaded)) {
-                self.checker.check(self.job(&root, &loaded));
-            }
-        }
-        self.rules = Rules::of(self);
-        self.publish();
-    }
-
-    fn job(&self, root: &Path, loaded: &Arc<Loaded>) -> Job {
-        Job {
-            root: root.to_path_buf(),
-            loaded: Arc::clone(loaded),
-            project: self.project.beside(crate::source::Memory::default()),
-            options: self.options.clone(),
-        }
-    }
-
-    /// Takes in what a thread found; what is about an older text is dropped, since a newer look
-    /// follows.
-    pub(super) fn take(&mut self, news: News) {
-        let News { root, loaded, told } = news;
-        let current = self.current.get(&root);
-        if current.is_none_or(|c| !Arc::ptr_eq(c, &loaded)) {
-            return;
-        }
-        match told {
-            Told::Fault(why) => {
-                let root = root.display();
-                self.client
-                    .tell(&format!("looking at {root} failed inside: {why}"));
-            }
-            Told::Checked(checked) => {
-                self.checker.study(self.job(&root, &loaded));
-                let found = Found {
-                    loaded,
-                    checked: Some(checked),
-                    helps: Vec::new(),
-                    mending: None,
-                    bounds: None,
-                };
-                self.found.insert(root, found);
-                self.publish();
-                self.client.refresh();
-            }
-            Told::Helps(helps) => {
-                self.note(&root, &loaded, |f| f.helps = helps);
-            }
-            Told::Mends(mending) => {
-                self.note(&root, &loaded, |f| f.mending = Some(mending));
-            }
-            Told::Bounds(bounds) => {
-                if self.note(&root, &loaded, |f| f.bounds = Some(bounds)) {
-                    self.client.refresh();
-                }
-            }
-        }
-    }
-
-    /// Adds to what was found about a design, if that is of the same text.
-    fn note(&mut self, root: &Path, loaded: &Arc<Loaded>, more: impl FnOnce(&mut Found)) -> bool {
-        let found = self.found.get_mut(root);
-        let found = found.filter(|f| Arc::ptr_eq(&f.loaded, loaded));
-        found.map(more).is_some()
-    }
-
-    /// Tells what is wrong with each file where that has changed.
-    fn publish(&mut self) {
-        let mut all: BTreeMap<PathBuf, Vec<Diagnostic>> = BTreeMap::new();
-        let mut waiting = BTreeSet::new();
-        for (root, loaded) in &self.current {
-            let found = self.found.get(root);
-            if found.is_none_or(|f| !Arc::ptr_eq(&f.loaded, loaded)) {
-                waiting.insert(root.clone());
-                waiting.extend(loaded.sources.own().iter().map(|f| PathBuf::from(f.name())));
-            }
-        }
-        for path in self.open.keys().chain(self.told.keys()) {
-            all.entry(path.clone()).or_default();
-        }
-        for (path, list) in &self.rules.told {
-            let there = all.entry(path.clone()).or_default();
-            there.extend(list.iter().cloned());
-        }
-        for (root, found) in &self.found {
-            if let Some(checked) = &found.checked {
-                diagnostics::of(self, root, found, checked, &mut all);
-            }
-        }
-        all.retain(|path, _| !waiting.contains(path));
-        for (path, mut list) in all {
-            diagnostics::in_order(&mut list);
-            let version = self.open.get(&path).map(|d| d.version);
-            let now = (version, list);
-            let before = self.told.get(&path);
-            let nothing = before.is_none_or(|b| b.1.is_empty()) && now.1.is_empty();
-            if before == Some(&now) || version.is_none() && nothing {
-                continue;
-            }
-            if let Some(uri) = self.uri(&path) {
-                self.client.publish(uri, version, now.1.clone());
-            }
-            self.told.insert(path, now);
-        }
     }
 }
 

@@ -31,6 +31,15 @@ pub struct Against {
     pub gone: usize,
 }
 
+#[cfg(feature = "cli")]
+impl Against {
+    /// The same in a few words.
+    pub(super) fn told(self) -> String {
+        let known = super::counted(self.known, "known finding", "known findings");
+        format!("{known} not told again, {} gone", self.gone)
+    }
+}
+
 /// A path, however it was typed.
 fn plain(path: &str) -> String {
     let path = path.replace('\\', "/");

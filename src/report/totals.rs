@@ -11,12 +11,6 @@ use super::diagnostic::Style;
 use super::screen::Screen;
 use super::wrap::wrapped;
 
-/// How designs compare with an earlier report.
-pub(super) fn compared(a: Against) -> String {
-    let known = counted(a.known, "known finding", "known findings");
-    format!("{known} not told again, {} gone", a.gone)
-}
-
 /// What many designs come to, in one line.
 #[must_use]
 pub fn totals(t: &Totals, against: Option<Against>) -> String {
@@ -47,7 +41,7 @@ pub fn totals(t: &Totals, against: Option<Against>) -> String {
         });
     }
     if let Some(a) = against {
-        let _ = write!(text, "; {}", compared(a));
+        let _ = write!(text, "; {}", a.told());
     }
     text
 }

@@ -1,35 +1,15 @@
 //! One cause, one finding: which rules explain the failure of another.
 
-use serde::{Deserialize, Serialize};
-
 use super::context::Context;
 use super::lower_rules::field;
 use super::merged::Item;
-use super::model::Rule;
+use super::model::{Cause, Path, Rule};
 use super::reader::Fields;
 use super::schema;
 use super::yaml::{Node, Yaml};
 use crate::expression::{Compiled, Scope, Ty};
 use crate::source::{Problem, Span};
 use crate::vocabulary::KindId;
-
-/// A rule whose failure explains that of another.
-#[derive(Clone, Debug, Serialize, Deserialize)]
-pub struct Cause {
-    /// The rule.
-    pub rule: String,
-    /// How its subject is found; without one it is the same.
-    pub path: Option<Path>,
-}
-
-/// The way between the subject of a rule and that of its cause.
-#[derive(Clone, Debug, Serialize, Deserialize)]
-pub enum Path {
-    /// From the subject to that of the cause.
-    At(Compiled),
-    /// From the subject of the cause to the subject.
-    To(Compiled),
-}
 
 /// Reads the causes of all rules, once each rule is known.
 pub(super) fn read<'a>(

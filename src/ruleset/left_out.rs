@@ -3,32 +3,16 @@
 //! can say here whether it is kept.
 
 use rustc_hash::FxHashMap;
-use serde::{Deserialize, Serialize};
 
 use super::context::{Context, by_id};
-use super::lower_rules::{amended, choice, field, subject_kind};
+use super::lower_rules::{amended, field, subject_kind};
 use super::merged::{Item, stated_twice};
-use super::model::{Confidence, Origin, Requirement, Rule, Severity, Stage};
-use super::reader::Fields;
+use super::model::{Confidence, LeftOut, Origin, Requirement, Rule, Severity, Stage};
+use super::reader::{Fields, choice};
 use super::schema;
 use super::template::Template;
 use crate::expression::{Scope, Ty};
 use crate::source::{Problem, Span};
-
-/// Something that a layer does not encode.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct LeftOut {
-    /// What it is, in one line.
-    pub what: String,
-    /// Standard and clause, law or practice it comes from.
-    pub clause: String,
-    /// Why it is not encoded.
-    pub why: String,
-    /// The layer that leaves it out.
-    pub layer: String,
-    /// The id under which it is told where it matters.
-    pub id: Option<String>,
-}
 
 /// Reads the entries of all layers that hold in the chosen edition, in the order of the layers; those
 /// that are told are added to the rules.

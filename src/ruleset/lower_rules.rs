@@ -3,7 +3,7 @@
 use super::context::Context;
 use super::merged::Item;
 use super::model::{Confidence, Origin, Requirement, Rule, Severity, Stage, Way};
-use super::reader::{Fields, texts};
+use super::reader::{Fields, choice, texts};
 use super::schema;
 use super::yaml::{Node, Yaml};
 use crate::expression::{Scope, Ty, present_when};
@@ -149,21 +149,6 @@ pub(super) fn subject_kind(
             .report(problems);
     }
     found
-}
-
-pub(super) fn choice<'t>(
-    text: &'t str,
-    at: Span,
-    words: &[&str],
-    problems: &mut Vec<Problem>,
-) -> Option<&'t str> {
-    if words.contains(&text) {
-        return Some(text);
-    }
-    let why = format!("`{text}` is none of {}", words.join(", "));
-    Problem::wrong("unknown-word", at, why)
-        .did_you_mean(text, words.iter().copied())
-        .fail(problems)
 }
 
 fn ways(

@@ -3,7 +3,7 @@
 use super::lower_fact_type::{Said, fact_type, split_quantity, unit_of};
 use super::merged::{Item, Merged};
 use super::model::Origin;
-use super::reader::{Fields, fact_of, next_number, texts};
+use super::reader::{Fields, choice, fact_of, next_number, texts};
 use super::schema;
 use super::yaml::Node;
 use crate::expression::{
@@ -366,15 +366,9 @@ fn row_key(
             if text == "*" {
                 return Some(RowKey::Any);
             }
-            match words.iter().position(|w| w == text) {
-                Some(i) => u8::try_from(i).ok().map(RowKey::Word),
-                None => {
-                    let why = format!("`{text}` is none of {}", words.join(", "));
-                    Problem::wrong("unknown-word", at, why)
-                        .did_you_mean(text, words.iter().map(String::as_str))
-                        .fail(problems)
-                }
-            }
+            let word = choice(text, at, words.as_slice(), problems)?;
+            let place = words.iter().position(|w| w == word)?;
+            u8::try_from(place).ok().map(RowKey::Word)
         }
         Reads::Number(unit, series) => {
             if let Some(m) = series.and_then(|s| v.series(s).named(text)) {

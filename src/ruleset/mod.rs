@@ -35,13 +35,12 @@ mod template;
 pub mod yaml;
 
 pub use cases::{Case, CaseFile, Patch, check_cases, read_cases};
-pub use causes::{Cause, Path};
 pub use edition::{Edition, Request};
-pub use left_out::LeftOut;
 pub use library::{Library, Loaded};
 pub use model::{
-    Assumed, Assumption, ChangeCost, Confidence, Derivation, Expectation, Figure, Listed, Mending,
-    Origin, Requirement, Rule, Ruleset, Severity, Stage, Stock, StockBlock, Telling, Toward, Way,
+    Assumed, Assumption, Cause, ChangeCost, Confidence, Derivation, Expectation, Figure, LeftOut,
+    Listed, Mending, Origin, Path, Requirement, Rule, Ruleset, Severity, Stage, Stock, StockBlock,
+    Telling, Toward, Way,
 };
 pub use reads::{Facts, Figures, Reader};
 pub use template::{Piece, Template, default_unit};

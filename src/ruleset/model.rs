@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use std::sync::Arc;
 
-use super::{Cause, Edition, LeftOut, Template};
+use super::{Edition, Template};
 use crate::expression::{Compiled, Data, Limits, Tables};
 use crate::source::{SourceFile, Span, words};
 use crate::vocabulary::{FactIx, KindId, Settler, Vocabulary, WordSet};
@@ -370,6 +370,39 @@ impl Mending {
             })
             .map_or_else(|| self.cost(kind, fact), |c| c.cost)
     }
+}
+
+/// A rule whose failure explains that of another.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct Cause {
+    /// The rule.
+    pub rule: String,
+    /// How its subject is found; without one it is the same.
+    pub path: Option<Path>,
+}
+
+/// The way between the subject of a rule and that of its cause.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub enum Path {
+    /// From the subject to that of the cause.
+    At(Compiled),
+    /// From the subject of the cause to the subject.
+    To(Compiled),
+}
+
+/// Something that a layer does not encode.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct LeftOut {
+    /// What it is, in one line.
+    pub what: String,
+    /// Standard and clause, law or practice it comes from.
+    pub clause: String,
+    /// Why it is not encoded.
+    pub why: String,
+    /// The layer that leaves it out.
+    pub layer: String,
+    /// The id under which it is told where it matters.
+    pub id: Option<String>,
 }
 
 /// A compiled ruleset: one base, its patches, one edition.

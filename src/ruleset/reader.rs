@@ -94,6 +94,23 @@ impl<'a> Fields<'a> {
     }
 }
 
+/// One of some words.
+pub(super) fn choice<'t>(
+    text: &'t str,
+    at: Span,
+    words: &[impl AsRef<str>],
+    problems: &mut Vec<Problem>,
+) -> Option<&'t str> {
+    let words: Vec<&str> = words.iter().map(AsRef::as_ref).collect();
+    if words.contains(&text) {
+        return Some(text);
+    }
+    let why = format!("`{text}` is none of {}", words.join(", "));
+    Problem::wrong("unknown-word", at, why)
+        .did_you_mean(text, words)
+        .fail(problems)
+}
+
 /// The kind with a name.
 pub(super) fn kind_of(
     name: &str,

@@ -2,9 +2,13 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{KindId, SeriesId, Words, words};
+use super::{SeriesId, Words, words};
 use crate::quantity::Unit;
 use crate::source::{Span, words};
+
+/// Names a kind of a [`super::Vocabulary`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+pub struct KindId(pub u16);
 
 /// Index of a fact in its kind.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]

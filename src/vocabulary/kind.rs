@@ -6,12 +6,8 @@ use serde::{Deserialize, Serialize};
 
 use rustc_hash::FxHashMap;
 
-use super::{Fact, FactIx, Meaning, Product, Series, SeriesId, Short, in_order};
+use super::{Fact, FactIx, FactType, KindId, Meaning, Product, Series, SeriesId, Short, in_order};
 use crate::source::Span;
-
-/// Names a kind of a [`Vocabulary`].
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-pub struct KindId(pub u16);
 
 /// A word that opens a part of a kind, and the choices it makes.
 #[derive(Clone, Debug, Serialize, Deserialize)]
@@ -77,6 +73,15 @@ pub struct Kind {
 }
 
 impl Kind {
+    /// The words of a fact, if it is a choice.
+    #[must_use]
+    pub fn words_of(&self, fact: FactIx) -> &[String] {
+        match &self.fact(fact).ty {
+            FactType::Choice { words, .. } | FactType::Some { words } => words,
+            _ => &[],
+        }
+    }
+
     /// The fact with this name or spelling.
     #[must_use]
     pub fn fact_named(&self, name: &str) -> Option<FactIx> {

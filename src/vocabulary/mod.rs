@@ -10,8 +10,8 @@ mod short;
 mod word_set;
 pub mod words;
 
-pub use fact::{Bounds, Fact, FactIx, FactType, Openness, PRESENT, Settler};
-pub use kind::{Head, Kind, KindId, NameRole, Vocabulary, Within, with_article};
+pub use fact::{Bounds, Fact, FactIx, FactType, KindId, Openness, PRESENT, Settler};
+pub use kind::{Head, Kind, NameRole, Vocabulary, Within, with_article};
 pub use ordered::in_order;
 pub use product::Product;
 pub use series::{Member, Series, SeriesId};

@@ -3,7 +3,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{FactIx, FactType, Kind};
+use super::FactIx;
 
 /// What may be said shortly of one kind.
 #[derive(Clone, Debug, Default, Serialize, Deserialize)]
@@ -176,16 +176,5 @@ impl Short {
     #[must_use]
     pub fn takes(&self, word: &str) -> bool {
         self.word(word).is_some() || self.mark(self.as_mark(word), None).is_some()
-    }
-}
-
-impl Kind {
-    /// The words of a fact, if it is a choice.
-    #[must_use]
-    pub fn words_of(&self, fact: FactIx) -> &[String] {
-        match &self.fact(fact).ty {
-            FactType::Choice { words, .. } | FactType::Some { words } => words,
-            _ => &[],
-        }
     }
 }

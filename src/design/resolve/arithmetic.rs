@@ -1,8 +1,7 @@
 //! Arithmetic in values: `run + 2 m`, `4 m + n * 3 m`. Dimensions are checked, and what holds no
 //! parameter is worked out at once.
 
-use super::parameters::Measure;
-use super::resolver::{Resolver, Site};
+use super::resolver::{Measure, Resolver, Site};
 use crate::design::model::{Formula, ParameterId, Possible};
 use crate::design::tree::{Arith, Value, ValueKind};
 use crate::quantity::{Dim, Interval};

@@ -543,12 +543,6 @@ fn behind_product(entries: &mut Vec<Entry>, facts: Vec<Entry>) {
     entries.splice(at..at, facts);
 }
 
-/// A word that means several things, or none of what there is.
-pub(super) fn ambiguous(word: &str, what: &str, at: Span) -> Problem {
-    let why = format!("`{word}` does not say which of several things is meant");
-    Problem::wrong("which-meaning", at, why).help(what)
-}
-
 /// The keys that a message names at most.
 fn some(names: &[&str]) -> String {
     listed(names.get(..names.len().min(6)).unwrap_or_default(), "or")

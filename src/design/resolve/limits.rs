@@ -1,8 +1,7 @@
 //! Whether a fact takes a number: its domain, its plausible range, its series.
 
-use super::numbers::quantity_of;
 use super::resolver::Resolver;
-use super::units::{bounds_shown, member_shown, shown};
+use super::units::{bounds_shown, member_shown, quantity_of, shown};
 use crate::design::model::Possible;
 use crate::quantity::Unit;
 use crate::source::{Problem, Span};

@@ -5,7 +5,7 @@ use super::arithmetic::Term;
 use super::expected::{as_written, example, for_example, form};
 use super::limits::neighbours;
 use super::resolver::{Resolver, Site, listed};
-use super::units::{shown, spelled, takes_bare_numbers};
+use super::units::{quantity_of, shown, spelled, takes_bare_numbers};
 use super::values::one_of;
 use crate::design::model::{Formula, Possible};
 use crate::design::tree::{Number, Value, ValueKind, Word};
@@ -21,14 +21,6 @@ const MOST_WHOLE: f64 = WordSet::MOST as f64;
 enum Shape {
     Range,
     Bound,
-}
-
-/// The unit of a quantity, and whether it counts in whole numbers.
-pub(super) fn quantity_of(fact: &Fact) -> (&Unit, bool) {
-    match &fact.ty {
-        FactType::Quantity { unit, whole, .. } => (unit, *whole),
-        _ => (&Unit::ONE, false),
-    }
 }
 
 impl<'a> Resolver<'a> {

@@ -2,39 +2,14 @@
 //! takes them.
 
 use super::Settings;
-use super::numbers::quantity_of;
-use super::resolver::{Resolver, Site};
-use super::units::{shown, spelled};
+use super::resolver::{Measure, Resolver, Site};
+use super::units::{quantity_of, shown, spelled};
 use super::words::{day_of, texts_of};
 use crate::design::model::{self, Formula, ParameterId, Possible};
 use crate::design::tree::{Number, Parameter, Value, ValueKind};
-use crate::quantity::{Dim, Interval, Unit, format_date, format_interval};
+use crate::quantity::{Interval, Unit, format_date, format_interval};
 use crate::source::{Problem, Span, closest};
 use crate::vocabulary::{Fact, FactType, SeriesId};
-
-/// What sort of value a parameter has.
-#[derive(Clone, Debug)]
-pub(super) enum Measure {
-    /// A number.
-    Number {
-        /// What it measures.
-        dim: Dim,
-        /// Whether it is a point on a temperature scale.
-        absolute: bool,
-        /// A fact like itself: its unit, and its series where its values have names.
-        like: Box<Fact>,
-        /// Whether the command line gave it its value.
-        was_set: bool,
-    },
-    /// Words or texts.
-    Words,
-    /// Yes or no.
-    Truth,
-    /// A date.
-    Date,
-    /// Declared wrongly.
-    Wrong,
-}
 
 impl<'a> Resolver<'a> {
     /// Reads all parameters, then what the command line says of them.

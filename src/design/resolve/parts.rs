@@ -4,7 +4,6 @@ use rustc_hash::FxHashMap;
 
 use super::expected::opening_words;
 use super::resolver::{Resolver, Site, listed, written};
-use super::values::MOST_ALTERNATIVES;
 use crate::design::model::{Object, ObjectId, Possible};
 use crate::design::tree::{Define, Entry, Value, ValueKind, Word};
 use crate::source::{Problem, Span, closest};
@@ -12,6 +11,9 @@ use crate::vocabulary::{FactType, KindId, Vocabulary, WordSet, with_article};
 
 /// How many defines may stand in one another.
 const MOST_NESTED_DEFINES: usize = 16;
+
+/// The most alternatives of one value: which of them holds is kept as one set.
+pub(super) const MOST_ALTERNATIVES: usize = WordSet::MOST;
 
 /// Where a part stands.
 #[derive(Clone, Copy)]

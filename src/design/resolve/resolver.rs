@@ -3,11 +3,10 @@
 use rustc_hash::{FxHashMap, FxHashSet};
 
 use super::Resolved;
-use super::keyed::ambiguous;
 use super::labels::name_apart;
-use super::parameters::Measure;
 use crate::design::model::{Design, Object, ObjectId, ParameterId, Possible, Written};
 use crate::design::tree::{Block, Define, Entry, Parameter, Word};
+use crate::quantity::Dim;
 use crate::source::limits::THINGS;
 use crate::source::{Problem, Reports, Span, closest};
 use crate::vocabulary::{Fact, FactIx, FactType, Kind, KindId, Vocabulary};
@@ -51,6 +50,30 @@ impl<'a> Site<'a> {
             turn: None,
         }
     }
+}
+
+/// What sort of value a parameter has.
+#[derive(Clone, Debug)]
+pub(super) enum Measure {
+    /// A number.
+    Number {
+        /// What it measures.
+        dim: Dim,
+        /// Whether it is a point on a temperature scale.
+        absolute: bool,
+        /// A fact like itself: its unit, and its series where its values have names.
+        like: Box<Fact>,
+        /// Whether the command line gave it its value.
+        was_set: bool,
+    },
+    /// Words or texts.
+    Words,
+    /// Yes or no.
+    Truth,
+    /// A date.
+    Date,
+    /// Declared wrongly.
+    Wrong,
 }
 
 /// See the module.
@@ -287,4 +310,10 @@ pub(super) fn listed<S: AsRef<str>>(words: &[S], joint: &str) -> String {
             format!("{} {joint} {}", others.join(", "), quoted(last))
         }
     }
+}
+
+/// A word that means several things, or none of what there is.
+pub(super) fn ambiguous(word: &str, what: &str, at: Span) -> Problem {
+    let why = format!("`{word}` does not say which of several things is meant");
+    Problem::wrong("which-meaning", at, why).help(what)
 }

@@ -4,7 +4,7 @@ use super::resolver::Resolver;
 use crate::design::tree::Number;
 use crate::quantity::{Dim, Unit, format_quantity, one_digit, parse_quantity};
 use crate::source::Problem;
-use crate::vocabulary::{Bounds, Fact, Series};
+use crate::vocabulary::{Bounds, Fact, FactType, Series};
 
 /// A number read for itself, without a fact that says what it should be.
 #[derive(Clone, Debug)]
@@ -155,4 +155,12 @@ pub(super) fn example_of(fact: &Fact, unit: &Unit, whole: bool, series: Option<&
         example = middle;
     }
     shown(unit.to_si(example), unit)
+}
+
+/// The unit of a quantity, and whether it counts in whole numbers.
+pub(super) fn quantity_of(fact: &Fact) -> (&Unit, bool) {
+    match &fact.ty {
+        FactType::Quantity { unit, whole, .. } => (unit, *whole),
+        _ => (&Unit::ONE, false),
+    }
 }

@@ -1,15 +1,12 @@
 //! Values under the type of their fact: what all types share.
 
-use super::parts::Role;
+use super::parts::{MOST_ALTERNATIVES, Role};
 use super::resolver::{Resolver, Site};
 use crate::design::model::Possible;
 use crate::design::tree::{Value, ValueKind};
 use crate::quantity::Interval;
 use crate::source::{Problem, Span};
 use crate::vocabulary::{FactType, WordSet};
-
-/// The most alternatives of one value: which of them holds is kept as one set.
-pub(super) const MOST_ALTERNATIVES: usize = WordSet::MOST;
 
 impl<'a> Resolver<'a> {
     /// What a value may be, under the type of its fact.

@@ -9,7 +9,6 @@ use crate::source::Problem;
 use crate::vocabulary::Settler;
 
 use crate::report::baseline::Against;
-use crate::report::totals::compared;
 use crate::report::{FileReport, counted};
 
 /// What is told of one design.
@@ -85,7 +84,7 @@ impl Screen<'_> {
             ));
         }
         match self.against {
-            Some(a) => parts.push(compared(a)),
+            Some(a) => parts.push(a.told()),
             None if mistakes + unsettled + not_judged + left_out == 0 => {
                 parts.push("nothing else found".to_owned());
             }

@@ -2,9 +2,9 @@
 
 use super::super::expected::as_written;
 use super::super::parts::opens;
-use super::super::resolver::nearest;
+use super::super::resolver::{ambiguous, nearest};
 use super::super::units::spelled;
-use super::{Long, Rewrite, ambiguous, some};
+use super::{Long, Rewrite, some};
 use crate::design::model::Status;
 use crate::design::tree::{Entry, FactEntry, Number, Value, ValueKind, Word};
 use crate::quantity::{Unit, parse_quantity};

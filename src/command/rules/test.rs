@@ -8,8 +8,8 @@ use crate::report::render_problems;
 use crate::ruleset::{Loaded, Ruleset, check_cases, read_cases};
 use crate::source::{Problem, Sources};
 
-use super::rules::{Which, show_problems};
-use super::{Answer, Output, exit};
+use super::{Which, show_problems};
+use crate::command::{Answer, Output, exit};
 
 /// The outcomes of which every rule needs a case.
 const WANTED: [&str; 3] = ["met", "failed", "undecided"];

@@ -12,8 +12,8 @@ use crate::ruleset::{
 };
 use crate::vocabulary::Fact;
 
-use super::rules::{Which, show_problems};
-use super::{Answer, Output, exit};
+use super::{Which, show_problems};
+use crate::command::{Answer, Output, exit};
 
 /// Writes the table of one edition, or of all.
 pub(super) fn table(which: &Which, out: &mut Output) -> Answer {

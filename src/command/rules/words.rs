@@ -5,9 +5,9 @@ use crate::ruleset::Ruleset;
 use crate::source::{Problem, closest};
 use crate::vocabulary::{FactIx, KindId, Meaning, Vocabulary};
 
-use super::args::Format;
-use super::rules::Which;
-use super::{Answer, Output, exit};
+use super::Which;
+use crate::command::args::Format;
+use crate::command::{Answer, Output, exit};
 
 /// Facts that a help names at most.
 const MOST_NAMED: usize = 3;
