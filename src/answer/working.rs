@@ -5,7 +5,7 @@ mod used;
 mod verdicts;
 
 use super::called::{Called, is_called};
-use crate::check::{FactKey, Linker, show_number, show_set, show_truth, show_words};
+use crate::check::{FactKey, Linker, show_typed};
 use crate::design::model::{Design, ObjectId};
 use crate::expression::{Compiled, Presence, Reg, TermId, TermKind, Ty, Val};
 use crate::quantity::Unit;
@@ -249,15 +249,7 @@ fn walk(
 }
 
 fn show(val: &Val, fact: &Fact) -> String {
-    match &fact.ty {
-        FactType::Choice { words, .. } => show_words(val.bits, words),
-        FactType::Some { words } => show_set(val.bits, words),
-        FactType::YesNo => show_truth(val).to_owned(),
-        FactType::Date if val.lo == val.hi => {
-            crate::quantity::format_date((val.lo / 86_400.0) as i32)
-        }
-        _ => show_number(val, fact.unit(), 5),
-    }
+    show_typed(val, &Ty::of(&fact.ty), fact.unit(), 5)
 }
 
 fn unit_of(linker: &Linker<'_>, c: &Compiled, id: TermId) -> Option<Unit> {
@@ -282,13 +274,8 @@ fn unit_of(linker: &Linker<'_>, c: &Compiled, id: TermId) -> Option<Unit> {
 
 fn term_value(linker: &Linker<'_>, c: &Compiled, id: TermId, reg: Reg) -> String {
     let val = linker.program.val(reg);
-    match &c.term(id).ty {
-        Ty::Word(w) => show_words(val.bits, w),
-        Ty::Set(w) => show_set(val.bits, w),
-        Ty::Truth => show_truth(&val).to_owned(),
-        Ty::Date if val.lo == val.hi => crate::quantity::format_date((val.lo / 86_400.0) as i32),
-        _ => show_number(&val, unit_of(linker, c, id).as_ref(), 5),
-    }
+    let unit = unit_of(linker, c, id);
+    show_typed(&val, &c.term(id).ty, unit.as_ref(), 5)
 }
 
 fn inputs(linker: &Linker<'_>, c: &Compiled, shown: &[(TermId, Reg)]) -> Vec<Input> {

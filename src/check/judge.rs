@@ -14,7 +14,7 @@ use super::finding::{Finding, Outcome, Reason, Report};
 use super::labels::mistaken;
 use super::link::Linker;
 use super::settings::{Pending, Settings};
-use super::verdicts::Linked;
+use super::verdicts::{Linked, Verdict};
 use super::view::{Lazy, View};
 
 /// What judging gave.
@@ -47,25 +47,7 @@ pub fn judge(
     let Linked { known, verdicts } = linked;
     let mut linker = Linker::over(ruleset, design, known);
     let mut judged = Judged::default();
-    let mut pending: Vec<Pending<'_>> = Vec::new();
-    let mut rest = verdicts.iter().peekable();
-    for (ix, rule) in ruleset.rules.iter().enumerate() {
-        if settings.only.as_ref().is_some_and(|id| *id != rule.id) {
-            continue;
-        }
-        for subject in design.of_kind(rule.each) {
-            if design.object(subject).is_gone() {
-                continue;
-            }
-            if rule.stage > settings.stage {
-                count(&mut judged.report, Outcome::NotDue, rule);
-            } else if let Some(v) = rest.next_if(|v| v.rule == ix && v.subject == subject) {
-                pending.push(Pending { rule, verdict: v });
-            } else if !rule.is_left_out() {
-                count(&mut judged.report, Outcome::NotApplicable, rule);
-            }
-        }
-    }
+    let pending = due(ruleset, design, settings, &verdicts, &mut judged.report);
     let figures = figures(&mut linker, ruleset, design, settings);
     if linker.is_full() {
         judged.problems.push(too_large());
@@ -144,6 +126,36 @@ pub fn judge(
     judged.report.figures = computable(figures, program, |r| refiner.get().range(r));
     judged.report.assumed = assumed;
     (judged, Linked { known, verdicts })
+}
+
+/// The verdicts that are due; of the rest is counted why they are not.
+fn due<'a>(
+    ruleset: &'a Ruleset,
+    design: &Design,
+    settings: &Settings,
+    verdicts: &'a [Verdict],
+    report: &mut Report,
+) -> Vec<Pending<'a>> {
+    let mut due = Vec::new();
+    let mut rest = verdicts.iter().peekable();
+    for (ix, rule) in ruleset.rules.iter().enumerate() {
+        if settings.only.as_ref().is_some_and(|id| *id != rule.id) {
+            continue;
+        }
+        for subject in design.of_kind(rule.each) {
+            if design.object(subject).is_gone() {
+                continue;
+            }
+            if rule.stage > settings.stage {
+                count(report, Outcome::NotDue, rule);
+            } else if let Some(v) = rest.next_if(|v| v.rule == ix && v.subject == subject) {
+                due.push(Pending { rule, verdict: v });
+            } else if !rule.is_left_out() {
+                count(report, Outcome::NotApplicable, rule);
+            }
+        }
+    }
+    due
 }
 
 fn place(f: &Finding) -> (u8, u8, Option<Span>) {

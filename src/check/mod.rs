@@ -29,9 +29,9 @@ pub use finding::{
     Counts, FigureValue, Finding, Missing, Outcome, Reason, Report, WayState, WitnessValue,
 };
 pub use judge::{Judged, check, judge, too_large};
-pub use link::{FactKey, Frame, Known, LeafInfo, Linker, Obj, Step, Trace, What};
+pub use link::{FactKey, Known, LeafInfo, Linker, What};
 pub use settings::{Settings, installation_name};
-pub use show::{show_number, show_set, show_truth, show_val, show_words, tame};
+pub use show::{show_number, show_typed, show_val, tame};
 pub use standing::{Standing, Totals};
 pub use subject::Subject;
 pub use verdicts::{Linked, Verdict};

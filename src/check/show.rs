@@ -1,6 +1,6 @@
 //! Values as people write them.
 
-use crate::expression::{Flags, Presence, SetWords, Val};
+use crate::expression::{Flags, Presence, SetWords, Ty, Val};
 use crate::quantity::{TruthSet, Unit, format_date, format_interval, format_quantity};
 use crate::vocabulary::{Fact, FactType, Vocabulary, WordSet};
 
@@ -37,16 +37,6 @@ pub fn tame(x: f64) -> f64 {
 #[must_use]
 pub fn show_val(val: &Val, fact: &Fact, vocabulary: &Vocabulary) -> String {
     match &fact.ty {
-        FactType::Choice { words, .. } => show_words(val.bits, words),
-        FactType::Some { words } => show_set(val.bits, words),
-        FactType::YesNo => show_truth(val).to_owned(),
-        FactType::Date => {
-            if val.lo == val.hi {
-                format_date((val.lo / 86_400.0) as i32)
-            } else {
-                "?".to_owned()
-            }
-        }
         FactType::Quantity { unit, .. } => {
             if let Some(m) = fact.series.and_then(|s| vocabulary.series(s).at(val.lo))
                 && val.lo == val.hi
@@ -57,19 +47,34 @@ pub fn show_val(val: &Val, fact: &Fact, vocabulary: &Vocabulary) -> String {
             show_number(val, Some(unit), 4)
         }
         FactType::Text => "a text".to_owned(),
-        _ => {
-            if val.bits & 1 == 0 {
-                "fitted".to_owned()
-            } else {
-                "none".to_owned()
-            }
+        ty => match Ty::of(ty) {
+            Ty::Object(_) | Ty::Collection(_) if val.bits & 1 == 0 => "fitted".to_owned(),
+            Ty::Object(_) | Ty::Collection(_) => "none".to_owned(),
+            ty => show_typed(val, &ty, None, 4),
+        },
+    }
+}
+
+/// A value of a type; a number in a unit.
+#[must_use]
+pub fn show_typed(val: &Val, ty: &Ty, unit: Option<&Unit>, digits: usize) -> String {
+    match ty {
+        Ty::Word(words) => show_words(val.bits, words),
+        Ty::Set(words) => show_set(val.bits, words),
+        Ty::Truth => match val.as_truth() {
+            TruthSet::T => "yes",
+            TruthSet::F => "no",
+            _ => "not known",
         }
+        .to_owned(),
+        Ty::Date if val.lo == val.hi => format_date((val.lo / 86_400.0) as i32),
+        Ty::Date => "?".to_owned(),
+        _ => show_number(val, unit, digits),
     }
 }
 
 /// Words that are known to be in a set of words.
-#[must_use]
-pub fn show_set(bits: u64, words: &[String]) -> String {
+fn show_set(bits: u64, words: &[String]) -> String {
     let names: Vec<&str> = (0_u8..)
         .zip(words)
         .filter(|(i, _)| SetWords::has(bits, *i) == TruthSet::T)
@@ -83,8 +88,7 @@ pub fn show_set(bits: u64, words: &[String]) -> String {
 }
 
 /// Words of a choice.
-#[must_use]
-pub fn show_words(bits: u64, words: &[String]) -> String {
+fn show_words(bits: u64, words: &[String]) -> String {
     let mut names: Vec<&str> = words
         .iter()
         .enumerate()
@@ -98,14 +102,4 @@ pub fn show_words(bits: u64, words: &[String]) -> String {
         return "?".to_owned();
     }
     names.join(" | ")
-}
-
-/// Yes, no or not known.
-#[must_use]
-pub fn show_truth(val: &Val) -> &'static str {
-    match val.as_truth() {
-        TruthSet::T => "yes",
-        TruthSet::F => "no",
-        _ => "not known",
-    }
 }

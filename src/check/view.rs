@@ -5,12 +5,12 @@ use super::finding::{Finding, Outcome, Reason, WayState, fingerprint};
 use super::link::LeafInfo;
 use super::plain;
 use super::settings::{Pending, Settings, installation_name};
-use super::show::{show_number, show_set, show_truth, show_words};
+use super::show::show_typed;
 use super::subject::Subject;
 use super::verdicts::Shown;
 use crate::design::model::Design;
 use crate::expression::{Budget, Cone, Decision, Flags, Fuel, LeafId, Program, Refiner, Ty};
-use crate::quantity::{TruthSet, Unit, format_date, format_quantity};
+use crate::quantity::{TruthSet, Unit, format_quantity};
 use crate::ruleset::{Requirement, Ruleset};
 use crate::source::{Label, Span};
 
@@ -305,15 +305,7 @@ impl View<'_> {
                 Shown::Text(t) => out.push_str(t),
                 Shown::Value(r, ty, unit) => {
                     let val = self.program.val(*r);
-                    match ty {
-                        Ty::Word(w) => out.push_str(&show_words(val.bits, w)),
-                        Ty::Set(w) => out.push_str(&show_set(val.bits, w)),
-                        Ty::Truth => out.push_str(show_truth(&val)),
-                        Ty::Date => {
-                            out.push_str(&format_date((val.lo / 86_400.0) as i32));
-                        }
-                        _ => out.push_str(&show_number(&val, unit.as_ref(), digits)),
-                    }
+                    out.push_str(&show_typed(&val, ty, unit.as_ref(), digits));
                 }
             }
         }

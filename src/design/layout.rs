@@ -58,6 +58,18 @@ struct Open {
     indent: usize,
 }
 
+/// What stands open behind the signs that were read.
+#[derive(Default)]
+struct Signs {
+    open: Vec<Open>,
+    /// A bracket that may lack its end: a line further out closes it.
+    suspect: Option<usize>,
+    /// The first bracket that is nested too deep.
+    deep: Option<usize>,
+    /// The last sign that is no blank.
+    last: u8,
+}
+
 /// Looks a file over. A head whose `{` is missing gets it.
 pub(super) fn look(file: FileId, text: &str) -> Layout<'_> {
     let first = look_once(file, text);
@@ -220,11 +232,8 @@ impl<'t> Look<'t> {
             self.masks.len(),
             self.ends.len(),
         );
-        let mut open: Vec<Open> = Vec::new();
-        let mut suspect: Option<usize> = None;
-        let mut deep: Option<usize> = None;
+        let mut signs = Signs::default();
         let mut piece = start;
-        let mut significant = b'\n';
         let mut at = start;
         while at < self.text.len() {
             let line = at;
@@ -248,10 +257,10 @@ impl<'t> Look<'t> {
             } else {
                 let key = is_key_line(self.text.get(at..end).unwrap_or_default());
                 if key {
-                    end_inner(&mut open);
+                    end_inner(&mut signs.open);
                 }
-                let continued = b",|+-*/.<>=(".contains(&significant) || significant >= 0x80;
-                if open.is_empty()
+                let continued = b",|+-*/.<>=(".contains(&signs.last) || signs.last >= 0x80;
+                if signs.open.is_empty()
                     && indent == 0
                     && line - piece >= PIECE
                     && (key || !continued)
@@ -261,61 +270,15 @@ impl<'t> Look<'t> {
                     piece = line;
                 }
             }
-            let mut first_on_line = true;
-            while at < end {
-                let byte = self.byte(at);
-                let mut next = at + 1;
-                match byte {
-                    b'#' => {
-                        self.out.comments.push(at..end);
-                        at = end;
-                        continue;
-                    }
-                    b'"' => next = self.text_end(at, end),
-                    b'{' | b'(' | b'[' => {
-                        open.push(Open {
-                            sign: byte,
-                            at,
-                            indent,
-                        });
-                        if open.len() == DEEPEST + 1 && deep.is_none() {
-                            deep = Some(at);
-                        }
-                    }
-                    b'}' => {
-                        end_inner(&mut open);
-                        let closed = open.pop();
-                        self.out.strays += usize::from(closed.is_none());
-                        if let Some(closed) = closed
-                            && first_on_line
-                            && indent < closed.indent
-                            && suspect.is_none()
-                        {
-                            suspect = Some(closed.at);
-                        }
-                        if open.is_empty() {
-                            suspect = None;
-                        }
-                    }
-                    b')' | b']' => {
-                        let sign = if byte == b')' { b'(' } else { b'[' };
-                        open.pop_if(|o| o.sign == sign);
-                    }
-                    _ => {}
-                }
-                if open.len() <= DEEPEST
-                    && let Some(from) = deep.take()
-                {
-                    self.too_deep(from, next);
-                }
-                if !matches!(byte, b' ' | b'\t') {
-                    first_on_line = false;
-                    significant = byte;
-                }
-                at = next;
-            }
+            self.line(&mut signs, at..end, indent);
             at = end + usize::from(end < self.text.len());
         }
+        let Signs {
+            mut open,
+            suspect,
+            deep,
+            ..
+        } = signs;
         end_inner(&mut open);
         if let Some(outermost) = open.iter().find(|o| o.sign == b'{').copied()
             && deep.is_none()
@@ -346,6 +309,64 @@ impl<'t> Look<'t> {
         }
         self.out.pieces.push(piece..self.text.len());
         None
+    }
+
+    /// Reads the signs of one line behind its indentation.
+    fn line(&mut self, signs: &mut Signs, line: Range<usize>, indent: usize) {
+        let (mut at, end) = (line.start, line.end);
+        let mut first_on_line = true;
+        while at < end {
+            let byte = self.byte(at);
+            let mut next = at + 1;
+            match byte {
+                b'#' => {
+                    self.out.comments.push(at..end);
+                    at = end;
+                    continue;
+                }
+                b'"' => next = self.text_end(at, end),
+                b'{' | b'(' | b'[' => {
+                    signs.open.push(Open {
+                        sign: byte,
+                        at,
+                        indent,
+                    });
+                    if signs.open.len() == DEEPEST + 1 && signs.deep.is_none() {
+                        signs.deep = Some(at);
+                    }
+                }
+                b'}' => {
+                    end_inner(&mut signs.open);
+                    let closed = signs.open.pop();
+                    self.out.strays += usize::from(closed.is_none());
+                    if let Some(closed) = closed
+                        && first_on_line
+                        && indent < closed.indent
+                        && signs.suspect.is_none()
+                    {
+                        signs.suspect = Some(closed.at);
+                    }
+                    if signs.open.is_empty() {
+                        signs.suspect = None;
+                    }
+                }
+                b')' | b']' => {
+                    let sign = if byte == b')' { b'(' } else { b'[' };
+                    signs.open.pop_if(|o| o.sign == sign);
+                }
+                _ => {}
+            }
+            if signs.open.len() <= DEEPEST
+                && let Some(from) = signs.deep.take()
+            {
+                self.too_deep(from, next);
+            }
+            if !matches!(byte, b' ' | b'\t') {
+                first_on_line = false;
+                signs.last = byte;
+            }
+            at = next;
+        }
     }
 
     /// Reads a stretch that ends before the text does and becomes a piece of its own.
