@@ -38,32 +38,24 @@ pub struct Said {
     pub clause: Option<String>,
 }
 
-/// What sort of change.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
-pub enum Turn {
-    /// Fails now.
-    Breaks,
-    /// Does not fail any more.
-    Passes,
-    /// Was decided, is undecided now.
-    Opens,
-    /// Was undecided, is met now.
-    Settles,
-    /// Weighs otherwise.
-    Weighs,
-    /// Failed before, fails still, for another reason.
-    Restates,
+words! {
+    /// What sort of change, the worst first.
+    #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+    pub enum Turn {
+        /// Fails now.
+        Breaks = "breaks",
+        /// Was decided, is undecided now.
+        Opens = "opens",
+        /// Weighs otherwise.
+        Weighs = "weighs",
+        /// Failed before, fails still, for another reason.
+        Restates = "restates",
+        /// Does not fail any more.
+        Passes = "passes",
+        /// Was undecided, is met now.
+        Settles = "settles",
+    }
 }
-
-// The worst first.
-words!(Turn {
-    Breaks: "breaks",
-    Opens: "opens",
-    Weighs: "weighs",
-    Restates: "restates",
-    Passes: "passes",
-    Settles: "settles"
-});
 
 impl Turn {
     /// The words reports use.

@@ -7,54 +7,41 @@ use crate::ruleset::{Requirement, Rule, Ruleset};
 use crate::source::words;
 use crate::vocabulary::{Fact, FactType, Vocabulary};
 
-/// What became of something between two rulesets.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Fate {
-    /// Only in the second.
-    New,
-    /// Only in the first.
-    Withdrawn,
-    /// In both, and not alike.
-    Amended,
+words! {
+    /// What became of something between two rulesets.
+    #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+    pub enum Fate {
+        /// Only in the second.
+        New = "new",
+        /// Only in the first.
+        Withdrawn = "withdrawn",
+        /// In both, and not alike.
+        Amended = "amended",
+    }
 }
 
-words!(Fate {
-    New: "new",
-    Withdrawn: "withdrawn",
-    Amended: "amended"
-});
-
-/// What is stated otherwise.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Stated {
-    /// A rule, with another condition, severity, stage or clause.
-    Rule,
-    /// Something that is told as not judged.
-    LeftOut,
-    /// A named figure.
-    Limit,
-    /// A table.
-    Table,
-    /// The formula of a fact.
-    Formula,
-    /// What is taken where a design says nothing.
-    Assumption,
-    /// The values that exist of something.
-    Series,
-    /// A fact: which values it takes, and what its silence means.
-    Fact,
+words! {
+    /// What is stated otherwise.
+    #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+    pub enum Stated {
+        /// A rule, with another condition, severity, stage or clause.
+        Rule = "rule",
+        /// Something that is told as not judged.
+        LeftOut = "left-out",
+        /// A named figure.
+        Limit = "limit",
+        /// A table.
+        Table = "table",
+        /// The formula of a fact.
+        Formula = "formula",
+        /// What is taken where a design says nothing.
+        Assumption = "assumption",
+        /// The values that exist of something.
+        Series = "series",
+        /// A fact: which values it takes, and what its silence means.
+        Fact = "fact",
+    }
 }
-
-words!(Stated {
-    Rule: "rule",
-    LeftOut: "left-out",
-    Limit: "limit",
-    Table: "table",
-    Formula: "formula",
-    Assumption: "assumption",
-    Series: "series",
-    Fact: "fact"
-});
 
 /// One thing that two rulesets state differently.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -40,22 +40,18 @@ pub struct Parameter {
     pub set: Val,
 }
 
-/// What is known of a box.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
-pub enum State {
-    /// Met for everything in it.
-    Passes,
-    /// Not met, whatever else is so.
-    Breaks,
-    /// Depends on what else is open, or could not be told.
-    Open,
+words! {
+    /// What is known of a box.
+    #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+    pub enum State {
+        /// Met for everything in it.
+        Passes = "passes",
+        /// Not met, whatever else is so.
+        Breaks = "breaks",
+        /// Depends on what else is open, or could not be told.
+        Open = "open",
+    }
 }
-
-words!(State {
-    Passes: "passes",
-    Breaks: "breaks",
-    Open: "open"
-});
 
 impl State {
     fn of(truth: TruthSet) -> Self {

@@ -8,57 +8,43 @@ use super::subject::Subject;
 use crate::ruleset::{Confidence, Severity, Stage};
 use crate::source::{Label, Span, words};
 
-/// What came of a rule for a subject.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
-pub enum Outcome {
-    /// It fails for every installation that fits what is written.
-    Failed,
-    /// Neither.
-    Undecided,
-    /// It needs a fact that is written wrongly.
-    NotJudged,
-    /// A recorded departure covers a failure.
-    Departed,
-    /// It holds for every installation that fits.
-    Met,
-    /// It does not apply.
-    NotApplicable,
-    /// It belongs to a later stage.
-    NotDue,
+words! {
+    /// What came of a rule for a subject.
+    #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+    pub enum Outcome {
+        /// It fails for every installation that fits what is written.
+        Failed = "failed",
+        /// Neither.
+        Undecided = "undecided",
+        /// It needs a fact that is written wrongly.
+        NotJudged = "not-judged",
+        /// A recorded departure covers a failure.
+        Departed = "departed",
+        /// It holds for every installation that fits.
+        Met = "met",
+        /// It does not apply.
+        NotApplicable = "not-applicable",
+        /// It belongs to a later stage.
+        NotDue = "not-due",
+    }
 }
 
-words!(Outcome {
-    Failed: "failed",
-    Undecided: "undecided",
-    NotJudged: "not-judged",
-    Departed: "departed",
-    Met: "met",
-    NotApplicable: "not-applicable",
-    NotDue: "not-due"
-});
-
-/// Why something is undecided.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
-pub enum Reason {
-    /// Two witnesses: one that passes and one that breaks.
-    Open,
-    /// The work limit was met.
-    Unresolved,
-    /// For some values there is nothing to compute with.
-    NotComputable,
-    /// The ruleset has no figure here.
-    Gap,
-    /// The rules leave it out, and it matters here.
-    LeftOut,
+words! {
+    /// Why something is undecided.
+    #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+    pub enum Reason {
+        /// Two witnesses: one that passes and one that breaks.
+        Open = "open",
+        /// The work limit was met.
+        Unresolved = "unresolved",
+        /// For some values there is nothing to compute with.
+        NotComputable = "not-computable",
+        /// The ruleset has no figure here.
+        Gap = "gap-in-ruleset",
+        /// The rules leave it out, and it matters here.
+        LeftOut = "left-out",
+    }
 }
-
-words!(Reason {
-    Open: "open",
-    Unresolved: "unresolved",
-    NotComputable: "not-computable",
-    Gap: "gap-in-ruleset",
-    LeftOut: "left-out"
-});
 
 /// A fact that could decide.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -5,27 +5,21 @@ use super::finding::{Counts, Outcome};
 use crate::ruleset::Severity;
 use crate::source::words;
 
-/// What judging came to, the heaviest last.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Standing {
-    /// Nothing of the severities that count fails or is undecided.
-    #[default]
-    Clean,
-    /// Nothing fails, but something is undecided.
-    Undecided,
-    /// Something fails.
-    Breach,
-    /// It could not be judged: the input has mistakes.
-    Failed,
+words! {
+    /// What judging came to, the heaviest last.
+    #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+    pub enum Standing {
+        /// Nothing of the severities that count fails or is undecided.
+        #[default]
+        Clean = "clean",
+        /// Nothing fails, but something is undecided.
+        Undecided = "undecided",
+        /// Something fails.
+        Breach = "breach",
+        /// It could not be judged: the input has mistakes.
+        Failed = "failed",
+    }
 }
-
-// The heaviest first.
-words!(Standing {
-    Failed: "failed",
-    Breach: "breach",
-    Undecided: "undecided",
-    Clean: "clean"
-});
 
 impl Standing {
     /// What counts come to, where everything at least as severe as `least` decides.

@@ -16,26 +16,21 @@ pub struct ObjectId(pub u32);
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct ParameterId(pub u16);
 
-/// As found, added, changed or taken out.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Default)]
-pub enum Status {
-    /// Put in by these works.
-    #[default]
-    New,
-    /// As found.
-    Existing,
-    /// As found, changed by these works.
-    Altered,
-    /// Taken out by these works.
-    ToGo,
+words! {
+    /// As found, added, changed or taken out.
+    #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Default)]
+    pub enum Status {
+        /// Put in by these works.
+        #[default]
+        New = "new",
+        /// As found.
+        Existing = "existing",
+        /// As found, changed by these works.
+        Altered = "altered",
+        /// Taken out by these works.
+        ToGo = "to-go",
+    }
 }
-
-words!(Status {
-    New: "new",
-    Existing: "existing",
-    Altered: "altered",
-    ToGo: "to-go"
-});
 
 /// Arithmetic over parameters in a template value. All numbers in SI units; dimensions were
 /// checked when it was built.

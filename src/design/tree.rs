@@ -245,31 +245,24 @@ impl Value {
     }
 }
 
-/// Where a value comes from.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
-pub enum Origin {
-    /// `(measured)`
-    Measured,
-    /// `(calculated)`
-    Calculated,
-    /// `(by-enquiry)`
-    ByEnquiry,
-    /// `(declared)`
-    Declared,
-    /// `(assumed)`
-    Assumed,
-    /// `(required)`: asked of what is bought; from the verify stage on it says nothing.
-    Required,
+words! {
+    /// Where a value comes from.
+    #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+    pub enum Origin {
+        /// `(measured)`
+        Measured = "measured",
+        /// `(calculated)`
+        Calculated = "calculated",
+        /// `(by-enquiry)`
+        ByEnquiry = "by-enquiry",
+        /// `(declared)`
+        Declared = "declared",
+        /// `(assumed)`
+        Assumed = "assumed",
+        /// `(required)`: asked of what is bought; from the verify stage on it says nothing.
+        Required = "required",
+    }
 }
-
-words!(Origin {
-    Measured: "measured",
-    Calculated: "calculated",
-    ByEnquiry: "by-enquiry",
-    Declared: "declared",
-    Assumed: "assumed",
-    Required: "required"
-});
 
 /// The forms of a value.
 #[derive(Clone, Debug, PartialEq)]

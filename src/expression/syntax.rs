@@ -24,55 +24,40 @@ impl Expr {
     }
 }
 
-/// Operators with two operands.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum BinaryOp {
-    /// `or`
-    Or,
-    /// `and`
-    And,
-    /// `<=`
-    Le,
-    /// `>=`
-    Ge,
-    /// `==`
-    Eq,
-    /// `!=`
-    Ne,
-    /// `<`
-    Lt,
-    /// `>`
-    Gt,
-    /// `+`
-    Add,
-    /// `-`
-    Sub,
-    /// `*`
-    Mul,
-    /// `/`
-    Div,
-    /// `^`
-    Pow,
-    /// `else`
-    Otherwise,
+words! {
+    /// Operators with two operands.
+    #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+    pub enum BinaryOp {
+        /// `or`
+        Or = "or",
+        /// `and`
+        And = "and",
+        /// `<=`
+        Le = "<=",
+        /// `>=`
+        Ge = ">=",
+        /// `==`
+        Eq = "==",
+        /// `!=`
+        Ne = "!=",
+        /// `<`
+        Lt = "<",
+        /// `>`
+        Gt = ">",
+        /// `+`
+        Add = "+",
+        /// `-`
+        Sub = "-",
+        /// `*`
+        Mul = "*",
+        /// `/`
+        Div = "/",
+        /// `^`
+        Pow = "^",
+        /// `else`
+        Otherwise = "else",
+    }
 }
-
-words!(BinaryOp {
-    Or: "or",
-    And: "and",
-    Le: "<=",
-    Ge: ">=",
-    Eq: "==",
-    Ne: "!=",
-    Lt: "<",
-    Gt: ">",
-    Add: "+",
-    Sub: "-",
-    Mul: "*",
-    Div: "/",
-    Pow: "^",
-    Otherwise: "else"
-});
 
 /// Operators with one operand.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -83,60 +68,45 @@ pub enum UnaryOp {
     Negate,
 }
 
-/// What an aggregate does with its members.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
-pub enum Aggregate {
-    /// Adds them.
-    Sum,
-    /// The least.
-    Min,
-    /// The greatest.
-    Max,
-    /// How many.
-    Count,
-    /// Whether it holds for all.
-    Every,
-    /// Whether it holds for at least one.
-    Any,
-    /// The sum of the two greatest.
-    LargestTwo,
+words! {
+    /// What an aggregate does with its members.
+    #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+    pub enum Aggregate {
+        /// Adds them.
+        Sum = "sum",
+        /// The least.
+        Min = "min",
+        /// The greatest.
+        Max = "max",
+        /// How many.
+        Count = "count",
+        /// Whether it holds for all.
+        Every = "every",
+        /// Whether it holds for at least one.
+        Any = "any",
+        /// The sum of the two greatest.
+        LargestTwo = "largest-two",
+    }
 }
 
-words!(Aggregate {
-    Sum: "sum",
-    Min: "min",
-    Max: "max",
-    Count: "count",
-    Every: "every",
-    Any: "any",
-    LargestTwo: "largest-two"
-});
-
-/// Questions about where a value comes from.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
-pub enum OriginTest {
-    /// Read from an instrument.
-    Measured,
-    /// Worked out.
-    Calculated,
-    /// Asked of the network operator.
-    ByEnquiry,
-    /// Stated by the network operator or maker.
-    Declared,
-    /// Assumed by the designer or the ruleset.
-    Assumed,
-    /// Written at all.
-    Written,
+words! {
+    /// Questions about where a value comes from.
+    #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+    pub enum OriginTest {
+        /// Read from an instrument.
+        Measured = "measured",
+        /// Worked out.
+        Calculated = "calculated",
+        /// Asked of the network operator.
+        ByEnquiry = "by-enquiry",
+        /// Stated by the network operator or maker.
+        Declared = "declared",
+        /// Assumed by the designer or the ruleset.
+        Assumed = "assumed",
+        /// Written at all.
+        Written = "written",
+    }
 }
-
-words!(OriginTest {
-    Measured: "measured",
-    Calculated: "calculated",
-    ByEnquiry: "by-enquiry",
-    Declared: "declared",
-    Assumed: "assumed",
-    Written: "written"
-});
 
 /// What a node is.
 #[derive(Clone, Debug, PartialEq)]

@@ -125,49 +125,36 @@ pub enum LineTerm {
     Current,
 }
 
-/// Functions.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub enum Call {
-    /// The least.
-    Min,
-    /// The greatest.
-    Max,
-    /// Absolute value.
-    Abs,
-    /// Square root.
-    Sqrt,
-    /// Natural logarithm.
-    Ln,
-    /// Exponential.
-    Exp,
-    /// Sine.
-    Sin,
-    /// Cosine.
-    Cos,
-    /// Arc cosine.
-    Acos,
-    /// Phasor sum of three currents.
-    NeutralCurrent,
-    /// Touch voltage with an open PEN.
-    OpenPenVoltage,
-    /// Magnitude of a source with a path behind it.
-    BehindSource,
+words! {
+    /// Functions.
+    #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+    pub enum Call {
+        /// The least.
+        Min = "min",
+        /// The greatest.
+        Max = "max",
+        /// Absolute value.
+        Abs = "abs",
+        /// Square root.
+        Sqrt = "sqrt",
+        /// Natural logarithm.
+        Ln = "ln",
+        /// Exponential.
+        Exp = "exp",
+        /// Sine.
+        Sin = "sin",
+        /// Cosine.
+        Cos = "cos",
+        /// Arc cosine.
+        Acos = "acos",
+        /// Phasor sum of three currents.
+        NeutralCurrent = "neutral-current",
+        /// Touch voltage with an open PEN.
+        OpenPenVoltage = "open-pen-voltage",
+        /// Magnitude of a source with a path behind it.
+        BehindSource = "behind-source",
+    }
 }
-
-words!(Call {
-    Min: "min",
-    Max: "max",
-    Abs: "abs",
-    Sqrt: "sqrt",
-    Ln: "ln",
-    Exp: "exp",
-    Sin: "sin",
-    Cos: "cos",
-    Acos: "acos",
-    NeutralCurrent: "neutral-current",
-    OpenPenVoltage: "open-pen-voltage",
-    BehindSource: "behind-source"
-});
 
 /// What an aggregate goes over.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -24,7 +24,7 @@ pub fn tail(totals: &Totals, against: Option<Against>) -> String {
         "worst": totals.worst.word(),
         "worst-judged": totals.worst_judged.map(Standing::word),
     });
-    for s in Standing::ALL {
+    for s in Standing::ALL.into_iter().rev() {
         all[s.word()] = json!(totals.of(s));
     }
     if let Some(a) = against {

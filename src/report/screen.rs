@@ -10,7 +10,6 @@ use crate::answer::{Question, Survey};
 use crate::check::{FigureValue, Finding, Outcome, Reason, Report, tame};
 use crate::ruleset::Severity;
 use crate::source::{Label, Problem};
-use crate::vocabulary::Settler;
 
 use super::columns::columns;
 use super::diagnostic::{Shown, Style, Visible, problems_within, room};
@@ -280,8 +279,7 @@ impl Page<'_> {
                 None => {}
             }
         }
-        let place = |s: Settler| Settler::ALL.iter().position(|o| *o == s);
-        asked.sort_by_key(|g| g.first().map(|q| (place(q.settled_by), q.span)));
+        asked.sort_by_key(|g| g.first().map(|q| (q.settled_by, q.span)));
         let mut last = None;
         for group in &asked {
             let Some(q) = group.first() else { continue };

@@ -16,6 +16,7 @@ use super::wrap::wrapped;
 pub fn totals(t: &Totals, against: Option<Against>) -> String {
     let parts: Vec<String> = Standing::ALL
         .into_iter()
+        .rev()
         .filter(|s| t.of(*s) > 0)
         .map(|s| {
             let what = match s {

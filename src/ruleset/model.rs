@@ -9,59 +9,46 @@ use crate::expression::{Compiled, Data, Limits, Tables};
 use crate::source::{SourceFile, Span, words};
 use crate::vocabulary::{FactIx, KindId, Settler, Vocabulary, WordSet};
 
-/// When in the job a rule is due.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-pub enum Stage {
-    /// What is found on site.
-    Survey,
-    /// What is designed.
-    Design,
-    /// What is measured.
-    Verify,
-    /// What is handed over.
-    Handover,
+words! {
+    /// When in the job a rule is due.
+    #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+    pub enum Stage {
+        /// What is found on site.
+        Survey = "survey",
+        /// What is designed.
+        Design = "design",
+        /// What is measured.
+        Verify = "verify",
+        /// What is handed over.
+        Handover = "handover",
+    }
 }
 
-words!(Stage {
-    Survey: "survey",
-    Design: "design",
-    Verify: "verify",
-    Handover: "handover"
-});
-
-/// How heavily a failure weighs.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-pub enum Severity {
-    /// The requirement binds.
-    Breach,
-    /// Good practice says otherwise, or it works only under conditions.
-    Caution,
-    /// Worth knowing.
-    Advice,
+words! {
+    /// How heavily a failure weighs.
+    #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+    pub enum Severity {
+        /// The requirement binds.
+        Breach = "breach",
+        /// Good practice says otherwise, or it works only under conditions.
+        Caution = "caution",
+        /// Worth knowing.
+        Advice = "advice",
+    }
 }
 
-words!(Severity {
-    Breach: "breach",
-    Caution: "caution",
-    Advice: "advice"
-});
-
-/// How sure its encoder is of a rule.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-pub enum Confidence {
-    /// A published text states it.
-    Published,
-    /// From memory, not compared with a text.
-    FromMemory,
-    /// Common practice; no text states it.
-    CommonPractice,
+words! {
+    /// How sure its encoder is of a rule.
+    #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+    pub enum Confidence {
+        /// A published text states it.
+        Published = "published",
+        /// From memory, not compared with a text.
+        FromMemory = "from-memory",
+        /// Common practice; no text states it.
+        CommonPractice = "common-practice",
+    }
 }
-
-words!(Confidence {
-    Published: "published",
-    FromMemory: "from-memory",
-    CommonPractice: "common-practice"
-});
 
 /// Where an item of a ruleset comes from.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]

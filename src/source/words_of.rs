@@ -1,9 +1,16 @@
 //! The words that reports and files use for the variants of an enum, each stated once.
 
-/// `words!(Stage { Survey: "survey", Design: "design" })` gives an enum its variants in this order
-/// (`ALL`), the word of each (`word`, `Display`) and the way back (`from_word`).
+/// `words! { enum Stage { Survey = "survey", Design = "design" } }` declares an enum and gives it its
+/// variants in this order (`ALL`), the word of each (`word`, `Display`) and the way back
+/// (`from_word`).
 macro_rules! words {
-    ($name:ident { $($variant:ident: $word:literal),+ $(,)? }) => {
+    (
+        $(#[$about:meta])*
+        $seen:vis enum $name:ident { $($(#[$means:meta])* $variant:ident = $word:literal),+ $(,)? }
+    ) => {
+        $(#[$about])*
+        $seen enum $name { $($(#[$means])* $variant),+ }
+
         impl $name {
             /// All of them, in order.
             pub const ALL: [Self; [$($word),+].len()] = [$(Self::$variant),+];

@@ -63,38 +63,28 @@ pub enum FactType {
     },
 }
 
-/// Who can settle a fact.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-pub enum Settler {
-    /// Chosen by the designer.
-    Designer,
-    /// Found on site.
-    Site,
-    /// Known to the network operator.
-    Network,
-    /// Settled while installing.
-    Installer,
-    /// Measured.
-    Test,
-    /// Decided by the client.
-    Client,
-    /// In the maker's data.
-    Maker,
-    /// Decided by an authority.
-    Authority,
+words! {
+    /// Who can settle a fact, in the order in which a survey asks.
+    #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+    pub enum Settler {
+        /// Found on site.
+        Site = "site",
+        /// Known to the network operator.
+        Network = "network",
+        /// Measured.
+        Test = "test",
+        /// Chosen by the designer.
+        Designer = "designer",
+        /// In the maker's data.
+        Maker = "maker",
+        /// Decided by the client.
+        Client = "client",
+        /// Settled while installing.
+        Installer = "installer",
+        /// Decided by an authority.
+        Authority = "authority",
+    }
 }
-
-// In the order in which a survey asks.
-words!(Settler {
-    Site: "site",
-    Network: "network",
-    Test: "test",
-    Designer: "designer",
-    Maker: "maker",
-    Client: "client",
-    Installer: "installer",
-    Authority: "authority"
-});
 
 /// What silence means for a collection.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default, Serialize, Deserialize)]
