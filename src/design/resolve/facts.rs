@@ -193,7 +193,7 @@ impl<'a> Resolver<'a> {
             .filter(|id| self.design.object(*id).absent)
             .collect();
         let mut told = Vec::new();
-        for object in self.design.objects.iter().filter(|o| !o.is_gone()) {
+        for object in self.design.objects.iter().filter(|o| o.stays()) {
             let kind = self.vocabulary.kind(object.kind);
             for (slot, fact) in object.facts.iter().zip(&kind.facts) {
                 let Some(written) = slot else { continue };

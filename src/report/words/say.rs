@@ -3,8 +3,8 @@
 use crate::quantity::{Unit, format_interval, format_quantity};
 use crate::ruleset::{Assumed, Ruleset};
 use crate::vocabulary::{
-    Bounds, Fact, FactIx, FactType, Head, Kind, KindId, NameRole, Openness, Series, Vocabulary,
-    with_article,
+    Bounds, Fact, FactIx, FactType, Head, Kind, KindId, NameRole, Openness, PRESENT, Series,
+    Vocabulary, with_article,
 };
 
 /// Digits of a limit or of a member of a series.
@@ -208,6 +208,8 @@ pub(super) fn unwritten(ruleset: &Ruleset, kind: KindId, ix: FactIx) -> Vec<Stri
     if fact.name == "status" {
         // The language reads this fact itself and looks for it in the blocks around.
         ways.push("as of the block around it, else new".to_owned());
+    } else if fact.name == PRESENT {
+        ways.push("yes".to_owned());
     } else if ruleset.derivation(kind, ix).is_some() {
         ways.push("worked out".to_owned());
     } else if let Some(along) = fact.inherits {
