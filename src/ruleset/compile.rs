@@ -193,7 +193,7 @@ fn everywhere(v: &mut Vocabulary, problems: &mut Vec<Problem>) {
         });
         // Of a part `none` and `?` say so where it would stand.
         let present = (lacks(PRESENT) && !kind.part_only).then(|| Fact {
-            label: "Whether it is there".to_owned(),
+            label: "Presence on site".to_owned(),
             means: "whether it is there at all".to_owned(),
             settled_by: Settler::Site,
             ..Fact::plain(PRESENT, FactType::YesNo, at)
