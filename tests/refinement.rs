@@ -260,7 +260,14 @@ fn places(chance: &mut Chance, of: &Installation, text: &str, share: f64) -> Vec
             );
         }
     }
-    places.into_values().collect()
+    // A value may stand inside another: only the outer one is widened.
+    let mut end = 0;
+    let mut apart = |place: &Place| {
+        let free = end <= place.from;
+        end = end.max(place.until);
+        free
+    };
+    places.into_values().filter(|p| apart(p)).collect()
 }
 
 /// The text with what `new` gives at each place.
