@@ -104,6 +104,25 @@ fn b2_what_stands_inside_is_there_if_the_whole_is() {
     assert_eq!([inside("yes"), inside("?")], [Failed, Undecided]);
 }
 
+/// What leads to something inside an absent thing is as wrong as what leads to the thing.
+#[test]
+fn b2_what_stands_inside_an_absent_thing_is_absent() {
+    let w = World::one("x <= 10 A");
+    let inside = "hub h { present: no\n thing t { x: 50 A  part: first { In: 32 A } } }";
+    let none = w.judge(inside);
+    assert!(
+        none.report.findings.is_empty(),
+        "{:?}",
+        none.report.findings
+    );
+    let text = format!("{inside}\nthing u {{ x: 1 A  other: t }}");
+    let told = said(&w.open(&text, &[]).problems);
+    assert!(
+        told.contains("`other` leads to `t`, which is said to be absent"),
+        "{told}"
+    );
+}
+
 /// Rules read it, as they read `status`: what leads to an absent thing can be told.
 #[test]
 fn b2_whether_something_is_there_is_a_fact_for_rules() {

@@ -184,31 +184,45 @@ impl<'a> Resolver<'a> {
         }
     }
 
-    /// Reports what leads to a thing that is said to be absent: nothing would be judged of it.
+    /// What stands in an absent thing is absent, too. Reports what leads there: nothing would be
+    /// judged of it.
     pub(super) fn refuse_absent(&mut self) {
         if !self.design.doubted {
             return;
         }
-        let absent: Vec<ObjectId> = (self.design.ids())
-            .filter(|id| self.design.object(*id).absent)
+        // Each with the thing that says so.
+        let absent: Vec<(ObjectId, ObjectId)> = (self.design.ids())
+            .filter_map(|id| {
+                let mut around = std::iter::successors(Some(id), |at| {
+                    let o = self.design.object(*at);
+                    o.owner.or(o.scope)
+                });
+                Some((id, around.find(|at| self.design.object(*at).absent)?))
+            })
             .collect();
+        for (id, _) in &absent {
+            if let Some(object) = self.object_mut(*id) {
+                object.absent = true;
+            }
+        }
         let mut told = Vec::new();
         for object in self.design.objects.iter().filter(|o| o.stays()) {
             let kind = self.vocabulary.kind(object.kind);
             for (slot, fact) in object.facts.iter().zip(&kind.facts) {
                 let Some(written) = slot else { continue };
-                let Some(id) = absent.iter().find(|id| written.value.leads_to(**id)) else {
+                let leads = |(id, _): &&(ObjectId, ObjectId)| written.value.leads_to(*id);
+                let Some((id, by)) = absent.iter().find(leads) else {
                     continue;
                 };
-                let thing = self.design.object(*id);
+                let (thing, by) = (self.design.object(*id), self.design.object(*by));
                 let why = format!(
                     "`{}` leads to `{}`, which is said to be absent",
                     fact.name, thing.name
                 );
                 let mut problem = Problem::wrong("leads-to-absent", written.span, why)
                     .help("write what it leads to, or leave out `present: no`");
-                let said = self.vocabulary.kind(thing.kind).fact_named(PRESENT);
-                if let Some(said) = said.and_then(|ix| thing.written(ix)) {
+                let said = self.vocabulary.kind(by.kind).fact_named(PRESENT);
+                if let Some(said) = said.and_then(|ix| by.written(ix)) {
                     problem = problem.at(said.span, "said here");
                 }
                 told.push(problem);
