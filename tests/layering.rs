@@ -383,3 +383,65 @@ fn what_could_be_read_in_two_ways_is_no_short_form() {
         assert!(flat.contains(what), "{short}: {out}");
     }
 }
+
+/// What a mend may add is read when the ruleset is: with a mistake in it, it would never be offered.
+#[test]
+fn what_a_mend_may_add_is_read_with_the_ruleset() {
+    let stock = |entry: &str| {
+        let firm = format!(
+            "ruleset: firm
+title: Our firm
+kinds:
+  meter:
+    means: a meter
+    facts:
+      limit: {{is: A, means: 'a limit', by: designer, domain: '> 0 A'}}
+      of: {{is: references thing, means: 'what it watches', by: designer}}
+      seal: {{is: part seal, means: 'its seal', by: designer}}
+  seal:
+    means: a seal
+    part-only: yes
+    facts:
+      colour: {{is: one of red blue, means: 'a colour', by: designer}}
+mend:
+  - {entry}
+"
+        );
+        rules("check", LAB, &firm)
+    };
+    for sound in [
+        "{is: meter, beside: thing, cost: 4, block: 'meter m { limit: {{x}}  of: {{name}} }'}",
+        "{is: meter, beside: thing, cost: 4, block: 'meter m { limit: 5 A  of: {{every thing}} }'}",
+        "{is: meter.seal, cost: 4, part: 'seal { colour: red }'}",
+    ] {
+        let (code, out) = stock(sound);
+        assert_eq!(code, 0, "{sound}: {out}");
+        assert!(!out.contains("cannot be read"), "{sound}: {out}");
+    }
+    for (wrong, why) in [
+        (
+            "{is: meter, beside: thing, cost: 4, block: 'meter m { limit: {{x}}  off: {{name}} }'}",
+            "the block `meter` cannot be read: a meter has no fact called `off`",
+        ),
+        (
+            "{is: meter, beside: thing, cost: 4, block: 'meter m { limit: {{x} }'}",
+            "the block `meter` cannot be read: ",
+        ),
+        (
+            "{is: meter, beside: thing, cost: 4, block: 'meter m { limit: {{z}} }'}",
+            "the block `meter` says {{z}}, and a `thing` has no such thing",
+        ),
+        (
+            "{is: meter, beside: thing, cost: 4, block: 'meter m { of: {{every thin}} }'}",
+            "the block `meter` says {{every thin}}",
+        ),
+        (
+            "{is: meter.seal, cost: 4, part: 'seal { colour: green }'}",
+            "the part for `meter.seal` cannot be read: ",
+        ),
+    ] {
+        let (code, out) = stock(wrong);
+        assert_eq!(code, 2, "{wrong}: {out}");
+        assert!(out.contains(why), "{wrong}: {out}");
+    }
+}

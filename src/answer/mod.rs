@@ -26,7 +26,7 @@ pub use bounds::{
 pub use compare::{Change, Comparison, Said, Turn, share_rules};
 pub use differences::{Difference, Fate, Stated, differences};
 pub use explain::{ReadBy, facts_read};
-pub use mend::{Change as MendChange, Edit, Help, Mended, blocks, helps, mend};
+pub use mend::{Change as MendChange, Edit, Help, Mended, blocks, helps, mend, stock_mistakes};
 pub use order::{Amount, Article, order, together};
 pub use passing::Passing;
 pub use prove::{

@@ -9,7 +9,8 @@ use std::sync::Arc;
 
 use clap::{Args, Subcommand};
 
-use crate::report::{render_problems, rules_schema, template};
+use crate::answer::stock_mistakes;
+use crate::report::{plural, render_problems, rules_schema, template};
 use crate::ruleset::{Figures, Library, Loaded, Request, Requirement, Rule, Ruleset};
 use crate::session::split_rules;
 use crate::source::{Problem, Sources};
@@ -147,19 +148,14 @@ impl Which {
         for edition in editions {
             let loaded = library.load(&self.request(edition.clone()));
             let edition = edition.unwrap_or_default();
-            let fresh: Vec<Problem> = loaded
-                .problems
-                .iter()
-                .filter(|p| !seen.contains(p))
-                .cloned()
-                .collect();
+            let stock = loaded.ruleset.as_deref().map(stock_mistakes);
+            let mistakes = loaded.problems.iter().chain(stock.iter().flatten());
+            let count = mistakes.clone().count();
+            let fresh: Vec<Problem> = mistakes.filter(|p| !seen.contains(p)).cloned().collect();
             show_problems(&loaded, &fresh, out);
-            if !loaded.problems.is_empty() {
-                out.line(&format!(
-                    "{} edition {edition}: {} mistakes",
-                    self.rules,
-                    loaded.problems.len()
-                ));
+            if count > 0 {
+                let count = plural(count, "mistake", "mistakes");
+                out.line(&format!("{} edition {edition}: {count}", self.rules));
                 code = exit::FAILED;
             }
             seen.extend(fresh);

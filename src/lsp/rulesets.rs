@@ -18,6 +18,7 @@ use super::document::path_of;
 use super::given::{Given, Name, Rules};
 use super::position::Lines;
 use super::state::State;
+use crate::answer::stock_mistakes;
 use crate::design::cursor::token;
 use crate::ruleset::{Request, schema};
 use crate::session::Project;
@@ -60,7 +61,8 @@ pub(super) fn looked_at(state: &State) -> Rules {
         });
         let sources = Sources::over(Arc::clone(&loaded.files));
         let mut shown = Places::new(state, &sources);
-        for problem in &loaded.problems {
+        let stock = loaded.ruleset.as_deref().map(stock_mistakes);
+        for problem in loaded.problems.iter().chain(stock.iter().flatten()) {
             let (path, diagnostic) = mistake(&mut shown, &folder.join(HEAD), problem, true);
             all.told.entry(path).or_default().push(diagnostic);
         }

@@ -48,6 +48,7 @@ fn one(
             beside,
             text: text.to_owned(),
             cost,
+            span: f.at("block"),
         });
         return Some(());
     }

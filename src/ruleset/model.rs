@@ -287,6 +287,8 @@ pub struct StockBlock {
     pub text: String,
     /// What it costs, in the units of the other costs.
     pub cost: f64,
+    /// Where it stands.
+    pub span: Span,
 }
 
 /// What a change of one fact costs.

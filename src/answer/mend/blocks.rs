@@ -31,7 +31,11 @@ pub fn blocks(ruleset: &Ruleset, design: &Design) -> Vec<Change> {
 
 /// The block put after the one that it is for; nothing, where that does not say what the block needs.
 fn added(ruleset: &Ruleset, design: &Design, block: &StockBlock, id: ObjectId) -> Option<Change> {
-    let text = filled_in(ruleset, design, &block.text, id)?;
+    let text = filled_in(&block.text, |asked| match asked {
+        Asked::Name => Some(design.label(id)),
+        Asked::Every(kind) => every(ruleset, design, kind),
+        Asked::Said(path) => said(ruleset, design, path, id),
+    })?;
     let after = design.object(id).span;
     let kind = &ruleset.vocabulary.kind(block.kind).name;
     Some(Change {
@@ -50,8 +54,33 @@ fn added(ruleset: &Ruleset, design: &Design, block: &StockBlock, id: ObjectId) -
     })
 }
 
-/// A block's text with what stands in braces filled in.
-fn filled_in(ruleset: &Ruleset, design: &Design, text: &str, id: ObjectId) -> Option<String> {
+/// What a block's text asks in braces.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Asked<'a> {
+    /// `{{name}}`: the name of the thing that it is for.
+    Name,
+    /// `{{every KIND}}`: the names of all of a kind.
+    Every(&'a str),
+    /// `{{FACT}}`, `{{PART.FACT}}`: what that thing says.
+    Said(&'a str),
+}
+
+/// As it is written, without the braces.
+impl std::fmt::Display for Asked<'_> {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Name => f.write_str("name"),
+            Self::Every(kind) => write!(f, "every {kind}"),
+            Self::Said(path) => f.write_str(path),
+        }
+    }
+}
+
+/// A block's text with what stands in braces filled in; nothing, where one cannot be.
+pub(super) fn filled_in(
+    text: &str,
+    mut answer: impl FnMut(Asked<'_>) -> Option<String>,
+) -> Option<String> {
     let mut out = String::new();
     let mut rest = text;
     while let Some((before, (inside, after))) = rest
@@ -59,11 +88,11 @@ fn filled_in(ruleset: &Ruleset, design: &Design, text: &str, id: ObjectId) -> Op
         .and_then(|(before, on)| Some((before, on.split_once("}}")?)))
     {
         out.push_str(before);
-        out.push_str(&match inside.split_once(' ') {
-            Some(("every", kind)) => every(ruleset, design, kind)?,
-            _ if inside == "name" => design.label(id),
-            _ => said(ruleset, design, inside, id)?,
-        });
+        out.push_str(&answer(match inside.split_once(' ') {
+            Some(("every", kind)) => Asked::Every(kind),
+            _ if inside == "name" => Asked::Name,
+            _ => Asked::Said(inside),
+        })?);
         rest = after;
     }
     out.push_str(rest);

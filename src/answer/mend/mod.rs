@@ -10,6 +10,7 @@ mod graft;
 mod helps;
 mod knobs;
 mod search;
+mod stock;
 
 use std::collections::BTreeSet;
 use std::sync::Arc;
@@ -25,6 +26,7 @@ use crate::source::Span;
 
 pub use blocks::blocks;
 pub use helps::{Help, helps};
+pub use stock::stock_mistakes;
 
 use fill::fill;
 use graft::graft;
