@@ -490,6 +490,8 @@ fn words_that_a_blank_takes_apart_are_one() {
             &cable("armoured { size: 25 mm²  length: 4 m }"),
         );
     }
+    same(&device("mcb C 32"), &device("mcb C32"));
+    same(&device("mcb 2 P B 40"), &device("mcb 2P B40"));
     same(
         "electrode rods { resistance: 60 ohm }",
         "electrode rods { R: 60 ohm }",

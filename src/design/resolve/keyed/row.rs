@@ -211,7 +211,15 @@ impl Long<'_> {
             opens.or_else(|| self.v.opened_by(&joined))
         };
         let Some(short) = self.short(kind).filter(|s| s.takes(&joined)) else {
-            return opened().map(str::to_owned);
+            // A mark with a blank in it: `C 32`, `2 P`.
+            let tight = text.replace(' ', "");
+            let number = |p: &str| p.bytes().all(|b| b.is_ascii_digit());
+            let halves = text.split_once(' ').filter(|(_, b)| !b.contains(' '));
+            let mark = halves.is_some_and(|(a, b)| number(a) != number(b))
+                && self
+                    .short(kind)
+                    .is_some_and(|s| s.mark(&tight, None).is_some());
+            return opened().map(str::to_owned).or(mark.then_some(tight));
         };
         let facts = |text: &str| -> Vec<FactIx> {
             let marked = short.mark(short.as_mark(text), None).into_iter().flatten();
