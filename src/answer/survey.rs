@@ -28,7 +28,7 @@ use crate::source::limits::WORK;
 use crate::vocabulary::{Fact, FactIx, FactType, KindId, Settler, WordSet};
 
 pub(super) use asked::member;
-use asked::{asked_inner, is_asked_itself, question};
+use asked::{is_asked_itself, question};
 
 /// Boxes for trying which facts decide a rule.
 const TRIES: Budget = Budget(24);
@@ -305,7 +305,7 @@ fn key(residual: &Residual, like: &[ObjectId], leaf: LeafId) -> Key {
         _ => i.fact,
     };
     let object = like.get(i.object.0 as usize).copied().unwrap_or(i.object);
-    (object, fact, asked_inner(residual, i.inner), what)
+    (object, fact, i.asked_inside(&residual.ruleset), what)
 }
 
 /// Of each object the first that the same text stands for.

@@ -67,6 +67,15 @@ pub struct LeafInfo {
     pub what: What,
 }
 
+impl LeafInfo {
+    /// What is asked inside an unknown part; what would be worked out there is not asked, the part is.
+    #[must_use]
+    pub fn asked_inside(&self, ruleset: &Ruleset) -> Option<(KindId, FactIx)> {
+        self.inner
+            .filter(|(kind, fact)| ruleset.derivation(*kind, *fact).is_none())
+    }
+}
+
 /// One recorded term of a derivation, for workings.
 #[derive(Clone, Debug)]
 pub struct Step {

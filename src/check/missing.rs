@@ -7,7 +7,7 @@ use super::show::{show_number, show_val};
 use super::view::View;
 use crate::design::model::Status;
 use crate::expression::{LeafId, Val, Witness};
-use crate::vocabulary::{FactType, Settler};
+use crate::vocabulary::{FactIx, FactType, KindId, Settler};
 
 /// The day near which dates are chosen in a design that writes none: 2026-01-01.
 const DAY_WITHOUT_DATE: i32 = 20_454;
@@ -57,8 +57,23 @@ impl View<'_> {
         about
     }
 
-    /// The fact behind a leaf that could decide, with a value for either verdict.
+    /// The fact behind a leaf that could decide, with a value for either verdict. Of what would be
+    /// worked out inside an unknown part the part is told: nobody could write the other.
     pub(super) fn missing(&self, leaf: LeafId, yes: Option<Val>, no: Option<Val>) -> Missing {
+        let info = self.leaves[leaf.0 as usize];
+        match info.asked_inside(self.ruleset) {
+            None if info.inner.is_some() => self.behind(leaf, None, (None, None)),
+            inner => self.behind(leaf, inner, (yes, no)),
+        }
+    }
+
+    /// The fact behind a leaf, or one inside it, with values.
+    fn behind(
+        &self,
+        leaf: LeafId,
+        inner: Option<(KindId, FactIx)>,
+        (yes, no): (Option<Val>, Option<Val>),
+    ) -> Missing {
         let info = self.leaves[leaf.0 as usize];
         let v = &self.ruleset.vocabulary;
         if let What::Parameter(id) = info.what {
@@ -78,7 +93,7 @@ impl View<'_> {
         let o = self.design.object(info.object);
         let fact = v.fact(o.kind, info.fact);
         let span = o.written(info.fact).map_or(o.head, |w| w.span);
-        let (name, means, settler, shown) = match (info.what, info.inner) {
+        let (name, means, settler, shown) = match (info.what, inner) {
             (What::Rest, _) => {
                 let listed = fact.target().map_or("", |k| v.kind(k).name.as_str());
                 (
@@ -158,7 +173,8 @@ impl View<'_> {
         w.0.iter()
             .take(12)
             .map(|(leaf, val)| {
-                let m = self.missing(*leaf, Some(*val), None);
+                let inner = self.leaves[leaf.0 as usize].inner;
+                let m = self.behind(*leaf, inner, (Some(*val), None));
                 WitnessValue {
                     fact: format!("{} of {}", m.fact, m.of),
                     value: m.passes.unwrap_or_else(|| "as written".to_owned()),

@@ -10,14 +10,6 @@ use crate::quantity::{Unit, format_interval, format_quantity};
 use crate::ruleset::Ruleset;
 use crate::vocabulary::{Fact, FactIx, FactType, KindId, Member, Settler, with_article};
 
-/// What is asked inside an unknown part; what would be worked out there is not asked, the part is.
-pub(super) fn asked_inner(
-    residual: &Residual,
-    inner: Option<(KindId, FactIx)>,
-) -> Option<(KindId, FactIx)> {
-    inner.filter(|(k, f)| residual.ruleset.derivation(*k, *f).is_none())
-}
-
 /// Whether parts that are not written at all are asked for themselves, and not whether all are listed.
 pub(super) fn is_asked_itself(residual: &Residual, leaf: LeafId) -> bool {
     let info = residual.info(leaf);
