@@ -6,7 +6,7 @@ use super::model::{Confidence, Origin, Requirement, Rule, Severity, Stage, Way};
 use super::reader::{Fields, choice, texts};
 use super::schema;
 use super::yaml::{Node, Yaml};
-use crate::expression::{Scope, Ty, present_when};
+use crate::expression::{Compiled, Scope, Ty, present_when};
 use crate::source::{Problem, Span};
 use crate::vocabulary::{KindId, Vocabulary};
 
@@ -32,16 +32,7 @@ pub(super) fn rule<'a>(
     }
     let get = |key: &str| field(item, changes, key);
     let text = |key: &str| get(key).and_then(Node::text);
-    for key in ["title", "stage", "each", "message", "topic", "confidence"] {
-        if get(key).is_none() {
-            let why = format!("the rule `{}` needs `{key}`", item.name);
-            Problem::wrong("missing-key", item.at, why).report(problems);
-        }
-    }
-    if get("clause").is_none() && get("source").is_none() {
-        let said = format!("the rule `{}` needs `clause` or `source`", item.name);
-        Problem::wrong("missing-key", item.at, said).report(problems);
-    }
+    needed(item, get, problems);
     let at = |key: &str| get(key).map_or(item.at, |n| n.span);
     let mut one_of = |key: &str, default: Option<&'static str>, words: &[&str]| {
         choice(text(key).or(default)?, at(key), words, problems)
@@ -67,34 +58,10 @@ pub(super) fn rule<'a>(
             Some(c)
         }
     };
-    let require = match (get("require"), get("ways")) {
-        (Some(n), None) => {
-            Requirement::One(context.compile(n, &scope, Some(&Ty::Truth), problems)?.0)
-        }
-        (None, Some(n)) => ways(context, n, &scope, item, problems)?,
-        _ => {
-            let item_name = &item.name;
-            let why = format!("the rule `{item_name}` needs `require` or `ways`, one of them");
-            return Problem::wrong("missing-key", item.at, why).fail(problems);
-        }
-    };
+    let require = requirement(context, item, changes, &scope, problems)?;
     let mut template = |key: &str| get(key).map(|n| context.text(n, &scope, problems));
     let (message, open, help) = (template("message")?, template("open"), template("help"));
-    let mut point_at = Vec::new();
-    for (name, place) in get("point-at").map(texts).unwrap_or_default() {
-        let node = Node {
-            value: Yaml::Scalar(name),
-            span: place,
-        };
-        // A per-line fact is pointed at as a whole.
-        let scope = Scope {
-            per_line: true,
-            ..scope.clone()
-        };
-        if let Some((c, _)) = context.compile(&node, &scope, None, problems) {
-            point_at.push(c);
-        }
-    }
+    let point_at = pointed_at(context, get("point-at"), scope, problems);
     Some(Rule {
         id: item.name.to_owned(),
         title: text("title").unwrap_or("").to_owned(),
@@ -121,6 +88,74 @@ pub(super) fn rule<'a>(
         editions: text("in").map(str::to_owned),
         span: item.at,
     })
+}
+
+/// Reports what a rule needs and neither it nor an amendment says.
+fn needed<'a>(
+    item: &Item<'a>,
+    get: impl Fn(&str) -> Option<&'a Node>,
+    problems: &mut Vec<Problem>,
+) {
+    for key in ["title", "stage", "each", "message", "topic", "confidence"] {
+        if get(key).is_none() {
+            let why = format!("the rule `{}` needs `{key}`", item.name);
+            Problem::wrong("missing-key", item.at, why).report(problems);
+        }
+    }
+    if get("clause").is_none() && get("source").is_none() {
+        let said = format!("the rule `{}` needs `clause` or `source`", item.name);
+        Problem::wrong("missing-key", item.at, said).report(problems);
+    }
+}
+
+/// What a rule requires: one condition, or ways of which each will do.
+fn requirement<'a>(
+    context: &Context<'a, '_>,
+    item: &Item<'a>,
+    changes: &[&Item<'a>],
+    scope: &Scope,
+    problems: &mut Vec<Problem>,
+) -> Option<Requirement> {
+    match (
+        field(item, changes, "require"),
+        field(item, changes, "ways"),
+    ) {
+        (Some(n), None) => {
+            let compiled = context.compile(n, scope, Some(&Ty::Truth), problems)?;
+            Some(Requirement::One(compiled.0))
+        }
+        (None, Some(n)) => ways(context, n, scope, item, problems),
+        _ => {
+            let item_name = &item.name;
+            let why = format!("the rule `{item_name}` needs `require` or `ways`, one of them");
+            Problem::wrong("missing-key", item.at, why).fail(problems)
+        }
+    }
+}
+
+/// What a report of a rule points at.
+fn pointed_at(
+    context: &Context<'_, '_>,
+    names: Option<&Node>,
+    scope: Scope,
+    problems: &mut Vec<Problem>,
+) -> Vec<Compiled> {
+    // A per-line fact is pointed at as a whole.
+    let scope = Scope {
+        per_line: true,
+        ..scope
+    };
+    let mut point_at = Vec::new();
+    for (name, place) in names.map(texts).unwrap_or_default() {
+        let node = Node {
+            value: Yaml::Scalar(name),
+            span: place,
+        };
+        if let Some((c, _)) = context.compile(&node, &scope, None, problems) {
+            point_at.push(c);
+        }
+    }
+    point_at
 }
 
 /// The layer that made the last amendment, and why.

@@ -183,20 +183,7 @@ fn fact(
         FactType::Quantity { unit, .. } => Some(unit.clone()),
         _ => None,
     };
-    let settled_by = f.text("by", problems).and_then(|word| {
-        Settler::from_word(word).or_else(|| {
-            let words = Settler::ALL.map(Settler::word);
-            let why = format!("`{word}` settles nothing");
-            Problem::wrong("unknown-settler", f.at("by"), why)
-                .did_you_mean(word, words)
-                .help(format!("one of {}", words.join(", ")))
-                .fail(problems)
-        })
-    });
-    if f.get("by").is_none() && reverse.is_none() {
-        let why = format!("the fact `{name}` needs `by`: who settles it");
-        Problem::wrong("missing-key", at, why).report(problems);
-    }
+    let settled_by = settler(&f, name, reverse.is_some(), problems);
     let range = |key: &str, problems: &mut Vec<Problem>| {
         let n = f.get(key)?;
         bounds(n.text().unwrap_or(""), unit.as_ref(), n.span, problems)
@@ -232,22 +219,13 @@ fn fact(
             ask: f.text("ask", problems).map(str::to_owned),
             writable: reverse.is_none(),
             ty,
-            settled_by: settled_by.unwrap_or(Settler::Designer),
+            settled_by,
             domain,
             plausible,
             series,
             exact: f.flag("exact", problems),
             optional,
-            open: match f.text("open", problems) {
-                None | Some("no") => Openness::Closed,
-                Some("existing") => Openness::Existing,
-                Some("yes") => Openness::Always,
-                Some(other) => {
-                    let why = format!("`open` is yes, no or existing, not `{other}`");
-                    Problem::wrong("bad-open", f.at("open"), why).report(problems);
-                    Openness::Closed
-                }
-            },
+            open: openness(&f, problems),
             inherits: None,
             never_assumed: f.flag("never-assumed", problems),
             requirable: f.flag("requirable", problems),
@@ -256,6 +234,39 @@ fn fact(
         },
         reverse,
     ))
+}
+
+/// Who settles a fact; of one that follows from others nobody need be named.
+fn settler(f: &Fields<'_>, name: &str, follows: bool, problems: &mut Vec<Problem>) -> Settler {
+    let said = f.text("by", problems).and_then(|word| {
+        Settler::from_word(word).or_else(|| {
+            let words = Settler::ALL.map(Settler::word);
+            let why = format!("`{word}` settles nothing");
+            Problem::wrong("unknown-settler", f.at("by"), why)
+                .did_you_mean(word, words)
+                .help(format!("one of {}", words.join(", ")))
+                .fail(problems)
+        })
+    });
+    if f.get("by").is_none() && !follows {
+        let why = format!("the fact `{name}` needs `by`: who settles it");
+        Problem::wrong("missing-key", f.at("by"), why).report(problems);
+    }
+    said.unwrap_or(Settler::Designer)
+}
+
+/// Whether a list may be longer than what is written.
+fn openness(f: &Fields<'_>, problems: &mut Vec<Problem>) -> Openness {
+    match f.text("open", problems) {
+        None | Some("no") => Openness::Closed,
+        Some("existing") => Openness::Existing,
+        Some("yes") => Openness::Always,
+        Some(other) => {
+            let why = format!("`open` is yes, no or existing, not `{other}`");
+            Problem::wrong("bad-open", f.at("open"), why).report(problems);
+            Openness::Closed
+        }
+    }
 }
 
 /// What a kind is, its facts being known.

@@ -3,7 +3,7 @@
 use super::resolver::{Resolver, Site};
 use super::words::{day_of, plain_text};
 use crate::design::model::{AsFound, Departure, Object, ObjectId, Possible};
-use crate::design::tree::{Block, Entry, FactEntry, Value, ValueKind};
+use crate::design::tree::{Block, Entry, FactEntry, Value, ValueKind, Word};
 use crate::source::{Problem, Span, Spanned};
 use crate::vocabulary::{Fact, FactType};
 
@@ -39,6 +39,14 @@ const ELSEWHERE: Form = Form {
 /// What every block may say, and what is no fact that could be pinned.
 const NO_FACTS: [&str; 4] = ["status", "all-listed", "present", "evidence"];
 
+/// What stands in the block of a record: its keys, the block `as-found`, and whether all of it
+/// could be read.
+struct Read<'a> {
+    sound: bool,
+    seen: Vec<(&'a str, Span)>,
+    pinned: Option<&'a Block>,
+}
+
 impl<'a> Resolver<'a> {
     /// Reads all departures. One whose subject or last day is written wrongly is left out: it
     /// must not cover more than was agreed.
@@ -69,9 +77,49 @@ impl<'a> Resolver<'a> {
             until: None,
             as_found: None,
         };
-        let mut pinned: Option<&'a Block> = None;
-        let mut sound = true;
-        let mut seen: Vec<(&str, Span)> = Vec::new();
+        let Read {
+            mut sound,
+            seen,
+            pinned,
+        } = self.facts_of_departure(block, form, &mut departure);
+        let said = |key: &str| seen.iter().any(|(k, _)| *k == key);
+        self.lacking(block, rule, form, said);
+        if let Some(day) = &departure.on {
+            self.note_date(day.value);
+        }
+        if let Some(repeat) = block.name.as_ref().and_then(|n| n.repeat.as_ref()) {
+            sound = false;
+            let why = "this record stands for itself, not for many";
+            Problem::wrong("wrong-form", repeat.span, why)
+                .help("take the brackets out; without `for:` it is about all of them")
+                .report(self);
+        }
+        if let Some(block) = pinned {
+            departure.as_found = match &departure.subject {
+                Some(subject) => self.as_found(block, subject.value),
+                // A `for` that cannot be read was reported.
+                None if said("for") => None,
+                None => {
+                    let why = "`as-found` pins facts of one subject, and none is named";
+                    Problem::wrong("incomplete-departure", block.kind.span, why)
+                        .help("add `for:` with the name of the block whose facts these are")
+                        .fail(self)
+                }
+            };
+            sound &= departure.as_found.is_some();
+        }
+        sound.then_some(departure)
+    }
+
+    /// Reads what stands in the block into the departure.
+    fn facts_of_departure(
+        &mut self,
+        block: &'a Block,
+        form: &Form,
+        departure: &mut Departure,
+    ) -> Read<'a> {
+        let (mut sound, mut pinned) = (true, None);
+        let mut seen: Vec<(&'a str, Span)> = Vec::new();
         for entry in &block.entries {
             let Entry::Fact(fact) = entry else {
                 sound &= self.block_in_departure(entry, &mut pinned);
@@ -116,7 +164,15 @@ impl<'a> Resolver<'a> {
                 }
             }
         }
-        let said = |key: &str| seen.iter().any(|(k, _)| *k == key);
+        Read {
+            sound,
+            seen,
+            pinned,
+        }
+    }
+
+    /// Reports what such a block needs and does not say.
+    fn lacking(&mut self, block: &Block, rule: &Word, form: &Form, said: impl Fn(&str) -> bool) {
         for (i, (key, what, example)) in form.needed.iter().enumerate() {
             if !said(key) {
                 // Each has a place of its own: of one place a mistake is told once.
@@ -131,31 +187,6 @@ impl<'a> Resolver<'a> {
                     .report(self);
             }
         }
-        if let Some(day) = &departure.on {
-            self.note_date(day.value);
-        }
-        if let Some(repeat) = block.name.as_ref().and_then(|n| n.repeat.as_ref()) {
-            sound = false;
-            let why = "this record stands for itself, not for many";
-            Problem::wrong("wrong-form", repeat.span, why)
-                .help("take the brackets out; without `for:` it is about all of them")
-                .report(self);
-        }
-        if let Some(block) = pinned {
-            departure.as_found = match &departure.subject {
-                Some(subject) => self.as_found(block, subject.value),
-                // A `for` that cannot be read was reported.
-                None if said("for") => None,
-                None => {
-                    let why = "`as-found` pins facts of one subject, and none is named";
-                    Problem::wrong("incomplete-departure", block.kind.span, why)
-                        .help("add `for:` with the name of the block whose facts these are")
-                        .fail(self)
-                }
-            };
-            sound &= departure.as_found.is_some();
-        }
-        sound.then_some(departure)
     }
 
     /// The block `as-found`, and what stands inside a departure and must not: both are no facts.
