@@ -145,6 +145,25 @@ impl Residual {
         }
     }
 
+    /// The same without the operations of what is met for all values of the leaves: it stays so.
+    #[must_use]
+    pub fn pruned(mut self) -> Self {
+        let (mut settled, mut needed) = (Vec::new(), Vec::new());
+        for verdict in &self.verdicts {
+            needed.extend(verdict.applies);
+            match self.program.val(verdict.root).as_truth() {
+                TruthSet::T => settled.push(verdict.root),
+                _ => needed.push(verdict.root),
+            }
+        }
+        let places = self.program.keep(&settled, &needed);
+        for verdict in &mut self.verdicts {
+            verdict.moved(&places);
+        }
+        self.program.finish();
+        self
+    }
+
     /// Links a design with some of its written facts free. Facts that cannot be free stay as written.
     #[must_use]
     pub fn of(ruleset: &Arc<Ruleset>, design: Design, free: &[Place], stage: Stage) -> Self {
@@ -187,7 +206,7 @@ impl Residual {
         }
         let opened = Arc::new(opened);
         let linked = Linked::new(ruleset, &opened, stage, false, None);
-        let mut all = Self::new(ruleset, &opened, linked);
+        let mut all = Self::new(ruleset, &opened, linked).pruned();
         let mut leaves: FxHashMap<Place, Vec<LeafId>> = FxHashMap::default();
         let free: rustc_hash::FxHashSet<Place> = free.iter().copied().collect();
         for (ix, info) in (0_u32..).zip(&all.infos) {

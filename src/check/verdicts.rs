@@ -28,6 +28,17 @@ pub struct Verdict {
     pub(super) said: Option<Box<Said>>,
 }
 
+impl Verdict {
+    /// Follows its registers to their places in a program that keeps those of the verdict alone:
+    /// what is said of it has been said.
+    pub fn moved(&mut self, places: &[Reg]) {
+        let to = |r: Reg| places[r.ix()];
+        self.applies = self.applies.map(to);
+        self.root = to(self.root);
+        (self.require, self.ways, self.said) = (self.root, Vec::new(), None);
+    }
+}
+
 /// The texts of a rule with what stands in them, and what they go with.
 #[derive(Clone, Debug)]
 pub(super) struct Said {

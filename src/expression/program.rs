@@ -174,13 +174,18 @@ pub enum Op {
 impl Op {
     /// Calls with each operand.
     pub fn operands(&self, args: &[Reg], mut each: impl FnMut(Reg)) {
-        let mut list = |first: u32, count: u32| {
-            let first = first as usize;
-            for r in args.get(first..first + count as usize).unwrap_or(&[]) {
-                each(*r);
-            }
-        };
-        match *self {
+        let (mut op, mut list) = (*self, (0, 0));
+        op.parts(|r| each(*r), |first, count| list = (*first, count));
+        let (first, count) = (list.0 as usize, list.1 as usize);
+        for r in args.get(first..first + count).unwrap_or(&[]) {
+            each(*r);
+        }
+    }
+
+    /// Calls with each operand that stands in it, and with the list of those that do not: where it
+    /// begins and how many they are.
+    fn parts(&mut self, mut each: impl FnMut(&mut Reg), mut list: impl FnMut(&mut u32, u32)) {
+        match self {
             Self::Leaf(_) | Self::Const(_) => {}
             Self::Neg(a)
             | Self::Power(a, _)
@@ -223,10 +228,10 @@ impl Op {
                 each(b);
             }
             Self::Pick(s, first, count) => {
-                list(first, count);
+                list(first, *count);
                 each(s);
             }
-            Self::Lookup(_, first, count) | Self::LargestTwo(first, count) => list(first, count),
+            Self::Lookup(_, first, count) | Self::LargestTwo(first, count) => list(first, *count),
             Self::NeutralCurrent(first) => list(first, 3),
             Self::OpenPen(first) => list(first, 7),
             Self::BehindSource(first) => list(first, 4),
@@ -391,6 +396,56 @@ impl Program {
         self.vals.shrink_to_fit();
         self.args.shrink_to_fit();
         self.leaves.shrink_to_fit();
+    }
+
+    /// Lets go of every operation that neither a leaf nor any of some registers needs. What is
+    /// `settled` has the same value whatever the leaves come to, and is a constant from then on.
+    /// Gives the new place of each register that is left.
+    pub fn keep(&mut self, settled: &[Reg], needed: &[Reg]) -> Vec<Reg> {
+        let mut kept = vec![false; self.ops.len()];
+        for r in settled.iter().chain(needed) {
+            kept[r.ix()] = true;
+        }
+        for leaf in &self.leaves {
+            kept[leaf.reg.ix()] = true;
+        }
+        for r in settled {
+            if !matches!(self.ops[r.ix()], Op::Leaf(_)) {
+                self.ops[r.ix()] = Op::Const(self.constant_index(self.vals[r.ix()]));
+            }
+        }
+        for (i, op) in self.ops.iter().enumerate().rev() {
+            if kept[i] {
+                op.operands(&self.args, |r| kept[r.ix()] = true);
+            }
+        }
+        let args = std::mem::take(&mut self.args);
+        let (mut places, mut next) = (Vec::with_capacity(kept.len()), 0);
+        for (i, kept) in kept.into_iter().enumerate() {
+            places.push(Reg(place(next)));
+            if !kept {
+                continue;
+            }
+            let mut op = self.ops[i];
+            let new_args = &mut self.args;
+            op.parts(
+                |r| *r = places[r.ix()],
+                |first, count| {
+                    let old = args.iter().skip(*first as usize).take(count as usize);
+                    *first = place(new_args.len());
+                    new_args.extend(old.map(|r| places[r.ix()]));
+                },
+            );
+            self.ops[next] = op;
+            self.vals[next] = self.vals[i];
+            next += 1;
+        }
+        self.ops.truncate(next);
+        self.vals.truncate(next);
+        for leaf in &mut self.leaves {
+            leaf.reg = places[leaf.reg.ix()];
+        }
+        places
     }
 
     /// Keeps a list of operands; gives its start and how many they are.

@@ -146,7 +146,10 @@ impl Installation {
             // Most designs leave nothing open.
             match judged.report.counts.of(Outcome::Undecided) {
                 0 => Survey::default(),
-                _ => self.surveyed(&Residual::new(&self.ruleset, &self.design, linked)),
+                _ => {
+                    let residual = Residual::new(&self.ruleset, &self.design, linked);
+                    self.surveyed(&residual.pruned())
+                }
             }
         });
         if ask.helps {
