@@ -51,7 +51,7 @@ impl Ask {
         let mut sources = Sources::default();
         let read = read(one, table, &mut sources);
         let (given, places) = read.map_err(|problems| (problems, sources.clone()))?;
-        let answered = match answer_all((&one.project, &one.options), &one.loaded, &given) {
+        let answered = match answer_all((one.project, &one.options), &one.loaded, &given) {
             Ok(answered) => answered,
             Err(wrong) => {
                 let mut all = Vec::new();

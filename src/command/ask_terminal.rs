@@ -125,7 +125,7 @@ impl Talk<'_> {
 
     /// Writes an answer into the file, unless it cannot be one or is taken back.
     fn take(&mut self, q: &Asked, text: &str, out: &mut Output) -> ControlFlow<u8> {
-        let context = (&self.one.project, &self.one.options);
+        let context = (self.one.project, &self.one.options);
         let answered = match answer(context, &self.now, (q.id.as_str(), text)) {
             Ok(answered) => answered,
             Err(problems) => {

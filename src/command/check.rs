@@ -159,10 +159,10 @@ impl Check {
         let project = self.reading.project();
         let options = self.reading.options();
         let (files, unlisted) = project.designs(&self.paths);
-        let baseline = self.baseline(&project, &files)?;
+        let baseline = self.baseline(project, &files)?;
         let run = Run {
             check: self,
-            project: &project,
+            project,
             options: &options,
             baseline,
             alone: files.len() + unlisted.len() == 1,

@@ -49,7 +49,7 @@ impl Mend {
         let one = self.reading.one(&self.file)?;
         let (loaded, of) = (&one.loaded, &one.installation);
         let progress = Progress::during("looking for changes");
-        let mending = Mending::new(&one.project, loaded, of, &one.options, &self.instead);
+        let mending = Mending::new(one.project, loaded, of, &one.options, &self.instead);
         drop(progress);
         let mending = mending?;
         let (found, kept) = (&mending.found, mending.as_promised);

@@ -75,7 +75,7 @@ pub(super) fn run(
     let head = reader.headers().map_err(headless)?.clone();
     let head: Vec<&str> = head.iter().collect();
     let mut rows = Rows::new(
-        (&one.project, &one.loaded, &one.options),
+        (one.project, &one.loaded, &one.options),
         &one.installation,
         (&head, &name.to_string()),
     )?;
