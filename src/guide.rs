@@ -36,4 +36,18 @@ pages! {
     exit_codes "exit-codes" "what each exit code means";
     rulesets "rulesets" "which rules there are, a firm's own, and hashes";
     limits "limits" "what is left out, and how sure an answer is";
+    mistakes "mistakes" "each mistake and caution by its code";
+}
+
+/// The page that tells each code of a mistake.
+const MISTAKES: &str = include_str!("guide/mistakes.md");
+
+/// The codes of all mistakes and cautions, each with what it means in general.
+pub fn mistakes() -> impl Iterator<Item = (&'static str, &'static str)> {
+    let entries = MISTAKES.split("\n### ").skip(1);
+    entries.filter_map(|entry| {
+        let (code, text) = entry.split_once('\n')?;
+        let text = text.split("\n## ").next()?;
+        Some((code.trim(), text.trim()))
+    })
 }

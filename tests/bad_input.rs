@@ -739,7 +739,7 @@ fn json_stays_json_whatever_a_file_holds() {
                 .replacen("lightning-protection: no\n}", "", 1)
                 .into_bytes(),
         ),
-        ("no-rules", vec![0; 500]),
+        ("not-understood", vec![0; 500]),
         ("unreadable", vec![0xff; 500]),
         ("no-rules", Vec::new()),
     ];

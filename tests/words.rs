@@ -9,7 +9,9 @@
 
 mod language;
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs;
+use std::path::Path;
 use std::process::Command;
 use std::sync::Arc;
 
@@ -456,4 +458,51 @@ fn without_hash(json: &str) -> String {
         None => l.to_owned(),
     });
     lines.collect::<Vec<_>>().join("\n")
+}
+
+/// Every mistake's code is told by `explain` and stands in the sources, and no other.
+#[test]
+fn each_code_of_a_mistake_is_told() {
+    let told: BTreeMap<&str, &str> = amperule::guide::mistakes().collect();
+    assert_eq!(told.len(), amperule::guide::mistakes().count(), "one twice");
+    let sources = sources();
+    for (code, means) in &told {
+        assert!(
+            sources.contains(&format!("\"{code}\"")),
+            "`{code}` is the code of no mistake"
+        );
+        assert!(
+            means.len() > 30 && means.ends_with(['.', '`', ')']),
+            "{code}: {means}"
+        );
+    }
+    // Where a problem is made its code comes first; helpers that pass one on are few.
+    let made = ["Problem::wrong(", "Problem::error(", "Problem::caution("];
+    let mut seen = 0;
+    for after in made.iter().flat_map(|make| sources.split(make).skip(1)) {
+        let Some(code) = after.trim_start().strip_prefix('"') else {
+            continue;
+        };
+        let code = code.split('"').next().unwrap_or_default();
+        assert!(told.contains_key(code), "nothing tells `{code}`");
+        seen += 1;
+    }
+    assert!(seen > 300, "{seen}");
+}
+
+/// All sources of the program, one after the other, without what tests in them say.
+fn sources() -> String {
+    fn add(folder: &Path, all: &mut String) {
+        for entry in fs::read_dir(folder).expect("a folder of sources") {
+            let path = entry.expect("an entry").path();
+            if path.is_dir() {
+                add(&path, all);
+            } else if path.extension().is_some_and(|e| e == "rs") {
+                *all += &fs::read_to_string(&path).expect("a source");
+            }
+        }
+    }
+    let mut all = String::new();
+    add(&Path::new(env!("CARGO_MANIFEST_DIR")).join("src"), &mut all);
+    all
 }

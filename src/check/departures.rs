@@ -161,7 +161,8 @@ pub fn mistaken_departures(ruleset: &Ruleset, design: &Design) -> Vec<Problem> {
                 format!("`{id}` is not judged by these rules"),
             )
             .help(format!("write `judged-elsewhere {id} {{`, once it was")),
-            Some(_) => Problem::error("no-departure", format!("nobody may depart from `{id}`")),
+            Some(_) => Problem::error("no-departure", format!("nobody may depart from `{id}`"))
+                .help("take the departure out, and mend what it was to cover"),
             None => Problem::error("unknown-rule", format!("there is no rule `{id}`"))
                 .did_you_mean(id, ruleset.rules.iter().map(|r| r.id.as_str())),
         };
@@ -185,7 +186,8 @@ fn out_of_force(
                 "departure-expired",
                 format!("the {} `{}` has expired", name(d), d.rule.value),
             )
-            .at(until.span, "its last day"),
+            .at(until.span, "its last day")
+            .help("mend what it covers, or agree on a later day with those who agreed before"),
         );
     }
     if let (Some(on), Some(today)) = (&d.on, today)
@@ -200,7 +202,8 @@ fn out_of_force(
                     d.rule.value
                 ),
             )
-            .at(on.span, ""),
+            .at(on.span, "")
+            .help("correct its day, or judge with `--on` as of that day"),
         );
     }
     lapsed(ruleset, design, d)

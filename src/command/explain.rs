@@ -1,8 +1,9 @@
-//! `amperule explain`: one rule in full.
+//! `amperule explain`: one rule in full, or what the code of a mistake means.
 
 use clap::Args;
 
 use crate::answer::facts_read;
+use crate::guide::mistakes;
 use crate::report::{explain, render_problems};
 use crate::ruleset::{Case, read_cases};
 use crate::source::{Problem, Sources};
@@ -13,7 +14,8 @@ use super::{Answer, Output, exit};
 
 #[derive(Debug, Args)]
 pub(super) struct Explain {
-    /// The rule's id
+    /// The rule's id, or the code of a mistake
+    #[arg(value_name = "RULE|CODE")]
     rule: String,
     #[command(flatten)]
     pub(super) which: Which,
@@ -23,13 +25,24 @@ pub(super) struct Explain {
 
 impl Explain {
     pub(super) fn run(&self, out: &mut Output) -> Answer {
+        if let Some((code, means)) = mistakes().find(|(code, _)| *code == self.rule) {
+            match self.format {
+                Format::Text => out.line(&format!("{code}\n\n{means}")),
+                Format::Json => out.json(&explain::code(code, means)),
+            }
+            return Ok(exit::CLEAN);
+        }
         let Some(ruleset) = self.which.load(out) else {
             return Ok(exit::FAILED);
         };
         let Some(rule) = ruleset.rule(&self.rule) else {
             let (id, edition) = (&ruleset.id, &ruleset.edition.id);
-            let text = format!("there is no rule `{}` in {id} edition {edition}", self.rule);
+            let text = format!(
+                "`{}` is neither a rule in {id} edition {edition} nor the code of a mistake",
+                self.rule
+            );
             let ids = ruleset.rules.iter().map(|r| r.id.as_str());
+            let ids = ids.chain(mistakes().map(|(code, _)| code));
             let problem = Problem::error("unknown-rule", text);
             return Err(problem.did_you_mean(&self.rule, ids).into());
         };

@@ -101,7 +101,7 @@ enum Verb {
     Order(order::OrderOf),
     /// Compares two rulesets or editions over designs, or two versions of a design
     Compare(compare::Compare),
-    /// Explains one rule
+    /// Explains one rule, or what the code of a mistake means
     Explain(explain::Explain),
     /// Lays design files out
     Format(format::Format),

@@ -180,7 +180,7 @@ fn rewritten(text: &str, rewrites: &[Rewrite], long: bool) -> String {
 fn fault(why: &str) -> Problem {
     let said = format!("formatting would change what the file says ({why}); it is left as it is");
     Problem::error("format-changes-meaning", said)
-        .help("this is a fault of the formatter: please report it with the file")
+        .help("this is a fault of the formatter: report it with the file")
 }
 
 /// Writes matched pairs in order.

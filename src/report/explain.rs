@@ -90,6 +90,12 @@ template! {
     with each: &'a str = &ruleset.vocabulary.kind(rule.each).name;
 }
 
+/// What the code of a mistake means, schema `amperule-code-1`.
+#[must_use]
+pub fn code(code: &str, means: &str) -> Value {
+    json!({"schema": "amperule-code-1", "code": code, "means": means})
+}
+
 /// Everything about one rule, schema `amperule-explain-1`.
 #[must_use]
 pub fn json(ruleset: &Ruleset, rule: &Rule, reads: &[ReadBy], cases: &[&Case]) -> Value {

@@ -15,7 +15,7 @@ use super::columns::columns;
 use super::diagnostic::{Shown, Style, Visible, problems_within, room};
 use super::survey::heading;
 use super::terminal::{
-    Followers, cells, cited, followers, follows, judged_by, later, lines, premise, told, weighed,
+    Followers, cells, cited, followers, follows, judged_by, later, lines, premise, weighed,
 };
 use super::wrap::wrapped;
 use super::{FileReport, cautions, counted, some_of};
@@ -43,9 +43,8 @@ pub fn render(screen: &Screen<'_>, style: Style) -> Visible {
     page.para("", &screen.answer(), 2);
     page.para("", &judged(screen.file), 2);
     page.out.plain("\n");
-    let (mistakes, cautions): (Vec<_>, Vec<_>) = told(screen.file.problems)
-        .into_iter()
-        .partition(Problem::is_error);
+    let problems = screen.file.problems.iter().cloned();
+    let (mistakes, cautions): (Vec<_>, Vec<_>) = problems.partition(Problem::is_error);
     page.mistakes(&mistakes);
     let Some(report) = screen.file.report else {
         return page.out;

@@ -7,7 +7,7 @@ use crate::check::{FigureValue, Finding, Outcome, Reason, Report, tame};
 use crate::design::model::ObjectId;
 use crate::quantity::{format_interval, format_quantity};
 use crate::ruleset::{Confidence, Ruleset, Severity, Stage};
-use crate::source::{Label, Problem, visible_line};
+use crate::source::{Label, visible_line};
 
 use super::columns::{broken, columns};
 use super::diagnostic::{LONG_LINE, Shown, Style, Visible, Weighting, render_problems};
@@ -20,7 +20,7 @@ use super::{FileReport, cautions, plural, some_of};
 pub fn render(file: &FileReport<'_>, all: bool, style: Style) -> Visible {
     let mut text = Visible::default();
     text.plain(&head(file));
-    text.add(&render_problems(&told(file.problems), file.sources, style));
+    text.add(&render_problems(file.problems, file.sources, style));
     let Some(report) = file.report else {
         text.plain(&format!("{}: not judged\n\n", visible_line(file.path)));
         return text;
@@ -76,19 +76,6 @@ pub fn render(file: &FileReport<'_>, all: bool, style: Style) -> Visible {
 
 fn indented(lines: &[String]) -> String {
     lines.iter().map(|line| format!("  {line}\n")).collect()
-}
-
-/// The problems that are told: that no rules are named goes without saying in a file that cannot
-/// be read, where the line that names them may be the one that is broken.
-pub(super) fn told(problems: &[Problem]) -> Vec<Problem> {
-    let broken = problems
-        .iter()
-        .any(|p| p.is_error() && p.code != "no-rules");
-    problems
-        .iter()
-        .filter(|p| !broken || p.code != "no-rules")
-        .cloned()
-        .collect()
 }
 
 /// Findings told in full of one rule; further ones are told in a line each.

@@ -109,7 +109,8 @@ pub(super) fn choose(
         return Err(Problem::error(
             "no-edition",
             format!("the ruleset `{ruleset}` states no edition"),
-        ));
+        )
+        .help("give it one under `editions:`, as in `- {id: '2026', title: …}`"));
     };
     let dated = editions.iter().any(|e| e.usable_from.is_some());
     if !dated && last > 0 {

@@ -114,7 +114,9 @@ pub(super) fn assemble(
                         "`{}` pins an edition `{id}` that `{}` does not have",
                         child.name, parent.name
                     );
-                    problems.push(Problem::error("unknown-edition", why));
+                    let ids: Vec<&str> = parent.editions.iter().map(|e| e.id.as_str()).collect();
+                    let there = format!("its editions are {}", ids.join(", "));
+                    problems.push(Problem::error("unknown-edition", why).help(there));
                     0
                 }),
         };

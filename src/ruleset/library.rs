@@ -131,7 +131,8 @@ impl Library {
             return Err(Problem::error(
                 "bad-ruleset-name",
                 format!("`{name}` is not the name of a ruleset"),
-            ));
+            )
+            .help("write letters, digits, `-` and `_` alone, as in `gb` or `our-firm`"));
         }
         if let Some(folder) = self.folder_of(name) {
             return self.read_folder(&folder, &["yaml", "yml"]);
@@ -210,10 +211,10 @@ impl Library {
         let mut next = Some(base.to_owned());
         while let Some(name) = next.take() {
             if chain.layers.iter().any(|l| l.name == name) {
-                chain.problems.push(Problem::error(
-                    "circular-parents",
-                    format!("the ruleset `{name}` is its own ancestor"),
-                ));
+                let why = format!("the ruleset `{name}` is its own ancestor");
+                Problem::error("circular-parents", why)
+                    .help("take the line `parent:` out of one of those that lead there")
+                    .report(&mut chain.problems);
                 break;
             }
             if let Some(layer) = self.layer(&name, &mut chain.files, &mut chain.problems) {

@@ -26,7 +26,6 @@ impl<'a> Fields<'a> {
             problems.push(Problem::error("not-a-map", text).at(at, "here"));
             return None;
         };
-        let mut seen: Vec<&str> = Vec::new();
         for (key, _) in entries {
             if !shape.keys().any(|k| k == key.text) {
                 let text = format!("{} has no key `{}`", shape.what, key.text);
@@ -34,11 +33,6 @@ impl<'a> Fields<'a> {
                     .did_you_mean(&key.text, shape.keys())
                     .report(problems);
             }
-            if seen.contains(&key.text.as_str()) {
-                let why = format!("the key `{}` is given twice", key.text);
-                problems.push(Problem::error("repeated-key", why).at(key.span, "the second one"));
-            }
-            seen.push(&key.text);
         }
         Some(Self { node, at, shape })
     }

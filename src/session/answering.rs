@@ -254,8 +254,10 @@ fn told(problems: Vec<Problem>, fact: &Fact) -> Vec<Problem> {
         p.labels.clear();
         if let Some(words) = fact.words().filter(|_| p.code == "unknown-word") {
             p.help.push(format!("one of {}", words.join(", ")));
+        } else if p.code == "trailing-text" {
+            p.help = vec!["leave the remark out, or write it into the file behind `#`".to_owned()];
         } else if p.help.is_empty() {
-            p.help.push(format!("{}: {}", fact.label, fact.means));
+            p.help.push(format!("asked for is: {}", fact.means));
         }
     }
     problems

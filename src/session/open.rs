@@ -278,29 +278,22 @@ impl Opening<'_> {
                 split_rules(self.options.defaults.rules.as_deref().unwrap_or_default())
             }
             (None, None) => {
-                let why = format!(
-                    "`{}` does not say by which rules it is judged",
-                    path.display()
-                );
-                self.problems.push(
+                // In a file with mistakes the line that names them may be the one that is broken.
+                if !self.problems.iter().any(Problem::is_error) {
+                    let path = path.display();
+                    let why = format!("`{path}` does not say by which rules it is judged");
                     Problem::error("no-rules", why)
-                        .help("write `rules: gb` in its installation block, or give --rules gb"),
-                );
+                        .help("write `rules: gb` in its installation block, or give --rules gb")
+                        .report(&mut self.problems);
+                }
                 return None;
             }
         };
         if self.options.stage.is_none()
             && let Some(stage) = named.and_then(|n| n.stage.as_ref())
         {
-            match Stage::from_word(&stage.value) {
-                Some(s) => self.stage = s,
-                None => self.problems.push(
-                    Problem::error("unknown-stage", format!("`{}` is no stage", stage.value))
-                        .at(stage.span, "")
-                        .help(format!("one of {}", Stage::ALL.map(Stage::word).join(", ")))
-                        .did_you_mean(&stage.value, Stage::ALL.map(Stage::word)),
-                ),
-            }
+            // A word that is none is told where the design is read under its ruleset.
+            self.stage = Stage::from_word(&stage.value).unwrap_or(self.stage);
         }
         let edition = named.and_then(|n| n.edition.as_ref());
         let date = named.and_then(|n| n.started_on.as_ref().or(n.designed_on.as_ref()));

@@ -138,6 +138,7 @@ fn comparisons_rules_and_rows_keep_to_theirs() {
             "explain",
             vec!["explain", "iec-breaking-capacity", "--rules", "gb"],
         ),
+        ("code", vec!["explain", "no-key"]),
         ("check", vec!["check", "no-such-file.amp", house]),
         ("check", vec!["check", "examples"]),
     ] {

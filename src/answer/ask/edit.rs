@@ -100,7 +100,8 @@ fn put(
     let fact = v.fact(design.object(id).kind, ix);
     if !fact.writable {
         let text = format!("`{}` is worked out, and not to be written", fact.name);
-        return Err(Problem::error("not-written", text));
+        return Err(Problem::error("not-written", text)
+            .help("answer the facts that it follows from; `amperule working` shows them"));
     }
     match written_as(design, id, ix) {
         Some((_, span)) if span.file != DESIGN => Err(elsewhere(&fact.name)),

@@ -142,7 +142,7 @@ impl<'a> Resolver<'a> {
         let why = format!("a value has {count} alternatives, more than {MOST_ALTERNATIVES}");
         Problem::error("too-many-alternatives", why)
             .at(span, "the first of them")
-            .help("write a range, or a parameter")
+            .help("write a range")
             .fail(self)
     }
 }
