@@ -11,6 +11,7 @@
 mod build;
 mod exact;
 mod points;
+mod slopes;
 
 use std::collections::BTreeMap;
 

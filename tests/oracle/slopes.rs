@@ -1,0 +1,180 @@
+//! Verdicts that turn on which way a calculation moves: each operation beside a straight line, over
+//! ranges of one value that stands on both sides. What is decided for a range must be so at points
+//! all over it.
+
+use amperule::expression::{Data, LeafKind, LeafSource, Op, Program, Reg, Val};
+use amperule::quantity::{Rounding, TruthSet};
+
+use super::{decide, narrowed};
+
+/// An operation on the value, with what else it needs.
+type Curve = (&'static str, fn(&mut Program, &Data, Reg) -> Reg);
+
+fn number(p: &mut Program, x: f64) -> Reg {
+    p.constant(Val::number(x))
+}
+
+fn list(p: &mut Program, x: Reg, at: usize, others: &[f64]) -> u32 {
+    let mut all: Vec<Reg> = others.iter().map(|o| number(p, *o)).collect();
+    all[at] = x;
+    p.list(&all)
+}
+
+/// Operations with a slope of their own.
+const CURVES: &[Curve] = &[
+    ("x + 3", |p, d, x| {
+        let k = number(p, 3.0);
+        p.push(Op::Add(x, k), d)
+    }),
+    ("3 - x", |p, d, x| {
+        let k = number(p, 3.0);
+        p.push(Op::Sub(k, x), d)
+    }),
+    ("-x", |p, d, x| p.push(Op::Neg(x), d)),
+    ("x * x", |p, d, x| p.push(Op::Mul(x, x), d)),
+    ("x * -1.5", |p, d, x| {
+        let k = number(p, -1.5);
+        p.push(Op::Mul(x, k), d)
+    }),
+    ("x / 2", |p, d, x| {
+        let k = number(p, 2.0);
+        p.push(Op::Div(x, k), d)
+    }),
+    ("3 / x", |p, d, x| {
+        let k = number(p, 3.0);
+        p.push(Op::Div(k, x), d)
+    }),
+    ("x / (x + 9)", |p, d, x| {
+        let k = number(p, 9.0);
+        let below = p.push(Op::Add(x, k), d);
+        p.push(Op::Div(x, below), d)
+    }),
+    ("x^2", |p, d, x| p.push(Op::Power(x, 2), d)),
+    ("x^3", |p, d, x| p.push(Op::Power(x, 3), d)),
+    ("x^-1", |p, d, x| p.push(Op::Power(x, -1), d)),
+    ("√x", |p, d, x| p.push(Op::Sqrt(x), d)),
+    ("ln x", |p, d, x| p.push(Op::Ln(x), d)),
+    ("e^x", |p, d, x| p.push(Op::Exp(x), d)),
+    ("sin x", |p, d, x| p.push(Op::Sin(x), d)),
+    ("cos x", |p, d, x| p.push(Op::Cos(x), d)),
+    ("acos (x / 9)", |p, d, x| {
+        let k = number(p, 9.0);
+        let part = p.push(Op::Div(x, k), d);
+        p.push(Op::Acos(part), d)
+    }),
+    ("|x|", |p, d, x| p.push(Op::Abs(x), d)),
+    ("min(x, 1)", |p, d, x| {
+        let k = number(p, 1.0);
+        p.push(Op::Min(x, k), d)
+    }),
+    ("max(1, x)", |p, d, x| {
+        let k = number(p, 1.0);
+        p.push(Op::Max(k, x), d)
+    }),
+    ("round up to 0.5", |p, d, x| {
+        let step = p.constant_index(Val::number(0.5));
+        p.push(Op::Round(x, step, Rounding::Up), d)
+    }),
+    ("if x <= 1 then 4 else x", |p, d, x| {
+        let (one, four) = (number(p, 1.0), number(p, 4.0));
+        let floor = p.constant_index(Val::number(1e-15));
+        let below = p.push(Op::Le(x, one, floor), d);
+        p.push(Op::If(below, four, x), d)
+    }),
+    ("the two greatest of x, 1, 3 - x", |p, d, x| {
+        let (one, three) = (number(p, 1.0), number(p, 3.0));
+        let other = p.push(Op::Sub(three, x), d);
+        let (first, count) = p.counted(&[x, one, other]);
+        p.push(Op::LargestTwo(first, count), d)
+    }),
+    ("neutral current", |p, d, x| {
+        let first = list(p, x, 0, &[0.0, 1.0, 2.5]);
+        p.push(Op::NeutralCurrent(first), d)
+    }),
+    ("open PEN by a load", |p, d, x| {
+        let first = list(p, x, 2, &[230.0, 1.1, 0.0, 3.0, 2.0, 40.0, 5.0]);
+        p.push(Op::OpenPen(first), d)
+    }),
+    ("open PEN by the electrode", |p, d, x| {
+        let first = list(p, x, 5, &[230.0, 1.1, 1.0, 3.0, 2.0, 0.0, 5.0]);
+        p.push(Op::OpenPen(first), d)
+    }),
+    ("open PEN by the star point", |p, d, x| {
+        let first = list(p, x, 6, &[230.0, 1.1, 1.0, 3.0, 2.0, 40.0, 0.0]);
+        p.push(Op::OpenPen(first), d)
+    }),
+    ("behind a source by its impedance", |p, d, x| {
+        let first = list(p, x, 0, &[0.0, 0.8, 0.5, 0.3]);
+        p.push(Op::BehindSource(first), d)
+    }),
+    ("behind a source by its reactance", |p, d, x| {
+        let first = list(p, x, 1, &[3.0, 0.0, 0.5, 0.3]);
+        p.push(Op::BehindSource(first), d)
+    }),
+    ("behind a source by the path", |p, d, x| {
+        let first = list(p, x, 2, &[3.0, 1.0, 0.0, 0.3]);
+        p.push(Op::BehindSource(first), d)
+    }),
+];
+
+const RANGES: [(f64, f64); 5] = [
+    (0.5, 2.0),
+    (1.0, 4.0),
+    (0.0, 3.0),
+    (-3.0, -1.0),
+    (-2.0, 2.5),
+];
+const LINES: [f64; 6] = [-2.0, -0.4, -0.05, 0.3, 1.0, 3.0];
+const STEPS: u32 = 24;
+const POINTS: u32 = 40;
+
+#[test]
+fn what_moves_either_way_is_decided_as_its_points_are() {
+    let mut decided = 0;
+    for (name, curve) in CURVES {
+        let mut mine = 0;
+        for (lo, hi) in RANGES {
+            for slope in LINES {
+                for step in 0..=STEPS {
+                    let (d, mut p) = (Data::default(), Program::default());
+                    let set = Val {
+                        lo,
+                        hi,
+                        ..Val::number(lo)
+                    };
+                    let wide = (lo, hi);
+                    let (_, x) = p.leaf(LeafKind::Number, set, set, wide, LeafSource::Range);
+                    let y = curve(&mut p, &d, x);
+                    let k = number(&mut p, slope);
+                    let line = p.push(Op::Mul(x, k), &d);
+                    // Limits all over what the two sides may differ by.
+                    let (a, b) = (p.val(y), p.val(line));
+                    let least = (a.lo - b.hi).max(-300.0);
+                    let most = (a.hi - b.lo).min(300.0);
+                    let limit = least + (most - least) * f64::from(step) / f64::from(STEPS);
+                    let limit = number(&mut p, limit);
+                    let line = p.push(Op::Add(line, limit), &d);
+                    let floor = p.constant_index(Val::number(1e-15));
+                    let root = p.push(Op::Le(y, line, floor), &d);
+                    let whole = decide(&p, &d, root, 64).truth;
+                    if whole == TruthSet::U {
+                        continue;
+                    }
+                    mine += 1;
+                    for i in 0..=POINTS {
+                        let at = lo + (hi - lo) * f64::from(i) / f64::from(POINTS);
+                        let truth = narrowed(&p, &d, &[Val::number(at)]).val(root).as_truth();
+                        assert!(
+                            truth == whole || truth == TruthSet::U,
+                            "{name} <= {slope} x + {}: {whole:?} for {lo} to {hi}, {truth:?} at {at}",
+                            p.val(limit).lo
+                        );
+                    }
+                }
+            }
+        }
+        assert!(mine > 40, "{name}: only {mine} decided");
+        decided += mine;
+    }
+    assert!(decided > 5000, "{decided}");
+}
