@@ -7,8 +7,8 @@
 
 use crate::common;
 use amperule::physics::{
-    behind_source, behind_source_set, neutral_current, neutral_current_set, open_pen_voltage,
-    open_pen_voltage_set,
+    behind_source, behind_source_set, neutral_current, neutral_current_set, open_pen_leaves_out,
+    open_pen_voltage, open_pen_voltage_set,
 };
 use amperule::quantity::Interval;
 use amperule::session::Options;
@@ -105,6 +105,15 @@ fn open_pen_outside_its_model() {
         open_pen_voltage_set(u0, one, Interval::at_most(-1.0), none, none, r, none),
         None
     );
+    // What is left out of a set is told: a resistance, a current that feeds in.
+    let below = Interval::new(-2.0, 20.0);
+    assert!(!open_pen_leaves_out([u0, one, i, none, none, r, none]));
+    assert!(open_pen_leaves_out([u0, one, i, none, none, below, none]));
+    assert!(open_pen_leaves_out([u0, one, below, none, none, r, none]));
+    let rounded = Interval::new(-1e-15, 20.0);
+    assert!(!open_pen_leaves_out([
+        u0, one, rounded, none, none, r, none
+    ]));
 }
 
 /// BS 7671:2018 Annex A722, formula A722.1 prints 0.866; these are its values to that figure.

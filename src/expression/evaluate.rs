@@ -174,8 +174,10 @@ pub fn evaluate(op: Op, vals: &[Val], program: &Program, data: &Data) -> Val {
         Op::OpenPen(first) => {
             let (i, flags) = arguments(program.operands(first, 7), vals);
             let touch = physics::open_pen_voltage_set(i(0), i(1), i(2), i(3), i(4), i(5), i(6));
+            let partly = physics::open_pen_leaves_out([0, 1, 2, 3, 4, 5, 6].map(i));
             match touch {
-                Some(v) => Val::interval(v).flagged(flags),
+                Some(v) if !partly => Val::interval(v).flagged(flags),
+                Some(v) => Val::interval(v).flagged(flags.with(Flags::NOT_COMPUTABLE)),
                 None => Val::any(flags.with(Flags::NOT_COMPUTABLE)),
             }
         }

@@ -10,4 +10,4 @@ mod open_pen;
 
 pub use behind_source::{behind_source, behind_source_set};
 pub use neutral::{neutral_current, neutral_current_set};
-pub use open_pen::{open_pen_voltage, open_pen_voltage_set};
+pub use open_pen::{open_pen_leaves_out, open_pen_voltage, open_pen_voltage_set};

@@ -115,6 +115,15 @@ pub fn open_pen_voltage_set(
     Some(Interval::new(lo.min(hi), hi))
 }
 
+/// Whether sets of the inputs of [`open_pen_voltage`], in its order, hold values that
+/// [`open_pen_voltage_set`] leaves out: for these there is no voltage. A voltage of just nought, where
+/// a set only ends, is none of them.
+#[must_use]
+pub fn open_pen_leaves_out(inputs: [Interval; 7]) -> bool {
+    let [u0, c, i1, i2, i3, ra, rb] = inputs;
+    [u0, c, ra, rb].iter().any(|x| x.lo < 0.0) || [i1, i2, i3].iter().any(|i| i.lo < NOTHING)
+}
+
 /// A product in which nothing times unlimited is nothing.
 fn product(x: f64, y: f64) -> f64 {
     let p = x * y;

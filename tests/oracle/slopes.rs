@@ -2,7 +2,7 @@
 //! ranges of one value that stands on both sides. What is decided for a range must be so at points
 //! all over it.
 
-use amperule::expression::{Data, LeafKind, LeafSource, Op, Program, Reg, Val};
+use amperule::expression::{Data, Flags, LeafKind, LeafSource, Op, Program, Reg, Val};
 use amperule::quantity::{Rounding, TruthSet};
 
 use super::{decide, narrowed};
@@ -177,4 +177,32 @@ fn what_moves_either_way_is_decided_as_its_points_are() {
         decided += mine;
     }
     assert!(decided > 5000, "{decided}");
+}
+
+/// Some of the values are none of the model: what holds for the others is not said of all. An
+/// electrode whose resistance came out below nought for one of its forms once met a rule that way.
+#[test]
+fn what_is_left_out_of_a_set_decides_nothing() {
+    let touch = |lo: f64, hi: f64, at: usize| {
+        let (d, mut p) = (Data::default(), Program::default());
+        let set = Val {
+            lo,
+            hi,
+            ..Val::number(lo)
+        };
+        let (_, x) = p.leaf(LeafKind::Number, set, set, (lo, hi), LeafSource::Range);
+        let first = list(&mut p, x, at, &[230.0, 1.1, 1.0, 0.0, 0.0, 0.5, 0.1]);
+        let touch = p.push(Op::OpenPen(first), &d);
+        let limit = number(&mut p, 70.0);
+        let floor = p.constant_index(Val::number(1e-15));
+        let root = p.push(Op::Le(touch, limit, floor), &d);
+        let done = decide(&p, &d, root, 64);
+        (done.truth, done.flags.any(Flags::NOT_COMPUTABLE))
+    };
+    // A load, the electrode, the star point.
+    for at in [2, 5, 6] {
+        assert_eq!(touch(0.5, 2.0, at), (TruthSet::T, false), "{at}");
+        assert_eq!(touch(-1.0, 2.0, at), (TruthSet::U, true), "{at}");
+        assert_eq!(touch(-1.0, -0.5, at), (TruthSet::U, true), "{at}");
+    }
 }
