@@ -12,7 +12,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use super::residual::{Engine, Place, Residual, each_bit};
-use crate::check::{Outcome, Settings, check, show_number, show_val};
+use crate::check::{show_number, show_val};
 use crate::design::model::{Design, ObjectId, Possible};
 use crate::design::tree::Origin;
 use crate::expression::{Fuel, LeafId, LeafKind, Presence, Val};
@@ -96,16 +96,17 @@ pub fn with_box(ruleset: &Arc<Ruleset>, design: &Design, stage: Stage) -> Option
 }
 
 /// What fails, by rule and subject.
-fn failed(ruleset: &Ruleset, design: &Design, stage: Stage) -> BTreeSet<(String, ObjectId)> {
-    let settings = Settings {
-        stage,
-        ..Settings::default()
-    };
-    let found = check(ruleset, design, &settings).report.findings;
-    let failed = found
-        .into_iter()
-        .filter(|f| f.outcome == Outcome::Failed && f.severity != Severity::Advice);
-    failed.map(|f| (f.rule, f.subject.id)).collect()
+fn failed(ruleset: &Arc<Ruleset>, design: &Design, stage: Stage) -> BTreeSet<(usize, ObjectId)> {
+    let residual = Residual::of(ruleset, design.clone(), &[], stage);
+    let mut engine = residual.engine();
+    engine.limit(Fuel(WORK));
+    let verdicts = residual.verdicts.iter().enumerate();
+    let judged = verdicts.filter(|(v, _)| {
+        let rule = residual.rule(*v);
+        rule.severity != Severity::Advice && !rule.is_left_out()
+    });
+    let failed = judged.filter(|(v, _)| engine.fails_in_full(*v));
+    failed.map(|(_, v)| (v.rule, v.subject)).collect()
 }
 
 /// Makes the box smaller for one verdict after the other that is due.

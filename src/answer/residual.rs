@@ -422,6 +422,21 @@ impl Engine<'_> {
         self.tell(Asked::Fails, verdict, with).truth == TruthSet::F
     }
 
+    /// Whether a verdict fails as it is written, by as many boxes as a check tries.
+    pub fn fails_in_full(&mut self, verdict: usize) -> bool {
+        let root = self.residual.verdicts[verdict].root;
+        let natural = self.refiner.settled(root).as_truth();
+        if natural != TruthSet::U {
+            return natural == TruthSet::F;
+        }
+        self.refiner.release();
+        let cone = self.refiner.cone(root);
+        let values = self.values(&cone);
+        let boxes = self.budget;
+        let d = self.refiner.tell_within(&cone, &values, boxes, Asked::Fails);
+        d.truth == TruthSet::F
+    }
+
     /// As much of a verdict as is asked.
     fn tell(&mut self, asked: Asked, verdict: usize, with: &Assignment) -> Told {
         let root = self.residual.verdicts[verdict].root;

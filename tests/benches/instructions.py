@@ -57,6 +57,7 @@ def runs(folder):
         'one file, as text': ['check', ONE],
         'one file, as JSON': ['check', '--format', 'json', ONE],
         'one file, with margins': ['check', '--full', ONE],
+        'one file that leaves a device to the rules': ['check', 'examples/larch-bank.amp'],
         'survey of one file': ['survey', 'examples/half-filled-survey.amp'],
         '60 points, as text': ['check', park],
         '60 points, mended': ['mend', park],
