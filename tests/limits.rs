@@ -347,6 +347,8 @@ fn the_work_limit_leaves_open_and_says_so() {
         all.iter().find(same).expect("the same verdicts").outcome
     };
     let mut left = Vec::new();
+    let all = whole.report.findings.iter();
+    let never = all.filter(|f| f.reason == Some(Reason::Unresolved)).count();
     for work in [0, 20_000, 200_000, 2_000_000] {
         let less = judge(Some(work));
         assert_eq!(less.report.findings.len(), whole.report.findings.len());
@@ -368,6 +370,13 @@ fn the_work_limit_leaves_open_and_says_so() {
         }
         let told = less.problems.iter().find(|p| p.code == "work-limit");
         assert_eq!(told.is_some(), unresolved > 0, "{work}: {unresolved}");
+        // It says how many: all but those that no work would decide.
+        if let Some(told) = told {
+            let count = told.message.split(' ').next().and_then(|n| n.parse().ok());
+            let count: usize = count.expect("how many they are");
+            let enough = unresolved.saturating_sub(never);
+            assert!((enough..=unresolved).contains(&count), "{told:?}");
+        }
         left.push(unresolved);
     }
     assert!(left.is_sorted_by(|a, b| a >= b) && left[0] > 0, "{left:?}");

@@ -433,7 +433,9 @@ impl Engine<'_> {
         let cone = self.refiner.cone(root);
         let values = self.values(&cone);
         let boxes = self.budget;
-        let d = self.refiner.tell_within(&cone, &values, boxes, Asked::Fails);
+        let d = self
+            .refiner
+            .tell_within(&cone, &values, boxes, Asked::Fails);
         d.truth == TruthSet::F
     }
 

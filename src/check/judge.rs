@@ -190,9 +190,12 @@ pub fn too_large() -> Problem {
 
 fn work_limit(verdicts: usize, work: Fuel) -> Problem {
     let all = work.0;
-    let why = format!(
-        "{verdicts} verdicts are left undecided: looking into all of them takes more than {all} operations"
-    );
+    let left = match verdicts {
+        1 => "1 verdict is".to_owned(),
+        many => format!("{many} verdicts are"),
+    };
+    let why =
+        format!("{left} left undecided: looking into all of them takes more than {all} operations");
     Problem::caution("work-limit", why)
         .help("write down more of what is not known, or split the design, and check again")
 }
