@@ -41,7 +41,7 @@ page *ARGS:
 # Tries one promise on inputs without end, or for a time: `just fuzz every_answer_ends -max_total_time=600`.
 fuzz TARGET *ARGS:
     mkdir -p tests/fuzz/corpus/{{TARGET}}
-    cargo +nightly fuzz run --fuzz-dir tests/fuzz --sanitizer none {{TARGET}} tests/fuzz/corpus/{{TARGET}} examples tests/designs -- -dict=tests/fuzz/words.dict {{ARGS}}
+    RUSTC_BOOTSTRAP=1 cargo fuzz run --fuzz-dir tests/fuzz --sanitizer none {{TARGET}} tests/fuzz/corpus/{{TARGET}} examples tests/designs -- -dict=tests/fuzz/words.dict {{ARGS}}
 
 # Puts COUNT small faults into the engine and counts those that the suite notices; many take hours.
 mutants COUNT='300':
