@@ -82,7 +82,7 @@ def main():
     for name, count in counts.items():
         before = known.get(name)
         ratio = f'{count / before:6.3f}' if before else 'no row'
-        print(f'{name:26} {count / 1e6:9.2f} M  table {(before or 0) / 1e6:9.2f} M  {ratio}')
+        print(f'{name:42} {count / 1e6:9.2f} M  table {(before or 0) / 1e6:9.2f} M  {ratio}')
         if before is None or count > MOST * before:
             wrong.append(name)
     if not same:
