@@ -182,6 +182,15 @@ fn what_contradicts_a_product_is_an_error_with_both_lines() {
     );
 }
 
+/// Of a product of another kind nothing is taken over: the one mistake is told once.
+#[test]
+fn a_part_that_is_a_product_of_another_kind_is_one_mistake() {
+    refused(
+        "circuit ev { cables: SWA as wall-7kW-socket }",
+        &["wrong-product: wall-7kW-socket"],
+    );
+}
+
 #[test]
 fn a_thing_that_is_several_products_agrees_with_each() {
     let both = |at: &str| {

@@ -179,10 +179,15 @@ impl Merge<'_> {
                     let Some(whole) = self.whole(&name) else {
                         continue;
                     };
-                    if opens_it {
-                        head.text.clone_from(&whole.head.text);
-                    } else {
-                        self.same_head(head, &whole, &name);
+                    let own = opens(self.v, &head.text).map(|(kind, _)| kind);
+                    match own {
+                        _ if opens_it => head.text.clone_from(&whole.head.text),
+                        // Of another kind nothing is taken: it would be told fact by fact.
+                        Some(own) if own != whole.kind => {
+                            self.problems.push(self.other_kind(&name, &whole, own));
+                            continue;
+                        }
+                        _ => self.same_head(head, &whole, &name),
                     }
                     self.join(whole.kind, entries, &whole, &name);
                 }
@@ -208,9 +213,8 @@ impl Merge<'_> {
     /// A part opened by one word that is a product opened by another.
     fn same_head(&mut self, head: &mut Word, whole: &Whole, name: &Word) {
         let plain = |word: &str| self.v.kind_named(word).is_some();
-        let own = opens(self.v, &head.text).map(|(kind, _)| kind);
-        if own != Some(whole.kind)
-            || (!plain(&head.text) && !plain(&whole.head.text) && head.text != whole.head.text)
+        if opens(self.v, &head.text).is_none()
+            || !plain(&head.text) && !plain(&whole.head.text) && head.text != whole.head.text
         {
             let why = format!("`{}` is not what the product `{}` is", head.text, name.text);
             let problem = Problem::error("contradicts-product", why);
