@@ -180,7 +180,7 @@ fn what_moves_either_way_is_decided_as_its_points_are() {
 }
 
 /// Some of the values are none of the model: what holds for the others is not said of all. An
-/// electrode whose resistance came out below nought for one of its forms once met a rule that way.
+/// electrode of open form, for one of which there was nothing to compute with, once met a rule so.
 #[test]
 fn what_is_left_out_of_a_set_decides_nothing() {
     let touch = |lo: f64, hi: f64, at: usize| {
