@@ -16,6 +16,8 @@ use std::process::Command;
 use std::sync::Arc;
 
 use amperule::answer::facts_read;
+use amperule::check::show_val;
+use amperule::expression::Val;
 use amperule::ruleset::{Request, Ruleset};
 use amperule::session::Project;
 use amperule::source::Memory;
@@ -505,4 +507,16 @@ fn sources() -> String {
     let mut all = String::new();
     add(&Path::new(env!("CARGO_MANIFEST_DIR")).join("src"), &mut all);
     all
+}
+
+/// Whether a part is there is told in words.
+#[test]
+fn a_part_is_fitted_or_there_is_none() {
+    let rules = ruleset("gb");
+    let v = &rules.vocabulary;
+    let kind = v.kind_named("board").expect("a kind");
+    let fact = v.kind(kind).fact_named("surge-protection");
+    let fact = v.fact(kind, fact.expect("a part of it"));
+    let told = |bits| show_val(&Val::bits(bits), fact, v);
+    assert_eq!((told(1), told(2)), ("none".to_owned(), "fitted".to_owned()));
 }
