@@ -39,12 +39,10 @@ pages! {
     mistakes "mistakes" "each mistake and caution by its code";
 }
 
-/// The page that tells each code of a mistake.
-const MISTAKES: &str = include_str!("guide/mistakes.md");
-
-/// The codes of all mistakes and cautions, each with what it means in general.
+/// The codes of all mistakes and cautions, each with what the page `mistakes` says of it.
 pub fn mistakes() -> impl Iterator<Item = (&'static str, &'static str)> {
-    let entries = MISTAKES.split("\n### ").skip(1);
+    let page = PAGES.iter().filter(|(topic, ..)| *topic == "mistakes");
+    let entries = page.flat_map(|(.., text)| text.split("\n### ").skip(1));
     entries.filter_map(|entry| {
         let (code, text) = entry.split_once('\n')?;
         let text = text.split("\n## ").next()?;

@@ -30,7 +30,7 @@ const FLOORS: [&str; 14] = [
 /// Files at the root of the crate that stand outside the floors.
 const ROOTS: [&str; 3] = ["build.rs", "lib.rs", "main.rs"];
 
-fn rust_files(folder: &Path, into: &mut Vec<PathBuf>) {
+pub(crate) fn rust_files(folder: &Path, into: &mut Vec<PathBuf>) {
     for entry in fs::read_dir(folder).unwrap() {
         let path = entry.unwrap().path();
         if path.is_dir() {

@@ -9,13 +9,15 @@
 
 mod language;
 
+use crate::architecture::rust_files;
+
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::Path;
 use std::process::Command;
 use std::sync::Arc;
 
-use amperule::answer::facts_read;
+use amperule::answer::{facts_read, stock_mistakes};
 use amperule::check::show_val;
 use amperule::expression::Val;
 use amperule::ruleset::{Request, Ruleset};
@@ -492,21 +494,30 @@ fn each_code_of_a_mistake_is_told() {
     assert!(seen > 300, "{seen}");
 }
 
-/// All sources of the program, one after the other, without what tests in them say.
+/// All sources of the program, one after the other.
 fn sources() -> String {
-    fn add(folder: &Path, all: &mut String) {
-        for entry in fs::read_dir(folder).expect("a folder of sources") {
-            let path = entry.expect("an entry").path();
-            if path.is_dir() {
-                add(&path, all);
-            } else if path.extension().is_some_and(|e| e == "rs") {
-                *all += &fs::read_to_string(&path).expect("a source");
-            }
-        }
+    let mut files = Vec::new();
+    rust_files(
+        &Path::new(env!("CARGO_MANIFEST_DIR")).join("src"),
+        &mut files,
+    );
+    let texts = files
+        .iter()
+        .map(|f| fs::read_to_string(f).expect("a source"));
+    texts.collect()
+}
+
+/// What the rulesets in the program say that a mend may add can be read.
+#[test]
+fn the_stock_of_each_ruleset_has_no_mistake() {
+    let mut read = (0, 0);
+    for name in ["iec", "gb", "us"] {
+        let rules = ruleset(name);
+        let (parts, blocks) = (rules.mending.stock.len(), rules.mending.blocks.len());
+        read = (read.0 + parts, read.1 + blocks);
+        assert_eq!(stock_mistakes(&rules), [], "{name}");
     }
-    let mut all = String::new();
-    add(&Path::new(env!("CARGO_MANIFEST_DIR")).join("src"), &mut all);
-    all
+    assert!(read.0 > 0 && read.1 > 0, "{read:?}");
 }
 
 /// Whether a part is there is told in words.

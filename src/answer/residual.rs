@@ -422,7 +422,8 @@ impl Engine<'_> {
         self.tell(Asked::Fails, verdict, with).truth == TruthSet::F
     }
 
-    /// Whether a verdict fails as it is written, by as many boxes as a check tries.
+    /// Whether a verdict fails as it is written, by as many boxes as a try may take, however large
+    /// it is.
     pub fn fails_in_full(&mut self, verdict: usize) -> bool {
         let root = self.residual.verdicts[verdict].root;
         let natural = self.refiner.settled(root).as_truth();
@@ -432,10 +433,8 @@ impl Engine<'_> {
         self.refiner.release();
         let cone = self.refiner.cone(root);
         let values = self.values(&cone);
-        let boxes = self.budget;
-        let d = self
-            .refiner
-            .tell_within(&cone, &values, boxes, Asked::Fails);
+        let (refiner, boxes) = (&mut self.refiner, self.budget);
+        let d = refiner.tell_within(&cone, &values, boxes, Asked::Fails);
         d.truth == TruthSet::F
     }
 

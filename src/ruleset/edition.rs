@@ -155,7 +155,7 @@ pub(super) fn choose(
     }
 }
 
-fn list(editions: &[Edition]) -> String {
+pub(super) fn list(editions: &[Edition]) -> String {
     let ids: Vec<&str> = editions.iter().map(|e| e.id.as_str()).collect();
     ids.join(", ")
 }

@@ -7,7 +7,7 @@ use sha2::{Digest, Sha256};
 
 use super::Ruleset;
 use super::compile::compile;
-use super::edition::{Edition, Request, choose, holds};
+use super::edition::{Edition, Request, choose, holds, list};
 use super::merged::{Item, Layer, Merged, stated_twice};
 use super::reader::{Fields, texts};
 use super::replacing;
@@ -114,8 +114,7 @@ pub(super) fn assemble(
                         "`{}` pins an edition `{id}` that `{}` does not have",
                         child.name, parent.name
                     );
-                    let ids: Vec<&str> = parent.editions.iter().map(|e| e.id.as_str()).collect();
-                    let there = format!("its editions are {}", ids.join(", "));
+                    let there = format!("its editions are {}", list(&parent.editions));
                     problems.push(Problem::error("unknown-edition", why).help(there));
                     0
                 }),

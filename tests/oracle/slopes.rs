@@ -14,39 +14,31 @@ fn number(p: &mut Program, x: f64) -> Reg {
     p.constant(Val::number(x))
 }
 
-fn list(p: &mut Program, x: Reg, at: usize, others: &[f64]) -> u32 {
+/// The value and a number, put together.
+fn with(p: &mut Program, d: &Data, x: Reg, k: f64, op: fn(Reg, Reg) -> Op) -> Reg {
+    let k = number(p, k);
+    p.push(op(x, k), d)
+}
+
+/// The value at one place among the arguments of a function.
+fn among(p: &mut Program, d: &Data, x: Reg, at: usize, others: &[f64], op: fn(u32) -> Op) -> Reg {
     let mut all: Vec<Reg> = others.iter().map(|o| number(p, *o)).collect();
     all[at] = x;
-    p.list(&all)
+    let first = p.list(&all);
+    p.push(op(first), d)
 }
 
 /// Operations with a slope of their own.
 const CURVES: &[Curve] = &[
-    ("x + 3", |p, d, x| {
-        let k = number(p, 3.0);
-        p.push(Op::Add(x, k), d)
-    }),
-    ("3 - x", |p, d, x| {
-        let k = number(p, 3.0);
-        p.push(Op::Sub(k, x), d)
-    }),
+    ("x + 3", |p, d, x| with(p, d, x, 3.0, Op::Add)),
+    ("3 - x", |p, d, x| with(p, d, x, 3.0, |x, k| Op::Sub(k, x))),
     ("-x", |p, d, x| p.push(Op::Neg(x), d)),
     ("x * x", |p, d, x| p.push(Op::Mul(x, x), d)),
-    ("x * -1.5", |p, d, x| {
-        let k = number(p, -1.5);
-        p.push(Op::Mul(x, k), d)
-    }),
-    ("x / 2", |p, d, x| {
-        let k = number(p, 2.0);
-        p.push(Op::Div(x, k), d)
-    }),
-    ("3 / x", |p, d, x| {
-        let k = number(p, 3.0);
-        p.push(Op::Div(k, x), d)
-    }),
+    ("x * -1.5", |p, d, x| with(p, d, x, -1.5, Op::Mul)),
+    ("x / 2", |p, d, x| with(p, d, x, 2.0, Op::Div)),
+    ("3 / x", |p, d, x| with(p, d, x, 3.0, |x, k| Op::Div(k, x))),
     ("x / (x + 9)", |p, d, x| {
-        let k = number(p, 9.0);
-        let below = p.push(Op::Add(x, k), d);
+        let below = with(p, d, x, 9.0, Op::Add);
         p.push(Op::Div(x, below), d)
     }),
     ("x^2", |p, d, x| p.push(Op::Power(x, 2), d)),
@@ -58,64 +50,94 @@ const CURVES: &[Curve] = &[
     ("sin x", |p, d, x| p.push(Op::Sin(x), d)),
     ("cos x", |p, d, x| p.push(Op::Cos(x), d)),
     ("acos (x / 9)", |p, d, x| {
-        let k = number(p, 9.0);
-        let part = p.push(Op::Div(x, k), d);
+        let part = with(p, d, x, 9.0, Op::Div);
         p.push(Op::Acos(part), d)
     }),
     ("|x|", |p, d, x| p.push(Op::Abs(x), d)),
-    ("min(x, 1)", |p, d, x| {
-        let k = number(p, 1.0);
-        p.push(Op::Min(x, k), d)
-    }),
+    ("min(x, 1)", |p, d, x| with(p, d, x, 1.0, Op::Min)),
     ("max(1, x)", |p, d, x| {
-        let k = number(p, 1.0);
-        p.push(Op::Max(k, x), d)
+        with(p, d, x, 1.0, |x, k| Op::Max(k, x))
     }),
     ("round up to 0.5", |p, d, x| {
         let step = p.constant_index(Val::number(0.5));
         p.push(Op::Round(x, step, Rounding::Up), d)
     }),
     ("if x <= 1 then 4 else x", |p, d, x| {
-        let (one, four) = (number(p, 1.0), number(p, 4.0));
-        let floor = p.constant_index(Val::number(1e-15));
-        let below = p.push(Op::Le(x, one, floor), d);
+        let (below, four) = (at_most(p, d, x, 1.0), number(p, 4.0));
         p.push(Op::If(below, four, x), d)
     }),
     ("the two greatest of x, 1, 3 - x", |p, d, x| {
-        let (one, three) = (number(p, 1.0), number(p, 3.0));
-        let other = p.push(Op::Sub(three, x), d);
+        let one = number(p, 1.0);
+        let other = with(p, d, x, 3.0, |x, k| Op::Sub(k, x));
         let (first, count) = p.counted(&[x, one, other]);
         p.push(Op::LargestTwo(first, count), d)
     }),
     ("neutral current", |p, d, x| {
-        let first = list(p, x, 0, &[0.0, 1.0, 2.5]);
-        p.push(Op::NeutralCurrent(first), d)
+        among(p, d, x, 0, &[0.0, 1.0, 2.5], Op::NeutralCurrent)
     }),
     ("open PEN by a load", |p, d, x| {
-        let first = list(p, x, 2, &[230.0, 1.1, 0.0, 3.0, 2.0, 40.0, 5.0]);
-        p.push(Op::OpenPen(first), d)
+        among(
+            p,
+            d,
+            x,
+            2,
+            &[230.0, 1.1, 0.0, 3.0, 2.0, 40.0, 5.0],
+            Op::OpenPen,
+        )
     }),
     ("open PEN by the electrode", |p, d, x| {
-        let first = list(p, x, 5, &[230.0, 1.1, 1.0, 3.0, 2.0, 0.0, 5.0]);
-        p.push(Op::OpenPen(first), d)
+        among(
+            p,
+            d,
+            x,
+            5,
+            &[230.0, 1.1, 1.0, 3.0, 2.0, 0.0, 5.0],
+            Op::OpenPen,
+        )
     }),
     ("open PEN by the star point", |p, d, x| {
-        let first = list(p, x, 6, &[230.0, 1.1, 1.0, 3.0, 2.0, 40.0, 0.0]);
-        p.push(Op::OpenPen(first), d)
+        among(
+            p,
+            d,
+            x,
+            6,
+            &[230.0, 1.1, 1.0, 3.0, 2.0, 40.0, 0.0],
+            Op::OpenPen,
+        )
     }),
     ("behind a source by its impedance", |p, d, x| {
-        let first = list(p, x, 0, &[0.0, 0.8, 0.5, 0.3]);
-        p.push(Op::BehindSource(first), d)
+        among(p, d, x, 0, &[0.0, 0.8, 0.5, 0.3], Op::BehindSource)
     }),
     ("behind a source by its reactance", |p, d, x| {
-        let first = list(p, x, 1, &[3.0, 0.0, 0.5, 0.3]);
-        p.push(Op::BehindSource(first), d)
+        among(p, d, x, 1, &[3.0, 0.0, 0.5, 0.3], Op::BehindSource)
     }),
     ("behind a source by the path", |p, d, x| {
-        let first = list(p, x, 2, &[3.0, 1.0, 0.0, 0.3]);
-        p.push(Op::BehindSource(first), d)
+        among(p, d, x, 2, &[3.0, 1.0, 0.0, 0.3], Op::BehindSource)
     }),
 ];
+
+/// A program of one value that lies between two ends.
+fn ranging(lo: f64, hi: f64) -> (Program, Data, Reg) {
+    let (d, mut p) = (Data::default(), Program::default());
+    let set = Val {
+        lo,
+        hi,
+        ..Val::number(lo)
+    };
+    let (_, x) = p.leaf(LeafKind::Number, set, set, (lo, hi), LeafSource::Range);
+    (p, d, x)
+}
+
+/// Whether a calculation comes to no more than a number.
+fn at_most(p: &mut Program, d: &Data, y: Reg, most: f64) -> Reg {
+    let most = number(p, most);
+    below(p, d, y, most)
+}
+
+fn below(p: &mut Program, d: &Data, y: Reg, most: Reg) -> Reg {
+    let floor = p.constant_index(Val::number(1e-15));
+    p.push(Op::Le(y, most, floor), d)
+}
 
 const RANGES: [(f64, f64); 5] = [
     (0.5, 2.0),
@@ -136,26 +158,16 @@ fn what_moves_either_way_is_decided_as_its_points_are() {
         for (lo, hi) in RANGES {
             for slope in LINES {
                 for step in 0..=STEPS {
-                    let (d, mut p) = (Data::default(), Program::default());
-                    let set = Val {
-                        lo,
-                        hi,
-                        ..Val::number(lo)
-                    };
-                    let wide = (lo, hi);
-                    let (_, x) = p.leaf(LeafKind::Number, set, set, wide, LeafSource::Range);
+                    let (mut p, d, x) = ranging(lo, hi);
                     let y = curve(&mut p, &d, x);
-                    let k = number(&mut p, slope);
-                    let line = p.push(Op::Mul(x, k), &d);
+                    let line = with(&mut p, &d, x, slope, Op::Mul);
                     // Limits all over what the two sides may differ by.
                     let (a, b) = (p.val(y), p.val(line));
                     let least = (a.lo - b.hi).max(-300.0);
                     let most = (a.hi - b.lo).min(300.0);
                     let limit = least + (most - least) * f64::from(step) / f64::from(STEPS);
-                    let limit = number(&mut p, limit);
-                    let line = p.push(Op::Add(line, limit), &d);
-                    let floor = p.constant_index(Val::number(1e-15));
-                    let root = p.push(Op::Le(y, line, floor), &d);
+                    let line = with(&mut p, &d, line, limit, Op::Add);
+                    let root = below(&mut p, &d, y, line);
                     let whole = decide(&p, &d, root, 64).truth;
                     if whole == TruthSet::U {
                         continue;
@@ -166,8 +178,7 @@ fn what_moves_either_way_is_decided_as_its_points_are() {
                         let truth = narrowed(&p, &d, &[Val::number(at)]).val(root).as_truth();
                         assert!(
                             truth == whole || truth == TruthSet::U,
-                            "{name} <= {slope} x + {}: {whole:?} for {lo} to {hi}, {truth:?} at {at}",
-                            p.val(limit).lo
+                            "{name} <= {slope} x + {limit}: {whole:?} for {lo} to {hi}, {truth:?} at {at}"
                         );
                     }
                 }
@@ -184,18 +195,10 @@ fn what_moves_either_way_is_decided_as_its_points_are() {
 #[test]
 fn what_is_left_out_of_a_set_decides_nothing() {
     let touch = |lo: f64, hi: f64, at: usize| {
-        let (d, mut p) = (Data::default(), Program::default());
-        let set = Val {
-            lo,
-            hi,
-            ..Val::number(lo)
-        };
-        let (_, x) = p.leaf(LeafKind::Number, set, set, (lo, hi), LeafSource::Range);
-        let first = list(&mut p, x, at, &[230.0, 1.1, 1.0, 0.0, 0.0, 0.5, 0.1]);
-        let touch = p.push(Op::OpenPen(first), &d);
-        let limit = number(&mut p, 70.0);
-        let floor = p.constant_index(Val::number(1e-15));
-        let root = p.push(Op::Le(touch, limit, floor), &d);
+        let (mut p, d, x) = ranging(lo, hi);
+        let others = [230.0, 1.1, 1.0, 0.0, 0.0, 0.5, 0.1];
+        let touch = among(&mut p, &d, x, at, &others, Op::OpenPen);
+        let root = at_most(&mut p, &d, touch, 70.0);
         let done = decide(&p, &d, root, 64);
         (done.truth, done.flags.any(Flags::NOT_COMPUTABLE))
     };

@@ -100,11 +100,17 @@ struct Spare {
     inside: Vec<ObjectId>,
 }
 
+/// A design whose one thing has the part: what stands before the part, and behind it.
+pub(super) fn around(ruleset: &Ruleset, stock: &Stock) -> (String, &'static str) {
+    let kind = ruleset.vocabulary.kind(stock.kind);
+    let fact = &kind.fact(stock.fact).name;
+    (format!("{} scratch {{ {fact}: ", kind.name), " }")
+}
+
 fn spare(ruleset: &Ruleset, stock: &Stock) -> Option<Spare> {
     let v = &ruleset.vocabulary;
-    let kind = v.kind(stock.kind);
-    let fact = kind.fact(stock.fact);
-    let text = format!("{} scratch {{ {}: {} }}", kind.name, fact.name, stock.text);
+    let (before, after) = around(ruleset, stock);
+    let text = format!("{before}{}{after}", stock.text);
     let parsed = parse(FileId(0), &text);
     let resolved = resolve(&[&parsed.tree], v, &resolve::Settings::default());
     let scratch = resolved.design;

@@ -4,6 +4,7 @@
 use std::collections::BTreeMap;
 
 use super::blocks::{Asked, filled_in};
+use super::graft::around;
 use crate::check::show_val;
 use crate::design::parse::parse;
 use crate::design::resolve::{self, resolve};
@@ -20,7 +21,7 @@ pub fn stock_mistakes(ruleset: &Ruleset) -> Vec<Problem> {
     for part in &ruleset.mending.stock {
         let fact = &v.fact(part.kind, part.fact).name;
         let kind = &v.kind(part.kind).name;
-        let (before, after) = (format!("{kind} scratch {{ {fact}: "), " }");
+        let (before, after) = around(ruleset, part);
         let what = format!("the part for `{kind}.{fact}`");
         all.extend(read(
             ruleset,
