@@ -1,6 +1,7 @@
 //! One operation over sets of values: the first, outer approximation of a verdict.
 
 use super::program::{Data, Op, Program, Reg};
+use super::table::Table;
 use super::val::{Flags, Presence, SetWords, Val};
 use crate::physics;
 use crate::quantity::{Interval, TruthSet, le, lt};
@@ -11,11 +12,10 @@ use crate::vocabulary::WordSet;
 const MOST_LOOK_UPS: u32 = 256;
 
 /// Evaluates one operation on registers; never panics, never yields a NaN.
-#[must_use]
-#[inline]
-pub fn evaluate(op: Op, vals: &[Val], program: &Program, data: &Data) -> Val {
+#[inline(always)]
+fn evaluate(op: &Op, vals: &[Val], program: &Program, data: &Data) -> Val {
     let at = |r: Reg| vals[r.ix()];
-    match op {
+    match *op {
         Op::Leaf(id) => program.leaves[id.0 as usize].set,
         Op::Const(ix) => program.consts[ix as usize],
         Op::Add(a, b) => two(at(a), at(b), |a, b| Some(a.add(b))),
@@ -101,91 +101,123 @@ pub fn evaluate(op: Op, vals: &[Val], program: &Program, data: &Data) -> Val {
             }
         }
         Op::Pick(s, first, count) => {
-            let s = at(s);
-            let mut all = Val::EMPTY;
-            let list = program.operands(first, count);
-            for (i, r) in list.iter().enumerate() {
-                if s.as_words().has(i) {
-                    all = all.union(at(*r));
-                }
-            }
-            all.flagged(s.flags)
+            let list = program.operands(first, count).iter();
+            apart(chosen(at(s), list.map(|r| at(*r))))
         }
-        Op::Otherwise(a, b) => {
-            let (a, b) = (at(a), at(b));
-            match a.bits & Presence::EITHER {
-                Presence::PRESENT => a,
-                Presence::ABSENT => b.flagged(a.flags),
-                _ => {
-                    let mut both = a.union(b);
-                    both.bits = Presence::PRESENT | (b.bits & Presence::ABSENT);
-                    both
-                }
-            }
-        }
-        Op::Member(s, series) => {
-            let s = at(s);
-            let members = data.series.get(series.0 as usize).map_or(&[][..], |m| m);
-            let mut all = Val::EMPTY;
-            if s.bits & Presence::NO_WORD != 0 {
-                all = Val::ABSENT;
-            }
-            for (i, m) in members.iter().enumerate() {
-                if s.as_words().has(i) {
-                    all = all.union(Val::number(*m));
-                }
-            }
-            all.flagged(s.flags)
-        }
-        Op::NextUp(a, series) => step(at(a), data, series.0, true),
-        Op::NextDown(a, series) => step(at(a), data, series.0, false),
-        Op::Lookup(table, first, count) => match data.tables.get(table.0 as usize) {
-            Some(t) => {
-                let regs = program.operands(first, count);
-                // Keys that are choices are looked up member by member, as far as there is room.
-                let mut room = MOST_LOOK_UPS;
-                let mut each = [false; 8];
-                for (r, each) in regs.iter().zip(&mut each) {
-                    let members = match program.ops[r.ix()] {
-                        Op::Member(s, _) | Op::Pick(s, ..) => at(s).bits.count_ones(),
-                        _ => 1,
-                    };
-                    *each = members > 1 && members <= room;
-                    if *each {
-                        room /= members;
-                    }
-                }
-                t.look_up_each(regs.iter().map(|r| at(*r)), |key, n| {
-                    let wanted = each.get(key).copied().unwrap_or(false);
-                    let reg = regs.get(key).filter(|_| wanted)?;
-                    member(*reg, n, vals, program, data)
-                })
-            }
+        Op::Otherwise(a, b) => apart(otherwise(at(a), at(b))),
+        Op::Member(s, series) => apart(members(at(s), data, series.0)),
+        Op::NextUp(a, series) => apart(step(at(a), data, series.0, true)),
+        Op::NextDown(a, series) => apart(step(at(a), data, series.0, false)),
+        Op::Lookup(table, first, count) => apart(match data.tables.get(table.0 as usize) {
+            Some(t) => looked_up(t, program.operands(first, count), vals, program, data),
             None => Val::any(Flags::GAP),
-        },
+        }),
         Op::LargestTwo(first, count) => {
             let list = program.operands(first, count);
-            largest_two(list.iter().map(|r| at(*r)))
+            apart(largest_two(list.iter().map(|r| at(*r))))
         }
-        Op::NeutralCurrent(first) => {
-            let (i, flags) = arguments(program.operands(first, 3), vals);
-            Val::interval(physics::neutral_current_set(i(0), i(1), i(2))).flagged(flags)
-        }
-        Op::OpenPen(first) => {
-            let (i, flags) = arguments(program.operands(first, 7), vals);
-            let touch = physics::open_pen_voltage_set(i(0), i(1), i(2), i(3), i(4), i(5), i(6));
-            let partly = physics::open_pen_leaves_out([0, 1, 2, 3, 4, 5, 6].map(i));
-            match touch {
-                Some(v) if !partly => Val::interval(v).flagged(flags),
-                Some(v) => Val::interval(v).flagged(flags.with(Flags::NOT_COMPUTABLE)),
-                None => Val::any(flags.with(Flags::NOT_COMPUTABLE)),
-            }
-        }
-        Op::BehindSource(first) => {
-            let (i, flags) = arguments(program.operands(first, 4), vals);
-            Val::interval(physics::behind_source_set(i(0), i(1), i(2), i(3))).flagged(flags)
+        Op::NeutralCurrent(first) => apart(neutral_current(program.operands(first, 3), vals)),
+        Op::OpenPen(first) => apart(open_pen(program.operands(first, 7), vals)),
+        Op::BehindSource(first) => apart(behind_source(program.operands(first, 4), vals)),
+    }
+}
+
+/// What a longer operation came to, taken apart: else all results would be passed on in memory.
+#[inline(always)]
+const fn apart(val: Val) -> Val {
+    let Val {
+        lo,
+        hi,
+        bits,
+        flags,
+    } = val;
+    Val {
+        lo,
+        hi,
+        bits,
+        flags,
+    }
+}
+
+/// All values of the alternatives that a selector allows.
+fn chosen(selector: Val, alternatives: impl Iterator<Item = Val>) -> Val {
+    let words = selector.as_words();
+    let possible = alternatives.enumerate().filter(|(i, _)| words.has(*i));
+    let all = possible.fold(Val::EMPTY, |all, (_, val)| all.union(val));
+    all.flagged(selector.flags)
+}
+
+/// A number, or another where there is none.
+#[inline(never)]
+fn otherwise(a: Val, b: Val) -> Val {
+    match a.bits & Presence::EITHER {
+        Presence::PRESENT => a,
+        Presence::ABSENT => b.flagged(a.flags),
+        _ => {
+            let mut both = a.union(b);
+            both.bits = Presence::PRESENT | (b.bits & Presence::ABSENT);
+            both
         }
     }
+}
+
+/// The members of a series that a selector allows.
+#[inline(never)]
+fn members(selector: Val, data: &Data, series: u16) -> Val {
+    let members = data.series.get(series as usize).map_or(&[][..], |m| m);
+    let all = chosen(selector, members.iter().map(|m| Val::number(*m)));
+    if selector.bits & Presence::NO_WORD != 0 {
+        all.union(Val::ABSENT)
+    } else {
+        all
+    }
+}
+
+/// A look-up in a table; keys that are choices are looked up member by member, as far as there is
+/// room.
+#[inline(never)]
+fn looked_up(t: &Table, regs: &[Reg], vals: &[Val], program: &Program, data: &Data) -> Val {
+    let mut room = MOST_LOOK_UPS;
+    let mut each = [false; 8];
+    for (r, each) in regs.iter().zip(&mut each) {
+        let members = match program.ops[r.ix()] {
+            Op::Member(s, _) | Op::Pick(s, ..) => vals[s.ix()].bits.count_ones(),
+            _ => 1,
+        };
+        *each = members > 1 && members <= room;
+        if *each {
+            room /= members;
+        }
+    }
+    t.look_up_each(regs.iter().map(|r| vals[r.ix()]), |key, n| {
+        let wanted = each.get(key).copied().unwrap_or(false);
+        let reg = regs.get(key).filter(|_| wanted)?;
+        member(*reg, n, vals, program, data)
+    })
+}
+
+#[inline(never)]
+fn neutral_current(list: &[Reg], vals: &[Val]) -> Val {
+    let (i, flags) = arguments(list, vals);
+    Val::interval(physics::neutral_current_set(i(0), i(1), i(2))).flagged(flags)
+}
+
+#[inline(never)]
+fn open_pen(list: &[Reg], vals: &[Val]) -> Val {
+    let (i, flags) = arguments(list, vals);
+    let touch = physics::open_pen_voltage_set(i(0), i(1), i(2), i(3), i(4), i(5), i(6));
+    let partly = physics::open_pen_leaves_out([0, 1, 2, 3, 4, 5, 6].map(i));
+    match touch {
+        Some(v) if !partly => Val::interval(v).flagged(flags),
+        Some(v) => Val::interval(v).flagged(flags.with(Flags::NOT_COMPUTABLE)),
+        None => Val::any(flags.with(Flags::NOT_COMPUTABLE)),
+    }
+}
+
+#[inline(never)]
+fn behind_source(list: &[Reg], vals: &[Val]) -> Val {
+    let (i, flags) = arguments(list, vals);
+    Val::interval(physics::behind_source_set(i(0), i(1), i(2), i(3))).flagged(flags)
 }
 
 /// The arguments of a function, by their places, and what to beware of in any of them.
@@ -296,6 +328,7 @@ fn member(reg: Reg, n: usize, vals: &[Val], program: &Program, data: &Data) -> O
     }
 }
 
+#[inline(never)]
 fn step(a: Val, data: &Data, series: u16, up: bool) -> Val {
     let members = data.series.get(series as usize).map_or(&[][..], |m| m);
     let find = |x: f64| -> Option<f64> {
@@ -344,7 +377,7 @@ impl Program {
     /// Adds an operation, fills its register and gives its number. What is worked out from constants
     /// is one.
     pub fn push(&mut self, op: Op, data: &Data) -> Reg {
-        let val = evaluate(op, &self.vals, self, data);
+        let val = evaluate(&op, &self.vals, self, data);
         let mut varies = matches!(op, Op::Leaf(_));
         op.operands(&self.args, |r| {
             varies |= !matches!(self.ops[r.ix()], Op::Const(_));
@@ -357,11 +390,34 @@ impl Program {
 
     /// Fills all registers again, some leaves having other values than those they were linked with.
     pub fn fill(&mut self, leaves: &[Val], data: &Data) {
-        for i in 0..self.ops.len() {
-            self.vals[i] = match self.ops[i] {
-                Op::Leaf(id) => leaves[id.0 as usize],
-                op => evaluate(op, &self.vals, self, data),
-            };
+        let mut vals = std::mem::take(&mut self.vals);
+        for (leaf, val) in self.leaves.iter().zip(leaves) {
+            vals[leaf.reg.ix()] = *val;
         }
+        for (op, reg) in self.ops.iter().zip((0..).map(Reg)) {
+            if !matches!(op, Op::Leaf(_)) {
+                self.refill(reg, &mut vals, data);
+            }
+        }
+        self.vals = vals;
+    }
+
+    /// Fills one register again from those of its operands.
+    #[inline]
+    pub fn refill(&self, reg: Reg, vals: &mut [Val], data: &Data) {
+        let val = evaluate(&self.ops[reg.ix()], vals, self, data);
+        vals[reg.ix()].put(val);
+    }
+
+    /// The same; whether that changed it.
+    #[inline]
+    pub(super) fn moves(&self, reg: Reg, vals: &mut [Val], data: &Data) -> bool {
+        let val = evaluate(&self.ops[reg.ix()], vals, self, data);
+        let old = &mut vals[reg.ix()];
+        let moves = !old.is_same(&val);
+        if moves {
+            old.put(val);
+        }
+        moves
     }
 }

@@ -13,7 +13,6 @@ mod typed;
 mod typing;
 mod val;
 
-pub use evaluate::evaluate;
 pub use parse::parse;
 pub use program::{Data, Leaf, LeafId, LeafKind, LeafSource, Op, Program, Reg};
 pub use range::Ranges;

@@ -15,7 +15,6 @@ mod witness;
 
 use std::borrow::Cow;
 
-use super::evaluate;
 use super::program::{Data, Leaf, LeafId, LeafKind, Op, Program, Reg};
 use super::val::{Flags, Presence, Val};
 use crate::quantity::{Interval, TruthSet};
@@ -172,10 +171,9 @@ impl<'a> Refiner<'a> {
         }
     }
 
-    /// What an operation gives for the registers as they are.
-    fn worked_out(&self, reg: Reg) -> Val {
-        let op = self.program.ops[reg.ix()];
-        evaluate(op, &self.vals, self.program, self.data)
+    /// Works a register out for the others as they are.
+    fn refill(&mut self, reg: Reg) {
+        self.program.refill(reg, &mut self.vals, self.data);
     }
 
     fn leaf(&self, id: LeafId) -> &'a Leaf {
@@ -263,16 +261,14 @@ impl<'a> Refiner<'a> {
         }
         let mut evaluated = 0;
         for r in &cone.ops {
-            let op = self.program.ops[r.ix()];
-            let mut moves = all;
-            op.operands(&self.program.args, |o| moves |= self.mark[o.ix()] == round);
-            if !moves {
+            let op = &self.program.ops[r.ix()];
+            let mut moved = all;
+            op.operands(&self.program.args, |o| moved |= self.mark[o.ix()] == round);
+            if !moved {
                 continue;
             }
-            let val = self.worked_out(*r);
             evaluated += 1;
-            if !self.vals[r.ix()].is_same(&val) {
-                self.vals[r.ix()] = val;
+            if self.program.moves(*r, &mut self.vals, self.data) {
                 self.mark[r.ix()] = round;
             }
         }

@@ -126,6 +126,16 @@ impl Val {
         flags: Flags::NONE,
     };
 
+    /// Writes a register field by field. A copy of the whole would at once read fields that were
+    /// written one by one just before, and wait for them.
+    #[inline]
+    pub(super) const fn put(&mut self, val: Self) {
+        self.lo = val.lo;
+        self.hi = val.hi;
+        self.bits = val.bits;
+        self.flags = val.flags;
+    }
+
     /// One number.
     #[must_use]
     pub const fn number(x: f64) -> Self {

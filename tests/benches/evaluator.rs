@@ -8,7 +8,7 @@
 
 use std::hint::black_box;
 
-use amperule::expression::{Data, LeafKind, LeafSource, Op, Program, Reg, Val, evaluate};
+use amperule::expression::{Data, LeafKind, LeafSource, Op, Program, Reg, Val};
 use amperule::quantity::{TruthSet, holds_le};
 use criterion::{Criterion, Throughput};
 
@@ -218,8 +218,7 @@ fn pass(linked: &Linked, vals: &mut [Val], values: &[Val]) {
         vals[reg.ix()] = *val;
     }
     for reg in &linked.work {
-        let op = linked.program.ops[reg.ix()];
-        vals[reg.ix()] = evaluate(op, vals, &linked.program, &linked.data);
+        linked.program.refill(*reg, vals, &linked.data);
     }
 }
 

@@ -175,11 +175,10 @@ impl Refiner<'_> {
         self.work += cone.ops.len() as u64;
         self.stale = true;
         for r in &cone.ops {
-            let val = match settled.iter().find(|(a, _)| a == r) {
-                Some((_, val)) => *val,
-                None => self.worked_out(*r),
-            };
-            self.vals[r.ix()] = val;
+            match settled.iter().find(|(a, _)| a == r) {
+                Some((_, val)) => self.vals[r.ix()] = *val,
+                None => self.refill(*r),
+            }
         }
         let root = self.vals[cone.root.ix()];
         match root.as_truth() {

@@ -233,9 +233,8 @@ impl Refiner<'_> {
     }
 
     fn fill(&mut self, trial: &mut Trial, r: Reg) {
-        let val = self.worked_out(r);
+        self.refill(r);
         self.work += 1;
-        self.vals[r.ix()] = val;
         if trial.stamp[r.ix()] == trial.found {
             trial.touched.push(r);
         }
