@@ -86,8 +86,6 @@ impl fmt::Display for Ty {
 /// A fact read of an object: its index for each kind the object may be of.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct ReadFact {
-    /// The name as written.
-    pub name: String,
     /// Where the fact stands on each kind.
     pub by_kind: Vec<(KindId, FactIx)>,
 }

@@ -199,7 +199,6 @@ impl Work<'_, '_> {
             let ix = k.fact_named(name)?;
             return Some((
                 ReadFact {
-                    name: name.to_owned(),
                     by_kind: vec![(kind, ix)],
                 },
                 k.fact(ix),
@@ -217,13 +216,7 @@ impl Work<'_, '_> {
                 first = Some(fact);
             }
         }
-        Some((
-            ReadFact {
-                name: name.to_owned(),
-                by_kind,
-            },
-            first?,
-        ))
+        Some((ReadFact { by_kind }, first?))
     }
 
     pub(super) fn step(&mut self, e: &Expr, before: &Expr, name: &str, at: &Range) -> TermId {
