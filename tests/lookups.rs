@@ -72,7 +72,7 @@ proptest! {
         let rows: Vec<f64> = rows.iter().map(|x| f64::from(*x)).collect();
         let members: Vec<f64> = members.iter().map(|x| f64::from(*x)).collect();
         let limit = 10.0 * f64::from(limit) + 5.0;
-        let data = Data { tables: vec![table(&rows, between, beyond)], series: vec![members.clone()] };
+        let data = Data { tables: vec![table(&rows, between, beyond).into()], series: vec![members.clone()] };
         let alone: Vec<TruthSet> = members
             .iter()
             .map(|m| verdict(&data, limit, |p| p.constant(Val::number(*m))))
@@ -105,7 +105,7 @@ proptest! {
     ) {
         let rows: Vec<f64> = rows.iter().map(|x| f64::from(*x)).collect();
         let limit = 10.0 * f64::from(limit) + 5.0;
-        let data = Data { tables: vec![table(&rows, between, beyond)], series: Vec::new() };
+        let data = Data { tables: vec![table(&rows, between, beyond).into()], series: Vec::new() };
         let hi = lo + width;
         let whole = verdict(&data, limit, |p| {
             leaf(p, LeafKind::Number, Val::interval(Interval { lo, hi }))

@@ -115,8 +115,8 @@ fn said<'r>(
     let mut text = |t: &Template| template(linker, t, subject);
     Said {
         message: text(&rule.message),
-        open: rule.open.as_ref().map(&mut text),
-        help: rule.help.as_ref().map(&mut text),
+        open: rule.open.as_deref().map(&mut text),
+        help: rule.help.as_deref().map(&mut text),
         points: (rule.point_at.iter())
             .map(|c| linker.expression(c, subject))
             .collect(),

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use super::table::{Table, TableId};
 use super::val::{Presence, Val};
 use crate::quantity::Rounding;
-use crate::vocabulary::SeriesId;
+use crate::vocabulary::{Later, SeriesId};
 
 /// Index of a register, which is the index of the operation that fills it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -312,7 +312,7 @@ impl Users {
 #[derive(Clone, Debug, Default, Serialize, Deserialize)]
 pub struct Data {
     /// Tables.
-    pub tables: Vec<Table>,
+    pub tables: Vec<Later<Table>>,
     /// Members of each series, ascending, SI units.
     pub series: Vec<Vec<f64>>,
 }

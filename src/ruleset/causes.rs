@@ -95,9 +95,9 @@ fn cause(
             let (from, to) = if onward { (each, *kind) } else { (*kind, each) };
             let compiled = leads(context, n, from, to, problems)?;
             Some(if onward {
-                Path::At(compiled)
+                Path::At(compiled.into())
             } else {
-                Path::To(compiled)
+                Path::To(compiled.into())
             })
         }
     };

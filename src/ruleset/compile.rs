@@ -13,7 +13,9 @@ use super::schema;
 use super::{LeftOut, causes, cycles, left_out, ranges};
 use crate::expression::{Data, Scope, Ty, Typer};
 use crate::source::Problem;
-use crate::vocabulary::{Fact, FactIx, FactType, KindId, PRESENT, Settler, Vocabulary, WordSet};
+use crate::vocabulary::{
+    Fact, FactIx, FactType, KindId, Later, PRESENT, Settler, Vocabulary, WordSet,
+};
 
 /// Rules, what is left out, and what was withdrawn: its id, the layer, and why.
 struct Stated {
@@ -96,11 +98,11 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Rules
         limits: &limits,
         typer: Typer::new(&v, &limits, &table_names, &table_list),
     };
-    let mut derivations: Vec<Vec<Option<Derivation>>> =
+    let mut derivations: Vec<Vec<Option<Later<Derivation>>>> =
         v.kinds.iter().map(|k| vec![None; k.facts.len()]).collect();
     for (item, kind, fact) in &declared {
         derivations[kind.0 as usize][fact.0 as usize] =
-            derivation(&context, item, *kind, *fact, problems);
+            derivation(&context, item, *kind, *fact, problems).map(Later::from);
     }
     let Stated {
         mut rules,
@@ -131,7 +133,7 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Rules
         .collect();
     Ruleset {
         data: Data {
-            tables: table_list,
+            tables: table_list.into_iter().map(Later::from).collect(),
             series,
         },
         vocabulary: v,
@@ -140,10 +142,10 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Rules
         assumptions: assumed,
         derivations,
         rules,
-        withdrawn,
-        left_out,
+        withdrawn: withdrawn.into(),
+        left_out: left_out.into(),
         figures,
-        mending,
+        mending: mending.into(),
         expectations,
         tellings,
         texts,
@@ -344,7 +346,7 @@ fn figure(
     let where_ = f
         .get("where")
         .and_then(|n| context.compile(n, &scope, Some(&Ty::Truth), problems))
-        .map(|(c, _)| c);
+        .map(|(c, _)| c.into());
     Some(Figure {
         kind,
         fact,

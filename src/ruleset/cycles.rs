@@ -4,7 +4,7 @@
 use super::model::Derivation;
 use crate::expression::{Compiled, ObjectTerm, Over, Range, TermKind};
 use crate::source::Problem;
-use crate::vocabulary::{FactIx, FactType, KindId, Vocabulary};
+use crate::vocabulary::{FactIx, FactType, KindId, Later, Vocabulary};
 
 /// The reference that makes the tree of feeds.
 const TREE: &str = "fed-from";
@@ -36,13 +36,13 @@ type Node = (KindId, FactIx);
 /// Reports derivations that need their own value.
 pub(super) fn check(
     v: &Vocabulary,
-    derivations: &[Vec<Option<Derivation>>],
+    derivations: &[Vec<Option<Later<Derivation>>>],
     problems: &mut Vec<Problem>,
 ) {
     let mut nodes: Vec<(Node, &Derivation)> = Vec::new();
     for (k, facts) in v.kind_ids().zip(derivations) {
         let facts = v.kind(k).fact_ids().zip(facts);
-        nodes.extend(facts.filter_map(|(f, d)| Some(((k, f), d.as_ref()?))));
+        nodes.extend(facts.filter_map(|(f, d)| Some(((k, f), d.as_deref()?))));
     }
     let mut edges: Vec<Vec<(usize, Way)>> = vec![Vec::new(); nodes.len()];
     for (own, (_, d)) in edges.iter_mut().zip(&nodes) {

@@ -6,7 +6,7 @@ use super::frozen::Base;
 use super::library::Library;
 use super::{Request, Ruleset};
 use crate::source::Problem;
-use crate::vocabulary::words;
+use crate::vocabulary::{Later, words};
 
 /// Stores a compiled ruleset without its files. What depends on how it was asked for (the other
 /// editions usable that day, how this one was chosen) is stored as it is.
@@ -114,7 +114,7 @@ pub fn freeze(library: &Library, names: &[String]) -> Result<Made, String> {
             }
         }
         if mistakes.is_empty() && stored.len() == editions.len() && !editions.is_empty() {
-            let places = stored.iter().map(|bytes| pool.keep(bytes));
+            let places = stored.iter().map(|bytes| pool.keep(bytes).map(Later::from));
             let places = places.collect::<Result<_, _>>()?;
             bases.push(Base {
                 name: name.clone(),

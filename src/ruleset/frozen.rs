@@ -14,7 +14,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{Edition, Ruleset};
 use crate::source::Problem;
-use crate::vocabulary::words;
+use crate::vocabulary::{Later, words};
 
 /// One ruleset in all its editions.
 #[derive(Clone, Debug, Serialize, Deserialize)]
@@ -26,7 +26,7 @@ pub(super) struct Base {
     /// Its editions, oldest first.
     pub(super) editions: Vec<Edition>,
     /// The pieces of each edition, one after the other: from, until, behind the contents.
-    pub(super) places: Vec<Vec<(u32, u32)>>,
+    pub(super) places: Vec<Later<Vec<(u32, u32)>>>,
 }
 
 /// Compiled rulesets as stored: contents first, then what they point at.
@@ -63,7 +63,7 @@ impl<'a> Frozen<'a> {
     pub(super) fn thaw(&self, base: &Base, edition: usize) -> Result<Ruleset, Problem> {
         let missing = || unreadable("an edition is missing");
         let mut bytes = Vec::new();
-        for (from, until) in base.places.get(edition).ok_or_else(missing)? {
+        for (from, until) in base.places.get(edition).ok_or_else(missing)?.iter() {
             let place = usize::try_from(*from)
                 .ok()
                 .zip(usize::try_from(*until).ok());
@@ -78,6 +78,6 @@ impl<'a> Frozen<'a> {
 fn decode(bytes: &[u8]) -> Result<Ruleset, Problem> {
     let (lists, rest): (Vec<Vec<String>>, &[u8]) =
         postcard::take_from_bytes(bytes).map_err(unreadable)?;
-    let lists = lists.into_iter().map(Arc::new).collect();
-    words::reading(lists, || postcard::from_bytes(rest)).map_err(unreadable)
+    let lists: Vec<_> = lists.into_iter().map(Arc::new).collect();
+    words::reading(Arc::new(lists), || postcard::from_bytes(rest)).map_err(unreadable)
 }

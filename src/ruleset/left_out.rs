@@ -117,16 +117,16 @@ fn told<'a>(
         stage: Stage::Design,
         severity,
         each,
-        where_: Some(where_),
+        where_: Some(where_.into()),
         require: Requirement::LeftOut,
-        message: Template::plain(&format!("not judged by these rules: {what} ({clause})")),
+        message: Template::plain(&format!("not judged by these rules: {what} ({clause})")).into(),
         open: Some(Template::plain(&format!(
             "not judged by these rules, and whether it matters here is not known: {what} ({clause})"
-        ))),
+        )).into()),
         help: Some(Template::plain(&format!(
             "{or}have it judged elsewhere and record it: `judged-elsewhere {id} {{ by: \"…\"  on: 2026-01-31  why: \"…\" }}`"
-        ))),
-        point_at: Vec::new(),
+        )).into()),
+        point_at: Vec::new().into(),
         follows_from: Vec::new(),
         topic: text("topic").unwrap_or("left-out").to_owned(),
         origin: Origin {

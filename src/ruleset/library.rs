@@ -359,14 +359,13 @@ impl Chain {
 
 /// Files in one folder below `rulesets` in the program that end so.
 fn shipped(folder: &str, end: &'static str) -> impl Iterator<Item = SourceFile> {
-    let folder = Path::new("rulesets").join(folder);
-    SHIPPED
-        .files
-        .iter()
-        .map(|(path, text)| (Path::new(path), SourceFile::shipped(path, text)))
-        .filter(move |(path, _)| path.parent() == Some(&folder))
-        .filter(move |(path, _)| path.extension().is_some_and(|e| e == end))
-        .map(|(_, file)| file)
+    let folder = format!("rulesets/{folder}/");
+    let wanted = move |path: &str| {
+        let file = path.strip_prefix(&folder)?.strip_suffix(end)?;
+        (file.ends_with('.') && !file.contains('/')).then_some(())
+    };
+    let files = SHIPPED.files.iter();
+    files.filter_map(move |(path, text)| wanted(path).map(|()| SourceFile::shipped(path, text)))
 }
 
 /// Chooses the edition and reads it as it was compiled.

@@ -8,18 +8,18 @@ use super::reader::{Fields, path};
 use super::schema;
 use crate::quantity::{Dim, Unit, parse_quantity};
 use crate::source::Problem;
-use crate::vocabulary::{FactIx, FactType, KindId, Vocabulary, WordSet, Words};
+use crate::vocabulary::{FactIx, FactType, KindId, Later, Vocabulary, WordSet, Words};
 
 pub(super) fn assumptions(
     merged: &Merged<'_>,
     v: &Vocabulary,
     problems: &mut Vec<Problem>,
-) -> Vec<Vec<Option<Assumption>>> {
-    let mut all: Vec<Vec<Option<Assumption>>> =
+) -> Vec<Vec<Option<Later<Assumption>>>> {
+    let mut all: Vec<Vec<Option<Later<Assumption>>>> =
         v.kinds.iter().map(|k| vec![None; k.facts.len()]).collect();
     for item in merged.of("assume") {
         if let Some((kind, ix, entry)) = assumption(merged, item, v, problems) {
-            all[kind.0 as usize][ix.0 as usize] = Some(entry);
+            all[kind.0 as usize][ix.0 as usize] = Some(entry.into());
         }
     }
     all

@@ -8,7 +8,7 @@ use super::schema;
 use super::yaml::{Node, Yaml};
 use crate::expression::{Compiled, Scope, Ty, present_when};
 use crate::source::{Problem, Span};
-use crate::vocabulary::{KindId, Vocabulary};
+use crate::vocabulary::{KindId, Later, Vocabulary};
 
 /// A field of a rule: an amendment's, else the rule's own.
 pub(super) fn field<'a>(item: &Item<'a>, changes: &[&Item<'a>], key: &str) -> Option<&'a Node> {
@@ -68,12 +68,12 @@ pub(super) fn rule<'a>(
         stage,
         severity,
         each,
-        where_,
+        where_: where_.map(Later::from),
         require,
-        message,
-        open,
-        help,
-        point_at,
+        message: message.into(),
+        open: open.map(Later::from),
+        help: help.map(Later::from),
+        point_at: point_at.into(),
         follows_from: Vec::new(),
         topic: text("topic").unwrap_or("").to_owned(),
         origin: Origin {
@@ -122,7 +122,7 @@ fn requirement<'a>(
     ) {
         (Some(n), None) => {
             let compiled = context.compile(n, scope, Some(&Ty::Truth), problems)?;
-            Some(Requirement::One(compiled.0))
+            Some(Requirement::One(compiled.0.into()))
         }
         (None, Some(n)) => ways(context, n, scope, item, problems),
         _ => {
@@ -214,7 +214,7 @@ fn ways(
         if let Some((c, _)) = context.compile(condition, scope, Some(&Ty::Truth), problems) {
             all.push(Way {
                 name: key.text.clone(),
-                condition: c,
+                condition: c.into(),
             });
         }
     }

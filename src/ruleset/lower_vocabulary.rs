@@ -11,8 +11,8 @@ use super::schema;
 use super::yaml::{Key, Node};
 use crate::source::{Problem, Span};
 use crate::vocabulary::{
-    Bounds, Fact, FactIx, FactType, Head, Kind, KindId, NameRole, Openness, SeriesId, Settler,
-    Vocabulary, Within,
+    Bounds, Fact, FactIx, FactType, Head, Kind, KindId, Later, NameRole, Openness, SeriesId,
+    Settler, Vocabulary, Within,
 };
 
 /// Kinds and series of all layers.
@@ -44,8 +44,7 @@ pub(super) fn vocabulary(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Vo
                 built: false,
                 bought: false,
                 name_role: NameRole::Free,
-                facts: Vec::new(),
-                by_name: FxHashMap::default(),
+                facts: Later::default(),
                 span: item.at,
             });
         }
@@ -137,17 +136,19 @@ pub(super) fn add_fact(
     problems: &mut Vec<Problem>,
 ) -> Option<FactIx> {
     let kind = &mut v.kinds[id.0 as usize];
-    if let Some(ix) = kind.by_name.get(&fact.name).copied() {
-        for other in &fact.also {
-            kind.by_name.insert(other.clone(), ix);
-        }
-        kind.facts[ix.0 as usize] = fact;
+    if let Some(ix) = kind.fact_named(&fact.name) {
+        let mut replaced = std::mem::replace(&mut kind.facts[ix.0 as usize], fact);
+        // What could be written before still can.
+        let now = &mut kind.facts[ix.0 as usize].also;
+        replaced.also.retain(|name| !now.contains(name));
+        now.append(&mut replaced.also);
         return Some(ix);
     }
     let what = format!("facts of `{}`", kind.name);
     let ix = FactIx(next_number(kind.facts.len(), &what, fact.span, problems)?);
-    for name in std::iter::once(&fact.name).chain(&fact.also) {
-        if kind.by_name.insert(name.clone(), ix).is_some() {
+    let names = || std::iter::once(&fact.name).chain(&fact.also);
+    for (i, name) in names().enumerate() {
+        if kind.fact_named(name).is_some() || names().take(i).any(|before| before == name) {
             let why = format!("`{}` has two facts called `{name}`", kind.name);
             Problem::wrong("fact-twice", fact.span, why).report(problems);
         }

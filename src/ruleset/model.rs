@@ -1,5 +1,6 @@
 //! A compiled ruleset.
 
+use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 
 use std::sync::Arc;
@@ -7,7 +8,7 @@ use std::sync::Arc;
 use super::{Edition, Template};
 use crate::expression::{Compiled, Data, Limits, Tables};
 use crate::source::{SourceFile, Span, words};
-use crate::vocabulary::{FactIx, KindId, Settler, Vocabulary, WordSet};
+use crate::vocabulary::{FactIx, KindId, Later, Settler, Vocabulary, WordSet};
 
 words! {
     /// When in the job a rule is due.
@@ -112,14 +113,14 @@ pub struct Way {
     /// Its name.
     pub name: String,
     /// The condition.
-    pub condition: Compiled,
+    pub condition: Later<Compiled>,
 }
 
 /// What a rule asks for.
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub enum Requirement {
     /// A condition.
-    One(Compiled),
+    One(Later<Compiled>),
     /// One of several.
     Ways(Vec<Way>),
     /// Something that these rules do not judge: where it applies, nobody can say here whether it is
@@ -141,17 +142,17 @@ pub struct Rule {
     /// The kind of its subjects.
     pub each: KindId,
     /// Where it applies.
-    pub where_: Option<Compiled>,
+    pub where_: Option<Later<Compiled>>,
     /// What it asks for.
     pub require: Requirement,
     /// What to say where it fails.
-    pub message: Template,
+    pub message: Later<Template>,
     /// What to say where it is undecided.
-    pub open: Option<Template>,
+    pub open: Option<Later<Template>>,
     /// What would help.
-    pub help: Option<Template>,
+    pub help: Option<Later<Template>>,
     /// Facts to point at first.
-    pub point_at: Vec<Compiled>,
+    pub point_at: Later<Vec<Compiled>>,
     /// Rules whose failure explains that of this one, the first that fails before the others.
     pub follows_from: Vec<Cause>,
     /// What it is about.
@@ -191,7 +192,7 @@ impl Rule {
     pub fn conditions(&self) -> Vec<&Compiled> {
         match &self.require {
             Requirement::One(c) => vec![c],
-            Requirement::Ways(ways) => ways.iter().map(|w| &w.condition).collect(),
+            Requirement::Ways(ways) => ways.iter().map(|w| &*w.condition).collect(),
             Requirement::LeftOut => Vec::new(),
         }
     }
@@ -209,7 +210,7 @@ pub struct Figure {
     /// What it must be at least.
     pub at_least: Option<FactIx>,
     /// Shown only where this holds.
-    pub where_: Option<Compiled>,
+    pub where_: Option<Later<Compiled>>,
 }
 
 /// What a reading is expected to be.
@@ -374,9 +375,9 @@ pub struct Cause {
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub enum Path {
     /// From the subject to that of the cause.
-    At(Compiled),
+    At(Later<Compiled>),
     /// From the subject of the cause to the subject.
-    To(Compiled),
+    To(Later<Compiled>),
 }
 
 /// Something that a layer does not encode.
@@ -422,19 +423,19 @@ pub struct Ruleset {
     /// Limits.
     pub limits: Limits,
     /// Assumptions, by kind and fact.
-    pub assumptions: Vec<Vec<Option<Assumption>>>,
+    pub assumptions: Vec<Vec<Option<Later<Assumption>>>>,
     /// Derivations, by kind and fact.
-    pub derivations: Vec<Vec<Option<Derivation>>>,
+    pub derivations: Vec<Vec<Option<Later<Derivation>>>>,
     /// Rules, and what is left out where it is told, in order of their ids.
     pub rules: Vec<Rule>,
     /// Rules that a child or patch withdrew: id, layer, why.
-    pub withdrawn: Vec<(String, String, String)>,
+    pub withdrawn: Later<Vec<(String, String, String)>>,
     /// What the layers leave out knowingly.
-    pub left_out: Vec<LeftOut>,
+    pub left_out: Later<Vec<LeftOut>>,
     /// Figures for every report.
     pub figures: Vec<Figure>,
     /// What changes cost where a breach is mended.
-    pub mending: Mending,
+    pub mending: Later<Mending>,
     /// What readings are expected to be.
     pub expectations: Vec<Expectation>,
     /// What is told to somebody outside.
@@ -472,7 +473,11 @@ impl Ruleset {
 }
 
 /// What stands for a fact, where each kind has a list by its facts.
-pub(super) fn of_fact<T>(all: &[Vec<Option<T>>], kind: KindId, fact: FactIx) -> Option<&T> {
+pub(super) fn of_fact<T: DeserializeOwned>(
+    all: &[Vec<Option<Later<T>>>],
+    kind: KindId,
+    fact: FactIx,
+) -> Option<&T> {
     let kind = all.get(kind.0 as usize)?;
-    kind.get(fact.0 as usize)?.as_ref()
+    kind.get(fact.0 as usize)?.as_deref()
 }

@@ -5,7 +5,7 @@ use super::model::{Assumed, Assumption, Derivation, Figure, Rule, of_fact};
 use crate::expression::{Aggregate, Compiled, Limits, Ranges, Table, TermKind, hull};
 use crate::quantity::Interval;
 use crate::source::Problem;
-use crate::vocabulary::{Fact, FactIx, FactType, KindId, Vocabulary};
+use crate::vocabulary::{Fact, FactIx, FactType, KindId, Later, Vocabulary};
 
 /// After so many rounds what still moves is taken to move without end: formulas that read facts
 /// further along the feed do.
@@ -19,14 +19,14 @@ pub(super) struct Read<'a> {
     pub(super) vocabulary: &'a Vocabulary,
     pub(super) limits: &'a Limits,
     pub(super) tables: &'a [Table],
-    pub(super) assumptions: &'a [Vec<Option<Assumption>>],
+    pub(super) assumptions: &'a [Vec<Option<Later<Assumption>>>],
 }
 
 /// Marks each sum and `largest-two` whose body is shown never to be below zero. Without that a
 /// `largest-two` means nothing and is refused.
 pub(super) fn mark(
     read: Read<'_>,
-    derivations: &mut [Vec<Option<Derivation>>],
+    derivations: &mut [Vec<Option<Later<Derivation>>>],
     rules: &mut [Rule],
     figures: &mut [Figure],
     problems: &mut Vec<Problem>,
@@ -35,7 +35,7 @@ pub(super) fn mark(
     let ranges = read.ranges(&facts);
     let derived = derivations.iter_mut().flatten().flatten();
     let formulas = derived.map(|d| &mut d.formula);
-    let shown = figures.iter_mut().filter_map(|f| f.where_.as_mut());
+    let shown = figures.iter_mut().filter_map(|f| f.where_.as_deref_mut());
     let stated = rules.iter_mut().flat_map(Rule::expressions_mut);
     for c in formulas.chain(shown).chain(stated) {
         aggregates(ranges, c, problems);
@@ -76,7 +76,7 @@ impl<'r> Read<'r> {
 
     /// Where all facts lie. Each starts from what can be written of it and is widened by what its
     /// formula gives for what is found so far, until nothing moves: then every formula stays inside.
-    fn facts(&self, derivations: &[Vec<Option<Derivation>>]) -> Facts {
+    fn facts(&self, derivations: &[Vec<Option<Later<Derivation>>>]) -> Facts {
         let v = self.vocabulary;
         let formula = |k: KindId, f: FactIx| of_fact(derivations, k, f).map(|d| &d.formula);
         let each = || {

@@ -43,7 +43,8 @@ impl Figures {
 impl Rule {
     /// All its expressions, those in its texts too.
     fn expressions(&self) -> Vec<&Compiled> {
-        let mut all: Vec<&Compiled> = self.where_.iter().chain(&self.point_at).collect();
+        let mut all: Vec<&Compiled> = self.where_.as_deref().into_iter().collect();
+        all.extend(self.point_at.iter());
         all.extend(self.conditions());
         let texts = [Some(&self.message), self.open.as_ref(), self.help.as_ref()];
         for piece in texts.into_iter().flatten().flat_map(|t| &t.pieces) {
@@ -57,10 +58,11 @@ impl Rule {
     /// The same, to be changed.
     pub(super) fn expressions_mut(&mut self) -> Vec<&mut Compiled> {
         let mut all: Vec<&mut Compiled> = Vec::new();
-        all.extend(self.where_.iter_mut().chain(&mut self.point_at));
+        all.extend(self.where_.as_deref_mut());
+        all.extend(self.point_at.iter_mut());
         match &mut self.require {
             Requirement::One(c) => all.push(c),
-            Requirement::Ways(ways) => all.extend(ways.iter_mut().map(|w| &mut w.condition)),
+            Requirement::Ways(ways) => all.extend(ways.iter_mut().map(|w| &mut *w.condition)),
             Requirement::LeftOut => {}
         }
         let texts = [
@@ -80,7 +82,7 @@ impl Rule {
     #[must_use]
     pub fn reads(&self) -> Facts {
         let mut all = Facts::new();
-        for c in self.where_.iter().chain(self.conditions()) {
+        for c in self.where_.as_deref().into_iter().chain(self.conditions()) {
             add_reads(c, &mut all);
         }
         all
@@ -105,7 +107,7 @@ impl Ruleset {
         let (mut limits, mut tables) = (BTreeSet::new(), BTreeSet::new());
         let rules = self.rules.iter().flat_map(Rule::expressions);
         let derived = self.derivations.iter().flatten().flatten();
-        let shown = self.figures.iter().filter_map(|f| f.where_.as_ref());
+        let shown = self.figures.iter().filter_map(|f| f.where_.as_deref());
         for c in rules.chain(derived.map(|d| &d.formula)).chain(shown) {
             for term in &c.terms {
                 match &term.kind {

@@ -6,7 +6,9 @@ use serde::{Deserialize, Serialize};
 
 use rustc_hash::FxHashMap;
 
-use super::{Fact, FactIx, FactType, KindId, Meaning, Product, Series, SeriesId, Short, in_order};
+use super::{
+    Fact, FactIx, FactType, KindId, Later, Meaning, Product, Series, SeriesId, Short, in_order,
+};
 use crate::source::Span;
 
 /// A word that opens a part of a kind, and the choices it makes.
@@ -64,10 +66,7 @@ pub struct Kind {
     /// What the name of a block means.
     pub name_role: NameRole,
     /// Its facts, written and derived.
-    pub facts: Vec<Fact>,
-    /// Fact names and other spellings.
-    #[serde(serialize_with = "in_order")]
-    pub by_name: FxHashMap<String, FactIx>,
+    pub facts: Later<Vec<Fact>>,
     /// Where it is declared.
     pub span: Span,
 }
@@ -85,7 +84,9 @@ impl Kind {
     /// The fact with this name or spelling.
     #[must_use]
     pub fn fact_named(&self, name: &str) -> Option<FactIx> {
-        self.by_name.get(name).copied()
+        let named = |f: &Fact| f.name == name || f.also.iter().any(|other| other == name);
+        let at = self.facts.iter().position(named)?;
+        u16::try_from(at).ok().map(FactIx)
     }
 
     /// A fact by its index.
@@ -133,9 +134,9 @@ pub struct Vocabulary {
     /// What may be said shortly of a kind.
     pub short: BTreeMap<KindId, Short>,
     /// Generic products.
-    pub products: Vec<Product>,
+    pub products: Later<Vec<Product>>,
     /// Words of the trade that mean several things or none of what there is, and what to write.
-    pub asks: Vec<(String, String)>,
+    pub asks: Later<Vec<(String, String)>>,
 }
 
 impl Vocabulary {

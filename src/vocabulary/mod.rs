@@ -3,6 +3,7 @@
 
 mod fact;
 mod kind;
+mod later;
 mod ordered;
 mod product;
 mod series;
@@ -12,6 +13,7 @@ pub mod words;
 
 pub use fact::{Bounds, Fact, FactIx, FactType, KindId, Openness, PRESENT, Settler};
 pub use kind::{Head, Kind, NameRole, Vocabulary, Within, with_article};
+pub use later::Later;
 pub use ordered::in_order;
 pub use product::Product;
 pub use series::{Member, Series, SeriesId};

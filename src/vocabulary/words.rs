@@ -12,24 +12,33 @@ use serde::{Deserialize as _, Deserializer, Serialize as _, Serializer, de, ser}
 /// The words of a choice, at most [`super::WordSet::MOST`], in order.
 pub type Words = Arc<Vec<String>>;
 
+/// Lists of words in the order of their numbers.
+pub type Lists = Arc<Vec<Words>>;
+
 thread_local! {
-    /// The lists in the order of their numbers, while something is stored or read.
-    static POOL: RefCell<Option<Vec<Words>>> = const { RefCell::new(None) };
+    /// The lists, while something is stored or read.
+    static POOL: RefCell<Option<Lists>> = const { RefCell::new(None) };
 }
 
 /// Stores something: what `f` gives, and the lists of words whose numbers it holds.
-pub fn storing<T>(f: impl FnOnce() -> T) -> (T, Vec<Words>) {
-    let before = POOL.replace(Some(Vec::new()));
+pub fn storing<T>(f: impl FnOnce() -> T) -> (T, Lists) {
+    let before = POOL.replace(Some(Lists::default()));
     let out = f();
     (out, POOL.replace(before).unwrap_or_default())
 }
 
 /// Reads something that holds the numbers of these lists.
-pub fn reading<T>(lists: Vec<Words>, f: impl FnOnce() -> T) -> T {
+pub fn reading<T>(lists: Lists, f: impl FnOnce() -> T) -> T {
     let before = POOL.replace(Some(lists));
     let out = f();
     POOL.replace(before);
     out
+}
+
+/// The lists of what is being read.
+#[must_use]
+pub fn lists() -> Lists {
+    POOL.with_borrow(|pool| pool.clone().unwrap_or_default())
 }
 
 /// For `#[serde(with = "words")]`: the number of a list.
@@ -38,7 +47,7 @@ pub fn reading<T>(lists: Vec<Words>, f: impl FnOnce() -> T) -> T {
 /// Outside [`storing`].
 pub fn serialize<S: Serializer>(words: &Words, serializer: S) -> Result<S::Ok, S::Error> {
     let number = POOL.with_borrow_mut(|pool| {
-        let pool = pool.as_mut()?;
+        let pool = Arc::make_mut(pool.as_mut()?);
         let at = pool.iter().position(|w| w == words).unwrap_or_else(|| {
             pool.push(Arc::clone(words));
             pool.len() - 1

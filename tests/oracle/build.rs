@@ -262,7 +262,7 @@ impl Making {
 pub fn build(recipe: &Recipe) -> World {
     let rows = tables();
     let data = Data {
-        tables: rows.iter().map(table).collect(),
+        tables: rows.iter().map(|rows| table(rows).into()).collect(),
         series: vec![SERIES.to_vec()],
     };
     let mut p = Program::default();

@@ -163,15 +163,6 @@ impl With for Fact {
 }
 
 fn kind(name: &str, facts: Vec<Fact>) -> Kind {
-    let by_name = facts
-        .iter()
-        .zip(0_u16..)
-        .flat_map(|(fact, place)| {
-            std::iter::once(&fact.name)
-                .chain(&fact.also)
-                .map(move |name| (name.clone(), FactIx(place)))
-        })
-        .collect();
     Kind {
         name: name.to_owned(),
         label: name.to_owned(),
@@ -184,8 +175,7 @@ fn kind(name: &str, facts: Vec<Fact>) -> Kind {
         built: false,
         bought: false,
         name_role: NameRole::Free,
-        facts,
-        by_name,
+        facts: facts.into(),
         span: NOWHERE,
     }
 }

@@ -148,7 +148,7 @@ fn d2_withdrawal_through_a_silent_middle_layer() {
     );
     assert!(w.ruleset.rule("it").is_none() && w.ruleset.rule("other").is_some());
     assert_eq!(
-        w.ruleset.withdrawn,
+        *w.ruleset.withdrawn,
         [("it".to_owned(), "one".to_owned(), "not here".to_owned())]
     );
 }

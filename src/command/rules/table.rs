@@ -10,7 +10,8 @@ use crate::report::template;
 use crate::ruleset::{
     Assumption, Confidence, Derivation, LeftOut, Origin, Rule, Ruleset, Severity,
 };
-use crate::vocabulary::Fact;
+use crate::vocabulary::{Fact, Later};
+use serde::de::DeserializeOwned;
 
 use super::{Which, show_problems};
 use crate::command::{Answer, Output, exit};
@@ -220,19 +221,21 @@ fn tables(all: &[Arc<Ruleset>]) -> Section {
         "Tables of figures; where the clause is known, the source stands in brackets.",
         "table | what it gives | clause and source",
     ];
-    Section::new(text, all, |r| r.data.tables.iter().map(row).collect())
+    Section::new(text, all, |r| {
+        r.data.tables.iter().map(|t| row(t)).collect()
+    })
 }
 
 /// A row for each fact of which a ruleset says something, one list for each kind.
-fn facts<T>(
+fn facts<T: DeserializeOwned>(
     r: &Ruleset,
-    said: &[Vec<Option<T>>],
+    said: &[Vec<Option<Later<T>>>],
     row: impl Fn(&Fact, &T) -> Option<(String, Origin)>,
 ) -> Vec<Vec<String>> {
     let mut all = Vec::new();
     for (kind, said) in r.vocabulary.kinds.iter().zip(said) {
         for (fact, said) in kind.facts.iter().zip(said) {
-            if let Some((text, origin)) = said.as_ref().and_then(|said| row(fact, said)) {
+            if let Some((text, origin)) = said.as_deref().and_then(|said| row(fact, said)) {
                 let [clause, source, layer] = cited(&origin);
                 let name = code(&format!("{}.{}", kind.name, fact.name));
                 all.push(vec![name, text, clause, source, layer]);
