@@ -290,6 +290,30 @@ proptest! {
         }
     }
 
+    /// What cannot be computed, or has no figure, for one of the values is so for all of them
+    /// together: else a condition could be decided by the others alone.
+    #[test]
+    fn a_doubt_about_a_point_is_one_about_its_set(r in recipe(false), seed in any::<u64>()) {
+        let world = build(&r);
+        let p = &world.program;
+        for values in samples(p, seed, MOST) {
+            let point = narrowed(p, &world.data, &values);
+            // A divisor that may be zero gives every number, which says as much; so do those who read it.
+            let mut spared = vec![false; p.ops.len()];
+            for (i, op) in p.ops.iter().enumerate() {
+                op.operands(&p.args, |r| spared[i] |= spared[r.ix()]);
+                let divisor = match op {
+                    Op::Div(_, by) => Some(p.val(*by)),
+                    Op::Power(base, n) if *n < 0 => Some(p.val(*base)),
+                    _ => None,
+                };
+                spared[i] |= divisor.is_some_and(|d| d.lo <= 0.0 && d.hi >= 0.0);
+                let new = point.vals[i].flags.0 & !p.vals[i].flags.0 & Flags::UNSOUND.0;
+                prop_assert!(new == 0 || spared[i], "{:?} of {:?}", op, values);
+            }
+        }
+    }
+
     #[test]
     fn no_register_is_nan_and_no_truth_is_empty(r in recipe(false)) {
         let world = build(&r);

@@ -105,6 +105,15 @@ fn open_pen_outside_its_model() {
         open_pen_voltage_set(u0, one, Interval::at_most(-1.0), none, none, r, none),
         None
     );
+    // No voltage, and a star point without a way to earth, are no model each by itself.
+    assert_eq!(
+        open_pen_voltage_set(Interval::ZERO, one, i, none, none, r, none),
+        None
+    );
+    assert_eq!(
+        open_pen_voltage_set(u0, one, i, none, none, r, Interval::point(f64::INFINITY)),
+        None
+    );
     // What is left out of a set is told: a resistance, a current that feeds in.
     let below = Interval::new(-2.0, 20.0);
     assert!(!open_pen_leaves_out([u0, one, i, none, none, r, none]));

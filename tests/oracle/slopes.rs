@@ -190,6 +190,31 @@ fn what_moves_either_way_is_decided_as_its_points_are() {
     assert!(decided > 5000, "{decided}");
 }
 
+/// A function that is defined on part of the numbers has no value for the others: a range that leaves
+/// that part says so, however surely a condition on what is left would hold.
+#[test]
+fn a_range_beyond_what_a_function_takes_is_said() {
+    let root = |p: &mut Program, d: &Data, x| p.push(Op::Sqrt(x), d);
+    let log = |p: &mut Program, d: &Data, x| p.push(Op::Ln(x), d);
+    let angle = |p: &mut Program, d: &Data, x| p.push(Op::Acos(x), d);
+    let all: [(Curve, [(f64, f64); 3]); 3] = [
+        (("root", root), [(0.0, 4.0), (-1.0, 4.0), (-4.0, -1.0)]),
+        (("log", log), [(0.5, 4.0), (0.0, 4.0), (-4.0, -1.0)]),
+        (("angle", angle), [(-1.0, 1.0), (-1.5, 0.5), (0.5, 1.5)]),
+    ];
+    for ((name, curve), [inside, partly, also]) in all {
+        for ((lo, hi), outside) in [(inside, false), (partly, true), (also, true)] {
+            let (mut p, d, x) = ranging(lo, hi);
+            let y = curve(&mut p, &d, x);
+            let root = at_most(&mut p, &d, y, 100.0);
+            let said = p.val(root).flags.any(Flags::NOT_COMPUTABLE);
+            assert_eq!(said, outside, "{name} of {lo} to {hi}");
+            let met = decide(&p, &d, root, 64).truth == TruthSet::T;
+            assert_eq!(met, !outside, "{name} of {lo} to {hi}");
+        }
+    }
+}
+
 /// Some of the values are none of the model: what holds for the others is not said of all. An
 /// electrode of open form, for one of which there was nothing to compute with, once met a rule so.
 #[test]

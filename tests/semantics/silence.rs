@@ -193,6 +193,14 @@ fn b4_paths_through_the_absent() {
     ));
     let text = said(&problems);
     assert!(text.contains("`t.optional-y is present and …`"), "{text}");
+    // An alternative that may be absent makes the whole so, whichever of the two it is.
+    for choice in [
+        "(if a then optional-y else 2 A) <= 5 A",
+        "(if a then 2 A else optional-y) <= 5 A",
+    ] {
+        let text = said(&lab_refused(&format!("rules:\n{}", rule("it", choice))));
+        assert!(text.contains("absent"), "{choice}: {text}");
+    }
     let w = World::one("part is absent or part.In <= 32 A");
     assert_eq!(w.outcome("thing t { part: none }"), Outcome::Met);
     assert_eq!(
