@@ -254,16 +254,13 @@ fn search(
             let before = (out.bounds.len(), out.choices.len());
             let fact = residual.fact(leaf);
             // A margin is told for what holds and is no mere advice.
-            let mut above: Vec<usize> = moved.iter().flat_map(|l| engine.by_leaf(*l)).collect();
-            above.sort_unstable();
-            above.dedup();
-            let mut held = above.clone();
+            let mut held = engine.by_leaves(moved);
+            let mut broken = held.clone();
             held.retain(|v| {
                 let advice = residual.rule(*v).severity == Severity::Advice;
                 now[*v] == TruthSet::T && !(brief && advice)
             });
-            above.retain(|v| now[*v] == TruthSet::F && !brief);
-            let broken = above;
+            broken.retain(|v| now[*v] == TruthSet::F && !brief);
             match (&fact.ty, residual.leaf(leaf).kind) {
                 (FactType::Quantity { unit, .. }, _) => {
                     let found = quantity(

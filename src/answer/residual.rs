@@ -355,6 +355,14 @@ impl Engine<'_> {
         all
     }
 
+    /// The verdicts that depend on any of some leaves, in order.
+    pub fn by_leaves(&mut self, leaves: &[LeafId]) -> Vec<usize> {
+        let mut all: Vec<usize> = leaves.iter().flat_map(|l| self.by_leaf(*l)).collect();
+        all.sort_unstable();
+        all.dedup();
+        all
+    }
+
     /// Operations evaluated or looked at so far.
     #[must_use]
     pub const fn work(&self) -> u64 {

@@ -98,32 +98,22 @@ impl<'a> Search<'a> {
             }
         }
         for (v, now) in now.into_iter().enumerate() {
-            let of = parts.get(&residual.verdicts[v].subject).copied();
             let severity = residual.rule(v).severity;
-            let need = match of {
-                Some(_) if severity == Severity::Advice => Need::Nothing,
-                Some(n) => n,
-                None => match now {
-                    TruthSet::F if severity == Severity::Breach && !departed.contains(&v) => {
-                        Need::Mend
-                    }
-                    TruthSet::T if severity != Severity::Advice => Need::Keep,
-                    TruthSet::U if severity != Severity::Advice => Need::NotFail,
-                    _ => Need::Nothing,
-                },
+            let may_fail = severity != Severity::Breach || departed.contains(&v);
+            let need = match (parts.get(&residual.verdicts[v].subject), now) {
+                _ if severity == Severity::Advice => Need::Nothing,
+                (Some(of_part), _) => *of_part,
+                (None, TruthSet::F) if !may_fail => Need::Mend,
+                (None, TruthSet::T) => Need::Keep,
+                (None, TruthSet::U) => Need::NotFail,
+                (None, _) => Need::Nothing,
             };
             search.needs.push(need);
         }
         search.deps = vec![Vec::new(); residual.verdicts.len()];
         for knob in &search.knobs {
-            let mut all: Vec<usize> = knob
-                .leaves
-                .iter()
-                .flat_map(|l| search.engine.by_leaf(*l))
-                .filter(|v| search.needs[*v] != Need::Nothing)
-                .collect();
-            all.sort_unstable();
-            all.dedup();
+            let mut all = search.engine.by_leaves(&knob.leaves);
+            all.retain(|v| search.needs[*v] != Need::Nothing);
             for v in &all {
                 search.deps[*v].push(knob.group);
             }
