@@ -9,14 +9,14 @@ mod reach;
 use std::sync::Arc;
 
 use super::called::Called;
-use super::residual::{Engine, Place, Residual, can_be_free};
+use super::residual::{Engine, Place, Residual, all_written, can_be_free};
 use crate::check::Subject;
 use crate::design::model::{Design, Possible, Status};
 use crate::expression::{Budget, Fuel, LeafId, LeafKind, Presence, Val};
 use crate::quantity::{TruthSet, Unit};
 use crate::ruleset::{Ruleset, Severity, Stage};
 use crate::source::Span;
-use crate::vocabulary::{FactIx, FactType, Settler};
+use crate::vocabulary::{FactType, Settler};
 pub(super) use reach::narrow;
 use reach::{Least, Way, number_cures, same, series_cures, steps, stretch};
 
@@ -156,26 +156,20 @@ pub struct AllBounds {
 pub fn bounded_facts(ruleset: &Ruleset, design: &Design, named: &[String]) -> Vec<Place> {
     let named: Vec<Called<'_>> = named.iter().map(|n| Called::new(n)).collect();
     let mut all = Vec::new();
-    for id in design.ids() {
-        let object = design.object(id);
+    for (place, written) in all_written(design) {
+        let object = design.object(place.object);
         if !object.stays() {
             continue;
         }
-        let kind = ruleset.vocabulary.kind(object.kind);
-        for (ix, slot) in (0_u16..).zip(&object.facts) {
-            let Some(written) = slot else { continue };
-            let fact = kind.fact(FactIx(ix));
-            let asked = if named.is_empty() {
-                matches!(fact.ty, FactType::Quantity { .. }) && fact.name != "status"
-            } else {
-                named.iter().any(|n| n.is(ruleset, design, id, fact))
-            };
-            if asked && can_be_free(ruleset, fact, &written.value) {
-                all.push(Place {
-                    object: id,
-                    fact: FactIx(ix),
-                });
-            }
+        let fact = ruleset.vocabulary.fact(object.kind, place.fact);
+        let asked = if named.is_empty() {
+            matches!(fact.ty, FactType::Quantity { .. }) && fact.name != "status"
+        } else {
+            let mut named = named.iter();
+            named.any(|n| n.is(ruleset, design, place.object, fact))
+        };
+        if asked && can_be_free(ruleset, fact, &written.value) {
+            all.push(place);
         }
     }
     all

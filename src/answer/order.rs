@@ -8,6 +8,7 @@ use crate::quantity::Unit;
 use crate::ruleset::{Listed, Ruleset, Telling};
 use crate::vocabulary::{FactIx, KindId, Settler};
 
+use super::residual::written_facts;
 use super::sheet::{by_kind, holds, used, value};
 
 /// Like things that are to be bought.
@@ -138,9 +139,7 @@ impl<'a> Reader<'a> {
         };
         let holder = self.linker.design.object(owner);
         let kind = self.linker.ruleset.vocabulary.kind(holder.kind);
-        let here = |w: &Written| holds(&w.value, id).is_some();
-        let places = (0_u16..).map(FactIx).zip(&holder.facts);
-        let mut held = places.filter(|(_, slot)| slot.as_deref().is_some_and(here));
+        let mut held = written_facts(holder).filter(|(_, w)| holds(&w.value, id).is_some());
         held.any(|(ix, _)| {
             let own = self.told.iter().filter(|(k, _)| *k == holder.kind);
             let mut told = own.flat_map(|(_, facts)| facts);

@@ -11,9 +11,9 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
-use super::residual::{Engine, Place, Residual, each_bit};
+use super::residual::{Engine, Place, Residual, all_written, each_bit};
 use crate::check::{show_number, show_val};
-use crate::design::model::{Design, ObjectId, Possible};
+use crate::design::model::{Design, ObjectId, Possible, Written};
 use crate::design::tree::Origin;
 use crate::expression::{Fuel, LeafId, LeafKind, Presence, Val};
 use crate::quantity::{Interval, TruthSet};
@@ -38,20 +38,19 @@ struct Asked {
     narrowed: bool,
 }
 
+/// The facts of articles that are left to the rules, or for which these gave values.
+fn asked_of_articles(design: &Design) -> impl Iterator<Item = (Place, &Written)> {
+    all_written(design).filter(|(_, w)| w.origin == Some(Origin::Required))
+}
+
 /// The design with the box in place of what its articles leave to the rules; none, if no article
 /// leaves anything to them.
 #[must_use]
 pub fn with_box(ruleset: &Arc<Ruleset>, design: &Design, stage: Stage) -> Option<Design> {
     let mut shared: BTreeMap<(Span, FactIx), Vec<Place>> = BTreeMap::new();
-    for object in design.ids() {
-        for (ix, slot) in (0_u16..).map(FactIx).zip(&design.object(object).facts) {
-            if let Some(w) = slot
-                && w.origin == Some(Origin::Required)
-                && w.value == Possible::Unknown
-            {
-                let place = Place { object, fact: ix };
-                shared.entry((w.span, ix)).or_default().push(place);
-            }
+    for (place, w) in asked_of_articles(design) {
+        if w.value == Possible::Unknown {
+            shared.entry((w.span, place.fact)).or_default().push(place);
         }
     }
     if shared.is_empty() {
@@ -286,16 +285,11 @@ fn as_possible(ruleset: &Ruleset, fact: &Fact, val: &Val) -> Possible {
 pub fn required(ruleset: &Ruleset, design: &Design) -> Vec<String> {
     let v = &ruleset.vocabulary;
     let mut all = Vec::new();
-    for id in design.ids() {
-        let object = design.object(id);
-        for (ix, slot) in (0_u16..).map(FactIx).zip(&object.facts) {
-            let Some(w) = slot.as_ref().filter(|w| w.origin == Some(Origin::Required)) else {
-                continue;
-            };
-            let fact = v.fact(object.kind, ix);
-            if let Some(text) = said(ruleset, fact, &w.value) {
-                all.push(format!("{} of {}: {text}", fact.name, design.label(id)));
-            }
+    for (place, w) in asked_of_articles(design) {
+        let fact = v.fact(design.object(place.object).kind, place.fact);
+        if let Some(text) = said(ruleset, fact, &w.value) {
+            let of = design.label(place.object);
+            all.push(format!("{} of {of}: {text}", fact.name));
         }
     }
     all

@@ -10,7 +10,7 @@ use std::sync::Arc;
 use rustc_hash::FxHashMap;
 
 use crate::check::{Known, LeafInfo, Linked, Subject, Verdict, What};
-use crate::design::model::{Design, ObjectId, Possible, Written};
+use crate::design::model::{Design, Object, ObjectId, Possible, Written};
 use crate::expression::{
     Asked, Budget, Cone, Flags, Fuel, Leaf, LeafId, LeafKind, Presence, Program, Refiner, Reg,
     SetWords, Val,
@@ -41,6 +41,20 @@ impl Place {
             fact: info.fact,
         }
     }
+}
+
+/// What is written of an object, fact by fact.
+pub(super) fn written_facts(object: &Object) -> impl Iterator<Item = (FactIx, &Written)> {
+    let slots = (0_u16..).map(FactIx).zip(&object.facts);
+    slots.filter_map(|(fact, slot)| Some((fact, slot.as_deref()?)))
+}
+
+/// What is written in a design, object by object.
+pub(super) fn all_written(design: &Design) -> impl Iterator<Item = (Place, &Written)> {
+    design.ids().flat_map(move |object| {
+        let written = written_facts(design.object(object));
+        written.map(move |(fact, w)| (Place { object, fact }, w))
+    })
 }
 
 /// Values of some leaves; the others are as written.

@@ -16,7 +16,7 @@ use std::collections::BTreeMap;
 use rustc_hash::FxHashMap;
 
 use super::passing::{Passing, passing};
-use super::residual::{Engine, Residual};
+use super::residual::{Engine, Place, Residual, all_written};
 use crate::check::{Departures, Subject, What, show_val, tame};
 use crate::design::model::{Design, ObjectId, Status};
 use crate::design::tree::Origin;
@@ -326,8 +326,7 @@ fn may_follow(residual: &Residual, leaf: LeafId) -> bool {
         return false;
     }
     // Of a value that is known what is open is where it is from.
-    let object = residual.design.object(info.object);
-    let written = object.written(info.fact);
+    let written = residual.written_at(Place::of(info));
     let known = written.is_some_and(|w| !w.value.is_open());
     follows(residual.fact(leaf)) || known && info.what == What::Fact && info.inner.is_none()
 }
@@ -500,9 +499,7 @@ fn series_text(
 
 /// Whether a fact is asked of an article that is yet to be bought.
 fn is_to_be_bought(residual: &Residual, leaf: LeafId) -> bool {
-    let info = residual.info(leaf);
-    let object = residual.design.object(info.object);
-    let written = object.written(info.fact);
+    let written = residual.written_at(Place::of(residual.info(leaf)));
     written.is_some_and(|w| w.origin == Some(Origin::Required))
 }
 
@@ -512,32 +509,29 @@ pub fn known_facts(ruleset: &Ruleset, design: &Design) -> Vec<(String, String, S
     use crate::design::model::Possible;
     let v = &ruleset.vocabulary;
     let mut all = Vec::new();
-    for id in design.ids() {
-        let object = design.object(id);
+    for (place, written) in all_written(design) {
+        let object = design.object(place.object);
         if object.phantom {
             continue;
         }
-        for (ix, slot) in (0_u16..).zip(&object.facts) {
-            let Some(written) = slot else { continue };
-            let fact = v.fact(object.kind, FactIx(ix));
-            let existing = object.status == Status::Existing;
-            let asked = matches!(
-                fact.settled_by,
-                Settler::Site | Settler::Network | Settler::Test
-            ) || existing && fact.settled_by == Settler::Designer;
-            if !asked || fact.name == "status" {
-                continue;
-            }
-            let value = match &written.value {
-                Possible::Number(i) if i.is_point() => show_val(&Val::number(i.lo), fact, v),
-                Possible::Words(set) if set.is_one() => show_val(&Val::words(*set), fact, v),
-                Possible::Truth(t) => (if *t { "yes" } else { "no" }).to_owned(),
-                Possible::Text(t) => t.clone(),
-                Possible::Absent => "none".to_owned(),
-                _ => continue,
-            };
-            all.push((design.label(id), fact.name.clone(), value));
+        let fact = v.fact(object.kind, place.fact);
+        let existing = object.status == Status::Existing;
+        let asked = matches!(
+            fact.settled_by,
+            Settler::Site | Settler::Network | Settler::Test
+        ) || existing && fact.settled_by == Settler::Designer;
+        if !asked || fact.name == "status" {
+            continue;
         }
+        let value = match &written.value {
+            Possible::Number(i) if i.is_point() => show_val(&Val::number(i.lo), fact, v),
+            Possible::Words(set) if set.is_one() => show_val(&Val::words(*set), fact, v),
+            Possible::Truth(t) => (if *t { "yes" } else { "no" }).to_owned(),
+            Possible::Text(t) => t.clone(),
+            Possible::Absent => "none".to_owned(),
+            _ => continue,
+        };
+        all.push((design.label(place.object), fact.name.clone(), value));
     }
     all
 }

@@ -3,7 +3,7 @@
 
 use rustc_hash::FxHashMap;
 
-use super::super::residual::{Place, Residual, can_be_free};
+use super::super::residual::{Place, Residual, all_written, can_be_free, written_facts};
 use super::super::survey::member;
 use super::graft::Graft;
 use crate::check::What;
@@ -63,36 +63,28 @@ pub(super) struct Group {
 pub(super) fn changeable(ruleset: &Ruleset, design: &Design) -> Vec<Place> {
     let v = &ruleset.vocabulary;
     let mut all = Vec::new();
-    for id in design.ids() {
-        let object = design.object(id);
+    for (place, written) in all_written(design) {
+        let object = design.object(place.object);
         if object.phantom || !matches!(object.status, Status::New | Status::Altered) {
             continue;
         }
-        for (ix, slot) in (0_u16..).zip(&object.facts) {
-            let Some(written) = slot else { continue };
-            let fact = v.fact(object.kind, FactIx(ix));
-            if fact.name == "status" || may_cost(ruleset, design, id, FactIx(ix), fact).is_none() {
-                continue;
-            }
-            let free = match &written.value {
-                Possible::PerLine(_) => false,
-                Possible::Unknown => {
-                    matches!(
-                        fact.ty,
-                        FactType::Quantity { .. }
-                            | FactType::Choice { .. }
-                            | FactType::YesNo
-                            | FactType::Some { .. }
-                    )
-                }
-                value => can_be_free(ruleset, fact, value),
-            };
-            if free {
-                all.push(Place {
-                    object: id,
-                    fact: FactIx(ix),
-                });
-            }
+        let fact = v.fact(object.kind, place.fact);
+        if fact.name == "status" || may_cost(ruleset, design, place, fact).is_none() {
+            continue;
+        }
+        let free = match &written.value {
+            Possible::PerLine(_) => false,
+            Possible::Unknown => matches!(
+                fact.ty,
+                FactType::Quantity { .. }
+                    | FactType::Choice { .. }
+                    | FactType::YesNo
+                    | FactType::Some { .. }
+            ),
+            value => can_be_free(ruleset, fact, value),
+        };
+        if free {
+            all.push(place);
         }
     }
     all
@@ -100,18 +92,13 @@ pub(super) fn changeable(ruleset: &Ruleset, design: &Design) -> Vec<Place> {
 
 /// What changing a fact costs; none where it is not the designer's to change. A maker's fact is
 /// changed by choosing another article, where the ruleset gives that a cost.
-fn may_cost(
-    ruleset: &Ruleset,
-    design: &Design,
-    id: ObjectId,
-    ix: FactIx,
-    fact: &Fact,
-) -> Option<f64> {
-    let kind = design.object(id).kind;
-    let said = ruleset.mending.of(kind, ix).is_some();
+fn may_cost(ruleset: &Ruleset, design: &Design, place: Place, fact: &Fact) -> Option<f64> {
+    let kind = design.object(place.object).kind;
+    let said = ruleset.mending.of(kind, place.fact).is_some();
     let own = fact.settled_by == Settler::Designer || fact.settled_by == Settler::Maker && said;
-    let own = own && !is_of_network(ruleset, design, id);
-    own.then(|| ruleset.mending.cost(kind, ix)).flatten()
+    let own = own && !is_of_network(ruleset, design, place.object);
+    own.then(|| ruleset.mending.cost(kind, place.fact))
+        .flatten()
 }
 
 /// Whether a part is the network operator's: the service fuse, whatever the works do to the rest.
@@ -120,11 +107,9 @@ fn is_of_network(ruleset: &Ruleset, design: &Design, id: ObjectId) -> bool {
         return false;
     };
     let whole = design.object(owner);
-    let facts = &ruleset.vocabulary.kind(whole.kind).facts;
-    let mut held = whole.facts.iter().zip(facts);
-    held.any(|(slot, fact)| {
-        let value = slot.as_ref().map(|w| &w.value);
-        fact.settled_by == Settler::Network && value.is_some_and(|v| v.leads_to(id))
+    let kind = ruleset.vocabulary.kind(whole.kind);
+    written_facts(whole).any(|(ix, written)| {
+        kind.fact(ix).settled_by == Settler::Network && written.value.leads_to(id)
     })
 }
 
@@ -158,7 +143,7 @@ pub(super) fn knobs(residual: &Residual, grafts: &[Graft]) -> (Vec<Knob>, Vec<Gr
             continue;
         }
         let fact = v.fact(object.kind, place.fact);
-        let Some(cost) = may_cost(ruleset, &residual.design, place.object, place.fact, fact) else {
+        let Some(cost) = may_cost(ruleset, &residual.design, place, fact) else {
             continue;
         };
         let now = residual.written[first.0 as usize];

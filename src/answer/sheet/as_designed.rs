@@ -1,5 +1,6 @@
 //! What is put in or changed, as the design says it, and the terminals in it.
 
+use super::super::residual::written_facts;
 use crate::check::show_val;
 use crate::design::model::{Design, ObjectId, Possible, Status};
 use crate::design::tree::Origin;
@@ -65,25 +66,22 @@ pub(super) fn things(ruleset: &Ruleset, design: &Design) -> Vec<Thing> {
             continue;
         }
         let mut facts = Vec::new();
-        for (ix, slot) in (0_u16..).zip(&object.facts) {
-            let fact = kind.fact(FactIx(ix));
-            let Some(w) = slot else { continue };
+        for (ix, w) in written_facts(object) {
+            let fact = kind.fact(ix);
             if !for_building(fact) || w.value == Possible::Absent {
                 continue;
             }
+            let mut add = |name: String, value: &Possible| {
+                let text = shown(ruleset, design, fact, value);
+                facts.extend(text.map(|text| (name, text)));
+            };
             match &w.value {
                 Possible::List(parts) if matches!(fact.ty, FactType::Parts(_)) => {
                     for (n, p) in (1..).zip(parts) {
-                        if let Some(text) = shown(ruleset, design, fact, p) {
-                            facts.push((format!("{} {n}", fact.name), text));
-                        }
+                        add(format!("{} {n}", fact.name), p);
                     }
                 }
-                value => {
-                    if let Some(text) = shown(ruleset, design, fact, value) {
-                        facts.push((fact.name.clone(), text));
-                    }
-                }
+                value => add(fact.name.clone(), value),
             }
         }
         if facts.is_empty() {
@@ -114,8 +112,8 @@ pub(super) fn terminals(ruleset: &Ruleset, design: &Design) -> Vec<Terminal> {
             continue;
         }
         let value = |ix: FactIx| {
-            let slot = object.facts.get(ix.0 as usize)?.as_ref()?;
-            shown(ruleset, design, kind.fact(ix), &slot.value).filter(|t| t != "?")
+            let written = object.written(ix)?;
+            shown(ruleset, design, kind.fact(ix), &written.value).filter(|t| t != "?")
         };
         let done = kind.fact_named("done");
         let (at, what) = match kind.fact_named("at").and_then(value) {
@@ -169,8 +167,8 @@ fn part(ruleset: &Ruleset, design: &Design, id: ObjectId, only: &[&str]) -> Stri
     let object = design.object(id);
     let kind = ruleset.vocabulary.kind(object.kind);
     let mut words: Vec<String> = Vec::new();
-    for (fact, slot) in kind.facts.iter().zip(&object.facts) {
-        let Some(w) = slot else { continue };
+    for (ix, w) in written_facts(object) {
+        let fact = kind.fact(ix);
         if !for_building(fact)
             || w.value == Possible::Absent
             || !only.is_empty() && !only.contains(&fact.name.as_str())

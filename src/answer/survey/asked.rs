@@ -12,10 +12,9 @@ use crate::vocabulary::{Fact, FactIx, FactType, KindId, Member, Settler, with_ar
 
 /// Whether parts that are not written at all are asked for themselves, and not whether all are listed.
 pub(super) fn is_asked_itself(residual: &Residual, leaf: LeafId) -> bool {
-    let info = residual.info(leaf);
-    let object = residual.design.object(info.object);
-    let fact = residual.ruleset.vocabulary.fact(object.kind, info.fact);
-    info.what == What::Rest && matches!(fact.ty, FactType::Parts(_) | FactType::References(_))
+    let ty = &residual.fact(leaf).ty;
+    residual.info(leaf).what == What::Rest
+        && matches!(ty, FactType::Parts(_) | FactType::References(_))
 }
 
 impl Question {
