@@ -5,9 +5,9 @@ mod edit;
 mod names;
 mod worded;
 
-use super::survey::{Question, Survey, member};
+use super::survey::{Question, Survey, member, unit_to_write, words};
 use crate::design::model::{Design, ObjectId};
-use crate::quantity::{Unit, format_quantity};
+use crate::quantity::format_quantity;
 use crate::ruleset::{Ruleset, Severity};
 use crate::source::Span;
 use crate::vocabulary::{Fact, FactType, KindId, Settler, Vocabulary};
@@ -140,10 +140,6 @@ fn outer(v: &Vocabulary, design: &Design, names: &Names, q: &Question) -> Asked 
 }
 
 fn of_fact(v: &Vocabulary, design: &Design, fact: &Fact, q: &Question) -> Asked {
-    let unit = fact
-        .unit()
-        .map(Unit::text)
-        .filter(|u| !u.is_empty() && *u != "1");
     Asked {
         id: String::new(),
         of: q.of.clone(),
@@ -154,7 +150,7 @@ fn of_fact(v: &Vocabulary, design: &Design, fact: &Fact, q: &Question) -> Asked 
         how: fact.ask.clone(),
         answer: expected(v, fact),
         input: input(&fact.ty),
-        unit: unit.map(str::to_owned),
+        unit: unit_to_write(fact).map(str::to_owned),
         // One line has its value without a name.
         lines: q
             .lines
@@ -194,9 +190,9 @@ fn expected(v: &Vocabulary, fact: &Fact) -> String {
             let range = fact
                 .plausible
                 .filter(|b| b.lo.is_finite() && b.hi.is_finite());
-            let of = match unit.text() {
-                "" | "1" => "a number".to_owned(),
-                unit => format!("a value in {unit}"),
+            let of = match unit_to_write(fact) {
+                Some(unit) => format!("a value in {unit}"),
+                None => "a number".to_owned(),
             };
             let lines = if *per_line {
                 ", or of each line, like `L1 …, L2 …`"
@@ -239,8 +235,7 @@ fn usual(v: &Vocabulary, design: &Design, fact: &Fact, from: ObjectId) -> Vec<St
             let likely = members.filter(|m| likely(&m.value));
             likely.map(|m| member(m, unit)).collect()
         }
-        FactType::Choice { words, .. } | FactType::Some { words } => words.to_vec(),
-        FactType::YesNo => vec!["yes".to_owned(), "no".to_owned()],
+        FactType::Choice { .. } | FactType::Some { .. } | FactType::YesNo => words(fact),
         FactType::Part(k) | FactType::Parts(k) => {
             v.kind(*k).heads.iter().map(|h| h.word.clone()).collect()
         }

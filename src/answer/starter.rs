@@ -8,7 +8,7 @@ use std::fmt::Write as _;
 use std::sync::Arc;
 
 use super::residual::Residual;
-use super::survey::{Question, survey};
+use super::survey::{Question, survey, unit_to_write};
 use crate::check::Departures;
 use crate::design::model::Design;
 use crate::design::parse::parse;
@@ -219,10 +219,10 @@ impl Starting<'_> {
             }
             let mut comment = fact.means.clone();
             match &fact.ty {
-                FactType::Quantity { unit, .. }
-                    if !unit.text().is_empty() && unit.text() != "1" =>
-                {
-                    let _ = write!(comment, ", in {}", unit.text());
+                FactType::Quantity { .. } => {
+                    if let Some(unit) = unit_to_write(fact) {
+                        let _ = write!(comment, ", in {unit}");
+                    }
                 }
                 FactType::Choice { words, .. } | FactType::Some { words } if words.len() <= 12 => {
                     let _ = write!(comment, "; {}", words.join(", "));

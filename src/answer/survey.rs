@@ -27,8 +27,8 @@ use crate::source::Span;
 use crate::source::limits::WORK;
 use crate::vocabulary::{Fact, FactIx, FactType, KindId, Settler, WordSet};
 
-pub(super) use asked::member;
 use asked::{is_asked_itself, question};
+pub(super) use asked::{member, unit_to_write, words};
 
 /// Boxes for trying which facts decide a rule.
 const TRIES: Budget = Budget(24);

@@ -1,5 +1,6 @@
 //! An answer as a person gives it, put as a design writes it.
 
+use super::super::survey::unit_to_write;
 use crate::design::parse::parse_value;
 use crate::design::tree::ValueKind;
 use crate::source::{FileId, Problem};
@@ -24,17 +25,11 @@ pub fn worded(fact: &Fact, answer: &str) -> Result<String, Vec<Problem>> {
         FactType::Text if !open && !answer.starts_with('"') => {
             format!("\"{}\"", answer.replace('\\', "\\\\").replace('"', "\\\""))
         }
-        FactType::Quantity { unit, .. } if answer.split(',').all(is_bare) => {
-            let with = |piece: &str| match unit.text() {
-                "" | "1" => piece.trim().to_owned(),
-                unit => format!("{} {unit}", piece.trim()),
-            };
-            answer.split(',').map(with).collect::<Vec<_>>().join(", ")
+        FactType::Quantity { .. } if answer.split(',').all(is_bare) => {
+            let pieces = answer.split(',').map(|piece| with_unit(piece.trim(), fact));
+            pieces.collect::<Vec<_>>().join(", ")
         }
-        FactType::Quantity { unit, .. } if is_number(answer) => match unit.text() {
-            "" | "1" => answer.to_owned(),
-            unit => format!("{answer} {unit}"),
-        },
+        FactType::Quantity { .. } if is_number(answer) => with_unit(answer, fact),
         FactType::YesNo => match answer.to_lowercase().as_str() {
             "y" | "yes" => "yes".to_owned(),
             "n" | "no" => "no".to_owned(),
@@ -50,6 +45,13 @@ pub fn worded(fact: &Fact, answer: &str) -> Result<String, Vec<Problem>> {
         return refused("a remark cannot stand behind an answer; write it into the file");
     }
     Ok(value)
+}
+
+fn with_unit(number: &str, fact: &Fact) -> String {
+    match unit_to_write(fact) {
+        Some(unit) => format!("{number} {unit}"),
+        None => number.to_owned(),
+    }
 }
 
 /// `L1 22`: a number of one line conductor, without its unit.

@@ -8,14 +8,15 @@ use std::sync::Arc;
 
 use rustc_hash::{FxHashMap, FxHashSet};
 
-use super::super::residual::{Engine, Place, Residual};
+use super::super::residual::{Engine, Place, Residual, written_facts};
+use super::super::survey::words;
 use super::accepted::{Accepted, accepted};
 use crate::check::Linker;
 use crate::design::model::{Design, Object, ObjectId, Possible, Status, Written};
 use crate::expression::{Flags, Presence};
 use crate::quantity::{TruthSet, Unit};
 use crate::ruleset::{Ruleset, Severity, Stage};
-use crate::vocabulary::{Fact, FactIx, FactType, KindId, NameRole, Settler};
+use crate::vocabulary::{FactIx, FactType, KindId, NameRole, Settler};
 
 /// One reading to take.
 #[derive(Clone, Debug)]
@@ -231,9 +232,8 @@ fn tested(
         }
         if fits(object.kind) {
             let records = records.get(&id).into_iter().flatten();
-            let facts = records.flat_map(|r| (0..).map(FactIx).zip(&design.object(*r).facts));
-            let filled = facts.filter(|(_, f)| f.is_some()).map(|(ix, _)| ix);
-            all.push((id, filled.collect()));
+            let filled = records.flat_map(|r| written_facts(design.object(*r)));
+            all.push((id, filled.map(|(ix, _)| ix).collect()));
         }
     }
     all
@@ -359,14 +359,6 @@ fn expected(
     }
 }
 
-fn words(fact: &Fact) -> Vec<String> {
-    match &fact.ty {
-        FactType::Choice { words, .. } | FactType::Some { words } => words.as_ref().clone(),
-        FactType::YesNo => vec!["yes".to_owned(), "no".to_owned()],
-        _ => Vec::new(),
-    }
-}
-
 /// What was read already, beside what was to be expected.
 fn taken(records: &[(KindId, FactIx)], linker: &mut Linker<'_>) -> Vec<ToRead> {
     let (ruleset, design) = (linker.ruleset, linker.design);
@@ -375,24 +367,22 @@ fn taken(records: &[(KindId, FactIx)], linker: &mut Linker<'_>) -> Vec<ToRead> {
         let kind = ruleset.vocabulary.kind(*record);
         debug_assert!(matches!(kind.name_role, NameRole::Reference(_)));
         for r in design.of_kind(*record) {
-            let facts = &design.object(r).facts;
-            let Some(Possible::Object(object)) = design.object(r).written(*of).map(|w| &w.value)
-            else {
+            let entry = design.object(r);
+            let Some(Possible::Object(object)) = entry.written(*of).map(|w| &w.value) else {
                 continue;
             };
-            for (ix, slot) in (0_u16..).zip(facts) {
-                let fact = kind.fact(FactIx(ix));
-                let Some(w) = slot else { continue };
-                if FactIx(ix) == *of || fact.settled_by != Settler::Test || !fact.writable {
+            for (ix, w) in written_facts(entry) {
+                let fact = kind.fact(ix);
+                if ix == *of || fact.settled_by != Settler::Test || !fact.writable {
                     continue;
                 }
                 let Some(read) = super::as_designed::shown(ruleset, design, fact, &w.value) else {
                     continue;
                 };
                 all.push(ToRead {
-                    expected: expected(linker, (*record, FactIx(ix)), *object),
+                    expected: expected(linker, (*record, ix), *object),
                     read: Some(read),
-                    ..ToRead::of(ruleset, design, *object, (*record, FactIx(ix)))
+                    ..ToRead::of(ruleset, design, *object, (*record, ix))
                 });
             }
         }

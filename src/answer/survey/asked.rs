@@ -7,8 +7,9 @@ use crate::check::{What, show_val, tame};
 use crate::design::model::Status;
 use crate::expression::{LeafId, LeafSource};
 use crate::quantity::{Unit, format_interval, format_quantity};
-use crate::ruleset::Ruleset;
-use crate::vocabulary::{Fact, FactIx, FactType, KindId, Member, Settler, with_article};
+use crate::vocabulary::{
+    Fact, FactIx, FactType, KindId, Member, Settler, Vocabulary, with_article,
+};
 
 /// Whether parts that are not written at all are asked for themselves, and not whether all are listed.
 pub(super) fn is_asked_itself(residual: &Residual, leaf: LeafId) -> bool {
@@ -107,7 +108,12 @@ pub(super) fn question(
     let (answer, words, unit) = if rest {
         ("yes, or what is missing".to_owned(), Vec::new(), None)
     } else {
-        answer(fact, &residual.ruleset)
+        let mut words = words(fact);
+        if fact.optional && matches!(fact.ty, FactType::Choice { .. }) {
+            words.push("none".to_owned());
+        }
+        let unit = unit_to_write(fact).map(str::to_owned);
+        (answer(fact, &words, v), words, unit)
     };
     Question {
         object: info.object,
@@ -166,58 +172,46 @@ fn known(residual: &Residual, leaf: LeafId, fact: &Fact) -> Option<String> {
     }
 }
 
-/// What an answer looks like, the words to choose from, the unit.
-fn answer(fact: &Fact, ruleset: &Ruleset) -> (String, Vec<String>, Option<String>) {
-    let v = &ruleset.vocabulary;
-    let or_none = |s: String| {
-        if fact.optional {
-            format!("{s}, or none")
-        } else {
-            s
-        }
-    };
+/// The words to choose from, without what stands for none.
+pub(in crate::answer) fn words(fact: &Fact) -> Vec<String> {
     match &fact.ty {
-        FactType::Quantity { unit, whole, .. } => {
-            let text = unit.text().to_owned();
-            let named = !text.is_empty() && text != "1";
-            let what = match (*whole, named) {
-                (true, _) => "a whole number".to_owned(),
-                (false, true) => format!("a value in {text}"),
-                (false, false) => "a number".to_owned(),
-            };
-            (or_none(what), Vec::new(), named.then_some(text))
-        }
-        FactType::Choice { words, .. } => {
-            let mut all = words.as_ref().clone();
-            if fact.optional {
-                all.push("none".to_owned());
-            }
-            (format!("one of {}", all.join(", ")), all, None)
-        }
-        FactType::Some { words } => (
-            format!("any of {}", words.join(", ")),
-            words.as_ref().clone(),
-            None,
-        ),
-        FactType::YesNo => (
-            "yes or no".to_owned(),
-            vec!["yes".to_owned(), "no".to_owned()],
-            None,
-        ),
-        FactType::Text => ("a text".to_owned(), Vec::new(), None),
-        FactType::Date => ("a date, like 2026-11-02".to_owned(), Vec::new(), None),
+        FactType::Choice { words, .. } | FactType::Some { words } => words.to_vec(),
+        FactType::YesNo => vec!["yes".to_owned(), "no".to_owned()],
+        _ => Vec::new(),
+    }
+}
+
+/// The unit that is to be written: a plain number has none.
+pub(in crate::answer) fn unit_to_write(fact: &Fact) -> Option<&str> {
+    let text = fact.unit().map(Unit::text);
+    text.filter(|text| !matches!(*text, "" | "1"))
+}
+
+/// What an answer looks like; `words` are those to choose from.
+fn answer(fact: &Fact, words: &[String], v: &Vocabulary) -> String {
+    let what = match &fact.ty {
+        FactType::Quantity { whole: true, .. } => "a whole number".to_owned(),
+        FactType::Quantity { .. } => match unit_to_write(fact) {
+            Some(unit) => format!("a value in {unit}"),
+            None => "a number".to_owned(),
+        },
         FactType::Part(k) | FactType::Parts(k) => {
             let kind = v.kind(*k);
-            (
-                or_none(format!("{} ({})", with_article(&kind.name), kind.means)),
-                Vec::new(),
-                None,
-            )
+            format!("{} ({})", with_article(&kind.name), kind.means)
         }
-        FactType::Reference(k) | FactType::References(k) | FactType::Reverse { kind: k, .. } => (
-            or_none(format!("the name of {}", with_article(&v.kind(*k).name))),
-            Vec::new(),
-            None,
-        ),
+        FactType::Reference(k) | FactType::References(k) | FactType::Reverse { kind: k, .. } => {
+            format!("the name of {}", with_article(&v.kind(*k).name))
+        }
+        // Whether it may be none is among the words, or nothing that is told.
+        FactType::Choice { .. } => return format!("one of {}", words.join(", ")),
+        FactType::Some { .. } => return format!("any of {}", words.join(", ")),
+        FactType::YesNo => return "yes or no".to_owned(),
+        FactType::Text => return "a text".to_owned(),
+        FactType::Date => return "a date, like 2026-11-02".to_owned(),
+    };
+    if fact.optional {
+        format!("{what}, or none")
+    } else {
+        what
     }
 }
