@@ -8,7 +8,6 @@ use std::collections::BTreeSet;
 use super::super::residual::{Engine, each_bit};
 use crate::check::show_val;
 use crate::expression::{LeafId, LeafKind, Presence, SetWords, Val};
-use crate::ruleset::Ruleset;
 use crate::vocabulary::Fact;
 
 /// Steps of a bisection.
@@ -50,24 +49,22 @@ pub(super) fn accepted(
     fact: &Fact,
     verdicts: &[usize],
     expected: Option<(f64, f64)>,
-    ruleset: &Ruleset,
 ) -> Accepted {
-    let set = engine.residual.written[leaf.0 as usize];
-    let kind = engine.residual.leaf(leaf).kind;
+    let residual = engine.residual;
     let mut tried = Tried {
         engine,
         leaf,
         verdicts,
-        set,
+        set: residual.written[leaf.0 as usize],
     };
-    let words = match kind {
+    let words = match residual.leaf(leaf).kind {
         LeafKind::Number => return tried.numbers(expected),
         LeafKind::Truth | LeafKind::Choice => tried.words(),
         LeafKind::Members(count) => tried.members(u32::from(count)),
     };
     Accepted {
         words: words.map(|(val, rules)| {
-            let text = show_val(&val, fact, &ruleset.vocabulary);
+            let text = show_val(&val, fact, &residual.ruleset.vocabulary);
             (text, rules.into_iter().collect())
         }),
         ..Accepted::default()
@@ -151,10 +148,9 @@ impl Tried<'_, '_> {
 
     /// Words that break nothing, where others do, and the rules that those break.
     fn words(&mut self) -> Option<(Val, BTreeSet<String>)> {
-        let (mut bits, mut all) = (0_u64, 0_u64);
+        let mut bits = 0_u64;
         let mut rules = BTreeSet::new();
         for bit in each_bit(self.set.bits) {
-            all |= bit;
             let val = Val {
                 bits: bit,
                 ..self.set
@@ -166,7 +162,7 @@ impl Tried<'_, '_> {
                 None => bits |= bit,
             }
         }
-        let some = bits != 0 && bits != all;
+        let some = bits != 0 && bits != self.set.bits;
         some.then_some((Val { bits, ..self.set }, rules))
     }
 

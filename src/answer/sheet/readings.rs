@@ -4,6 +4,7 @@
 //! linked with them. A reading is asked for where a verdict breaks without it, or where one turns on
 //! it.
 
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use rustc_hash::{FxHashMap, FxHashSet};
@@ -53,32 +54,28 @@ pub struct ToRead {
     pub read: Option<String>,
 }
 
-/// A design with a record for everything that can be tested.
-struct Opened {
-    design: Design,
-    /// The readings, and of what each would be taken.
-    free: Vec<(Place, ObjectId)>,
-}
-
-/// Adds the records, of each kind with its fact for what was tested.
-fn opened(ruleset: &Ruleset, design: &Design, records: &[(KindId, FactIx)]) -> Opened {
-    let mut out = Opened {
-        design: design.clone(),
-        free: Vec::new(),
-    };
+/// A design with a record for everything that can be tested, of each kind with its fact for what was
+/// tested; with the readings, and of what each would be taken.
+fn opened(
+    ruleset: &Ruleset,
+    design: &Design,
+    records: &[(KindId, FactIx)],
+) -> (Design, Vec<(Place, ObjectId)>) {
+    let mut opened = design.clone();
+    let mut free = Vec::new();
     for (record, of) in records {
-        out.design.closed.push(*record);
+        opened.closed.push(*record);
         for (object, filled) in tested(ruleset, design, *record, *of) {
-            let Ok(id) = u32::try_from(out.design.objects.len()).map(ObjectId) else {
+            let Ok(id) = u32::try_from(opened.objects.len()).map(ObjectId) else {
                 break;
             };
             let (new, places) = open_record(ruleset, design, *record, *of, object, &filled);
             let place = |fact| (Place { object: id, fact }, object);
-            out.free.extend(places.into_iter().map(place));
-            out.design.objects.push(new);
+            free.extend(places.into_iter().map(place));
+            opened.objects.push(new);
         }
     }
-    out
+    (opened, free)
 }
 
 /// The readings to take of a design.
@@ -93,10 +90,7 @@ pub(super) fn to_read(ruleset: &Arc<Ruleset>, design: &Design) -> Vec<ToRead> {
     bare.closed
         .extend(records.iter().map(|(record, _)| *record));
     let broken = broken_without(ruleset, bare);
-    let Opened {
-        design: opened,
-        free,
-    } = opened(ruleset, design, &records);
+    let (opened, free) = opened(ruleset, design, &records);
     let places: Vec<Place> = free.iter().map(|(p, _)| *p).collect();
     let residual = Residual::of(ruleset, opened, &places, Stage::Verify);
     let mut engine = residual.engine();
@@ -126,7 +120,7 @@ pub(super) fn to_read(ruleset: &Arc<Ruleset>, design: &Design) -> Vec<ToRead> {
         let asks = |v: &usize| resting.contains(residual.rule(*v).id.as_str());
         let own = about.get(object).map_or(&[][..], Vec::as_slice);
         let asking = own.iter().filter(|v| asks(v));
-        let mut needing: Vec<usize> = asking
+        let needing: Vec<usize> = asking
             .chain(&touching)
             .copied()
             .filter(|v| {
@@ -153,22 +147,16 @@ pub(super) fn to_read(ruleset: &Arc<Ruleset>, design: &Design) -> Vec<ToRead> {
                 .filter(|v| (residual.rule(**v).severity == Severity::Breach) == breach)
                 .copied()
                 .collect();
-            accepted(engine, *leaf, fact, &some, expected, ruleset)
+            accepted(engine, *leaf, fact, &some, expected)
         };
         let required = accepted(&mut engine, true);
         let usual = accepted(&mut engine, false);
-        let needed = !needing.is_empty();
-        needing.extend(turning);
-        let mut rules: Vec<String> = needing
-            .iter()
-            .map(|v| residual.rule(*v).id.clone())
-            .collect();
-        rules.sort();
-        rules.dedup();
+        let verdicts = needing.iter().chain(&turning);
+        let rules: BTreeSet<String> = verdicts.map(|v| residual.rule(*v).id.clone()).collect();
         all.push(ToRead {
             words: words(fact),
-            needed,
-            rules,
+            needed: !needing.is_empty(),
+            rules: rules.into_iter().collect(),
             expected,
             required,
             usual,
