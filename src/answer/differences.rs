@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use crate::check::one_line;
 use crate::expression::KeyType;
 use crate::ruleset::{Requirement, Rule, Ruleset};
 use crate::source::words;
@@ -69,10 +70,10 @@ struct Statement {
 }
 
 impl Statement {
-    fn new(title: &str, text: String) -> Self {
+    fn new(title: &str, text: &str) -> Self {
         Self {
             title: title.to_owned(),
-            text: text.split_whitespace().collect::<Vec<_>>().join(" "),
+            text: one_line(text),
             cells: BTreeMap::new(),
         }
     }
@@ -87,33 +88,19 @@ pub fn differences(from: &Ruleset, to: &Ruleset) -> Vec<Difference> {
     for key in keys {
         let (x, y) = (a.remove(&key), b.remove(&key));
         let (fate, title) = match (&x, &y) {
-            (None, Some(y)) => (Fate::New, &y.title),
-            (Some(x), None) => (Fate::Withdrawn, &x.title),
+            (None, Some(y)) => (Fate::New, y.title.clone()),
+            (Some(x), None) => (Fate::Withdrawn, x.title.clone()),
             (Some(x), Some(y)) if x.text != y.text || x.cells != y.cells => {
-                (Fate::Amended, &y.title)
+                (Fate::Amended, amended(x, y))
             }
             _ => continue,
-        };
-        let title = title.clone();
-        let changed = match (&x, &y) {
-            (Some(x), Some(y)) => {
-                let cells: BTreeSet<&String> = x.cells.keys().chain(y.cells.keys()).collect();
-                let other = cells
-                    .iter()
-                    .filter(|k| x.cells.get(**k) != y.cells.get(**k));
-                Some((other.count(), cells.len())).filter(|(n, _)| *n > 0)
-            }
-            _ => None,
         };
         let (of, name) = key;
         all.push(Difference {
             of,
             name,
             fate,
-            title: match changed {
-                Some((n, of)) => format!("{title}: {n} of {of} figures"),
-                None => title,
-            },
+            title,
             before: x.map(|s| s.text).filter(|t| !t.is_empty()),
             after: y.map(|s| s.text).filter(|t| !t.is_empty()),
         });
@@ -121,11 +108,21 @@ pub fn differences(from: &Ruleset, to: &Ruleset) -> Vec<Difference> {
     all
 }
 
+/// What something is that is stated otherwise: of a table with how many of its figures are other.
+fn amended(x: &Statement, y: &Statement) -> String {
+    let cells: BTreeSet<&String> = x.cells.keys().chain(y.cells.keys()).collect();
+    let other = |k: &&&String| x.cells.get(**k) != y.cells.get(**k);
+    match cells.iter().filter(other).count() {
+        0 => y.title.clone(),
+        n => format!("{}: {n} of {} figures", y.title, cells.len()),
+    }
+}
+
 /// All that a ruleset states, by sort and name.
 fn statements(r: &Ruleset) -> BTreeMap<(Stated, String), Statement> {
     let mut all = BTreeMap::new();
     let mut add = |of: Stated, name: &str, title: &str, text: String| {
-        all.insert((of, name.to_owned()), Statement::new(title, text));
+        all.insert((of, name.to_owned()), Statement::new(title, &text));
     };
     for rule in &r.rules {
         let of = if rule.is_left_out() {
@@ -176,7 +173,7 @@ fn statements(r: &Ruleset) -> BTreeMap<(Stated, String), Statement> {
             KeyType::Word(_) => k.name.clone(),
         });
         let keys: Vec<String> = keys.collect();
-        let mut s = Statement::new(&t.title, keys.join(", "));
+        let mut s = Statement::new(&t.title, &keys.join(", "));
         s.cells = t.cells();
         all.insert((Stated::Table, t.name.clone()), s);
     }
