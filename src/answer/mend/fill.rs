@@ -1,6 +1,5 @@
 //! Values for what the designer left as `?`, where that decides an undecided requirement.
 
-use super::super::residual::Residual;
 use super::search::{Need, Search, Turned, Way};
 use super::{Mended, change};
 use crate::quantity::TruthSet;
@@ -17,12 +16,12 @@ struct Filled {
 /// Gives values to what the designer left as `?`, where that decides an undecided requirement.
 pub(super) fn fill(
     search: &mut Search<'_>,
-    residual: &Residual,
     done: &[usize],
     turned: &mut Turned,
     text: &dyn Fn(Span) -> String,
     out: &mut Mended,
 ) {
+    let residual = search.residual;
     let repaired: Vec<usize> = turned.iter().map(|(k, _)| *k).collect();
     let undecided: Vec<usize> = (0..residual.verdicts.len())
         .filter(|v| {

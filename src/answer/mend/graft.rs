@@ -123,14 +123,8 @@ fn spare(ruleset: &Ruleset, stock: &Stock) -> Option<Spare> {
     let inside: Vec<ObjectId> = scratch
         .ids()
         .filter(|id| {
-            let mut at = Some(*id);
-            while let Some(x) = at {
-                if x == part {
-                    return true;
-                }
-                at = scratch.object(x).owner;
-            }
-            false
+            let mut owners = std::iter::successors(Some(*id), |x| scratch.object(*x).owner);
+            owners.any(|x| x == part)
         })
         .collect();
     Some(Spare {

@@ -2,8 +2,6 @@
 
 use std::sync::Arc;
 
-use rustc_hash::FxHashMap;
-
 use super::super::residual::Residual;
 use super::graft::graft;
 use super::knobs::{changeable, knobs, untaken, value_text};
@@ -56,13 +54,10 @@ pub fn helps(
     let all: Vec<usize> = (0..residual.verdicts.len())
         .filter(|v| search.needs[*v] == Need::Mend)
         .collect();
-    let mut known: FxHashMap<(&str, ObjectId), usize> = FxHashMap::default();
-    for v in &all {
-        let verdict = (residual.rule(*v).id.as_str(), residual.verdicts[*v].subject);
-        known.insert(verdict, *v);
-    }
     for (slot, (rule, subject)) in out.iter_mut().zip(breaches).take(MOST_BREACHES) {
-        let Some(v) = known.get(&(rule.as_str(), *subject)).copied() else {
+        let is_this =
+            |v: &usize| residual.rule(*v).id == *rule && residual.verdicts[*v].subject == *subject;
+        let Some(v) = all.iter().copied().find(is_this) else {
             continue;
         };
         let mut ways: Vec<Way> = Vec::new();

@@ -107,12 +107,10 @@ impl Mended {
     /// Takes in a change of which it is known what it mends: as a change of its own where it mends
     /// what nothing else does, else beside each change that does no more than it.
     pub fn offer(&mut self, change: &Change, mends: impl Fn(&(String, Subject)) -> bool) {
-        let beyond = self.beyond.iter().map(|(rule, of, _)| (rule, of));
-        let left = self.left.iter().map(|(rule, of)| (rule, of));
-        let pairs = beyond
-            .chain(left)
-            .map(|(rule, of)| (rule.clone(), of.clone()));
-        let new: Vec<(String, Subject)> = pairs.filter(&mends).collect();
+        let beyond = self.beyond.iter();
+        let beyond = beyond.map(|(rule, of, _)| (rule.clone(), of.clone()));
+        let unmended = beyond.chain(self.left.iter().cloned());
+        let new: Vec<(String, Subject)> = unmended.filter(&mends).collect();
         if new.is_empty() {
             for c in &mut self.changes {
                 if !c.mends.is_empty() && c.mends.iter().all(&mends) {
@@ -205,7 +203,7 @@ pub fn mend(
             .collect();
         out.changes.push(change);
     }
-    fill(&mut search, &residual, &done, &mut turned, text, &mut out);
+    fill(&mut search, &done, &mut turned, text, &mut out);
     out.work = residual.program.ops.len() as u64 + search.work();
     out
 }
