@@ -346,11 +346,10 @@ fn tree(
         let split = halve(engine, mine, all, &whole, &ranges, halvings);
         match split {
             Some(halves) if spent + 2 <= boxes && !engine.is_spent() => queue.extend(halves),
-            Some(_) => {
-                exhausted = true;
+            other => {
+                exhausted |= other.is_some();
                 parts.push(Part { ranges, state });
             }
-            None => parts.push(Part { ranges, state }),
         }
     }
     engine.budget = budget;
@@ -377,9 +376,9 @@ fn halve(
 ) -> Option<Vec<Vec<Val>>> {
     let smallest = libm::exp2(-f64::from(halvings));
     let mut best: Option<(usize, f64)> = None;
+    let is_discrete = |i: usize| engine.residual.leaf(all[mine[i]].leaf).kind != LeafKind::Number;
     for (i, r) in ranges.iter().enumerate() {
-        let discrete = engine.residual.leaf(all[mine[i]].leaf).kind != LeafKind::Number;
-        let width = if discrete {
+        let width = if is_discrete(i) {
             if r.bits.count_ones() > 1 { 2.0 } else { 0.0 }
         } else {
             share(r, &whole[i])
@@ -395,7 +394,7 @@ fn halve(
         x[i] = val;
         x
     };
-    if engine.residual.leaf(all[mine[i]].leaf).kind != LeafKind::Number {
+    if is_discrete(i) {
         let low = r.bits & r.bits.wrapping_neg();
         return Some(vec![
             with(Val { bits: low, ..r }),
@@ -478,26 +477,21 @@ pub fn stretches(proved: &Proved, wanted: impl Fn(&Proof) -> bool) -> Vec<Stretc
 }
 
 fn whole_state(proved: &Proved, wanted: &impl Fn(&Proof) -> bool, range: Val) -> Stretch {
-    let mut state = State::Passes;
-    let mut by = Vec::new();
-    for (i, p) in proved.proofs.iter().enumerate().filter(|(_, p)| wanted(p)) {
-        match p.counts(p.at(&[range])) {
-            State::Passes => {}
-            State::Breaks => {
-                if state != State::Breaks {
-                    by.clear();
-                }
-                state = State::Breaks;
-                by.push(i);
-            }
-            State::Open => {
-                if state != State::Breaks {
-                    state = State::Open;
-                    by.push(i);
-                }
-            }
-        }
-    }
+    let proofs = proved.proofs.iter().enumerate().filter(|(_, p)| wanted(p));
+    let told: Vec<(usize, State)> = proofs.map(|(i, p)| (i, p.counts(p.at(&[range])))).collect();
+    let among = |state: State| -> Vec<usize> {
+        let some = told.iter().filter(|(_, s)| *s == state);
+        some.map(|(i, _)| *i).collect()
+    };
+    let (breaks, open) = (among(State::Breaks), among(State::Open));
+    // What is open does not count where something breaks.
+    let (state, by) = if !breaks.is_empty() {
+        (State::Breaks, breaks)
+    } else if !open.is_empty() {
+        (State::Open, open)
+    } else {
+        (State::Passes, Vec::new())
+    };
     Stretch { range, state, by }
 }
 

@@ -31,11 +31,9 @@ impl<'a> RowJudge<'a> {
             depends[residual.leaf(p.leaf).reg.ix()] = true;
         }
         for i in 0..program.ops.len() {
-            if !depends[i] {
-                let mut any = false;
-                program.ops[i].operands(&program.args, |r| any |= depends[r.ix()]);
-                depends[i] = any;
-            }
+            let mut any = depends[i];
+            program.ops[i].operands(&program.args, |r| any |= depends[r.ix()]);
+            depends[i] = any;
         }
         let mut wanted = vec![false; program.ops.len()];
         let (mut varying, mut fixed) = (Vec::new(), Vec::new());
@@ -56,12 +54,9 @@ impl<'a> RowJudge<'a> {
                 program.ops[i].operands(&program.args, |r| wanted[r.ix()] |= depends[r.ix()]);
             }
         }
-        let mut ops = Vec::new();
-        for (i, op) in program.ops.iter().enumerate() {
-            if wanted[i] && depends[i] && !matches!(op, Op::Leaf(_)) {
-                ops.push(Reg(u32::try_from(i).unwrap_or(u32::MAX)));
-            }
-        }
+        let regs = (0..).map(Reg).zip(&program.ops);
+        let run = regs.filter(|(r, op)| wanted[r.ix()] && !matches!(op, Op::Leaf(_)));
+        let ops = run.map(|(r, _)| r).collect();
         let leaves = parameters
             .iter()
             .map(|p| ConeLeaf {
@@ -103,28 +98,21 @@ impl RowReader<'_> {
     /// The verdicts that a row does not meet, of those that depend on a parameter. `values` has
     /// one set for each parameter.
     pub fn judge(&mut self, values: &[Val]) -> Vec<(usize, TruthSet)> {
-        self.refiner.run(&self.judge.cone, values);
+        let judge = self.judge;
+        self.refiner.run(&judge.cone, values);
         let mut out = Vec::new();
         let mut open = Vec::new();
-        for v in &self.judge.varying {
-            match self
-                .refiner
-                .val(self.judge.residual.verdicts[*v].root)
-                .as_truth()
-            {
+        for v in &judge.varying {
+            let root = judge.residual.verdicts[*v].root;
+            match self.refiner.val(root).as_truth() {
                 TruthSet::T => {}
                 TruthSet::F => out.push((*v, TruthSet::F)),
                 _ => open.push(*v),
             }
         }
         if !open.is_empty() {
-            let with: Vec<(LeafId, Val)> = self
-                .judge
-                .parameters
-                .iter()
-                .map(|p| p.leaf)
-                .zip(values.iter().copied())
-                .collect();
+            let leaves = judge.parameters.iter().map(|p| p.leaf);
+            let with: Vec<(LeafId, Val)> = leaves.zip(values.iter().copied()).collect();
             for v in open {
                 let truth = self.engine.truth(v, &with);
                 if truth != TruthSet::T {
