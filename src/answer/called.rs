@@ -13,16 +13,14 @@ pub(super) struct Called<'a> {
 
 impl<'a> Called<'a> {
     pub(super) fn new(name: &'a str) -> Self {
-        match (name.rsplit_once('.'), name.split_once(" of ")) {
-            (_, Some((fact, object))) if !fact.contains(['.', ' ']) => Self {
+        let as_title = name.split_once(" of ").map(|(fact, object)| (object, fact));
+        let as_title = as_title.filter(|(_, fact)| !fact.contains(['.', ' ']));
+        match as_title.or_else(|| name.rsplit_once('.')) {
+            Some((object, fact)) => Self {
                 object: Some(object),
                 fact,
             },
-            (Some((object, fact)), _) => Self {
-                object: Some(object),
-                fact,
-            },
-            (None, _) => Self {
+            None => Self {
                 object: None,
                 fact: name,
             },

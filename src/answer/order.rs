@@ -150,21 +150,14 @@ impl<'a> Reader<'a> {
 
     /// What one thing adds: itself, and what goes with it.
     fn articles(&mut self, id: ObjectId, told: &[&Telling], certain: bool, all: &mut Vec<Article>) {
-        let kind = self
-            .linker
-            .ruleset
-            .vocabulary
-            .kind(self.linker.design.object(id).kind);
+        let (ruleset, design) = (self.linker.ruleset, self.linker.design);
+        let kind = ruleset.vocabulary.kind(design.object(id).kind);
         let mut article = Article {
             what: kind.name.clone(),
             facts: Vec::new(),
             count: Some(1),
             amount: None,
-            wanted_for: vec![
-                self.linker
-                    .design
-                    .label(self.linker.design.nearest_named(id)),
-            ],
+            wanted_for: vec![design.label(design.nearest_named(id))],
             one_of_several: !certain,
             choice: false,
         };

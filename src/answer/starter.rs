@@ -78,8 +78,8 @@ fn quoted(name: &str) -> String {
 /// A line of a block.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 enum Entry {
-    /// A fact.
-    Fact(FactIx, Vec<(KindId, FactIx)>),
+    /// A fact, and what is asked inside of the part that it is.
+    Fact(FactIx, Option<(KindId, FactIx)>),
     /// Whether all of a kind are listed.
     Listed(String),
 }
@@ -96,7 +96,7 @@ fn entry(v: &Vocabulary, design: &Design, q: &Question) -> Option<(KindId, Entry
     }
     let fact = v.fact(kind, q.fact);
     fact.writable
-        .then(|| (kind, Entry::Fact(q.fact, q.inner.into_iter().collect())))
+        .then_some((kind, Entry::Fact(q.fact, q.inner)))
 }
 
 /// Kinds that get a block: those of which there must be at least one, and those asked about.

@@ -368,10 +368,9 @@ fn folded(residual: &Residual, found: BTreeMap<Key, Question>) -> Vec<Question> 
 
 /// Puts questions in the order of a visit: by who answers, then by the text.
 fn in_order(all: &mut [Question]) {
-    let place = |s: Settler| Settler::ALL.iter().position(|x| *x == s);
     all.sort_by_key(|q| {
         let block = (q.block.file, q.block.start);
-        (place(q.settled_by), block, q.object, q.fact, q.rest)
+        (q.settled_by, block, q.object, q.fact, q.rest)
     });
 }
 

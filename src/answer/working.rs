@@ -5,7 +5,7 @@ mod used;
 mod verdicts;
 
 use super::called::{Called, is_called};
-use crate::check::{FactKey, Linker, show_typed};
+use crate::check::{FactKey, Linker, one_line, show_typed};
 use crate::design::model::{Design, ObjectId};
 use crate::expression::{Compiled, Presence, Reg, TermId, TermKind, Ty, Val};
 use crate::quantity::Unit;
@@ -75,25 +75,6 @@ pub struct Working {
     pub steps: Vec<WorkingStep>,
 }
 
-/// The object with this name (as messages give it), and its fact.
-fn find(
-    ruleset: &Ruleset,
-    design: &Design,
-    object: &str,
-    fact: &str,
-) -> Option<(ObjectId, FactIx)> {
-    design
-        .ids()
-        .filter(|id| is_called(ruleset, design, *id, object))
-        .find_map(|id| {
-            let ix = ruleset
-                .vocabulary
-                .kind(design.object(id).kind)
-                .fact_named(fact)?;
-            Some((id, ix))
-        })
-}
-
 fn figure(val: &Val, fact: &Fact) -> Option<Figure> {
     let unit = fact.unit()?.clone();
     (val.bits & Presence::PRESENT != 0 && val.lo <= val.hi).then_some(Figure {
@@ -113,11 +94,14 @@ pub fn value(
     fact: &str,
     line: Option<u8>,
 ) -> Option<Figure> {
-    let (id, ix) = find(ruleset, design, object, fact)?;
+    let kind = |id: ObjectId| ruleset.vocabulary.kind(design.object(id).kind);
+    let ids = design.ids();
+    let mut called = ids.filter(|id| is_called(ruleset, design, *id, object));
+    let (id, ix) = called.find_map(|id| Some((id, kind(id).fact_named(fact)?)))?;
     let mut linker = Linker::new(ruleset, design);
     let reg = linker.fact(id, ix, line);
     let val = linker.program.val(reg);
-    figure(&val, ruleset.vocabulary.fact(design.object(id).kind, ix))
+    figure(&val, kind(id).fact(ix))
 }
 
 /// Objects and facts that can be worked out by this name: all derived facts called `fact`, or
@@ -302,11 +286,7 @@ fn inputs(linker: &Linker<'_>, c: &Compiled, shown: &[(TermId, Reg)]) -> Vec<Inp
                 .map(|t| format!("{}: {}", t.title, t.source)),
             _ => continue,
         };
-        let name = c
-            .slice(*id)
-            .split_whitespace()
-            .collect::<Vec<_>>()
-            .join(" ");
+        let name = one_line(c.slice(*id));
         let value = term_value(linker, c, *id, *reg);
         let span = leaf_span(linker, *reg);
         if !all.iter().any(|i| i.name == name && i.value == value) {

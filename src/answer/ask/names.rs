@@ -78,15 +78,13 @@ impl Names {
     /// A problem, where there is no such object or fact, or nobody writes it.
     pub fn target(&self, v: &Vocabulary, design: &Design, id: &str) -> Result<Target, Problem> {
         let id = id.trim();
+        let unknown = || self.unknown(v, design, id);
         if let Some((of, kind)) = id.split_once(".all-listed") {
             let kind = kind.trim_start_matches([':', ' ', '.']);
-            let (object, kind) = (self.by_name.get(of), v.kind_named(kind));
-            return match (object, kind) {
-                (Some(object), Some(kind)) => Ok(Target::Listed(*object, kind)),
-                _ => Err(self.unknown(v, design, id)),
-            };
+            let listed = self.by_name.get(of).zip(v.kind_named(kind));
+            let listed = listed.map(|(object, kind)| Target::Listed(*object, kind));
+            return listed.ok_or_else(unknown);
         }
-        let unknown = || self.unknown(v, design, id);
         let (of, name) = id.rsplit_once('.').ok_or_else(unknown)?;
         if let Some(object) = self.by_name.get(of) {
             let ix = v.kind(design.object(*object).kind).fact_named(name);
