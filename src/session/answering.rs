@@ -50,11 +50,16 @@ pub fn answer(
     let (v, design) = (&of.ruleset().vocabulary, of.design());
     let names = Names::new(v, design);
     let target = names.target(v, design, question).map_err(|p| vec![p])?;
-    let value = match target {
+    let fact = fact_of(target, of);
+    let value = match fact {
+        Some(fact) => worded(fact, answer).map_err(|p| told(p, fact))?,
+        None => String::new(),
+    };
+    match target {
         Target::Listed(object, kind) if design.object(object).closed.contains(&kind) => {
             return Ok(unchanged(loaded, &file));
         }
-        Target::Listed(..) if matches!(answer.trim(), "yes" | "y" | "none") => String::new(),
+        Target::Listed(..) if matches!(answer.trim(), "yes" | "y" | "none") => {}
         Target::Listed(_, kind) => {
             let kind = &v.kind(kind).name;
             let text = format!("`{}` is no answer to whether all are listed", answer.trim());
@@ -62,25 +67,19 @@ pub fn answer(
             return Err(vec![Problem::error("bad-answer", text).help(help)]);
         }
         Target::Fact(object, ix) => {
-            let fact = v.fact(design.object(object).kind, ix);
-            let value = worded(fact, answer).map_err(|p| told(p, fact))?;
             if let Some((written, span)) = written_as(design, object, ix)
                 && !written.is_open()
             {
                 already(loaded, &file, (question, &value), span)?;
                 return Ok(unchanged(loaded, &file));
             }
-            value
         }
-        Target::Inside(_, _, kind, ix) => {
-            let fact = v.fact(kind, ix);
-            worded(fact, answer).map_err(|p| told(p, fact))?
-        }
-    };
+        Target::Inside(..) => {}
+    }
     let parsed = parse(FileId(0), file.text());
     let place = (&parsed.tree, file.text());
     let change = edit(v, design, place, target, &value).map_err(|p| vec![p])?;
-    let answered = written((project, options), loaded, &change, fact_of(target, of))?;
+    let answered = written((project, options), loaded, &change, fact)?;
     if !is_written(&answered.loaded, question) {
         let text = format!("`{question}` cannot be answered here");
         return Err(vec![
@@ -248,8 +247,7 @@ fn fact_of(target: Target, of: &Installation) -> Option<&Fact> {
 }
 
 /// Problems of an answer: without places in a text that nobody sees, with what the fact is.
-fn told(problems: Vec<Problem>, fact: &Fact) -> Vec<Problem> {
-    let mut problems = problems;
+fn told(mut problems: Vec<Problem>, fact: &Fact) -> Vec<Problem> {
     for p in &mut problems {
         p.labels.clear();
         if let Some(words) = fact.words().filter(|_| p.code == "unknown-word") {

@@ -38,67 +38,63 @@ impl Project {
     /// Nothing here fails: mistakes are problems of what is opened, and the rest is judged.
     #[must_use]
     pub fn open(&self, path: &Path, options: &Options) -> Arc<Loaded> {
-        open(self, path, options)
-    }
-}
-
-fn open(project: &Project, path: &Path, options: &Options) -> Arc<Loaded> {
-    let mut opening = Opening {
-        project,
-        options,
-        sources: Sources::default(),
-        problems: Vec::new(),
-        parsed: Vec::new(),
-        by_id: Vec::new(),
-        done: Vec::new(),
-        bytes: 0,
-        stage: (options.stage)
-            .or(options.defaults.stage)
-            .unwrap_or(Stage::Design),
-    };
-    let ruleset = opening
-        .read(path)
-        .and_then(|main| opening.ruleset(path, &main));
-    let Some(ruleset) = ruleset else {
-        return opening.finish(path, None, None);
-    };
-    // Nothing that it rests on has changed: it is what it was.
-    let before = project.kept().and_then(|k| k.opened(path, options));
-    if let Some(before) = before
-        && before.is_over(
-            (&opening.sources, &opening.problems),
-            &ruleset,
-            options.set.len(),
-        )
-    {
-        return before;
-    }
-    let set = opening.set();
-    let trees: Vec<&Tree> = opening.parsed.iter().map(|p| &p.tree).collect();
-    let resolved = resolve(&trees, &ruleset.vocabulary, &resolve::Settings { set });
-    opening.problems.extend(resolved.problems);
-    let mistaken = mistaken_departures(&ruleset, &resolved.design);
-    opening.problems.extend(mistaken);
-    let installation = (!resolved.too_large).then(|| {
-        Installation::new(
-            Arc::clone(&ruleset),
-            Arc::new(resolved.design),
-            opening.stage,
-            options.on,
-        )
-    });
-    let installation = installation.filter(|i| {
-        let fits = resolved.things <= SURELY_SMALL || !i.is_too_large();
-        if !fits {
-            opening.problems.push(too_large());
+        let mut opening = Opening {
+            project: self,
+            options,
+            sources: Sources::default(),
+            problems: Vec::new(),
+            parsed: Vec::new(),
+            by_id: Vec::new(),
+            done: Vec::new(),
+            bytes: 0,
+            stage: (options.stage)
+                .or(options.defaults.stage)
+                .unwrap_or(Stage::Design),
+        };
+        let ruleset = opening
+            .read(path)
+            .and_then(|main| opening.ruleset(path, &main));
+        let Some(ruleset) = ruleset else {
+            return opening.finish(path, None, None);
+        };
+        // Nothing that it rests on has changed: it is what it was.
+        let before = self.kept().and_then(|k| k.opened(path, options));
+        if let Some(before) = before
+            && before.is_over(
+                (&opening.sources, &opening.problems),
+                &ruleset,
+                options.set.len(),
+            )
+        {
+            return before;
         }
-        fits
-    });
-    let loaded = opening.finish(path, Some(ruleset), installation);
-    if let Some(mut kept) = project.kept() {
-        kept.keep(path, options, &loaded);
+        let set = opening.set();
+        let trees: Vec<&Tree> = opening.parsed.iter().map(|p| &p.tree).collect();
+        let resolved = resolve(&trees, &ruleset.vocabulary, &resolve::Settings { set });
+        opening.problems.extend(resolved.problems);
+        let mistaken = mistaken_departures(&ruleset, &resolved.design);
+        opening.problems.extend(mistaken);
+        let installation = (!resolved.too_large).then(|| {
+            Installation::new(
+                Arc::clone(&ruleset),
+                Arc::new(resolved.design),
+                opening.stage,
+                options.on,
+            )
+        });
+        let installation = installation.filter(|i| {
+            let fits = resolved.things <= SURELY_SMALL || !i.is_too_large();
+            if !fits {
+                opening.problems.push(too_large());
+            }
+            fits
+        });
+        let loaded = opening.finish(path, Some(ruleset), installation);
+        if let Some(mut kept) = self.kept() {
+            kept.keep(path, options, &loaded);
+        }
+        loaded
     }
-    loaded
 }
 
 impl Opening<'_> {
@@ -268,16 +264,16 @@ impl Opening<'_> {
     }
 
     fn request(&mut self, path: &Path, named: Option<&RulesNamed>) -> Option<Request> {
-        let (base, patches) = match (&self.options.rules, named) {
-            (Some(rules), _) => split_rules(rules),
-            (None, Some(named)) => {
+        let Options {
+            rules, defaults, ..
+        } = self.options;
+        let (base, patches) = match (rules, named, &defaults.rules) {
+            (Some(rules), ..) | (None, None, Some(rules)) => split_rules(rules),
+            (None, Some(named), _) => {
                 let patches = named.patches.iter().map(|p| p.value.clone());
                 (named.base.value.clone(), patches.collect())
             }
-            (None, None) if self.options.defaults.rules.is_some() => {
-                split_rules(self.options.defaults.rules.as_deref().unwrap_or_default())
-            }
-            (None, None) => {
+            (None, None, None) => {
                 // In a file with mistakes the line that names them may be the one that is broken.
                 if !self.problems.iter().any(Problem::is_error) {
                     let path = path.display();
