@@ -432,26 +432,20 @@ impl<'a> Search<'a> {
                 } else {
                     Some(v)
                 };
-                match trouble {
-                    None => self.note(group, now, turned, &left, &mut found),
+                let well = match trouble {
+                    None => Some(now),
                     // Another fact of the same part may put it right.
-                    Some(w) => self.second(
-                        group,
-                        v,
-                        w,
-                        (*k, &now),
-                        turned,
-                        (&mended, &left),
-                        &mut found,
-                    ),
-                }
+                    Some(w) => self.second(group, (v, w), (*k, &now), &mended),
+                };
+                found.extend(well.map(|now| self.way(group, now, turned, &left)));
             }
         }
         if found.is_empty() {
             // Two facts of one part that only together say the same thing, as poles and whether
             // the neutral is switched.
             for (k, now) in &alone {
-                self.second(group, v, v, (*k, now), turned, (&mended, &left), &mut found);
+                let both = self.second(group, (v, v), (*k, now), &mended);
+                found.extend(both.map(|both| self.way(group, both, turned, &left)));
             }
         }
         found.sort_by(|a, b| b.gain.cmp(&a.gain).then(a.cost.total_cmp(&b.cost)));
@@ -459,27 +453,22 @@ impl<'a> Search<'a> {
         found
     }
 
-    #[expect(
-        clippy::too_many_arguments,
-        reason = "the state of the search one level up"
-    )]
+    /// Another fact of a group turned besides the first, so that a verdict is met, and so is what the
+    /// first alone is in trouble with.
     fn second(
         &mut self,
         group: usize,
-        v: usize,
-        trouble: usize,
+        (v, trouble): (usize, usize),
         (first, now): (usize, &Turned),
-        before: &[(usize, Val)],
-        (mended, left): (&[usize], &[usize]),
-        found: &mut Vec<Way>,
-    ) {
+        mended: &[usize],
+    ) -> Option<Turned> {
         for k in self.groups[group].knobs.clone() {
             if k == first || !self.reach[k].contains(&trouble) {
                 continue;
             }
             for val in self.values(k, trouble, now) {
                 if self.spent() {
-                    return;
+                    return None;
                 }
                 let both = with(now, k, val);
                 let with = self.assignment(&both);
@@ -487,32 +476,32 @@ impl<'a> Search<'a> {
                     && self.engine.holds(v, &with)
                     && self.suffers(&both, mended).is_none()
                 {
-                    self.note(group, both, before, left, found);
-                    return;
+                    return Some(both);
                 }
             }
         }
+        None
     }
 
-    fn note(
+    /// What turning more than before comes to, with the breaches that were left.
+    fn way(
         &mut self,
         group: usize,
         turned: Turned,
         before: &[(usize, Val)],
         left: &[usize],
-        found: &mut Vec<Way>,
-    ) {
+    ) -> Way {
         let still = self.left(left, &turned).len();
         let added: Turned = turned
             .iter()
             .filter(|t| !before.contains(t))
             .copied()
             .collect();
-        found.push(Way {
+        Way {
             group,
             cost: self.price(&added),
             gain: left.len() - still,
             turned,
-        });
+        }
     }
 }
