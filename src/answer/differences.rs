@@ -147,12 +147,11 @@ fn statements(r: &Ruleset) -> BTreeMap<(Stated, String), Statement> {
             .collect();
         add(Stated::Series, &s.name, "", members.join(", "));
     }
-    let kinds = r.vocabulary.kinds.iter().enumerate();
-    for (k, kind) in kinds {
-        let (derived, assumed) = (r.derivations.get(k), r.assumptions.get(k));
-        for (f, fact) in kind.facts.iter().enumerate() {
+    for k in r.vocabulary.kind_ids() {
+        let kind = r.vocabulary.kind(k);
+        for (ix, fact) in kind.fact_ids().zip(&kind.facts) {
             let name = format!("{}.{}", kind.name, fact.name);
-            if let Some(Some(d)) = derived.and_then(|d| d.get(f)) {
+            if let Some(d) = r.derivation(k, ix) {
                 let wins = match d.unless_written {
                     true => " (unless written)",
                     false => "",
@@ -160,7 +159,7 @@ fn statements(r: &Ruleset) -> BTreeMap<(Stated, String), Statement> {
                 let text = format!("{}{wins}", d.formula.text);
                 add(Stated::Formula, &name, &fact.means, text);
             }
-            if let Some(Some(a)) = assumed.and_then(|a| a.get(f)) {
+            if let Some(a) = r.assumption(k, ix) {
                 add(Stated::Assumption, &name, &fact.means, a.text.clone());
             }
             let text = fact_text(&r.vocabulary, kind, fact);

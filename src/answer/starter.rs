@@ -192,9 +192,8 @@ impl Starting<'_> {
         let v = self.v;
         let kind = v.kind(id);
         let indent = "  ".repeat(depth);
-        let mut rows: Vec<(FactIx, String, String)> = Vec::new();
-        for (ix, fact) in (0_u16..).zip(&kind.facts) {
-            let ix = FactIx(ix);
+        let mut rows: Vec<(String, String)> = Vec::new();
+        for (ix, fact) in kind.fact_ids().zip(&kind.facts) {
             let wanted = self.asked.iter().filter_map(|(k, e)| match e {
                 Entry::Fact(f, inner) if *k == id && *f == ix => Some(inner),
                 _ => None,
@@ -211,7 +210,7 @@ impl Starting<'_> {
                 && let Some(target) = only_block(v, id, *t, self.blocks)
             {
                 let name = &v.kind(target).name;
-                rows.push((ix, format!("{}: {name}", fact.name), fact.means.clone()));
+                rows.push((format!("{}: {name}", fact.name), fact.means.clone()));
                 continue;
             }
             if wanted.is_empty() {
@@ -248,14 +247,14 @@ impl Starting<'_> {
                 };
                 let _ = write!(comment, "; {head} with {}", facts.join(", "));
             }
-            rows.push((ix, format!("{}: ?", fact.name), comment));
+            rows.push((format!("{}: ?", fact.name), comment));
         }
         let width = rows
             .iter()
-            .map(|(_, l, _)| l.chars().count())
+            .map(|(l, _)| l.chars().count())
             .max()
             .unwrap_or(0);
-        for (_, line, comment) in &rows {
+        for (line, comment) in &rows {
             let pad = " ".repeat(width - line.chars().count());
             let _ = writeln!(self.out, "{indent}{line}{pad}  # {comment}");
         }

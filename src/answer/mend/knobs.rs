@@ -121,12 +121,10 @@ pub(super) fn knobs(residual: &Residual, grafts: &[Graft]) -> (Vec<Knob>, Vec<Gr
     let mut groups: Vec<Group> = Vec::new();
     let mut by_span: FxHashMap<Span, usize> = FxHashMap::default();
     let mut by_key: FxHashMap<(Span, Option<FactIx>), usize> = FxHashMap::default();
-    let mut places: Vec<Place> = residual.free.keys().copied().collect();
-    places.sort();
-    for place in places {
-        let Some(leaves) = residual.free.get(&place) else {
-            continue;
-        };
+    let free = residual.free.iter();
+    let mut free: Vec<(Place, &Vec<LeafId>)> = free.map(|(place, l)| (*place, l)).collect();
+    free.sort_by_key(|(place, _)| *place);
+    for (place, leaves) in free {
         let Some(first) = leaves.first() else {
             continue;
         };
