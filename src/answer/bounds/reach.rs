@@ -22,7 +22,7 @@ pub(super) fn same(leaves: &[LeafId], val: Val) -> Vec<(LeafId, Val)> {
     leaves.iter().map(|l| (*l, val)).collect()
 }
 
-pub(super) fn stop(engine: &Engine<'_>, verdict: usize, last: f64) -> Stop {
+fn stop(engine: &Engine<'_>, verdict: usize, last: f64, breaks: bool) -> Stop {
     let rule = engine.residual.rule(verdict);
     Stop {
         last,
@@ -31,7 +31,7 @@ pub(super) fn stop(engine: &Engine<'_>, verdict: usize, last: f64) -> Stop {
         severity: rule.severity,
         subject: engine.residual.subject(verdict),
         clause: rule.origin.clause.clone(),
-        breaks: true,
+        breaks,
         again_from: None,
     }
 }
@@ -53,9 +53,8 @@ pub(super) fn steps(
         }
         let with = same(leaves, Val::bits(1 << k));
         if let Some(v) = held.iter().find(|v| !engine.holds(**v, &with)) {
-            let mut s = stop(engine, *v, good);
-            s.breaks = engine.fails(*v, &with);
-            return End::Stopped(s);
+            let breaks = engine.fails(*v, &with);
+            return End::Stopped(stop(engine, *v, good, breaks));
         }
         good = all.get(k).copied().unwrap_or(good);
     }
@@ -231,9 +230,9 @@ fn whole_stretch(engine: &mut Engine<'_>, way: &Way<'_>, held: &[usize]) -> End 
             last = *x;
             continue;
         };
-        let mut s = stop(engine, *v, last);
-        s.breaks = engine.fails(*v, &at);
-        if s.breaks && !way.brief {
+        let breaks = engine.fails(*v, &at);
+        let mut s = stop(engine, *v, last, breaks);
+        if breaks && !way.brief {
             let mut further = places.iter().skip(n + 1).copied();
             s.again_from = further.find(|x| engine.holds(*v, &way.point(*x)));
         }
@@ -247,11 +246,7 @@ fn whole_stretch(engine: &mut Engine<'_>, way: &Way<'_>, held: &[usize]) -> End 
     let mut held = held.iter();
     match held.find(|v| last != way.end && !engine.holds(**v, &rest)) {
         None => End::Free,
-        Some(v) => {
-            let mut s = stop(engine, *v, last);
-            s.breaks = false;
-            End::Stopped(s)
-        }
+        Some(v) => End::Stopped(stop(engine, *v, last, false)),
     }
 }
 
@@ -324,14 +319,14 @@ pub(super) fn stretch(engine: &mut Engine<'_>, way: &Way<'_>, held: &[usize]) ->
         stopped = Some(*v);
     }
     let Some(v) = stopped else { return End::Free };
-    let mut s = stop(engine, v, end);
     if way.brief {
-        return End::Stopped(s);
+        return End::Stopped(stop(engine, v, end, true));
     }
     // One part in a million further: a point that fails shows that the bound is tight.
     let beyond = way.beyond(end, (end.abs() * 1e-6).max(1e-12));
-    s.breaks = engine.fails(v, &way.point(beyond));
-    if s.breaks {
+    let breaks = engine.fails(v, &way.point(beyond));
+    let mut s = stop(engine, v, end, breaks);
+    if breaks {
         let far = Way { from: end, ..*way };
         s.again_from = first(engine, &far, v, beyond);
     }
