@@ -2,7 +2,7 @@
 
 use super::term_value;
 use crate::check::{Linker, one_line};
-use crate::expression::{Aggregate, Compiled, Presence, Reg, TermId, TermKind, Ty};
+use crate::expression::{Aggregate, Compiled, Presence, Reg, TermId, TermKind, Ty, Val};
 
 /// How tightly an operation binds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -30,6 +30,10 @@ impl Used<'_, '_> {
     fn reg(&self, id: TermId) -> Option<Reg> {
         let mut all = self.shown.iter();
         all.find(|(t, _)| *t == id).map(|(_, r)| *r)
+    }
+
+    fn val(&self, id: TermId) -> Option<Val> {
+        self.reg(id).map(|r| self.linker.program.val(r))
     }
 
     /// How a condition came out, if it came out the same for every member.
@@ -120,10 +124,8 @@ impl Used<'_, '_> {
 
     /// Whether a term was worked out and is nought.
     fn is_nought(&self, id: TermId) -> bool {
-        self.reg(id).is_some_and(|r| {
-            let v = self.linker.program.val(r);
-            v.bits == Presence::PRESENT && v.lo == 0.0 && v.hi == 0.0
-        })
+        self.val(id)
+            .is_some_and(|v| v.bits == Presence::PRESENT && v.lo == 0.0 && v.hi == 0.0)
     }
 
     fn part(&self, id: TermId) -> (String, Binds) {
@@ -142,15 +144,10 @@ impl Used<'_, '_> {
                 }
             },
             TermKind::Otherwise(a, b) => {
-                let present = self.reg(*a).map(|r| self.linker.program.val(r)).map(|v| {
-                    (
-                        v.bits & Presence::PRESENT != 0,
-                        v.bits & Presence::ABSENT != 0,
-                    )
-                });
-                match present {
-                    Some((true, false)) => self.part(*a),
-                    Some((false, true)) => self.part(*b),
+                let may_be = |what: u64| self.val(*a).map(|v| v.bits & what != 0);
+                match (may_be(Presence::PRESENT), may_be(Presence::ABSENT)) {
+                    (Some(true), Some(false)) => self.part(*a),
+                    (Some(false), Some(true)) => self.part(*b),
                     _ if matches!(self.c.term(id).ty, Ty::Number(_)) => {
                         let text = format!("({}) else {}", self.part(*a).0, self.part(*b).0);
                         (text, Binds::Or)
@@ -237,7 +234,7 @@ impl Used<'_, '_> {
         if !self.numbers {
             return Binds::Whole;
         }
-        match self.reg(id).map(|r| self.linker.program.val(r)) {
+        match self.val(id) {
             Some(v) if v.lo < v.hi || v.lo < 0.0 => Binds::Or,
             _ => Binds::Whole,
         }
