@@ -1,6 +1,6 @@
 //! The impedance of a source with a path behind it, where the angle of the source may not be known.
 
-use super::neutral::{grow, shrink};
+use super::neutral::{grow, shrink, unlimited_or_point};
 use crate::quantity::Interval;
 
 /// Magnitude of a source of impedance `z`, of which `x` is reactive, in series with `r + jq`.
@@ -30,12 +30,7 @@ pub fn behind_source_set(z: Interval, x: Interval, r: Interval, q: Interval) -> 
         hi: i.hi.max(0.0),
     });
     if [z, x, r, q].into_iter().all(Interval::is_point) {
-        let value = behind_source(z.lo, x.lo, r.lo, q.lo);
-        return if value.is_finite() {
-            Interval::point(value)
-        } else {
-            Interval::NON_NEGATIVE
-        };
+        return unlimited_or_point(behind_source(z.lo, x.lo, r.lo, q.lo));
     }
     if r.hi == 0.0 && q.hi == 0.0 {
         return z;

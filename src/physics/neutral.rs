@@ -36,7 +36,8 @@ pub fn neutral_current_set(a: Interval, b: Interval, c: Interval) -> Interval {
     }
 }
 
-fn unlimited_or_point(x: f64) -> Interval {
+/// A magnitude that was worked out; where it is unlimited, nothing is claimed.
+pub(super) fn unlimited_or_point(x: f64) -> Interval {
     if x == f64::INFINITY {
         Interval::NON_NEGATIVE
     } else {

@@ -18,11 +18,12 @@ pub fn format_quantity(si: f64, unit: &Unit, digits: usize) -> String {
 /// As [`format_quantity`], rounded in a given direction: a bound is printed on its safe side.
 #[must_use]
 pub fn format_toward(si: f64, unit: &Unit, digits: usize, rounding: Rounding) -> String {
-    with_unit(
-        format_number(unit.from_si(si), digits, rounding),
-        si.is_finite(),
-        unit,
-    )
+    let number = format_number(unit.from_si(si), digits, rounding);
+    if unit.text() == "1" || !si.is_finite() {
+        number
+    } else {
+        format!("{number} {}", unit.text())
+    }
 }
 
 /// A set of quantities: `0.266 .. 0.294 ohm`, `at least 5 m`, `at most 3 m`, `any`; a single value
@@ -84,22 +85,11 @@ pub fn format_number(x: f64, digits: usize, rounding: Rounding) -> String {
 
 /// The fewest digits from 3 to 12 that tell two quantities apart; 6 if none do.
 fn telling_digits(a: f64, b: f64, unit: &Unit) -> usize {
-    if a == b {
-        return 6;
-    }
     let (x, y) = (unit.from_si(a), unit.from_si(b));
     let print = |value, digits| format_number(value, digits, Rounding::Nearest);
     (3..=12)
         .find(|digits| print(x, *digits) != print(y, *digits))
         .unwrap_or(6)
-}
-
-fn with_unit(number: String, finite: bool, unit: &Unit) -> String {
-    if unit.text() == "1" || !finite {
-        number
-    } else {
-        format!("{number} {}", unit.text())
-    }
 }
 
 /// Fifteen decimal digits of a positive number and the exponent of the first.

@@ -191,11 +191,8 @@ fn compound(text: &str) -> Result<Unit, UnitError> {
         if place > 0 {
             printed.push('/');
         }
-        if place == 0 && divided.is_empty() {
-            continue; // `/km²/a`
-        }
-        if place == 0 && divided == "1" {
-            continue; // `1/K`, printed as `/K`
+        if place == 0 && matches!(divided, "" | "1") {
+            continue; // `/km²/a`; `1/K`, printed as `/K`
         }
         for (position, part) in divided.split(['·', '*']).enumerate() {
             if place > 0 && position > 0 {

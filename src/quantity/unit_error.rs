@@ -39,13 +39,8 @@ impl UnitError {
             UnitMistake::Scale => Some("differences of temperature are in `K`".to_owned()),
             UnitMistake::TooLarge => None,
             UnitMistake::Unknown => {
-                let (last, before) = self.candidates.split_last()?;
-                let mut help = String::from("did you mean ");
-                for candidate in before {
-                    help.push_str(&format!("`{candidate}` or "));
-                }
-                help.push_str(&format!("`{last}`?"));
-                Some(help)
+                let likely = self.candidates.join("` or `");
+                (!likely.is_empty()).then(|| format!("did you mean `{likely}`?"))
             }
         }
     }
