@@ -22,6 +22,15 @@ impl Expr {
     pub const fn new(kind: ExprKind, range: Range) -> Self {
         Self { kind, range }
     }
+
+    /// The name, of a node that is one.
+    #[must_use]
+    pub fn name(&self) -> Option<&str> {
+        match &self.kind {
+            ExprKind::Name(name) => Some(name),
+            _ => None,
+        }
+    }
 }
 
 words! {

@@ -227,7 +227,6 @@ impl<'a> Typer<'a> {
 fn fits(got: &Ty, wanted: &Ty) -> bool {
     match (got, wanted) {
         (Ty::Wrong | Ty::Nothing, _) | (_, Ty::Wrong) => true,
-        (Ty::Word(a), Ty::Word(b)) => a == b,
         (a, b) => a == b,
     }
 }
@@ -419,11 +418,7 @@ impl Work<'_, '_> {
                         self.condition(TermKind::Present(id), range)
                     }
                 };
-                if *positive {
-                    id
-                } else {
-                    self.condition(TermKind::Not(id), range)
-                }
+                self.negate_if(!*positive, id, range)
             }
             ExprKind::Origin(inner, test) => {
                 // Where a per-line fact comes from is asked of all its lines at once.
@@ -441,8 +436,10 @@ impl Work<'_, '_> {
             }
             ExprKind::IsKind(inner, kind, at) => {
                 let Some(id) = self.typer.vocabulary.kind_named(kind) else {
-                    self.unknown_kind(kind, at);
-                    return self.wrong(range);
+                    let names = self.typer.vocabulary.kinds.iter().map(|k| k.name.as_str());
+                    let error = TypingError::new(at.clone(), format!("there is no kind `{kind}`"))
+                        .did_you_mean(kind, names);
+                    return self.refuse_with(range, error);
                 };
                 let Some((object, _, _)) = self.object(inner) else {
                     return self.refuse(
@@ -534,9 +531,7 @@ impl Work<'_, '_> {
                 Err(e) => {
                     let mut error =
                         TypingError::new(at.clone(), format!("`{text}` is not a known unit"));
-                    if let Some(help) = e.help() {
-                        error = error.help(help);
-                    }
+                    error.help.extend(e.help());
                     error = error.help("between a number and a name write `*`; around `/` before a name leave blanks");
                     return self.refuse_with(range, error);
                 }

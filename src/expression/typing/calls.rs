@@ -1,9 +1,9 @@
 //! Functions, physics, and aggregates over collections.
 
-use super::super::syntax::{Aggregate, Expr, ExprKind, Range};
+use super::super::syntax::{Aggregate, Expr, Range};
 use super::super::typed::{Call, Over, TermId, TermKind, Ty};
 use super::{TypingError, Variable, Work, line_indices, present_when};
-use crate::quantity::{Dim, Rounding, Unit};
+use crate::quantity::{Dim, Rounding};
 use crate::source::closest;
 use crate::vocabulary::LINES;
 impl Work<'_, '_> {
@@ -114,10 +114,10 @@ impl Work<'_, '_> {
                 "the step has the unit of what is rounded",
             );
         }
-        let mode = match &arguments[2].kind {
-            ExprKind::Name(n) if n == "nearest" => Rounding::Nearest,
-            ExprKind::Name(n) if n == "up" => Rounding::Up,
-            ExprKind::Name(n) if n == "down" => Rounding::Down,
+        let mode = match arguments[2].name() {
+            Some("nearest") => Rounding::Nearest,
+            Some("up") => Rounding::Up,
+            Some("down") => Rounding::Down,
             _ => {
                 self.error(&arguments[2].range, "say `nearest`, `up` or `down` here");
                 Rounding::Nearest
@@ -128,10 +128,7 @@ impl Work<'_, '_> {
 
     pub(super) fn next(&mut self, up: bool, arguments: &[Expr], range: &Range) -> TermId {
         let vocabulary = self.typer.vocabulary;
-        let name = match &arguments[0].kind {
-            ExprKind::Name(n) => n.as_str(),
-            _ => "",
-        };
+        let name = arguments[0].name().unwrap_or("");
         let (id, dim) = self.number(&arguments[1]);
         let Some(series) = vocabulary.series_names.get(name).copied() else {
             let error = TypingError::new(
@@ -156,24 +153,11 @@ impl Work<'_, '_> {
     }
 
     pub(super) fn physics(&mut self, call: Call, arguments: &[Expr], range: &Range) -> TermId {
-        let unit = |u: &str| Unit::parse(u).map_or(Dim::NONE, |u| u.dim());
-        let (wanted, gives) = if call == Call::NeutralCurrent {
-            (vec![unit("A"); 3], unit("A"))
-        } else if call == Call::BehindSource {
-            (vec![unit("ohm"); 4], unit("ohm"))
-        } else {
-            (
-                vec![
-                    unit("V"),
-                    Dim::NONE,
-                    unit("A"),
-                    unit("A"),
-                    unit("A"),
-                    unit("ohm"),
-                    unit("ohm"),
-                ],
-                unit("V"),
-            )
+        let (volt, amp, ohm) = (Dim::VOLTAGE, Dim::CURRENT, Dim::RESISTANCE);
+        let (wanted, gives) = match call {
+            Call::NeutralCurrent => (vec![amp; 3], amp),
+            Call::BehindSource => (vec![ohm; 4], ohm),
+            _ => (vec![volt, Dim::NONE, amp, amp, amp, ohm, ohm], volt),
         };
         if arguments.len() != wanted.len() {
             let why = format!(
@@ -272,9 +256,7 @@ impl Work<'_, '_> {
     }
 
     pub(super) fn over(&mut self, over: &Expr) -> Option<(Over, Variable)> {
-        if let ExprKind::Name(n) = &over.kind
-            && n == "all-lines"
-        {
+        if over.name() == Some("all-lines") {
             return Some((Over::AllLines, Variable::Line));
         }
         let id = self.term(over, None);

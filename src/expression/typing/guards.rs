@@ -26,11 +26,8 @@ pub(super) fn look_up_text(e: &Expr) -> Option<String> {
     let ExprKind::Index(base, keys) = &e.kind else {
         return None;
     };
-    let ExprKind::Name(table) = &base.kind else {
-        return None;
-    };
     let keys: Option<Vec<String>> = keys.iter().map(key_text).collect();
-    Some(format!("{table}[{}]", keys?.join(", ")))
+    Some(format!("{}[{}]", base.name()?, keys?.join(", ")))
 }
 
 fn key_text(e: &Expr) -> Option<String> {
@@ -53,19 +50,15 @@ fn key_text(e: &Expr) -> Option<String> {
 /// Paths that must be present where a condition has a truth.
 #[must_use]
 pub fn present_when(e: &Expr, truth: bool) -> Vec<String> {
+    // The operator whose sides both have this truth where the whole has it.
+    let of_both = if truth { BinaryOp::And } else { BinaryOp::Or };
     match &e.kind {
         ExprKind::Present(inner, positive) if *positive == truth => {
             let mut all: Vec<String> = look_up_text(inner).into_iter().collect();
             // Several keys, or one that is no name, are those of a table and no line conductor.
             let fact = match &inner.kind {
                 ExprKind::Index(_, keys) => {
-                    matches!(
-                        keys.as_slice(),
-                        [Expr {
-                            kind: ExprKind::Name(_),
-                            ..
-                        }]
-                    )
+                    matches!(keys.as_slice(), [key] if key.name().is_some())
                 }
                 _ => true,
             };
@@ -82,14 +75,9 @@ pub fn present_when(e: &Expr, truth: bool) -> Vec<String> {
         }
         ExprKind::IsKind(inner, ..) if truth => path_text(inner).into_iter().collect(),
         ExprKind::Unary(UnaryOp::Not, inner) => present_when(inner, !truth),
-        ExprKind::Binary(BinaryOp::And, a, b) if truth => {
-            let mut all = present_when(a, true);
-            all.extend(present_when(b, true));
-            all
-        }
-        ExprKind::Binary(BinaryOp::Or, a, b) if !truth => {
-            let mut all = present_when(a, false);
-            all.extend(present_when(b, false));
+        ExprKind::Binary(op, a, b) if *op == of_both => {
+            let mut all = present_when(a, truth);
+            all.extend(present_when(b, truth));
             all
         }
         _ => Vec::new(),

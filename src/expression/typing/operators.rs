@@ -3,7 +3,7 @@
 use super::super::syntax::{BinaryOp, Expr, ExprKind, Range};
 use super::super::typed::{TermId, TermKind, Ty};
 use super::{TypingError, Work, fits, line_indices, present_when, word_index};
-use crate::quantity::{Dim, Unit, absolute_floor};
+use crate::quantity::{Dim, absolute_floor};
 use crate::vocabulary::{LINES, WordSet};
 impl Work<'_, '_> {
     pub(super) fn binary(
@@ -46,15 +46,13 @@ impl Work<'_, '_> {
             BinaryOp::Mul | BinaryOp::Div => {
                 let (a_id, a_dim) = self.number(a);
                 let (b_id, b_dim) = self.number(b);
-                let (kind, ty) = match (op, a_dim, b_dim) {
-                    (BinaryOp::Mul, Some(x), Some(y)) => {
-                        (TermKind::Mul(a_id, b_id), Ty::Number(x.mul(y)))
-                    }
-                    (BinaryOp::Mul, ..) => (TermKind::Mul(a_id, b_id), Ty::Wrong),
-                    (_, Some(x), Some(y)) => (TermKind::Div(a_id, b_id), Ty::Number(x.div(y))),
-                    _ => (TermKind::Div(a_id, b_id), Ty::Wrong),
+                let dims = a_dim.zip(b_dim);
+                let (kind, dim) = if op == BinaryOp::Mul {
+                    (TermKind::Mul(a_id, b_id), dims.map(|(x, y)| x.mul(y)))
+                } else {
+                    (TermKind::Div(a_id, b_id), dims.map(|(x, y)| x.div(y)))
                 };
-                self.push(kind, ty, range, false)
+                self.quantity(kind, dim, range)
             }
             BinaryOp::Pow => {
                 let (a_id, dim) = self.number(a);
@@ -64,8 +62,7 @@ impl Work<'_, '_> {
                 };
                 match power.filter(|n| (1..=8).contains(n)) {
                     Some(n) => {
-                        let ty = dim.map_or(Ty::Wrong, |d| Ty::Number(d.powi(n)));
-                        self.push(TermKind::Power(a_id, n), ty, range, false)
+                        self.quantity(TermKind::Power(a_id, n), dim.map(|d| d.powi(n)), range)
                     }
                     None => self.refuse(range, &b.range, "the power is a whole number from 1 to 8"),
                 }
@@ -82,12 +79,11 @@ impl Work<'_, '_> {
         } else {
             TermKind::Sub(a_id, b_id)
         };
-        let seconds = Unit::parse("s").map_or(Dim::NONE, |u| u.dim());
         let ty = match (self.ty(a_id), self.ty(b_id)) {
             (Ty::Wrong, _) | (_, Ty::Wrong) => Ty::Wrong,
             (Ty::Number(x), Ty::Number(y)) if x == y => Ty::Number(x),
-            (Ty::Date, Ty::Number(d)) if d == seconds => Ty::Date,
-            (Ty::Date, Ty::Date) if !plus => Ty::Number(seconds),
+            (Ty::Date, Ty::Number(Dim::TIME)) => Ty::Date,
+            (Ty::Date, Ty::Date) if !plus => Ty::Number(Dim::TIME),
             (x, y) => {
                 let why = format!(
                     "{x} and {y} cannot be {}",
@@ -115,8 +111,9 @@ impl Work<'_, '_> {
             return self.negate_if(op == BinaryOp::Ne, id, range);
         }
         // A word takes its meaning from the other side.
-        let a_first = !matches!(&a.kind, ExprKind::Name(n) if self.find(self.subject, n).is_none());
-        let (a_id, b_id) = if a_first {
+        let named = a.name();
+        let a_first = named.is_none_or(|n| self.find(self.subject, n).is_some());
+        let (mut a_id, mut b_id) = if a_first {
             let a_id = self.used(a, None);
             let a_ty = self.ty(a_id);
             (a_id, self.used(b, Some(&a_ty)))
@@ -126,7 +123,6 @@ impl Work<'_, '_> {
             (self.used(a, Some(&b_ty)), b_id)
         };
         let (x, y) = (self.ty(a_id), self.ty(b_id));
-        let (mut a_id, mut b_id) = (a_id, b_id);
         let floor = match (&x, &y) {
             (Ty::Wrong, _) | (_, Ty::Wrong) => return self.wrong(range),
             (Ty::Number(p), Ty::Number(q)) if p == q => Some(absolute_floor(*p)),
@@ -189,9 +185,7 @@ impl Work<'_, '_> {
         words: &[(String, Range)],
         range: &Range,
     ) -> TermId {
-        if let ExprKind::Name(n) = &inner.kind
-            && let Some(line) = self.line_named(n)
-        {
+        if let Some(line) = inner.name().and_then(|n| self.line_named(n)) {
             let mut set = WordSet::EMPTY;
             for (w, at) in words {
                 match LINES.iter().position(|l| l == w) {
@@ -206,14 +200,10 @@ impl Work<'_, '_> {
             Ty::Word(w) => w,
             Ty::Wrong => return self.wrong(range),
             other => {
-                self.errors.push(
-                    TypingError::new(
-                        inner.range.clone(),
-                        format!("this is {other}, where a word of a choice is expected"),
-                    )
-                    .help("a set of words is asked `WORD among fact`"),
-                );
-                return self.wrong(range);
+                let why = format!("this is {other}, where a word of a choice is expected");
+                let error = TypingError::new(inner.range.clone(), why)
+                    .help("a set of words is asked `WORD among fact`");
+                return self.refuse_with(range, error);
             }
         };
         let mut set = WordSet::EMPTY;
@@ -243,9 +233,7 @@ impl Work<'_, '_> {
                 return self.refuse(range, &set.range, why);
             }
         };
-        if let ExprKind::Name(n) = &inner.kind
-            && let Some(line) = self.line_named(n)
-        {
+        if let Some(line) = inner.name().and_then(|n| self.line_named(n)) {
             let at = line_indices(&words);
             return self.condition(TermKind::HasLine(set_id, line, at), range);
         }

@@ -12,16 +12,10 @@ use crate::vocabulary::{FactType, KindId, LINES};
 /// How deep aggregates may be nested.
 const MOST_NESTED: u8 = 60;
 
-impl Work<'_, '_> {
-    pub(super) fn unknown_kind(&mut self, kind: &str, at: &Range) {
-        let mut error = TypingError::new(at.clone(), format!("there is no kind `{kind}`"));
-        let names = self.typer.vocabulary.kinds.iter().map(|k| k.name.as_str());
-        if let Some(name) = closest(kind, names) {
-            error = error.help(format!("did you mean `{name}`?"));
-        }
-        self.errors.push(error);
-    }
+/// An object that a path leads to, its kind, and whether it may be absent.
+type Found = (ObjectTerm, KindId, bool);
 
+impl Work<'_, '_> {
     pub(super) fn line_named(&self, name: &str) -> Option<LineTerm> {
         if let Some((i, _)) = (0..).zip(LINES).find(|(_, l)| *l == name) {
             return Some(LineTerm::Fixed(i));
@@ -53,8 +47,7 @@ impl Work<'_, '_> {
             return self.push(TermKind::Word(i), Ty::Word(words.clone()), range, false);
         }
         let e = Expr::new(ExprKind::Name(name.to_owned()), range.clone());
-        if let Some((object, kind, optional)) = self.object(&e) {
-            let optional = optional && !self.guarded(&e);
+        if let Some((object, kind, optional)) = self.guarded_object(&e) {
             return self.push(TermKind::Object(object), Ty::Object(kind), range, optional);
         }
         if self
@@ -64,15 +57,8 @@ impl Work<'_, '_> {
             .fact_named(name)
             .is_some()
         {
-            return self.read(
-                &e,
-                ObjectTerm::Subject,
-                self.subject,
-                false,
-                name,
-                range,
-                None,
-            );
+            let subject = (ObjectTerm::Subject, self.subject, false);
+            return self.read(&e, subject, name, range, None);
         }
         if name == "pi" {
             return self.quantity(
@@ -98,23 +84,17 @@ impl Work<'_, '_> {
     ) {
         let vocabulary = self.typer.vocabulary;
         let k = vocabulary.kind(kind);
-        let mut error = match expected {
-            Some(Ty::Word(words)) => TypingError::new(
-                range.clone(),
-                format!("`{name}` is none of {}", words.join(", ")),
-            ),
-            _ => TypingError::new(range.clone(), format!("`{}` has no fact `{name}`", k.name)),
+        let (why, words) = match expected {
+            Some(Ty::Word(words)) => {
+                let why = format!("`{name}` is none of {}", words.join(", "));
+                (why, words.as_slice())
+            }
+            _ => (format!("`{}` has no fact `{name}`", k.name), &[][..]),
         };
-        let words: Vec<&str> = match expected {
-            Some(Ty::Word(words)) => words.iter().map(String::as_str).collect(),
-            _ => Vec::new(),
-        };
-        let names = k
-            .facts
-            .iter()
-            .map(|f| f.name.as_str())
-            .chain(self.vars.iter().map(|(n, _)| n.as_str()))
-            .chain(words);
+        let mut error = TypingError::new(range.clone(), why);
+        let names = k.facts.iter().map(|f| &f.name);
+        let names = names.chain(self.vars.iter().map(|(n, _)| n)).chain(words);
+        let names = names.map(String::as_str);
         if let Some(found) = closest(name, names) {
             error = error.help(format!("did you mean `{found}`?"));
         } else if self.typer.tables.names.contains_key(name) {
@@ -154,7 +134,7 @@ impl Work<'_, '_> {
 
     /// The object an expression leads to, its kind, and whether it may be absent (without regard
     /// to guards); none if the expression is no path to an object.
-    pub(super) fn object(&self, e: &Expr) -> Option<(ObjectTerm, KindId, bool)> {
+    pub(super) fn object(&self, e: &Expr) -> Option<Found> {
         let (before, kind, name, optional) = match &e.kind {
             ExprKind::Name(name) => {
                 match self.variable(name) {
@@ -170,8 +150,7 @@ impl Work<'_, '_> {
                 (ObjectTerm::Subject, self.subject, name, false)
             }
             ExprKind::Step(before, name, _) => {
-                let (object, kind, optional) = self.object(before)?;
-                let optional = optional && !self.guarded(before);
+                let (object, kind, optional) = self.guarded_object(before)?;
                 (object, kind, name, optional)
             }
             _ => return None,
@@ -185,6 +164,12 @@ impl Work<'_, '_> {
             )),
             _ => None,
         }
+    }
+
+    /// The same; what a guard shows to be there may not be absent.
+    fn guarded_object(&self, e: &Expr) -> Option<Found> {
+        let (object, kind, optional) = self.object(e)?;
+        Some((object, kind, optional && !self.guarded(e)))
     }
 
     /// A fact of a kind; of an abstract one, where each of its kinds has it with one type.
@@ -220,21 +205,14 @@ impl Work<'_, '_> {
     }
 
     pub(super) fn step(&mut self, e: &Expr, before: &Expr, name: &str, at: &Range) -> TermId {
-        if let ExprKind::Name(n) = &before.kind
-            && n == "limits"
-        {
+        if before.name() == Some("limits") {
             return self.limit(name, at, &e.range);
         }
-        if let Some((object, kind, optional)) = self.object(e) {
-            let optional = optional && !self.guarded(e);
-            return self.push(
-                TermKind::Object(object),
-                Ty::Object(kind),
-                &e.range,
-                optional,
-            );
+        if let Some((object, kind, optional)) = self.guarded_object(e) {
+            let kind = Ty::Object(kind);
+            return self.push(TermKind::Object(object), kind, &e.range, optional);
         }
-        let Some((object, kind, optional)) = self.object(before) else {
+        let Some(from) = self.guarded_object(before) else {
             let errors = self.errors.len();
             let id = self.term(before, None);
             if self.errors.len() == errors {
@@ -244,8 +222,7 @@ impl Work<'_, '_> {
             }
             return self.wrong(&e.range);
         };
-        let optional = optional && !self.guarded(before);
-        self.read(e, object, kind, optional, name, at, None)
+        self.read(e, from, name, at, None)
     }
 
     pub(super) fn limit(&mut self, name: &str, at: &Range, range: &Range) -> TermId {
@@ -265,13 +242,10 @@ impl Work<'_, '_> {
         }
     }
 
-    #[expect(clippy::too_many_arguments, reason = "one call describes one read")]
     pub(super) fn read(
         &mut self,
         e: &Expr,
-        object: ObjectTerm,
-        kind: KindId,
-        optional: bool,
+        (object, kind, optional): Found,
         name: &str,
         at: &Range,
         line: Option<LineTerm>,
@@ -314,21 +288,15 @@ impl Work<'_, '_> {
     }
 
     pub(super) fn index(&mut self, e: &Expr, base: &Expr, keys: &[Expr]) -> TermId {
-        if let ExprKind::Name(name) = &base.kind
+        let line = match keys {
+            [key] => key.name().and_then(|n| self.line_named(n)),
+            _ => None,
+        };
+        if let Some(name) = base.name().filter(|_| line.is_none())
             && let Some(table) = self.typer.tables.names.get(name).copied()
-            && !matches!(keys, [Expr { kind: ExprKind::Name(n), .. }] if self.line_named(n).is_some())
         {
             return self.lookup(table, name, keys, e);
         }
-        let line = match keys {
-            [
-                Expr {
-                    kind: ExprKind::Name(n),
-                    ..
-                },
-            ] => self.line_named(n),
-            _ => None,
-        };
         let Some(line) = line else {
             let what = path_text(base).unwrap_or_default();
             let mut error = TypingError::new(
@@ -342,24 +310,15 @@ impl Work<'_, '_> {
         };
         match &base.kind {
             ExprKind::Name(name) => {
-                let (kind, name) = (self.subject, name.clone());
-                self.read(
-                    e,
-                    ObjectTerm::Subject,
-                    kind,
-                    false,
-                    &name,
-                    &base.range,
-                    Some(line),
-                )
+                let subject = (ObjectTerm::Subject, self.subject, false);
+                self.read(e, subject, name, &base.range, Some(line))
             }
             ExprKind::Step(before, name, at) => {
-                let Some((object, kind, optional)) = self.object(before) else {
+                let Some(from) = self.guarded_object(before) else {
                     self.term(before, None);
                     return self.wrong(&e.range);
                 };
-                let optional = optional && !self.guarded(before);
-                self.read(e, object, kind, optional, name, at, Some(line))
+                self.read(e, from, name, at, Some(line))
             }
             _ => self.refuse(&e.range, &base.range, "only a fact has line conductors"),
         }
@@ -372,18 +331,11 @@ impl Work<'_, '_> {
         };
         if keys.len() != t.keys.len() {
             let names: Vec<&str> = t.keys.iter().map(|k| k.name.as_str()).collect();
-            self.errors.push(
-                TypingError::new(
-                    range.clone(),
-                    format!(
-                        "the table `{name}` has {} keys, {} are given",
-                        t.keys.len(),
-                        keys.len()
-                    ),
-                )
-                .help(format!("write `{name}[{}]`", names.join(", "))),
-            );
-            return self.wrong(range);
+            let (wanted, given) = (t.keys.len(), keys.len());
+            let why = format!("the table `{name}` has {wanted} keys, {given} are given");
+            let error = TypingError::new(range.clone(), why)
+                .help(format!("write `{name}[{}]`", names.join(", ")));
+            return self.refuse_with(range, error);
         }
         let mut ids = Vec::new();
         for (given, key) in keys.iter().zip(&t.keys) {
