@@ -15,12 +15,7 @@ const DAY_WITHOUT_DATE: i32 = 20_454;
 impl View<'_> {
     /// What is known of a leaf besides its set.
     pub(super) fn about(&self, leaf: LeafId) -> About {
-        let mut about = About {
-            unit: None,
-            whole: false,
-            series: None,
-            day: None,
-        };
+        let mut about = About::default();
         let Some(info) = self.leaves.get(leaf.0 as usize) else {
             return about;
         };
@@ -116,15 +111,16 @@ impl View<'_> {
                     Some(inner),
                 )
             }
-            (What::Alternative, _) => {
-                (fact.name.clone(), fact.means.clone(), fact.settled_by, None)
+            (what, None) => {
+                // Which alternative it is, no value of the fact tells.
+                let shown = (what != What::Alternative).then_some(fact);
+                (
+                    fact.name.clone(),
+                    fact.means.clone(),
+                    fact.settled_by,
+                    shown,
+                )
             }
-            _ => (
-                fact.name.clone(),
-                fact.means.clone(),
-                fact.settled_by,
-                Some(fact),
-            ),
         };
         // What is found as it is, is the site's to tell.
         let settler = if settler == Settler::Designer && o.status == Status::Existing {

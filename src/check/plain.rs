@@ -14,6 +14,7 @@ const WORK: Fuel = Fuel(80_000);
 const MOST: usize = 24;
 
 /// What is known of a leaf besides its set.
+#[derive(Default)]
 pub(super) struct About {
     /// The unit it is written in; none for what is no quantity.
     pub unit: Option<Unit>,
@@ -194,10 +195,7 @@ fn pair(
         if all.is_empty() {
             all.extend(n.yes.or(n.no));
         }
-        let middle = all.len() / 2;
-        let mut order: Vec<(usize, Val)> = all.into_iter().enumerate().collect();
-        order.sort_by_key(|(k, _)| k.abs_diff(middle));
-        order.into_iter().map(|(_, v)| v).take(6).collect()
+        from_middle(all).take(6).collect()
     };
     let with = |n: &Named, v: Option<Val>| Named {
         leaf: n.leaf,
@@ -223,6 +221,14 @@ fn pair(
         val.filter(|v| leaf.is_some_and(|l| is_plausible(l, &about(n.leaf), v)))
     };
     vec![with(a, kept(a)), with(b, kept(b))]
+}
+
+/// The middle of some values first, then outward.
+fn from_middle(all: Vec<Val>) -> impl Iterator<Item = Val> {
+    let middle = all.len() / 2;
+    let mut order: Vec<(usize, Val)> = all.into_iter().enumerate().collect();
+    order.sort_by_key(|(k, _)| k.abs_diff(middle));
+    order.into_iter().map(|(_, v)| v)
 }
 
 /// One of the values that give a verdict: of steps the one next to those of the other verdict, of
@@ -271,13 +277,8 @@ pub(super) fn witness(
         if now.bits == Presence::ABSENT {
             continue;
         }
-        let mut all = candidates(leaf, &about(l.id));
-        // The middle first, then outward.
-        let middle = all.len() / 2;
-        let mut order: Vec<(usize, Val)> = all.drain(..).enumerate().collect();
-        order.sort_by_key(|(k, _)| k.abs_diff(middle));
         // A few for each, so that something is left for the last.
-        for (_, candidate) in order.into_iter().take(8) {
+        for candidate in from_middle(candidates(leaf, &about(l.id))).take(8) {
             if fuel == 0 || refiner.is_spent() {
                 break;
             }
@@ -294,11 +295,5 @@ pub(super) fn witness(
         }
     }
     refiner.restore(cone);
-    Witness(
-        cone.leaves
-            .iter()
-            .zip(values)
-            .map(|(l, v)| (l.id, v))
-            .collect(),
-    )
+    Witness::of(cone, values)
 }

@@ -55,6 +55,14 @@ pub struct Cone {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Witness(pub Vec<(LeafId, Val)>);
 
+impl Witness {
+    /// The leaves of a cone with their values.
+    #[must_use]
+    pub fn of(cone: &Cone, values: Vec<Val>) -> Self {
+        Self(cone.leaves.iter().map(|l| l.id).zip(values).collect())
+    }
+}
+
 /// What is known of a truth after refinement.
 #[derive(Clone, Debug)]
 pub struct Decision {

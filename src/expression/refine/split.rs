@@ -181,11 +181,7 @@ impl Refiner<'_> {
             }
         }
         let root = self.vals[cone.root.ix()];
-        match root.as_truth() {
-            TruthSet::T => Some((true, root.flags)),
-            TruthSet::F => Some((false, root.flags)),
-            _ => None,
-        }
+        root.as_truth().decided().map(|truth| (truth, root.flags))
     }
 
     pub(super) fn split_number(

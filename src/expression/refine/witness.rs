@@ -22,16 +22,7 @@ impl Refiner<'_> {
     /// Keeps an assignment as a witness if, as a point, it gives this truth.
     pub(super) fn replay(&mut self, cone: &Cone, point: Vec<Val>, truth: bool) -> Option<Witness> {
         let val = self.run(cone, &point);
-        let wanted = if truth { TruthSet::T } else { TruthSet::F };
-        (val.as_truth() == wanted).then(|| {
-            Witness(
-                cone.leaves
-                    .iter()
-                    .zip(point)
-                    .map(|(l, v)| (l.id, v))
-                    .collect(),
-            )
-        })
+        (val.as_truth() == TruthSet::of(truth)).then(|| Witness::of(cone, point))
     }
 
     /// Looks for assignments of both kinds: ends of the sets first, then mixtures in a fixed
@@ -72,12 +63,7 @@ impl Refiner<'_> {
                 _ => continue,
             };
             if slot.is_none() {
-                let witness = self.replay(cone, point, truth);
-                if truth {
-                    d.yes = witness;
-                } else {
-                    d.no = witness;
-                }
+                *slot = self.replay(cone, point, truth);
             }
         }
     }
