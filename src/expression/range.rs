@@ -90,10 +90,7 @@ impl Ranges<'_> {
                     Aggregate::Count => Some(Interval::NON_NEGATIVE),
                     // Nobody knows how many there are, if any.
                     Aggregate::Sum | Aggregate::LargestTwo => {
-                        Some(body.map_or(Interval::point(0.0), |b| Interval {
-                            lo: if b.lo >= 0.0 { 0.0 } else { f64::NEG_INFINITY },
-                            hi: if b.hi <= 0.0 { 0.0 } else { f64::INFINITY },
-                        }))
+                        Some(body.map_or(Interval::ZERO, Interval::without_end))
                     }
                     Aggregate::Min | Aggregate::Max => body,
                     Aggregate::Every | Aggregate::Any => all,

@@ -136,6 +136,19 @@ impl Interval {
         }
     }
 
+    /// All that it can grow to without crossing zero, if it has not.
+    #[must_use]
+    pub const fn without_end(self) -> Self {
+        Self {
+            lo: if self.lo >= 0.0 {
+                0.0
+            } else {
+                f64::NEG_INFINITY
+            },
+            hi: if self.hi <= 0.0 { 0.0 } else { f64::INFINITY },
+        }
+    }
+
     /// The result of an operation on two single values, rounded to the nearest.
     #[inline]
     pub(super) fn nearest(result: f64, operands_finite: bool) -> Self {

@@ -120,15 +120,10 @@ impl<'r> Read<'r> {
                     }
                 }
                 if range != before {
-                    moved.push((
-                        k,
-                        f,
-                        if round < ROUNDS {
-                            range
-                        } else {
-                            widened(range)
-                        },
-                    ));
+                    if round >= ROUNDS {
+                        range = range.map(Interval::without_end);
+                    }
+                    moved.push((k, f, range));
                 }
             }
             if moved.is_empty() {
@@ -140,14 +135,6 @@ impl<'r> Read<'r> {
         }
         facts
     }
-}
-
-/// A range that moves without end: all that it can come to without crossing zero, if it has not.
-fn widened(range: Option<Interval>) -> Option<Interval> {
-    range.map(|r| Interval {
-        lo: if r.lo >= 0.0 { 0.0 } else { f64::NEG_INFINITY },
-        hi: if r.hi <= 0.0 { 0.0 } else { f64::INFINITY },
-    })
 }
 
 fn aggregates(ranges: Ranges<'_>, c: &mut Compiled, problems: &mut Vec<Problem>) {
