@@ -2,10 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use sha2::{Digest, Sha256};
+use sha2::{Digest as _, Sha256};
 
 use super::subject::Subject;
-use crate::ruleset::{Confidence, Severity, Stage};
+use crate::ruleset::{Confidence, Severity, Stage, first_digits};
 use crate::source::{Label, Span, words};
 
 words! {
@@ -142,13 +142,7 @@ pub fn fingerprint(rule: &str, kind: &str, subject: &str, installation: &str) ->
         sha.update(part.as_bytes());
         sha.update([0]);
     }
-    let hash = sha.finalize();
-    let mut out = String::from("v2:");
-    for b in hash.iter().take(8) {
-        use std::fmt::Write as _;
-        let _ = write!(out, "{b:02x}");
-    }
-    out
+    format!("v2:{}", first_digits(&sha.finalize()))
 }
 
 /// A figure of the design.

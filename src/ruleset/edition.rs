@@ -88,11 +88,10 @@ pub(super) struct Choice {
 pub(super) fn choose(
     ruleset: &str,
     editions: &[Edition],
-    named: Option<&str>,
-    day: Option<i32>,
+    request: &Request,
 ) -> Result<Choice, Problem> {
-    if let Some(name) = named {
-        return match editions.iter().position(|e| e.id == name) {
+    if let Some(name) = &request.edition {
+        return match editions.iter().position(|e| e.id == *name) {
             Some(index) => Ok(Choice {
                 index,
                 ..Choice::default()
@@ -124,7 +123,7 @@ pub(super) fn choose(
             list(editions)
         )));
     }
-    let Some(day) = day.filter(|_| dated) else {
+    let Some(day) = request.on.filter(|_| dated) else {
         let note = dated.then(|| "no date is written: judged by the newest edition".to_owned());
         return Ok(Choice {
             index: last,

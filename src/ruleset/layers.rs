@@ -9,7 +9,7 @@ use super::Ruleset;
 use super::compile::compile;
 use super::edition::{Edition, Request, choose, holds, list};
 use super::merged::{Item, Layer, Merged, stated_twice};
-use super::reader::{Fields, texts};
+use super::reader::Fields;
 use super::replacing;
 use super::schema;
 use super::yaml::{Key, Node, Yaml};
@@ -53,10 +53,7 @@ impl Layer {
                 .owned("title", problems)
                 .unwrap_or_else(|| name.to_owned());
             layer.parent = f.owned("parent", problems);
-            layer.notes = f
-                .get("notes")
-                .map(|n| texts(n).into_iter().map(|(t, _)| t).collect())
-                .unwrap_or_default();
+            layer.notes = f.texts("notes").into_iter().map(|(t, _)| t).collect();
             if let Some(list) = f.get("editions").and_then(Node::list) {
                 layer.editions = list
                     .iter()
@@ -82,17 +79,9 @@ pub(super) fn assemble(
     problems: &mut Vec<Problem>,
 ) -> Option<Ruleset> {
     let base = layers.get(bases.checked_sub(1)?)?;
-    let choice = match choose(
-        &base.name,
-        &base.editions,
-        request.edition.as_deref(),
-        request.on,
-    ) {
+    let choice = match choose(&base.name, &base.editions, request) {
         Ok(c) => c,
-        Err(p) => {
-            problems.push(p);
-            return None;
-        }
+        Err(p) => return p.fail(problems),
     };
     // Each parent's edition is pinned by its child's; patches follow the base's.
     let mut chosen = vec![choice.index; layers.len()];
@@ -174,13 +163,14 @@ fn hash(layers: &[Layer], bases: usize, edition: &str) -> String {
             }
         }
     }
-    let mut out = String::with_capacity(16);
-    for byte in sha.finalize().iter().take(8) {
-        use std::fmt::Write as _;
-        // Writing to a string cannot fail.
-        let _ = write!(out, "{byte:02x}");
-    }
-    out
+    first_digits(&sha.finalize())
+}
+
+/// The first 16 hexadecimal digits of a hash: enough to tell contents apart.
+#[must_use]
+pub fn first_digits(hash: &[u8]) -> String {
+    let first = hash.first_chunk().map_or(0, |b| u64::from_be_bytes(*b));
+    format!("{first:016x}")
 }
 
 fn collect<'a>(

@@ -85,10 +85,7 @@ impl Library {
             .files
             .iter()
             .filter_map(|(path, _)| {
-                let mut parts = path.split('/');
-                parts.next();
-                let name = parts.next()?;
-                parts.next()?;
+                let (name, _) = path.strip_prefix("rulesets/")?.split_once('/')?;
                 Some(name.to_owned())
             })
             .collect();
@@ -281,10 +278,7 @@ impl Library {
     ) -> Option<Layer> {
         let own = match self.files(name) {
             Ok(f) => f,
-            Err(p) => {
-                problems.push(p);
-                return None;
-            }
+            Err(p) => return p.fail(problems),
         };
         let mut documents: Vec<(FileId, Arc<SourceFile>)> = Vec::new();
         for source in own {
@@ -377,13 +371,7 @@ fn thaw(frozen: &Frozen<'_>, base: &Base, request: &Request) -> Loaded {
         .map(Arc::new)
         .collect();
     let files = Arc::new(files);
-    let ruleset = choose(
-        &base.name,
-        &base.editions,
-        request.edition.as_deref(),
-        request.on,
-    )
-    .and_then(|choice| {
+    let ruleset = choose(&base.name, &base.editions, request).and_then(|choice| {
         let mut ruleset = frozen.thaw(base, choice.index)?;
         ruleset.other_editions = choice.others;
         ruleset.edition_note = choice.note;

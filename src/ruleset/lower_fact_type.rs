@@ -13,13 +13,20 @@ pub(super) fn unit_of(text: &str, at: Span, problems: &mut Vec<Problem>) -> Opti
         Ok(u) => Some(u),
         Err(e) => {
             let mut p = Problem::wrong("unknown-unit", at, format!("`{text}` is not a known unit"));
-            if let Some(help) = e.help() {
-                p = p.help(help);
-            }
-            problems.push(p);
-            None
+            p.help.extend(e.help());
+            p.fail(problems)
         }
     }
+}
+
+/// The same, where `number` or `whole` may stand for figures without a unit.
+pub(super) fn unit_of_figures(text: &str, at: Span, problems: &mut Vec<Problem>) -> Option<Unit> {
+    let unit = if matches!(text, "number" | "whole") {
+        ""
+    } else {
+        text
+    };
+    unit_of(unit, at, problems)
 }
 
 /// Splits `0.95`, `70 V`, `10 mohm/m` into digits and unit.
@@ -121,8 +128,8 @@ pub(super) fn fact_type(
         }
         Some(("reverse", path)) => return Some(Said::Reverse(path.trim().to_owned())),
         _ => match base {
-            "number" => quantity(unit_of("", at, problems)?, false),
-            "whole" => quantity(unit_of("", at, problems)?, true),
+            "number" => quantity(Unit::ONE, false),
+            "whole" => quantity(Unit::ONE, true),
             "yes-no" => FactType::YesNo,
             "text" => FactType::Text,
             "date" => FactType::Date,

@@ -1,6 +1,6 @@
 //! Series of preferred values from their YAML.
 
-use super::lower_fact_type::unit_of;
+use super::lower_fact_type::unit_of_figures;
 use super::merged::Item;
 use super::reader::Fields;
 use super::schema;
@@ -11,13 +11,7 @@ use crate::vocabulary::{Member, Series};
 
 pub(super) fn series(item: &Item<'_>, problems: &mut Vec<Problem>) -> Option<Series> {
     let f = Fields::new(item.node, item.at, &schema::SERIES, problems)?;
-    let unit_text = f.needed("is", problems)?;
-    let unit_text = if matches!(unit_text, "number" | "whole") {
-        ""
-    } else {
-        unit_text
-    };
-    let unit = unit_of(unit_text, f.at("is"), problems)?;
+    let unit = unit_of_figures(f.needed("is", problems)?, f.at("is"), problems)?;
     let node = f.get("members")?;
     let mut members = Vec::new();
     let mut read =

@@ -45,7 +45,7 @@ pub(super) fn short(merged: &Merged<'_>, v: &mut Vocabulary, problems: &mut Vec<
         for (fact, node) in facts(kind, f.get("unkeyed"), problems) {
             unkeyed(kind, fact, node, &mut short, problems);
         }
-        for (text, at) in f.get("marks").map(texts).unwrap_or_default() {
+        for (text, at) in f.texts("marks") {
             short.marks.extend(mark(kind, &text, at, problems));
         }
         for (fact, node) in facts(kind, f.get("opened-by"), problems) {

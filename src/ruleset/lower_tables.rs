@@ -1,6 +1,6 @@
 //! Limits and tables from their YAML.
 
-use super::lower_fact_type::{Said, fact_type, split_quantity, unit_of};
+use super::lower_fact_type::{Said, fact_type, split_quantity, unit_of, unit_of_figures};
 use super::merged::{Item, Merged};
 use super::model::Origin;
 use super::reader::{Fields, choice, fact_of, next_number, texts};
@@ -43,7 +43,6 @@ pub(super) fn limits(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Limits
         let layer = merged.layer_name(item).to_owned();
         let (value, unit) = if text == "required" {
             let unit = field("unit", problems).unwrap_or_default();
-            let unit = if unit == "1" { String::new() } else { unit };
             (None, unit_of(&unit, at, problems))
         } else {
             let (digits, unit) = split_quantity(text);
@@ -99,8 +98,7 @@ fn check_same_dimension(
     let is = node.get("is").unwrap_or(node);
     let text = is.text().unwrap_or("");
     let old = if text == "required" {
-        let unit = node.get("unit").and_then(Node::text).unwrap_or("");
-        if unit == "1" { "" } else { unit }
+        node.get("unit").and_then(Node::text).unwrap_or("")
     } else {
         split_quantity(text).1
     };
@@ -149,12 +147,7 @@ enum Reads {
 fn table(item: &Item<'_>, v: &Vocabulary, problems: &mut Vec<Problem>) -> Option<Table> {
     let f = Fields::new(item.node, item.at, &schema::TABLE, problems)?;
     let gives = f.needed("gives", problems)?;
-    let gives = if matches!(gives, "number" | "whole") {
-        ""
-    } else {
-        gives
-    };
-    let unit = unit_of(gives, f.at("gives"), problems)?;
+    let unit = unit_of_figures(gives, f.at("gives"), problems)?;
     let source = match (f.text("source", problems), f.text("clause", problems)) {
         (Some(s), Some(c)) if s != c => format!("{c} ({s})"),
         (Some(s), _) | (None, Some(s)) => s.to_owned(),
@@ -166,7 +159,7 @@ fn table(item: &Item<'_>, v: &Vocabulary, problems: &mut Vec<Problem>) -> Option
     };
     let mut keys = Vec::new();
     let mut reads = Vec::new();
-    for (key, node) in f.get("keys").and_then(Node::map).unwrap_or(&[]) {
+    for (key, node) in f.map("keys") {
         let (k, r) = table_key(&key.text, node, v, problems)?;
         keys.push(k);
         reads.push(r);

@@ -5,7 +5,7 @@ use rustc_hash::FxHashMap;
 use super::lower_fact_type::{Said, bounds, can_be_absent, fact_type};
 use super::lower_series::series;
 use super::merged::{Item, Merged, stated_twice};
-use super::reader::{Fields, fact_of, kind_of, next_number, texts};
+use super::reader::{Fields, fact_of, kind_of, next_number};
 use super::replacing;
 use super::schema;
 use super::yaml::{Key, Node};
@@ -49,32 +49,24 @@ pub(super) fn vocabulary(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Vo
             });
         }
     }
-    let mut reverses: Vec<(KindId, FactIx, String, Span)> = Vec::new();
-    let mut stated = Stated::default();
-    for item in merged.of("kinds") {
-        let Some(id) = v.kind_named(item.name) else {
-            continue;
-        };
-        facts(
-            merged,
-            item,
-            id,
-            &mut v,
-            &mut stated,
-            &mut reverses,
-            problems,
-        );
+    let items = merged.of("kinds").iter();
+    let kinds: Vec<(&Item<'_>, KindId)> = items
+        .filter_map(|item| Some((item, v.kind_named(item.name)?)))
+        .collect();
+    let (mut reverses, mut stated) = (Vec::new(), Stated::default());
+    for (item, id) in &kinds {
+        reverses.extend(facts(merged, item, *id, &mut v, &mut stated, problems));
     }
-    for item in merged.of("kinds") {
-        let Some(id) = v.kind_named(item.name) else {
-            continue;
-        };
-        shape(item, id, &mut v, problems);
+    for (item, id) in &kinds {
+        shape(item, *id, &mut v, problems);
     }
     resolve_reverses(&mut v, reverses, problems);
-    resolve_inherits(merged, &mut v, problems);
+    resolve_inherits(&kinds, &mut v, problems);
     v
 }
+
+/// A fact that is the reverse of another, which its path names, and where it is declared.
+type Reverse = (KindId, FactIx, String, Span);
 
 /// The statements of facts so far, by kind and name.
 type Stated<'a> = FxHashMap<(KindId, &'a str), Item<'a>>;
@@ -85,16 +77,13 @@ fn facts<'a>(
     id: KindId,
     v: &mut Vocabulary,
     stated: &mut Stated<'a>,
-    reverses: &mut Vec<(KindId, FactIx, String, Span)>,
     problems: &mut Vec<Problem>,
-) {
+) -> Vec<Reverse> {
+    let mut reverses = Vec::new();
     let Some(f) = Fields::new(item.node, item.at, &schema::KIND, problems) else {
-        return;
+        return reverses;
     };
-    let Some(list) = f.get("facts").and_then(Node::map) else {
-        return;
-    };
-    for (key, node) in list {
+    for (key, node) in f.map("facts") {
         let span = node.get("in");
         if span.is_some_and(|n| !merged.in_edition(item.layer, n, problems)) {
             continue;
@@ -126,6 +115,7 @@ fn facts<'a>(
             reverses.push((id, ix, path, key.span));
         }
     }
+    reverses
 }
 
 /// Adds a fact to a kind, or replaces one of the same name.
@@ -207,7 +197,7 @@ fn fact(
         || matches!(ty, FactType::Parts(_) | FactType::References(_))
         || (matches!(ty, FactType::Part(_) | FactType::Reference(_)) && !always);
     let mut also = Vec::new();
-    for (text, _) in f.get("also").map(texts).unwrap_or_default() {
+    for (text, _) in f.texts("also") {
         let words = text.split([' ', ',']).filter(|w| !w.is_empty());
         also.extend(words.map(str::to_owned));
     }
@@ -217,7 +207,7 @@ fn fact(
             also,
             label: f.text("label", problems).unwrap_or(name).to_owned(),
             means: means.to_owned(),
-            ask: f.text("ask", problems).map(str::to_owned),
+            ask: f.owned("ask", problems),
             writable: reverse.is_none(),
             ty,
             settled_by,
@@ -276,11 +266,7 @@ fn shape(item: &Item<'_>, id: KindId, v: &mut Vocabulary, problems: &mut Vec<Pro
     let Some(f) = Fields::new(item.node, item.at, &schema::KIND, &mut Vec::new()) else {
         return;
     };
-    let any_of: Vec<KindId> = f
-        .get("any-of")
-        .map(texts)
-        .unwrap_or_default()
-        .into_iter()
+    let any_of: Vec<KindId> = (f.texts("any-of").into_iter())
         .filter_map(|(name, at)| kind_of(&name, at, v, problems))
         .collect();
     let kind = &mut v.kinds[id.0 as usize];
@@ -307,7 +293,7 @@ fn shape(item: &Item<'_>, id: KindId, v: &mut Vocabulary, problems: &mut Vec<Pro
             kind.any_of.push(other);
         }
     }
-    for (key, n) in f.get("within").and_then(Node::map).unwrap_or(&[]) {
+    for (key, n) in f.map("within") {
         let Some(kind) = kind_of(&key.text, key.span, v, problems) else {
             continue;
         };
@@ -318,7 +304,7 @@ fn shape(item: &Item<'_>, id: KindId, v: &mut Vocabulary, problems: &mut Vec<Pro
             within.push(Within { kind, sets });
         }
     }
-    for (key, n) in f.get("heads").and_then(Node::map).unwrap_or(&[]) {
+    for (key, n) in f.map("heads") {
         head(item.name, key, n, id, v, problems);
     }
     if let Some(role) = f.text("name", problems) {
@@ -373,11 +359,7 @@ fn head(
     }
 }
 
-fn resolve_reverses(
-    v: &mut Vocabulary,
-    reverses: Vec<(KindId, FactIx, String, Span)>,
-    problems: &mut Vec<Problem>,
-) {
+fn resolve_reverses(v: &mut Vocabulary, reverses: Vec<Reverse>, problems: &mut Vec<Problem>) {
     for (id, ix, path, at) in reverses {
         let found = path.split_once('.').and_then(|(kind, fact)| {
             let k = v.kind_named(kind)?;
@@ -395,20 +377,23 @@ fn resolve_reverses(
             Some((kind, fact)) => {
                 v.kinds[id.0 as usize].facts[ix.0 as usize].ty = FactType::Reverse { kind, fact };
             }
-            None => problems.push(
-                Problem::error("bad-reverse", format!("`{path}` is no reference of a kind"))
-                    .at(at, "")
-                    .help("write `reverse KIND.FACT`, where FACT is a reference or a part of KIND"),
-            ),
+            None => {
+                let why = format!("`{path}` is no reference of a kind");
+                Problem::wrong("bad-reverse", at, why)
+                    .help("write `reverse KIND.FACT`, where FACT is a reference or a part of KIND")
+                    .report(problems);
+            }
         }
     }
 }
 
-fn resolve_inherits(merged: &Merged<'_>, v: &mut Vocabulary, problems: &mut Vec<Problem>) {
-    for item in merged.of("kinds") {
-        let Some(id) = v.kind_named(item.name) else {
-            continue;
-        };
+fn resolve_inherits(
+    kinds: &[(&Item<'_>, KindId)],
+    v: &mut Vocabulary,
+    problems: &mut Vec<Problem>,
+) {
+    for (item, id) in kinds {
+        let id = *id;
         for (key, node) in item.node.get("facts").and_then(Node::map).unwrap_or(&[]) {
             let Some(name) = node.get("inherits").and_then(Node::text) else {
                 continue;

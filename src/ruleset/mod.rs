@@ -36,6 +36,7 @@ pub mod yaml;
 
 pub use cases::{Case, CaseFile, Patch, check_cases, read_cases};
 pub use edition::{Edition, Request};
+pub use layers::first_digits;
 pub use library::{Library, Loaded};
 pub use model::{
     Assumed, Assumption, Cause, ChangeCost, Confidence, Derivation, Expectation, Figure, LeftOut,

@@ -1,7 +1,7 @@
 //! Reading maps of a ruleset: unknown keys are mistakes, texts know their places.
 
 use super::schema::Shape;
-use super::yaml::{Node, Yaml};
+use super::yaml::{Key, Node, Yaml};
 use crate::source::{Problem, Span};
 use crate::vocabulary::{FactIx, Kind, KindId, Vocabulary};
 
@@ -38,11 +38,17 @@ impl<'a> Fields<'a> {
     }
 
     pub(super) fn get(&self, key: &str) -> Option<&'a Node> {
-        self.node
-            .map()?
-            .iter()
-            .find(|(k, _)| k.text == key)
-            .map(|(_, n)| n)
+        self.node.get(key)
+    }
+
+    /// The entries of the map under a key; none, if none is given.
+    pub(super) fn map(&self, key: &str) -> &'a [(Key, Node)] {
+        self.get(key).and_then(Node::map).unwrap_or(&[])
+    }
+
+    /// The text or texts under a key, with places; none, if none is given.
+    pub(super) fn texts(&self, key: &str) -> Vec<(String, Span)> {
+        self.get(key).map(texts).unwrap_or_default()
     }
 
     /// Where the value of a key stands; the whole map, where it is not given.
