@@ -1,8 +1,7 @@
 //! One cause, one finding: which rules explain the failure of another.
 
-use super::context::Context;
+use super::context::{Amendments, Context};
 use super::lower_rules::field;
-use super::merged::Item;
 use super::model::{Cause, Path, Rule};
 use super::reader::Fields;
 use super::schema;
@@ -14,12 +13,13 @@ use crate::vocabulary::KindId;
 /// Reads the causes of all rules, once each rule is known.
 pub(super) fn read<'a>(
     context: &Context<'a, '_>,
-    stated: &[(&Item<'a>, Vec<&Item<'a>>)],
+    amendments: &Amendments<'a, '_>,
     rules: &mut [Rule],
     problems: &mut Vec<Problem>,
 ) {
     let known: Vec<(String, KindId)> = rules.iter().map(|r| (r.id.clone(), r.each)).collect();
-    for (item, changes) in stated {
+    for item in context.merged.of("rules") {
+        let changes = amendments.of(item);
         let Some(node) = field(item, changes, "follows-from") else {
             continue;
         };

@@ -1,6 +1,6 @@
 //! Merged layers → compiled ruleset: derived facts are declared, expressions typed, cycles found.
 
-use super::context::{Context, by_id};
+use super::context::{Context, amendments};
 use super::lower_assume::assumptions;
 use super::lower_fact_type::{Said, can_be_absent, fact_type};
 use super::lower_rules::rule;
@@ -8,7 +8,7 @@ use super::lower_tables::{limits, origin, tables};
 use super::lower_vocabulary::{add_fact, vocabulary};
 use super::merged::{Item, Merged};
 use super::model::{Derivation, Figure, Rule, Ruleset};
-use super::reader::{Fields, kind_of, path, texts};
+use super::reader::{Fields, kind_of, path};
 use super::schema;
 use super::{LeftOut, causes, cycles, left_out, ranges};
 use crate::expression::{Data, Scope, Ty, Typer};
@@ -17,33 +17,26 @@ use crate::vocabulary::{
     Fact, FactIx, FactType, KindId, Later, PRESENT, Settler, Vocabulary, WordSet,
 };
 
-/// Rules, what is left out, and what was withdrawn: its id, the layer, and why.
-struct Stated {
-    rules: Vec<Rule>,
-    left_out: Vec<LeftOut>,
-    withdrawn: Vec<(String, String, String)>,
-}
+/// What was withdrawn: its id, the layer, and why.
+type Withdrawn = Vec<(String, String, String)>;
 
-fn rules(context: &Context<'_, '_>, problems: &mut Vec<Problem>) -> Stated {
+fn rules(
+    context: &Context<'_, '_>,
+    problems: &mut Vec<Problem>,
+) -> (Vec<Rule>, Vec<LeftOut>, Withdrawn) {
     let merged = context.merged;
     let mut rules: Vec<Rule> = Vec::new();
-    let amendments = by_id(merged, problems);
+    let amendments = amendments(merged, problems);
     let mut used: Vec<&str> = Vec::new();
     for item in merged.of("rules") {
-        let changes = amendments.get(item.name).map_or(&[][..], |c| c);
+        let changes = amendments.of(item);
         if !changes.is_empty() {
             used.push(item.name);
         }
-        if let Some(r) = rule(context, item, changes, problems) {
-            rules.push(r);
-        }
+        rules.extend(rule(context, item, changes, problems));
     }
-    let all = merged.of("rules").iter();
-    let stated: Vec<(&Item<'_>, Vec<&Item<'_>>)> = all
-        .map(|i| (i, amendments.get(i.name).cloned().unwrap_or_default()))
-        .collect();
-    causes::read(context, &stated, &mut rules, problems);
-    let mut left_out = left_out::read(context, &mut rules, problems);
+    causes::read(context, &amendments, &mut rules, problems);
+    let mut left_out = left_out::read(context, &amendments, &mut rules, problems);
     used.extend(merged.of("left-out").iter().map(|i| i.name));
     for item in merged.of("amend") {
         if !used.contains(&item.name) {
@@ -74,11 +67,7 @@ fn rules(context: &Context<'_, '_>, problems: &mut Vec<Problem>) -> Stated {
             rule.follows_from.retain(|c| c.rule != *id);
         }
     }
-    Stated {
-        rules,
-        left_out,
-        withdrawn,
-    }
+    (rules, left_out, withdrawn)
 }
 
 /// Compiles all expressions of a ruleset.
@@ -104,11 +93,7 @@ pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Rules
         derivations[kind.0 as usize][fact.0 as usize] =
             derivation(&context, item, *kind, *fact, problems).map(Later::from);
     }
-    let Stated {
-        mut rules,
-        left_out,
-        withdrawn,
-    } = rules(&context, problems);
+    let (mut rules, left_out, withdrawn) = rules(&context, problems);
     let mut figures: Vec<Figure> = merged
         .of("figures")
         .iter()
@@ -253,9 +238,8 @@ fn declared(
             ix
         }
         _ => {
-            let also = f.get("also").map(texts).unwrap_or_default();
             let fact = Fact {
-                also: also.into_iter().map(|(t, _)| t).collect(),
+                also: f.texts("also").into_iter().map(|(t, _)| t).collect(),
                 means: f.owned("means", problems).unwrap_or_default(),
                 optional,
                 writable: unless_written,

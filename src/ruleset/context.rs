@@ -3,10 +3,10 @@
 use rustc_hash::FxHashMap;
 
 use super::merged::{Item, Merged};
+use super::replacing;
 use super::yaml::Node;
-use super::{replacing, template};
-use crate::expression::{Compiled, Expr, Limits, Scope, Ty, Typer, TypingError, parse};
-use crate::source::Problem;
+use crate::expression::{Compiled, Expr, Limits, Range, Scope, Ty, Typer, TypingError, parse};
+use crate::source::{Problem, Span};
 use crate::vocabulary::Vocabulary;
 
 /// Everything needed to compile an expression of a ruleset.
@@ -18,32 +18,6 @@ pub(super) struct Context<'a, 'm> {
 }
 
 impl Context<'_, '_> {
-    fn report(&self, node: &Node, errors: Vec<TypingError>, problems: &mut Vec<Problem>) {
-        let source = self.merged.source(node.span);
-        for e in errors {
-            let at = source.map_or(node.span, |s| node.place(s, e.range.clone()));
-            let mut p = Problem::wrong("bad-expression", at, e.message);
-            p.help = e.help;
-            problems.push(p);
-        }
-    }
-
-    fn parse(&self, node: &Node, problems: &mut Vec<Problem>) -> Option<Expr> {
-        let Some(text) = node.text() else {
-            return Problem::wrong("not-an-expression", node.span, "an expression is one text")
-                .help("put it in single quotes")
-                .fail(problems);
-        };
-        self.reject_cut(node, problems);
-        match parse(text) {
-            Ok(e) => Some(e),
-            Err(e) => {
-                self.report(node, vec![e], problems);
-                None
-            }
-        }
-    }
-
     /// YAML cuts an unquoted text at ` #` without a word.
     fn reject_cut(&self, node: &Node, problems: &mut Vec<Problem>) {
         let Some(source) = self.merged.source(node.span) else {
@@ -72,39 +46,54 @@ impl Context<'_, '_> {
         expected: Option<&Ty>,
         problems: &mut Vec<Problem>,
     ) -> Option<(Compiled, Expr)> {
-        let expr = self.parse(node, problems)?;
-        let text = node.text().unwrap_or("");
-        match self.typer.compile(text, node.span, &expr, scope, expected) {
-            Ok(c) => Some((c, expr)),
+        let Some(text) = node.text() else {
+            return Problem::wrong("not-an-expression", node.span, "an expression is one text")
+                .help("put it in single quotes")
+                .fail(problems);
+        };
+        self.reject_cut(node, problems);
+        let typed = |expr: &Expr| self.typer.compile(text, node.span, expr, scope, expected);
+        let parsed = parse(text).map_err(|e| vec![e]);
+        match parsed.and_then(|expr| Ok((typed(&expr)?, expr))) {
+            Ok(both) => Some(both),
             Err(errors) => {
-                self.report(node, errors, problems);
+                let source = self.merged.source(node.span);
+                let place = |range| source.map_or(node.span, |s| node.place(s, range));
+                bad_expression(errors, place, problems);
                 None
             }
         }
     }
+}
 
-    pub(super) fn text(
-        &self,
-        node: &Node,
-        scope: &Scope,
-        problems: &mut Vec<Problem>,
-    ) -> template::Template {
-        template::read(
-            node,
-            self.merged.source(node.span),
-            &self.typer,
-            scope,
-            self.vocabulary,
-            self.limits,
-            problems,
-        )
+/// Reports what is wrong with an expression; `place` tells where a stretch of its text stands.
+pub(super) fn bad_expression(
+    errors: Vec<TypingError>,
+    place: impl Fn(Range) -> Span,
+    problems: &mut Vec<Problem>,
+) {
+    for e in errors {
+        let mut p = Problem::wrong("bad-expression", place(e.range), e.message);
+        p.help = e.help;
+        problems.push(p);
     }
 }
 
-pub(super) fn by_id<'a, 'i>(
+/// What layers change of rules, by the id of the rule.
+pub(super) struct Amendments<'a, 'i>(FxHashMap<&'a str, Vec<&'i Item<'a>>>);
+
+impl<'a, 'i> Amendments<'a, 'i> {
+    /// What is changed of an item.
+    pub(super) fn of(&self, item: &Item<'_>) -> &[&'i Item<'a>] {
+        self.0.get(item.name).map_or(&[], Vec::as_slice)
+    }
+}
+
+/// The amendments of all layers, in their order.
+pub(super) fn amendments<'a, 'i>(
     merged: &'i Merged<'a>,
     problems: &mut Vec<Problem>,
-) -> FxHashMap<&'a str, Vec<&'i Item<'a>>> {
+) -> Amendments<'a, 'i> {
     let mut all: FxHashMap<&str, Vec<&Item<'_>>> = FxHashMap::default();
     for item in merged.of("amend") {
         if item.name.is_empty() {
@@ -122,5 +111,5 @@ pub(super) fn by_id<'a, 'i>(
         }
         others.push(item);
     }
-    all
+    Amendments(all)
 }

@@ -4,7 +4,7 @@
 
 use rustc_hash::FxHashMap;
 
-use super::context::{Context, by_id};
+use super::context::{Amendments, Context};
 use super::lower_rules::{amended, field, subject_kind};
 use super::merged::{Item, stated_twice};
 use super::model::{Confidence, LeftOut, Origin, Requirement, Rule, Severity, Stage};
@@ -16,16 +16,15 @@ use crate::source::{Problem, Span};
 
 /// Reads the entries of all layers that hold in the chosen edition, in the order of the layers; those
 /// that are told are added to the rules.
-pub(super) fn read(
-    context: &Context<'_, '_>,
+pub(super) fn read<'a>(
+    context: &Context<'a, '_>,
+    amendments: &Amendments<'a, '_>,
     rules: &mut Vec<Rule>,
     problems: &mut Vec<Problem>,
 ) -> Vec<LeftOut> {
     let merged = context.merged;
     let mut all = Vec::new();
     let mut stated: FxHashMap<(usize, &str), Span> = FxHashMap::default();
-    // What is wrong with amendments was reported with those of rules.
-    let amendments = by_id(merged, &mut Vec::new());
     for item in merged.of("left-out") {
         let Some(f) = Fields::new(item.node, item.at, &schema::LEFT_OUT, problems) else {
             continue;
@@ -57,8 +56,7 @@ pub(super) fn read(
             layer: merged.layer_name(item).to_owned(),
             id: None,
         };
-        let changes = amendments.get(item.name).map_or(&[][..], |c| c);
-        if let Some(rule) = told(context, item, &left_out, changes, problems) {
+        if let Some(rule) = told(context, item, &left_out, amendments.of(item), problems) {
             if let Some(first) = rules.iter().find(|r| r.id == rule.id) {
                 problems.push(stated_twice(item, first.span));
             }

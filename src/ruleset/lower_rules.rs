@@ -5,6 +5,7 @@ use super::merged::Item;
 use super::model::{Confidence, Origin, Requirement, Rule, Severity, Stage, Way};
 use super::reader::{Fields, choice, texts};
 use super::schema;
+use super::template;
 use super::yaml::{Node, Yaml};
 use crate::expression::{Compiled, Scope, Ty, present_when};
 use crate::source::{Problem, Span};
@@ -59,7 +60,7 @@ pub(super) fn rule<'a>(
         }
     };
     let require = requirement(context, item, changes, &scope, problems)?;
-    let mut template = |key: &str| get(key).map(|n| context.text(n, &scope, problems));
+    let mut template = |key: &str| get(key).map(|n| template::read(context, n, &scope, problems));
     let (message, open, help) = (template("message")?, template("open"), template("help"));
     let point_at = pointed_at(context, get("point-at"), scope, problems);
     Some(Rule {

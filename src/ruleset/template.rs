@@ -2,11 +2,12 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::expression::{Compiled, Limits, Scope, TermKind, Ty, Typer, parse};
+use crate::expression::{Compiled, Limits, Range, Scope, TermKind, Ty, parse};
 use crate::quantity::{Dim, Unit};
-use crate::source::{Problem, SourceFile};
+use crate::source::Problem;
 use crate::vocabulary::Vocabulary;
 
+use super::context::{Context, bad_expression};
 use super::yaml::Node;
 
 /// A part of a text.
@@ -101,14 +102,12 @@ pub(super) fn shown_in(c: &Compiled, v: &Vocabulary, limits: &Limits) -> Option<
 
 /// Reads a text with values in braces; mistakes inside the braces are pointed at there.
 pub(super) fn read(
+    context: &Context<'_, '_>,
     node: &Node,
-    source: Option<&SourceFile>,
-    typer: &Typer<'_>,
     scope: &Scope,
-    v: &Vocabulary,
-    limits: &Limits,
     problems: &mut Vec<Problem>,
 ) -> Template {
+    let source = context.merged.source(node.span);
     let Some(text) = node.text() else {
         Problem::wrong("not-a-text", node.span, "this is one text").report(problems);
         return Template::default();
@@ -137,26 +136,21 @@ pub(super) fn read(
             pieces.push(Piece::Subject);
             continue;
         }
-        let place = |r: std::ops::Range<usize>| {
+        let place = |r: Range| {
             source.map_or(node.span, |s| {
                 node.place(s, open + 1 + r.start..open + 1 + r.end)
             })
         };
-        let compiled = parse(inside)
-            .map_err(|e| vec![e])
-            .and_then(|e| typer.compile(inside, place(0..inside.len()), &e, scope, None));
+        let compiled = parse(inside).map_err(|e| vec![e]).and_then(|e| {
+            let whole = place(0..inside.len());
+            context.typer.compile(inside, whole, &e, scope, None)
+        });
         match compiled {
             Ok(c) => {
-                let unit = shown_in(&c, v, limits);
+                let unit = shown_in(&c, context.vocabulary, context.limits);
                 pieces.push(Piece::Value(Box::new(c), unit));
             }
-            Err(errors) => {
-                for e in errors {
-                    let mut p = Problem::wrong("bad-expression", place(e.range), e.message);
-                    p.help = e.help;
-                    problems.push(p);
-                }
-            }
+            Err(errors) => bad_expression(errors, place, problems),
         }
     }
     if let Some(rest) = text.get(at..).filter(|r| !r.is_empty()) {
