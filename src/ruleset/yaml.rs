@@ -1,5 +1,6 @@
 //! YAML as a tree in which everything knows its place, so that every mistake can be pointed at.
 
+use std::borrow::Cow;
 use std::fmt;
 
 use serde::de::{Deserialize, Deserializer, MapAccess, SeqAccess, Visitor};
@@ -219,33 +220,22 @@ fn span_of<T>(placed: &Placed<T>, file: FileId) -> Span {
 
 fn settle(raw: Placed<Raw>, file: FileId, text: &str) -> Node {
     let span = span_of(&raw, file);
+    let settled = |inner| settle(inner, file, text);
     let value = match raw.value {
         Raw::Null => Yaml::Null,
         Raw::Scalar(Some(s)) => Yaml::Scalar(s),
         Raw::Scalar(None) => {
             Yaml::Scalar(text.get(span.from()..span.until()).unwrap_or("").to_owned())
         }
-        Raw::List(items) => Yaml::List(
-            items
-                .into_iter()
-                .map(|item| settle(item, file, text))
-                .collect(),
-        ),
-        Raw::Map(entries) => Yaml::Map(
-            entries
-                .into_iter()
-                .map(|(k, v)| {
-                    let span = span_of(&k, file);
-                    (
-                        Key {
-                            text: k.value,
-                            span,
-                        },
-                        settle(v, file, text),
-                    )
-                })
-                .collect(),
-        ),
+        Raw::List(items) => Yaml::List(items.into_iter().map(settled).collect()),
+        Raw::Map(entries) => {
+            let entries = entries.into_iter().map(|(k, v)| {
+                let span = span_of(&k, file);
+                let text = k.value;
+                (Key { text, span }, settled(v))
+            });
+            Yaml::Map(entries.collect())
+        }
     };
     Node { value, span }
 }
@@ -308,30 +298,20 @@ fn offset_of(source: &SourceFile, line: usize, column: usize) -> Option<usize> {
 /// What the YAML parser says, with its place.
 pub fn read(file: FileId, source: &SourceFile, from: usize) -> Result<Node, Problem> {
     let text = source.text();
-    let until = if from == 0 {
-        second_document(text).map_or(text.len(), |end| {
-            text.get(..end)
-                .and_then(|t| t.rfind("---"))
-                .unwrap_or(text.len())
-        })
-    } else {
-        text.len()
-    };
-    // Blank out what comes before, so that places are those of the whole file.
-    let padded;
     let part = if from == 0 {
-        text.get(..until).unwrap_or("")
+        let end = second_document(text).and_then(|end| text.get(..end)?.rfind("---"));
+        Cow::Borrowed(text.get(..end.unwrap_or(text.len())).unwrap_or(""))
     } else {
-        let mut before: String = text
+        // Blank out what comes before, so that places are those of the whole file.
+        let mut padded: String = text
             .get(..from)
             .unwrap_or("")
             .bytes()
             .map(|b| if b == b'\n' { '\n' } else { ' ' })
             .collect();
         // Blank lines may not be indented by tabs or hold anything else.
-        before.push_str(text.get(from..).unwrap_or(""));
-        padded = before;
-        padded.as_str()
+        padded.push_str(text.get(from..).unwrap_or(""));
+        Cow::Owned(padded)
     };
     if part.trim().is_empty() {
         return Ok(Node {
@@ -339,7 +319,7 @@ pub fn read(file: FileId, source: &SourceFile, from: usize) -> Result<Node, Prob
             span: Span::new(file, 0, 0),
         });
     }
-    let parsed: Result<Placed<Raw>, _> = serde_yaml::from_str(part);
+    let parsed: Result<Placed<Raw>, _> = serde_yaml::from_str(&part);
     match parsed {
         Ok(raw) => Ok(settle(raw, file, text)),
         Err(error) => {
