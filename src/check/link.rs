@@ -131,7 +131,8 @@ pub struct Known {
     pub(super) unknown_objects: FxHashMap<(u32, FactIx, KindId), Obj>,
     pub(super) reverse: FxHashMap<(KindId, FactIx), Arc<Leads>>,
     pub(super) parameters: FxHashMap<u16, Reg>,
-    pub(super) rests: FxHashMap<(ObjectId, FactIx, u8), Reg>,
+    /// How many members there are that are not listed.
+    pub(super) rests: FxHashMap<(ObjectId, FactIx), Reg>,
     pub(super) busy: FxHashSet<FactKey>,
     pub(super) stack: Vec<FactKey>,
     /// Terms that are being linked, one inside the other, and whether they were too many.

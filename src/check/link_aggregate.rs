@@ -184,18 +184,14 @@ impl Linker<'_> {
 
     /// What members that are not listed could contribute.
     fn rest(&mut self, op: Aggregate, object: ObjectId, fact: FactIx, unlisted: Interval) -> Reg {
-        let key = (object, fact, op as u8);
-        if let Some(r) = self.rests.get(&key) {
-            // Another sum over the same unlisted members is another unknown number, but whether
-            // there are any is one question; the numbers are kept apart only by what is asked.
-            if matches!(op, Aggregate::Count) {
-                return *r;
-            }
+        // Another sum over the same unlisted members is another unknown number, but how many there
+        // are is one question.
+        let counted = op == Aggregate::Count;
+        if counted && let Some(r) = self.rests.get(&(object, fact)) {
+            return *r;
         }
         let reg = match op {
-            Aggregate::Every | Aggregate::Any => {
-                self.doubt(object, fact, What::Rest, LeafSource::Unknown)
-            }
+            Aggregate::Every | Aggregate::Any => self.doubt(object, fact, What::Rest),
             _ => {
                 let mut set = Val::interval(unlisted);
                 if matches!(op, Aggregate::Min | Aggregate::Max) {
@@ -206,7 +202,9 @@ impl Linker<'_> {
                 self.leaf(LeafKind::Number, (set, set), (0.0, 100.0), source, at)
             }
         };
-        self.rests.insert(key, reg);
+        if counted {
+            self.rests.insert((object, fact), reg);
+        }
         reg
     }
 }

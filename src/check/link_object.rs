@@ -274,10 +274,7 @@ impl Linker<'_> {
     /// Whether an object is of one of these kinds.
     pub(super) fn is_kind(&mut self, o: &Obj, kinds: &[KindId]) -> Reg {
         match o {
-            Obj::One(id) => {
-                let is = kinds.contains(&self.kind(*id));
-                self.truth(is)
-            }
+            Obj::One(id) => self.truth(kinds.contains(&self.kind(*id))),
             Obj::Unknown(frame) => {
                 let f = self.frames[*frame as usize].clone();
                 if kinds.contains(&f.kind) {
@@ -287,7 +284,7 @@ impl Linker<'_> {
                 if !k.any_of.iter().any(|k| kinds.contains(k)) {
                     return self.truth(false);
                 }
-                self.doubt(f.owner, f.fact, What::Fact, LeafSource::Unknown)
+                self.doubt(f.owner, f.fact, What::Fact)
             }
             Obj::Absent => self.truth(false),
             Obj::Poison => self.poisoned_truth(),
@@ -301,30 +298,22 @@ impl Linker<'_> {
             (Obj::Pick(selector, all), other) | (other, Obj::Pick(selector, all)) => {
                 self.each(*selector, all, |this, o| this.same_object(o, other))
             }
-            (Obj::One(x), Obj::One(y)) => {
-                let same = x == y;
-                self.truth(same)
-            }
+            (Obj::One(x), Obj::One(y)) => self.truth(x == y),
             (Obj::Unknown(x), Obj::Unknown(y)) if x == y => self.truth(true),
             (Obj::Poison, _) | (_, Obj::Poison) => self.poisoned_truth(),
             (Obj::Unknown(f), _) | (_, Obj::Unknown(f)) => {
                 let f = self.frames[*f as usize].clone();
-                self.doubt(f.owner, f.fact, What::Fact, LeafSource::Unknown)
+                self.doubt(f.owner, f.fact, What::Fact)
             }
             _ => self.truth(false),
         }
     }
 
     /// A truth of which nothing is known.
-    pub(super) fn doubt(
-        &mut self,
-        object: ObjectId,
-        fact: FactIx,
-        what: What,
-        source: LeafSource,
-    ) -> Reg {
+    pub(super) fn doubt(&mut self, object: ObjectId, fact: FactIx, what: What) -> Reg {
         let set = Val::truth(TruthSet::U);
         let at = info(object, fact, None, what);
+        let source = LeafSource::Unknown;
         self.leaf(LeafKind::Truth, (set, set), (0.0, 1.0), source, at)
     }
 
@@ -434,10 +423,8 @@ impl Linker<'_> {
                 let mut leading: Vec<usize> = certain.iter().chain(&index.open).copied().collect();
                 leading.sort_unstable();
                 for (m, leads_to) in leading.iter().filter_map(|i| index.all.get(*i)) {
-                    match self.leads_to(leads_to, object) {
-                        Some(None) => members.push((Obj::One(*m), None)),
-                        Some(Some(p)) => members.push((Obj::One(*m), Some(p))),
-                        None => {}
+                    if let Some(p) = self.leads_to(leads_to, object) {
+                        members.push((Obj::One(*m), p));
                     }
                 }
                 let silent = match fact.open {
@@ -503,7 +490,7 @@ impl Linker<'_> {
                 let f = self.frames[*frame as usize].clone();
                 let v = &self.ruleset.vocabulary;
                 let fits = v.fits(self.kind(object), f.kind);
-                fits.then(|| Some(self.doubt(f.owner, f.fact, What::Fact, LeafSource::Unknown)))
+                fits.then(|| Some(self.doubt(f.owner, f.fact, What::Fact)))
             }
             Obj::Absent | Obj::Poison => None,
         }

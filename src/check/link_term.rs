@@ -3,11 +3,11 @@
 use std::sync::Arc;
 
 use super::link::{Linker, Obj, Step, What};
-use crate::design::model::{ObjectId, Possible};
+use crate::design::model::ObjectId;
 use crate::design::tree::Origin;
 use crate::expression::{
-    Aggregate, Call, Compiled, Flags, LeafSource, LineTerm, ObjectTerm, Op, OriginTest, Presence,
-    Reg, TermId, TermKind, Ty, Val,
+    Aggregate, Call, Compiled, Flags, LineTerm, ObjectTerm, Op, OriginTest, Presence, Reg, TermId,
+    TermKind, Ty, Val,
 };
 use crate::quantity::{Interval, TruthSet};
 use crate::source::limits::NESTED;
@@ -41,21 +41,14 @@ impl Env {
 const NOT_KNOWN: &str = "what is not known";
 
 impl Linker<'_> {
-    /// Links a whole expression.
-    pub(super) fn root(&mut self, c: &Compiled, env: &mut Env) -> Reg {
-        self.term(c, c.root, env)
-    }
-
     /// Links an expression for one subject.
     pub fn expression(&mut self, c: &Compiled, subject: ObjectId) -> Reg {
-        let mut env = Env::of(Obj::One(subject), None);
-        self.root(c, &mut env)
+        self.term(c, c.root, &mut Env::of(Obj::One(subject), None))
     }
 
     /// The name of the object that an expression leads to, as messages say it.
     pub(super) fn named_object(&mut self, c: &Compiled, subject: ObjectId) -> String {
-        let mut env = Env::of(Obj::One(subject), None);
-        let found = self.object_value(c, c.root, &mut env);
+        let found = self.root_object(c, &mut Env::of(Obj::One(subject), None));
         self.name_of(&found)
     }
 
@@ -181,17 +174,10 @@ impl Linker<'_> {
                 self.program.constant(val)
             }
             TermKind::Limit(l) => {
-                let val = match self
-                    .ruleset
-                    .limits
-                    .all
-                    .get(l.0 as usize)
-                    .and_then(|l| l.value)
-                {
-                    Some(x) => Val::number(x),
-                    // Left to a child that has not set it.
-                    None => Val::any(Flags::GAP),
-                };
+                let limit = self.ruleset.limits.all.get(l.0 as usize);
+                // Without a value it is left to a child that has not set it.
+                let value = limit.and_then(|l| l.value);
+                let val = value.map_or(Val::any(Flags::GAP), Val::number);
                 self.program.constant(val)
             }
             TermKind::Read { object, fact, line } => {
@@ -199,7 +185,7 @@ impl Linker<'_> {
                 let line = line.and_then(|l| Self::line(l, env));
                 self.read(&from, fact, line)
             }
-            TermKind::Object(o) => {
+            TermKind::Object(o) | TermKind::ObjectPresent(o) => {
                 let o = self.object(o, env);
                 self.object_present(&o)
             }
@@ -208,14 +194,8 @@ impl Linker<'_> {
             TermKind::Mul(a, b) => self.two(c, *a, *b, env, Op::Mul),
             TermKind::Div(a, b) => self.two(c, *a, *b, env, Op::Div),
             TermKind::Same(a, b) => self.two(c, *a, *b, env, Op::Same),
-            TermKind::Neg(a) => {
-                let a = self.term(c, *a, env);
-                self.push(Op::Neg(a))
-            }
-            TermKind::Power(a, n) => {
-                let a = self.term(c, *a, env);
-                self.push(Op::Power(a, *n))
-            }
+            TermKind::Neg(a) => self.one(c, *a, env, Op::Neg),
+            TermKind::Power(a, n) => self.one(c, *a, env, |a| Op::Power(a, *n)),
             TermKind::Le(a, b, floor) => {
                 let f = self.program.constant_index(Val::number(*floor));
                 self.two(c, *a, *b, env, |a, b| Op::Le(a, b, f))
@@ -232,10 +212,7 @@ impl Linker<'_> {
                 let (a, b) = (self.object(a, env), self.object(b, env));
                 self.same_object(&a, &b)
             }
-            TermKind::Not(a) => {
-                let a = self.term(c, *a, env);
-                self.push(Op::Not(a))
-            }
+            TermKind::Not(a) => self.one(c, *a, env, Op::Not),
             TermKind::And(a, b) => {
                 let a = self.term(c, *a, env);
                 if self.truth_of(a) == TruthSet::F {
@@ -268,18 +245,12 @@ impl Linker<'_> {
                 let set = self.program.constant_index(Val::words(*set));
                 self.push(Op::Among(a, set))
             }
-            TermKind::Has(a, word) => {
-                let a = self.term(c, *a, env);
-                self.push(Op::Has(a, *word))
-            }
+            TermKind::Has(a, word) => self.one(c, *a, env, |a| Op::Has(a, *word)),
             TermKind::HasLine(a, line, at) => {
                 let word =
                     Self::line(*line, env).and_then(|l| at.get(l as usize).copied().flatten());
                 match word {
-                    Some(w) => {
-                        let a = self.term(c, *a, env);
-                        self.push(Op::Has(a, w))
-                    }
+                    Some(w) => self.one(c, *a, env, |a| Op::Has(a, w)),
                     None => self.truth(false),
                 }
             }
@@ -297,10 +268,6 @@ impl Linker<'_> {
                 } else {
                     Op::Present(a)
                 })
-            }
-            TermKind::ObjectPresent(o) => {
-                let o = self.object(o, env);
-                self.object_present(&o)
             }
             TermKind::Origin(a, test) => self.origin(c, *a, *test, env),
             TermKind::IsKind(o, kinds) => {
@@ -370,15 +337,14 @@ impl Linker<'_> {
                 let step = self.program.constant_index(Val::number(*step));
                 self.push(Op::Round(a, step, *mode))
             }
-            TermKind::Next(series, up, a) => {
-                let a = self.term(c, *a, env);
-                self.push(if *up {
-                    Op::NextUp(a, *series)
-                } else {
-                    Op::NextDown(a, *series)
-                })
-            }
+            TermKind::Next(series, true, a) => self.one(c, *a, env, |a| Op::NextUp(a, *series)),
+            TermKind::Next(series, false, a) => self.one(c, *a, env, |a| Op::NextDown(a, *series)),
         }
+    }
+
+    fn one(&mut self, c: &Compiled, a: TermId, env: &mut Env, op: impl FnOnce(Reg) -> Op) -> Reg {
+        let a = self.term(c, a, env);
+        self.push(op(a))
     }
 
     fn two(
@@ -445,23 +411,14 @@ impl Linker<'_> {
     ) -> Reg {
         match from {
             Obj::One(id) => {
-                let kind = self.kind(*id);
-                let written = fact
-                    .on(kind)
-                    .and_then(|ix| self.design.object(*id).written(ix));
-                let Some(w) = written else {
-                    // Nobody has said anything: it is not written, and comes from nowhere yet.
-                    if test == OriginTest::Written {
-                        return self.truth(false);
-                    }
-                    let Some(ix) = fact.on(kind) else {
-                        return self.truth(false);
-                    };
-                    return self.doubt(*id, ix, What::Fact, LeafSource::Unknown);
+                let Some(ix) = fact.on(self.kind(*id)) else {
+                    return self.truth(false);
                 };
-                let known = match (test, w.origin) {
-                    (OriginTest::Written, _) => Some(true),
-                    (_, None) if matches!(w.value, Possible::Unknown) => None,
+                // Of what nobody has written it is not known yet where it comes from.
+                let written = self.design.object(*id).written(ix);
+                let origin = written.and_then(|w| w.origin);
+                let known = match (test, origin) {
+                    (OriginTest::Written, _) => Some(written.is_some()),
                     // What is asked of a thing that is yet to be bought says nothing of it.
                     (_, Some(Origin::Required)) => None,
                     (OriginTest::Measured, o) => o.map(|o| o == Origin::Measured),
@@ -475,14 +432,11 @@ impl Linker<'_> {
                     // What somebody assumed was not measured; a value from elsewhere does not say
                     // that none was.
                     Some(false)
-                        if test != OriginTest::Measured || w.origin == Some(Origin::Assumed) =>
+                        if test != OriginTest::Measured || origin == Some(Origin::Assumed) =>
                     {
                         self.truth(false)
                     }
-                    _ => match fact.on(kind) {
-                        Some(ix) => self.doubt(*id, ix, What::Fact, LeafSource::Unknown),
-                        None => self.truth(false),
-                    },
+                    _ => self.doubt(*id, ix, What::Fact),
                 }
             }
             Obj::Pick(selector, all) => {

@@ -31,7 +31,7 @@ impl Linker<'_> {
         if let Some(d) = ruleset.derivation(o.kind, ix) {
             let mut env = Env::of(Obj::One(object), line);
             self.stack.push(key);
-            let reg = self.root(&d.formula, &mut env);
+            let reg = self.term(&d.formula, d.formula.root, &mut env);
             self.stack.pop();
             return reg;
         }
@@ -105,30 +105,19 @@ impl Linker<'_> {
             }
             FactType::Date => Val::interval(Interval::ALL),
             FactType::Choice { words, .. } => {
-                let all = WordSet::first(words.len());
-                Val::words(if fact.optional {
-                    all.or(WordSet::NONE)
-                } else {
-                    all
-                })
+                Val::words(or_none(WordSet::first(words.len()), fact.optional))
             }
             FactType::Some { .. } => Val::bits(SetWords::unknown(drawn_from(fact))),
             FactType::YesNo => Val::truth(TruthSet::U),
-            FactType::Text => Val::words(self.any_text(fact)),
+            FactType::Text => {
+                // Those that rules compare with, and the others.
+                let all = WordSet::first(self.ruleset.texts.len()).or(WordSet::OTHER);
+                Val::words(or_none(all, fact.optional))
+            }
             _ => Val::any(Flags::NOT_COMPUTABLE),
         };
         let (kind, ends) = (leaf_kind(fact), plausible(fact));
         self.leaf(kind, (set, set), ends, LeafSource::Unknown, at)
-    }
-
-    /// All texts: those that rules compare with, and the others.
-    fn any_text(&self, fact: &Fact) -> WordSet {
-        let all = WordSet::first(self.ruleset.texts.len()).or(WordSet::OTHER);
-        if fact.optional {
-            all.or(WordSet::NONE)
-        } else {
-            all
-        }
     }
 
     fn series_bits(&self, series: u16, within: Interval, optional: bool) -> WordSet {
@@ -143,8 +132,7 @@ impl Linker<'_> {
             within.lo - slack <= m && m <= within.hi + slack
         };
         let places = members.iter().enumerate().filter(|(_, m)| inside(**m));
-        let set: WordSet = places.map(|(i, _)| i).collect();
-        if optional { set.or(WordSet::NONE) } else { set }
+        or_none(places.map(|(i, _)| i).collect(), optional)
     }
 
     fn possible(
@@ -361,29 +349,24 @@ impl Linker<'_> {
         let Some(p) = design.parameters.get(id as usize) else {
             return self.program.constant(poison(fact));
         };
-        let at = LeafInfo {
-            object: ObjectId(0),
-            fact: FactIx(0),
-            inner: None,
-            line: None,
-            what: What::Parameter(id),
-        };
+        let at = info(ObjectId(0), FactIx(0), None, What::Parameter(id));
         let words = |p: &Possible| match p {
             Possible::Text(t) => fact.words().and_then(|w| w.iter().position(|x| x == t)),
             _ => None,
+        };
+        let one = |p: &Possible| match (p, words(p)) {
+            (_, Some(i)) => Val::words(WordSet::one(i)),
+            (Possible::Number(i), _) => Val::interval(*i),
+            (Possible::Truth(t), _) => Val::truth(TruthSet::of(*t)),
+            _ => poison(fact),
         };
         if let Some(reg) = self.parameters.get(&id).copied() {
             // A choice of words is shared through its selector.
             if let Possible::OneOf(list) = &p.value
                 && list.iter().all(|p| words(p).is_some())
             {
-                let regs: Vec<Reg> = list
-                    .iter()
-                    .map(|p| {
-                        let i = words(p).unwrap_or(0);
-                        self.program.constant(Val::words(WordSet::one(i)))
-                    })
-                    .collect();
+                let regs = list.iter().map(|p| self.program.constant(one(p)));
+                let regs: Vec<Reg> = regs.collect();
                 return self.pick(reg, &regs);
             }
             return reg;
@@ -409,18 +392,8 @@ impl Linker<'_> {
             }
             Possible::OneOf(list) => {
                 let selector = self.choice_of(list.len(), LeafSource::Range, at);
-                let regs: Vec<Reg> = list
-                    .iter()
-                    .map(|p| {
-                        let val = match (p, words(p)) {
-                            (_, Some(i)) => Val::words(WordSet::one(i)),
-                            (Possible::Number(i), _) => Val::interval(*i),
-                            (Possible::Truth(t), _) => Val::truth(TruthSet::of(*t)),
-                            _ => poison(fact),
-                        };
-                        self.program.constant(val)
-                    })
-                    .collect();
+                let regs = list.iter().map(|p| self.program.constant(one(p)));
+                let regs: Vec<Reg> = regs.collect();
                 let reg = self.pick(selector, &regs);
                 let keep = if list.iter().all(|p| words(p).is_some()) {
                     selector
@@ -435,10 +408,7 @@ impl Linker<'_> {
                 self.parameters.insert(id, reg);
                 reg
             }
-            value => {
-                let value = value.clone();
-                self.possible(ObjectId(0), FactIx(0), None, &value, fact)
-            }
+            value => self.possible(ObjectId(0), FactIx(0), None, value, fact),
         }
     }
 }
@@ -450,6 +420,15 @@ pub(super) fn info(object: ObjectId, fact: FactIx, line: Option<u8>, what: What)
         inner: None,
         line,
         what,
+    }
+}
+
+/// Some words, or none of them where that may be.
+fn or_none(words: WordSet, optional: bool) -> WordSet {
+    if optional {
+        words.or(WordSet::NONE)
+    } else {
+        words
     }
 }
 
