@@ -181,27 +181,23 @@ fn is_named(block: &Block, name: &str) -> bool {
     }
 }
 
+/// Takes all blocks with a name out; whether there were any.
 fn drop_block(tree: &mut Tree, name: &str) -> bool {
-    fn inside(entries: &mut Vec<Entry>, name: &str) -> bool {
-        let before = entries.len();
-        entries.retain(|e| !matches!(e, Entry::Block(b) if is_named(b, name)));
-        let mut found = entries.len() != before;
-        for e in entries {
-            if let Entry::Block(b) = e {
-                found |= inside(&mut b.entries, name);
-            }
-        }
-        found
+    /// Whether a block stays; what bears the name inside it is taken out.
+    fn stays(block: &mut Block, name: &str, found: &mut bool) -> bool {
+        let dropped = is_named(block, name);
+        *found |= dropped;
+        block.entries.retain_mut(|e| match e {
+            Entry::Block(b) => stays(b, name, found),
+            _ => true,
+        });
+        !dropped
     }
-    let before = tree.items.len();
-    tree.items
-        .retain(|i| !matches!(i, Item::Block(b) if is_named(b, name)));
-    let mut found = tree.items.len() != before;
-    for item in &mut tree.items {
-        if let Item::Block(b) = item {
-            found |= inside(&mut b.entries, name);
-        }
-    }
+    let mut found = false;
+    tree.items.retain_mut(|i| match i {
+        Item::Block(b) => stays(b, name, &mut found),
+        _ => true,
+    });
     found
 }
 
@@ -223,8 +219,7 @@ fn find_block<'t>(tree: &'t mut Tree, name: &str) -> Option<&'t mut Block> {
         })
     }
     let own = |b: &Block| b.name.as_ref().is_some_and(|n| n.word.text == name);
-    let exists = any(tree, &own).is_some();
-    if exists {
+    if any(tree, &own).is_some() {
         any(tree, &own)
     } else {
         any(tree, &|b: &Block| b.kind.text == name)

@@ -100,27 +100,23 @@ impl<'a> Departures<'a> {
     /// Departures that came to bear on nothing.
     pub fn unused(&self, used: &Used) -> Vec<Problem> {
         let idle = |i: usize| !used.0.get(i).copied().unwrap_or(false);
-        let mut all = Vec::new();
-        for (_, (d, rule)) in self.active.iter().enumerate().filter(|(i, _)| idle(*i)) {
-            all.push(
-                Problem::caution(
-                    "departure-unused",
-                    format!("the {} `{}` covers nothing", name(d), rule.id),
-                )
+        let unused = self.active.iter().enumerate().filter(|(i, _)| idle(*i));
+        let told = unused.map(|(_, (d, _))| {
+            Problem::caution("departure-unused", format!("{} covers nothing", name(d)))
                 .at(d.rule.span, "")
-                .help("take it out, or name the subject it is meant for"),
-            );
-        }
-        all
+                .help("take it out, or name the subject it is meant for")
+        });
+        told.collect()
     }
 }
 
 /// What messages call a departure.
-const fn name(d: &Departure) -> &'static str {
-    match d.elsewhere {
+fn name(d: &Departure) -> String {
+    let what = match d.elsewhere {
         true => "`judged-elsewhere` of",
         false => "departure from",
-    }
+    };
+    format!("the {what} `{}`", d.rule.value)
 }
 
 /// What is recorded of a departure: its reason; of what was judged elsewhere by whom and when, too.
@@ -181,30 +177,19 @@ fn out_of_force(
     if let (Some(until), Some(today)) = (&d.until, today)
         && today > until.value
     {
-        return Some(
-            Problem::caution(
-                "departure-expired",
-                format!("the {} `{}` has expired", name(d), d.rule.value),
-            )
+        let problem = Problem::caution("departure-expired", format!("{} has expired", name(d)))
             .at(until.span, "its last day")
-            .help("mend what it covers, or agree on a later day with those who agreed before"),
-        );
+            .help("mend what it covers, or agree on a later day with those who agreed before");
+        return Some(problem);
     }
     if let (Some(on), Some(today)) = (&d.on, today)
         && today < on.value
     {
-        return Some(
-            Problem::caution(
-                "departure-to-come",
-                format!(
-                    "the {} `{}` is of a day that is still to come",
-                    name(d),
-                    d.rule.value
-                ),
-            )
+        let why = format!("{} is of a day that is still to come", name(d));
+        let problem = Problem::caution("departure-to-come", why)
             .at(on.span, "")
-            .help("correct its day, or judge with `--on` as of that day"),
-        );
+            .help("correct its day, or judge with `--on` as of that day");
+        return Some(problem);
     }
     lapsed(ruleset, design, d)
 }
@@ -228,9 +213,8 @@ fn lapsed(ruleset: &Ruleset, design: &Design, d: &Departure) -> Option<Problem> 
     };
     let change = compare.object(pinned.objects.first()?, design.object(subject))?;
     let why = format!(
-        "the {} `{}` has lapsed: `{}` of {} is not what was agreed on",
+        "{} has lapsed: `{}` of {} is not what was agreed on",
         name(d),
-        d.rule.value,
         change.fact,
         design.label(subject)
     );

@@ -52,11 +52,10 @@ pub(super) fn figures(
                 let reg = linker.fact(id, ix?, None);
                 let v = linker.program.val(reg);
                 let known = v.is_number_point() && !v.flags.any(doubt);
-                known.then_some((v.lo, upper, reg))
+                known.then_some(((v.lo, upper), reg))
             };
-            let limit = limit(f.at_most, true).or_else(|| limit(f.at_least, false));
-            let limit_at = limit.map(|(.., reg)| reg);
-            let limit = limit.map(|(x, upper, _)| (x, upper));
+            let found = limit(f.at_most, true).or_else(|| limit(f.at_least, false));
+            let (limit, limit_at) = found.unzip();
             let figure = FigureValue {
                 subject: Subject::new(design, id),
                 fact: fact.name.clone(),

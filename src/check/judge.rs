@@ -13,7 +13,7 @@ use super::figures::{assumed, computable, figures};
 use super::finding::{Finding, Outcome, Reason, Report};
 use super::labels::mistaken;
 use super::link::Linker;
-use super::settings::{Pending, Settings};
+use super::settings::{Pending, Settings, installation_name};
 use super::verdicts::{Linked, Verdict};
 use super::view::{Lazy, View};
 
@@ -69,8 +69,8 @@ pub fn judge(
         leaves,
         program,
         mistaken: mistaken(ruleset, design),
+        installation: installation_name(ruleset, design),
     };
-    let installation = view.installation();
     let mut departures = match settings.only {
         None => Departures::new(ruleset, design, settings.on),
         Some(_) => Departures::none(),
@@ -84,7 +84,7 @@ pub fn judge(
             continue;
         }
         refiner.next();
-        let mut finding = view.finding(p, &mut refiner, settings, &installation);
+        let mut finding = view.finding(p, &mut refiner, settings);
         if p.rule.is_left_out() && finding.outcome == Outcome::NotApplicable {
             continue;
         }

@@ -156,7 +156,6 @@ fn link_rule(
     {
         return None;
     }
-    let data = &linker.ruleset.data;
     let mut ways = Vec::new();
     let require = match &rule.require {
         // It is kept only where it does not matter; else nobody can say here.
@@ -167,17 +166,7 @@ fn link_rule(
             if !known && rule.severity != Severity::Breach {
                 return None;
             }
-            let spared = linker.program.push(Op::Not(a), data);
-            let open = linker.program.constant(Val::truth(TruthSet::U));
-            return Some(Verdict {
-                rule: ix,
-                subject,
-                applies,
-                root: linker.program.push(Op::Or(spared, open), data),
-                require: spared,
-                ways,
-                said: None,
-            });
+            linker.push(Op::Not(a))
         }
         Requirement::One(c) => linker.expression(c, subject),
         Requirement::Ways(list) => {
@@ -187,17 +176,21 @@ fn link_rule(
                 ways.push(r);
                 acc = Some(match acc {
                     None => r,
-                    Some(a) => linker.program.push(Op::Or(a, r), data),
+                    Some(a) => linker.push(Op::Or(a, r)),
                 });
             }
             acc?
         }
     };
     let root = match applies {
+        _ if rule.is_left_out() => {
+            let open = linker.program.constant(Val::truth(TruthSet::U));
+            linker.push(Op::Or(require, open))
+        }
         None => require,
         Some(a) => {
-            let not = linker.program.push(Op::Not(a), data);
-            linker.program.push(Op::Or(not, require), data)
+            let not = linker.push(Op::Not(a));
+            linker.push(Op::Or(not, require))
         }
     };
     Some(Verdict {

@@ -4,7 +4,7 @@
 use super::finding::{Finding, Outcome, Reason, WayState, fingerprint};
 use super::link::LeafInfo;
 use super::plain;
-use super::settings::{Pending, Settings, installation_name};
+use super::settings::{Pending, Settings};
 use super::show::show_typed;
 use super::subject::Subject;
 use super::verdicts::Shown;
@@ -31,6 +31,8 @@ pub(super) struct View<'a> {
     pub(super) program: &'a Program,
     /// Facts that are written wrongly, each with the rules that rest on it.
     pub(super) mistaken: Vec<(Span, Vec<&'a str>)>,
+    /// What the installation is called.
+    pub(super) installation: String,
 }
 
 /// A refiner that is made when something is first refined: most designs leave nothing.
@@ -67,10 +69,6 @@ impl<'a> Lazy<'a> {
 }
 
 impl View<'_> {
-    pub(super) fn installation(&self) -> String {
-        installation_name(self.ruleset, self.design)
-    }
-
     /// What came of a rule for a subject, refined where plain evaluation leaves it open.
     fn verdict(&self, p: &Pending<'_>, refiner: &mut Lazy<'_>, settings: &Settings) -> Verdict {
         // Of what is left out, `require` is that it does not matter here.
@@ -137,7 +135,6 @@ impl View<'_> {
         p: &Pending<'_>,
         refiner: &mut Lazy<'_>,
         settings: &Settings,
-        installation: &str,
     ) -> Finding {
         let rule = p.rule;
         let Verdict {
@@ -174,7 +171,7 @@ impl View<'_> {
                 &rule.id,
                 kind,
                 &self.design.path(p.verdict.subject),
-                installation,
+                &self.installation,
             ),
         };
         if matches!(outcome, Outcome::Met | Outcome::NotApplicable) {
@@ -285,20 +282,16 @@ impl View<'_> {
                 _ => None,
             })
             .collect();
-        let mut digits = 3;
-        while digits < 12 {
-            let clash = numbers.iter().enumerate().any(|(i, (x, u))| {
+        let clash = |digits: usize| {
+            numbers.iter().enumerate().any(|(i, (x, u))| {
                 numbers.iter().skip(i + 1).any(|(y, w)| {
                     x != y
                         && u.dim() == w.dim()
                         && format_quantity(*x, u, digits) == format_quantity(*y, w, digits)
                 })
-            });
-            if !clash {
-                break;
-            }
-            digits += 1;
-        }
+            })
+        };
+        let digits = (3..12).find(|digits| !clash(*digits)).unwrap_or(12);
         let mut out = String::new();
         for p in pieces {
             match p {
