@@ -45,23 +45,19 @@ impl View<'_> {
                 && subject.span.start <= s.start
                 && s.end <= subject.span.end
         };
-        for span in missing.iter().filter_map(|l| self.written(*l)) {
-            push(&mut spans, span);
-        }
+        add(&mut spans, missing.iter().filter_map(|l| self.written(*l)));
         // Parts and references the rule names come after the facts in them that decide.
         let mut parts: Vec<Span> = Vec::new();
         for c in &p.rule.point_at {
             match self.point(c, p.verdict.subject) {
-                Some((span, true)) => push(&mut spans, span),
-                Some((span, false)) => push(&mut parts, span),
+                Some((span, true)) => add(&mut spans, [span]),
+                Some((span, false)) => add(&mut parts, [span]),
                 None => {}
             }
         }
-        for r in p.verdict.said.iter().flat_map(|s| &s.points) {
-            if let Some(span) = self.direct(*r).and_then(|l| self.written(l)) {
-                push(&mut spans, span);
-            }
-        }
+        let points = p.verdict.said.iter().flat_map(|s| &s.points);
+        let points = points.filter_map(|r| self.written(self.direct(*r)?));
+        add(&mut spans, points);
         // Of several ways each is linked as far as it is decided: a fact may open one of them and
         // still not hold it, so that what the rule itself names counts more.
         let ways = matches!(p.rule.require, Requirement::Ways(_));
@@ -72,19 +68,14 @@ impl View<'_> {
                 .filter_map(|l| self.written(l))
                 .collect();
             let (first, second): (Vec<Span>, Vec<Span>) = all.into_iter().partition(inside);
-            for span in first.into_iter().chain(second) {
-                push(&mut spans, span);
-            }
+            add(&mut spans, first.into_iter().chain(second));
         }
-        for span in parts {
-            push(&mut spans, span);
-        }
+        add(&mut spans, parts);
         // Why it matters here is no mistake to point at.
         if spans.is_empty() && !p.rule.is_left_out() {
             let near = self.nearest(p.verdict.require);
-            for span in near.into_iter().filter_map(|l| self.written(l)).take(2) {
-                push(&mut spans, span);
-            }
+            let near = near.into_iter().filter_map(|l| self.written(l));
+            add(&mut spans, near.take(2));
         }
         spans.truncate(MOST);
         // The place that stands in the subject itself leads.
@@ -276,8 +267,11 @@ pub(super) fn mistaken<'r>(ruleset: &'r Ruleset, design: &Design) -> Vec<(Span, 
     all
 }
 
-fn push(spans: &mut Vec<Span>, span: Span) {
-    if !spans.contains(&span) {
-        spans.push(span);
+/// Adds places, each once.
+fn add(spans: &mut Vec<Span>, more: impl IntoIterator<Item = Span>) {
+    for span in more {
+        if !spans.contains(&span) {
+            spans.push(span);
+        }
     }
 }

@@ -151,9 +151,7 @@ fn link_rule(
     let stated = rule.where_.as_ref().map(|w| linker.expression(w, subject));
     let there = linker.presence(subject);
     let applies = linker.both(there, stated);
-    if let Some(a) = applies
-        && linker.program.val(a).as_truth() == TruthSet::F
-    {
+    if applies.is_some_and(|a| linker.truth_of(a) == TruthSet::F) {
         return None;
     }
     let mut ways = Vec::new();
@@ -162,7 +160,7 @@ fn link_rule(
         Requirement::LeftOut => {
             let a = applies?;
             // Only of what would be a breach it is asked whether it matters.
-            let known = linker.program.val(a).as_truth() == TruthSet::T;
+            let known = linker.truth_of(a) == TruthSet::T;
             if !known && rule.severity != Severity::Breach {
                 return None;
             }

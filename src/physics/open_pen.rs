@@ -19,7 +19,7 @@
 //! `C U0 RA / (RA + U0/I)`, the formula of IET Guidance Note 5, section 14.5.
 
 use super::neutral::{Apart, apart, corners, grow, neutral_current, off_middle, shrink};
-use crate::quantity::Interval;
+use crate::quantity::{Interval, product};
 
 /// Currents below nought by no more than this (A) are taken for nought: rounding leaves them so.
 const NOTHING: f64 = -1e-9;
@@ -122,12 +122,6 @@ pub fn open_pen_voltage_set(
 pub fn open_pen_leaves_out(inputs: [Interval; 7]) -> bool {
     let [u0, c, i1, i2, i3, ra, rb] = inputs;
     [u0, c, ra, rb].iter().any(|x| x.lo < 0.0) || [i1, i2, i3].iter().any(|i| i.lo < NOTHING)
-}
-
-/// A product in which nothing times unlimited is nothing.
-fn product(x: f64, y: f64) -> f64 {
-    let p = x * y;
-    if p.is_nan() { 0.0 } else { p }
 }
 
 /// The largest `Vt / C` over the currents.

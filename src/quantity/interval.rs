@@ -33,7 +33,8 @@ pub(super) fn up(x: f64) -> f64 {
 
 /// A product in which nothing times infinity is nothing.
 #[inline]
-fn product(x: f64, y: f64) -> f64 {
+#[must_use]
+pub fn product(x: f64, y: f64) -> f64 {
     let p = x * y;
     if p.is_nan() { 0.0 } else { p }
 }

@@ -26,7 +26,7 @@ pub use decimal::{parse_quantity, parse_relative};
 pub use dim::Dim;
 pub use fold::fold;
 pub use format::{format_interval, format_number, format_quantity, format_toward};
-pub use interval::Interval;
+pub use interval::{Interval, product};
 pub use ratio::Ratio;
 pub use round::{Rounding, one_digit, round_to};
 pub use unit::Unit;

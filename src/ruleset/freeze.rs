@@ -96,12 +96,7 @@ pub fn freeze(library: &Library, names: &[String]) -> Result<Made, String> {
     for name in names {
         let chain = library.chain(name);
         let editions = chain.editions();
-        let mut stored = Vec::new();
-        let mut mistakes = if editions.is_empty() {
-            chain.problems.clone()
-        } else {
-            Vec::new()
-        };
+        let (mut stored, mut mistakes) = (Vec::new(), chain.problems.clone());
         for edition in &editions {
             let loaded = chain.compile(&Request {
                 base: name.clone(),

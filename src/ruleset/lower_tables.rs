@@ -311,7 +311,7 @@ fn table_key(
         Said::Type(FactType::Choice { words, .. }) => {
             Some((named(KeyType::Word(words.clone())), Reads::Word(words)))
         }
-        Said::Type(FactType::YesNo) | Said::Type(_) | Said::Reverse(_) => {
+        Said::Type(_) | Said::Reverse(_) => {
             Problem::wrong("bad-key", at, format!("`{is}` cannot be a key of a table"))
                 .fail(problems)
         }

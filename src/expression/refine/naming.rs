@@ -106,11 +106,9 @@ impl Refiner<'_> {
             }
             LeafKind::Number => {
                 let (pl, ph) = leaf.plausible;
-                let mut xs = vec![v.lo, v.hi, pl.max(v.lo), ph.min(v.hi)];
-                let mid = middle(pl.max(v.lo), ph.min(v.hi), leaf.plausible);
-                xs.push(mid);
+                let (lo, hi) = (pl.max(v.lo), ph.min(v.hi));
                 let mut all: Vec<Val> = Vec::new();
-                for x in xs {
+                for x in [v.lo, v.hi, lo, hi, middle(lo, hi, leaf.plausible)] {
                     if x.is_finite() && v.lo <= x && x <= v.hi {
                         let val = v.at(x);
                         if !all.contains(&val) {
