@@ -12,20 +12,13 @@ use crate::vocabulary::FactIx;
 /// Members of an aggregate that are combined one after the other.
 const IN_A_ROW: usize = 8;
 
-/// A condition while linking: decided, or a register.
-#[derive(Clone, Copy)]
-enum Cond {
-    Yes,
-    No,
-    Open(Reg),
-}
-
 impl Linker<'_> {
-    fn cond_of(&self, r: Reg) -> Cond {
+    /// Whether a condition holds: no, certainly, or where its register does.
+    fn holds(&self, r: Reg) -> Option<Option<Reg>> {
         match self.truth_of(r) {
-            TruthSet::T => Cond::Yes,
-            TruthSet::F => Cond::No,
-            _ => Cond::Open(r),
+            TruthSet::T => Some(None),
+            TruthSet::F => None,
+            _ => Some(Some(r)),
         }
     }
 
@@ -71,21 +64,15 @@ impl Linker<'_> {
         for (member, presence) in members {
             env.vars.truncate(slot);
             env.vars.push(member);
-            let mut cond = presence.map_or(Cond::Yes, |p| self.cond_of(p));
-            if matches!(cond, Cond::No) {
+            let Some(mut cond) = presence.map_or(Some(None), |p| self.holds(p)) else {
                 continue;
-            }
+            };
             if let Some(f) = filter {
                 let f = self.term(c, f, env);
-                cond = match (cond, self.cond_of(f)) {
-                    (_, Cond::No) => Cond::No,
-                    (Cond::Yes, x) | (x, Cond::Yes) => x,
-                    (Cond::Open(a), Cond::Open(b)) => Cond::Open(self.push(Op::And(a, b))),
-                    (Cond::No, _) => Cond::No,
+                let Some(kept) = self.holds(f) else {
+                    continue;
                 };
-            }
-            if matches!(cond, Cond::No) {
-                continue;
+                cond = self.both(cond, kept);
             }
             let value = match body {
                 Some(b) => self.term(c, b, env),
@@ -123,8 +110,8 @@ impl Linker<'_> {
     }
 
     /// A member's part in an aggregate, if it may not belong.
-    fn conditional(&mut self, op: Aggregate, cond: Cond, value: Reg) -> Reg {
-        let Cond::Open(cond) = cond else {
+    fn conditional(&mut self, op: Aggregate, cond: Option<Reg>, value: Reg) -> Reg {
+        let Some(cond) = cond else {
             return value;
         };
         match op {

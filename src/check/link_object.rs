@@ -399,6 +399,14 @@ impl Linker<'_> {
         }
     }
 
+    /// Where any of some conditions holds; nothing, where there are none.
+    pub(super) fn either(&mut self, a: Option<Reg>, b: Option<Reg>) -> Option<Reg> {
+        match (a, b) {
+            (Some(a), Some(b)) => Some(self.push(Op::Or(a, b))),
+            (one, other) => one.or(other),
+        }
+    }
+
     /// Whether a selector chooses an alternative.
     fn chosen(&mut self, selector: Reg, i: usize) -> Reg {
         let mask = self.program.constant_index(Val::words(WordSet::one(i)));
@@ -475,14 +483,8 @@ impl Linker<'_> {
                         continue;
                     };
                     let chosen = self.chosen(*selector, i);
-                    let p = match p {
-                        None => chosen,
-                        Some(p) => self.push(Op::And(chosen, p)),
-                    };
-                    any = Some(match any {
-                        None => p,
-                        Some(q) => self.push(Op::Or(q, p)),
-                    });
+                    let here = self.both(Some(chosen), p);
+                    any = self.either(any, here);
                 }
                 any.map(Some)
             }

@@ -172,10 +172,7 @@ fn link_rule(
             for w in list {
                 let r = linker.expression(&w.condition, subject);
                 ways.push(r);
-                acc = Some(match acc {
-                    None => r,
-                    Some(a) => linker.push(Op::Or(a, r)),
-                });
+                acc = linker.either(acc, Some(r));
             }
             acc?
         }
