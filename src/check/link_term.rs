@@ -6,8 +6,8 @@ use super::link::{Linker, Obj, Step, What};
 use crate::design::model::ObjectId;
 use crate::design::tree::Origin;
 use crate::expression::{
-    Aggregate, Call, Compiled, Flags, LineTerm, ObjectTerm, Op, OriginTest, Presence, Reg, TermId,
-    TermKind, Ty, Val,
+    Aggregate, Call, Compiled, Flags, LineTerm, ObjectTerm, Op, OriginTest, Presence, ReadFact,
+    Reg, TermId, TermKind, Ty, Val,
 };
 use crate::quantity::{Interval, TruthSet};
 use crate::source::limits::NESTED;
@@ -403,12 +403,7 @@ impl Linker<'_> {
         self.origin_of(&from, fact, test)
     }
 
-    fn origin_of(
-        &mut self,
-        from: &Obj,
-        fact: &crate::expression::ReadFact,
-        test: OriginTest,
-    ) -> Reg {
+    fn origin_of(&mut self, from: &Obj, fact: &ReadFact, test: OriginTest) -> Reg {
         match from {
             Obj::One(id) => {
                 let Some(ix) = fact.on(self.kind(*id)) else {

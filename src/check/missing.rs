@@ -133,22 +133,20 @@ impl View<'_> {
         let shown = shown.filter(|f| {
             asked != Some(crate::expression::LeafKind::Truth) || matches!(f.ty, FactType::YesNo)
         });
-        let value = |x: Option<Val>| match (x, shown) {
-            (Some(x), Some(f)) => {
-                let series = matches!(f.ty, FactType::Quantity { .. })
-                    .then_some(f.series)
-                    .flatten();
-                match series {
-                    // The leaf chooses a member of the series.
-                    Some(s) => v
-                        .series(s)
-                        .members
-                        .get(x.bits.trailing_zeros() as usize)
-                        .map(|m| show_val(&Val::number(m.value), f, v)),
-                    None => Some(show_val(&x, f, v)),
-                }
-            }
-            _ => None,
+        let value = |x: Option<Val>| {
+            let (x, f) = (x?, shown?);
+            let series = f
+                .series
+                .filter(|_| matches!(f.ty, FactType::Quantity { .. }));
+            let Some(series) = series else {
+                return Some(show_val(&x, f, v));
+            };
+            // The leaf chooses a member of the series.
+            let member = v
+                .series(series)
+                .members
+                .get(x.bits.trailing_zeros() as usize)?;
+            Some(show_val(&Val::number(member.value), f, v))
         };
         let line = info.line.map_or(String::new(), |l| {
             format!(" ({})", crate::vocabulary::LINES[(l as usize).min(2)])

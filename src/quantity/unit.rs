@@ -206,23 +206,15 @@ fn compound(text: &str) -> Result<Unit, UnitError> {
                 return Err(error(UnitMistake::Scale, part, vec!["K"]));
             }
             let step = (0..exponent).try_fold(Ratio::ONE, |f, _| f.mul(atom.factor));
-            let combined = step.and_then(|step| {
-                if place == 0 {
-                    factor.mul(step)
-                } else {
-                    factor.div(step)
-                }
-            });
+            let (combined, signed) = match place {
+                0 => (step.and_then(|step| factor.mul(step)), exponent),
+                _ => (step.and_then(|step| factor.div(step)), -exponent),
+            };
             let Some(combined) = combined else {
                 return Err(error(UnitMistake::TooLarge, text, Vec::new()));
             };
             factor = combined;
-            let step = atom.dim.powi(exponent);
-            dim = if place == 0 {
-                dim.mul(step)
-            } else {
-                dim.div(step)
-            };
+            dim = dim.mul(atom.dim.powi(signed));
             if position > 0 {
                 printed.push('·');
             }

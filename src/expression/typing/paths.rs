@@ -7,7 +7,7 @@ use super::guards::{look_up_text, path_text};
 use super::{TypingError, Variable, Work, fits, word_index};
 use crate::quantity::Dim;
 use crate::source::closest;
-use crate::vocabulary::{FactType, KindId, LINES};
+use crate::vocabulary::{Fact, FactType, KindId, LINES};
 
 /// How deep aggregates may be nested.
 const MOST_NESTED: u8 = 60;
@@ -50,22 +50,14 @@ impl Work<'_, '_> {
         if let Some((object, kind, optional)) = self.guarded_object(&e) {
             return self.push(TermKind::Object(object), Ty::Object(kind), range, optional);
         }
-        if self
-            .typer
-            .vocabulary
-            .kind(self.subject)
-            .fact_named(name)
-            .is_some()
-        {
+        let own = self.typer.vocabulary.kind(self.subject);
+        if own.fact_named(name).is_some() {
             let subject = (ObjectTerm::Subject, self.subject, false);
             return self.read(&e, subject, name, range, None);
         }
         if name == "pi" {
-            return self.quantity(
-                TermKind::Number(std::f64::consts::PI),
-                Some(Dim::NONE),
-                range,
-            );
+            let pi = TermKind::Number(std::f64::consts::PI);
+            return self.quantity(pi, Some(Dim::NONE), range);
         }
         if self.line_named(name).is_some() {
             let why = format!("`{name}` is a line conductor: write it in `[ ]` or before `among`");
@@ -173,21 +165,13 @@ impl Work<'_, '_> {
     }
 
     /// A fact of a kind; of an abstract one, where each of its kinds has it with one type.
-    pub(super) fn find(
-        &self,
-        kind: KindId,
-        name: &str,
-    ) -> Option<(ReadFact, &crate::vocabulary::Fact)> {
+    pub(super) fn find(&self, kind: KindId, name: &str) -> Option<(ReadFact, &Fact)> {
         let vocabulary = self.typer.vocabulary;
         let k = vocabulary.kind(kind);
         if !k.is_abstract() {
             let ix = k.fact_named(name)?;
-            return Some((
-                ReadFact {
-                    by_kind: vec![(kind, ix)],
-                },
-                k.fact(ix),
-            ));
+            let by_kind = vec![(kind, ix)];
+            return Some((ReadFact { by_kind }, k.fact(ix)));
         }
         let mut by_kind = Vec::new();
         let mut first = None;
@@ -197,7 +181,7 @@ impl Work<'_, '_> {
             by_kind.push((*real, ix));
             let fact = rk.fact(ix);
             // An optional one anywhere makes the whole optional.
-            if first.is_none_or(|f: &crate::vocabulary::Fact| !f.optional && fact.optional) {
+            if first.is_none_or(|f: &Fact| !f.optional && fact.optional) {
                 first = Some(fact);
             }
         }
@@ -248,7 +232,7 @@ impl Work<'_, '_> {
         (object, kind, optional): Found,
         name: &str,
         at: &Range,
-        line: Option<LineTerm>,
+        mut line: Option<LineTerm>,
     ) -> TermId {
         let Some((read, fact)) = self.find(kind, name) else {
             self.unknown_name(name, at, kind, None);
@@ -258,7 +242,6 @@ impl Work<'_, '_> {
         let listed = matches!(fact.ty, FactType::Parts(_) | FactType::References(_));
         let optional = (optional || (fact.optional && !listed)) && !self.guarded(e);
         let fact = fact.clone();
-        let mut line = line;
         if let FactType::Quantity { per_line, .. } = fact.ty {
             if per_line && line.is_none() {
                 if self.per_line {
