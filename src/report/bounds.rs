@@ -55,11 +55,7 @@ fn shares_a_line(all: &AllBounds) -> bool {
 /// The value as it is written.
 fn written(b: &Bound) -> String {
     let (low, high) = b.written;
-    if low == high {
-        format_quantity(low, &b.unit, 6)
-    } else {
-        format_interval(low, high, &b.unit)
-    }
+    format_interval(low, high, &b.unit)
 }
 
 /// A value that is rounded toward where the rule holds.

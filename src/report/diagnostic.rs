@@ -34,23 +34,13 @@ impl Default for Style {
     }
 }
 
-/// How heavily a shown message weighs.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Weighting {
-    /// A mistake or a breach.
-    Error,
-    /// A caution, or something undecided.
-    Caution,
-    /// Advice.
-    Advice,
-}
-
 /// A message with labels in one file.
+#[derive(Debug)]
 pub(super) struct Shown<'a> {
-    pub code: String,
-    pub weight: Weighting,
-    pub message: String,
-    pub help: Option<String>,
+    code: String,
+    weight: Severity,
+    message: String,
+    help: Option<String>,
     source: Option<Lines<'a>>,
     labels: Vec<LabeledSpan>,
     /// The labels in other files, a part for each.
@@ -58,6 +48,7 @@ pub(super) struct Shown<'a> {
 }
 
 /// A file as it may be shown: with characters in it that are not seen, a copy without them.
+#[derive(Debug)]
 struct Lines<'a> {
     file: &'a SourceFile,
     /// A line longer than this is shown around its labels only.
@@ -201,12 +192,6 @@ impl SourceCode for Lines<'_> {
     }
 }
 
-impl fmt::Debug for Shown<'_> {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(&self.message)
-    }
-}
-
 impl fmt::Display for Shown<'_> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(&self.message)
@@ -225,11 +210,7 @@ impl Diagnostic for Shown<'_> {
     }
 
     fn severity(&self) -> Option<Severity> {
-        Some(match self.weight {
-            Weighting::Error => Severity::Error,
-            Weighting::Caution => Severity::Warning,
-            Weighting::Advice => Severity::Advice,
-        })
+        Some(self.weight)
     }
 
     fn help<'b>(&'b self) -> Option<Box<dyn fmt::Display + 'b>> {
@@ -255,7 +236,7 @@ impl<'a> Shown<'a> {
     /// others follow.
     pub(super) fn new(
         code: &str,
-        weight: Weighting,
+        weight: Severity,
         message: String,
         labels: &[Label],
         help: Option<String>,
@@ -426,8 +407,8 @@ pub(super) fn problems_within(
     let mut out = Visible::default();
     for p in problems {
         let weight = match p.weight {
-            Weight::Error => Weighting::Error,
-            Weight::Caution => Weighting::Caution,
+            Weight::Error => Severity::Error,
+            Weight::Caution => Severity::Warning,
         };
         let help = (!p.help.is_empty()).then(|| p.help.join("\n"));
         let message = p.message.clone();

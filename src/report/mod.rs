@@ -33,6 +33,8 @@ pub mod words;
 pub mod working;
 mod wrap;
 
+use std::borrow::Borrow;
+
 use crate::answer::AllBounds;
 use crate::check::Report;
 use crate::ruleset::{Ruleset, Stage};
@@ -41,7 +43,7 @@ use crate::source::{Problem, Sources};
 
 pub use columns::columns;
 #[cfg(feature = "cli")]
-pub use diagnostic::{Style, Visible, Weighting, render_problems};
+pub use diagnostic::{Style, Visible, render_problems};
 pub use markup::filled;
 #[cfg(feature = "cli")]
 pub(crate) use markup::template;
@@ -70,8 +72,7 @@ fn called(kind: &str, name: &str) -> String {
 }
 
 /// The first of many names, and how many more there are.
-#[cfg(feature = "cli")]
-fn some_of(names: &[&str], most: usize) -> String {
+fn some_of<S: Borrow<str>>(names: &[S], most: usize) -> String {
     let (first, more) = names.split_at(names.len().min(most));
     match more.len() {
         0 => first.join(", "),

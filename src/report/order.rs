@@ -38,12 +38,8 @@ pub const COLUMNS: [&str; 8] = [
 
 impl OrderOf<'_> {
     fn title(&self) -> String {
-        let names: Vec<&str> = self
-            .designs
-            .iter()
-            .map(|d| d.installation.as_str())
-            .collect();
-        names.join(", ")
+        let names = self.designs.iter().map(|d| d.installation.as_str());
+        names.collect::<Vec<_>>().join(", ")
     }
 
     /// Why not to buy yet.

@@ -310,7 +310,7 @@ pub fn json(path: &str, proved: &Proved) -> Value {
             "rule": p.rule,
             "subject": p.subject.label,
             "severity": p.severity.word(),
-            "parameters": p.parameters.iter().filter_map(|i| proved.parameters.get(*i)).map(|q| q.name.clone()).collect::<Vec<_>>(),
+            "parameters": over(p, proved).map(|q| &q.name).collect::<Vec<_>>(),
             "passes": number(p.share(State::Passes, &proved.parameters)),
             "breaks": number(p.share(State::Breaks, &proved.parameters)),
             "open": number(p.share(State::Open, &proved.parameters)),

@@ -295,7 +295,6 @@ impl Page<'_> {
             let hint = hint.map_or(String::new(), |p| format!("; passes with {p}"));
             let means = self.awaited(q).unwrap_or_else(|| q.means.clone());
             let of: Vec<String> = group.iter().map(|q| q.of_all()).collect();
-            let of: Vec<&str> = of.iter().map(String::as_str).collect();
             let text = format!(
                 "{}: {} ({}{at}): {means}{hint}",
                 some_of(&of, NAMES),
@@ -314,11 +313,8 @@ impl Page<'_> {
             (more, n) => format!("… {more} more, and {n} that may follow"),
         };
         if !text.is_empty() {
-            self.para(
-                "",
-                &format!("{text}: `amperule survey {}`", self.file.path),
-                2,
-            );
+            let path = self.file.path;
+            self.note(&format!("{text}: `amperule survey {path}`"));
         }
         if told > 0 {
             self.out.plain("\n");

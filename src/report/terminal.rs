@@ -3,6 +3,8 @@
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
+use miette::Severity as Weight;
+
 use crate::check::{FigureValue, Finding, Outcome, Reason, Report, tame};
 use crate::design::model::ObjectId;
 use crate::quantity::{format_interval, format_quantity};
@@ -10,7 +12,7 @@ use crate::ruleset::{Confidence, Ruleset, Severity, Stage};
 use crate::source::{Label, visible_line};
 
 use super::columns::{broken, columns};
-use super::diagnostic::{LONG_LINE, Shown, Style, Visible, Weighting, render_problems};
+use super::diagnostic::{LONG_LINE, Shown, Style, Visible, render_problems};
 use super::entry::word;
 use super::wrap::wrapped;
 use super::{FileReport, cautions, plural, some_of};
@@ -253,13 +255,13 @@ fn head(file: &FileReport<'_>) -> String {
 }
 
 /// How a finding is called, and how heavily it weighs.
-pub(super) fn weighed(f: &Finding) -> (&'static str, Weighting) {
+pub(super) fn weighed(f: &Finding) -> (&'static str, Weight) {
     let weight = match (f.outcome, f.severity) {
-        (Outcome::Failed, Severity::Breach) => Weighting::Error,
-        (Outcome::Failed, Severity::Caution) => Weighting::Caution,
-        (Outcome::Undecided | Outcome::NotJudged, Severity::Breach) => Weighting::Caution,
-        (Outcome::Undecided, _) if f.reason == Some(Reason::LeftOut) => Weighting::Caution,
-        _ => Weighting::Advice,
+        (Outcome::Failed, Severity::Breach) => Weight::Error,
+        (Outcome::Failed, Severity::Caution) => Weight::Warning,
+        (Outcome::Undecided | Outcome::NotJudged, Severity::Breach) => Weight::Warning,
+        (Outcome::Undecided, _) if f.reason == Some(Reason::LeftOut) => Weight::Warning,
+        _ => Weight::Advice,
     };
     (word(f), weight)
 }
