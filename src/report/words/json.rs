@@ -7,7 +7,7 @@ use super::{Asked, Role, held_by, kinds_in_order, role, sets};
 use crate::quantity::Unit;
 use crate::report::json::number;
 use crate::ruleset::Ruleset;
-use crate::vocabulary::{Bounds, FactIx, FactType, KindId, NameRole, Openness, Vocabulary};
+use crate::vocabulary::{Bounds, Fact, FactIx, FactType, KindId, NameRole, Openness, Vocabulary};
 
 /// What is asked for, schema `amperule-words-1`: always a list of kinds, each with a list of
 /// facts. All kinds come with all their facts; where facts are asked for, each kind comes with
@@ -100,7 +100,7 @@ fn fact(ruleset: &Ruleset, id: KindId, ix: FactIx, with_rules: bool) -> Value {
         "form": form(v, f),
         "unit": f.unit().map(Unit::text),
         "words": f.words().map(|w| w.iter().collect::<Vec<_>>()),
-        "leads-to": leads_to(v, &f.ty),
+        "leads-to": leads_to(v, f),
         "settled-by": f.writable.then(|| f.settled_by.word()),
         "domain": Some(&f.domain).filter(|b| b.lo.is_finite() || b.hi.is_finite()).and_then(limits),
         "plausible": f.plausible.as_ref().and_then(limits),
@@ -165,16 +165,11 @@ fn type_of(ty: &FactType) -> &'static str {
 }
 
 /// The kind a part, name or collection is of, and by which of its facts a collection is made.
-fn leads_to(v: &Vocabulary, ty: &FactType) -> Option<Value> {
-    let kind = |k: KindId| v.kind(k).name.as_str();
-    match ty {
-        FactType::Part(k)
-        | FactType::Parts(k)
-        | FactType::Reference(k)
-        | FactType::References(k) => Some(json!({"kind": kind(*k), "by": null})),
-        FactType::Reverse { kind: k, fact } => {
-            Some(json!({"kind": kind(*k), "by": v.fact(*k, *fact).name}))
-        }
+fn leads_to(v: &Vocabulary, of: &Fact) -> Option<Value> {
+    let kind = v.kind(of.target()?);
+    let by = match of.ty {
+        FactType::Reverse { fact, .. } => Some(&kind.fact(fact).name),
         _ => None,
-    }
+    };
+    Some(json!({"kind": kind.name, "by": by}))
 }

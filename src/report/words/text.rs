@@ -178,9 +178,8 @@ impl Page<'_> {
         let v = &self.ruleset.vocabulary;
         let kind = v.kind(id);
         let mut out = String::new();
-        if let Some(head) = head.and_then(|h| kind.heads.get(h))
-            && head.word != kind.name
-        {
+        let asked = head.and_then(|h| kind.heads.get(h));
+        if let Some(head) = asked.filter(|h| h.word != kind.name) {
             let made: Vec<String> = sets(kind, head)
                 .into_iter()
                 .map(|(fact, word)| format!("{fact}: {word}"))
@@ -193,14 +192,9 @@ impl Page<'_> {
             let said = format!("{} opens {}{made}", head.word, with_article(&kind.name));
             out.push_str(&wrapped("", &said, 2, self.width));
         }
-        out.push_str(&wrapped(
-            &format!("{}: ", kind.name),
-            &kind.means,
-            2,
-            self.width,
-        ));
+        let lead = format!("{}: ", kind.name);
+        out.push_str(&wrapped(&lead, &kind.means, 2, self.width));
         let mut about = self.about(id);
-        let asked = head.and_then(|h| kind.heads.get(h));
         let facts = self.facts_called(asked.map_or(&kind.name, |h| &h.word));
         if !facts.is_empty() {
             about.push(("also", format!("the fact {}", facts.join(", "))));
@@ -364,29 +358,21 @@ impl Page<'_> {
             .map(|ix| v.fact(id, *ix))
             .map(|f| (f, form(v, f)))
             .collect();
-        let width =
-            |of: &dyn Fn(&(&Fact, String)) -> usize| cells.iter().map(of).max().unwrap_or(0);
-        let names = width(&|(f, _)| f.name.chars().count());
-        let forms = width(&|(_, form)| {
-            Some(form.chars().count())
-                .filter(|n| *n <= WIDEST)
-                .unwrap_or(0)
-        });
+        let names = cells.iter().map(|(f, _)| f.name.chars().count());
+        let names = names.max().unwrap_or(0);
+        let forms = cells.iter().map(|(_, form)| form.chars().count());
+        let forms = forms.filter(|n| *n <= WIDEST).max().unwrap_or(0);
         let mut out = String::new();
+        let mut put = |lead: &str, said: &str| {
+            out.push_str(&wrapped(lead, said, names + forms + 6, self.width));
+        };
         for (fact, form) in &cells {
-            let lead = format!("  {:<names$}  {form:<forms$}  ", fact.name);
-            let hang = names + forms + 6;
+            let name = format!("  {:<names$}  ", fact.name);
             if form.chars().count() > forms {
-                out.push_str(&wrapped(
-                    &format!("  {:<names$}  ", fact.name),
-                    form,
-                    hang,
-                    self.width,
-                ));
-                let blank = " ".repeat(hang);
-                out.push_str(&wrapped(&blank, &fact.means, hang, self.width));
+                put(&name, form);
+                put(&" ".repeat(names + forms + 6), &fact.means);
             } else {
-                out.push_str(&wrapped(&lead, &fact.means, hang, self.width));
+                put(&format!("{name}{form:<forms$}  "), &fact.means);
             }
         }
         out
