@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 
 use crate::answer::{Asked, AskedAs};
-use crate::report::survey::{SheetHead, json, sheet_text, text};
+use crate::report::survey::{json, sheet_text, text};
 use crate::report::{fit, survey_form};
 use crate::source::{Problem, visible_line};
 
@@ -48,19 +48,14 @@ impl SurveyOf {
             true => of.survey().in_full(),
             false => of.survey(),
         };
-        let head = || SheetHead {
-            installation: of.name(),
-            rules: of.ruleset().edition.title.clone(),
-            known: of.known_facts(),
-        };
         match self.format {
             Form::Text => {
                 let path = visible_line(&one.loaded.path);
                 let text = text(&path, &s, &one.loaded.sources);
                 out.text(&fit(&text, out.style().width.clamp(60, 120)));
             }
-            Form::Sheet => out.text(&sheet_text(&head(), &s)),
-            Form::Html => out.text(&survey_form::html(&head(), &of.asked(&s), &s)),
+            Form::Sheet => out.text(&sheet_text(of, &s)),
+            Form::Html => out.text(&survey_form::html(of, &of.asked(&s), &s)),
             Form::Csv => out.text(&table(&of.asked(&s))?),
             Form::Json => out.json(&json(&one.loaded.path, &s, &one.loaded.sources)),
         }

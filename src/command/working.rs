@@ -6,7 +6,7 @@ use clap::Args;
 use serde_json::json;
 
 use crate::answer::Working;
-use crate::report::working::{AFTER, Above, html, json as as_json, text};
+use crate::report::working::{AFTER, html, json as as_json, text};
 use crate::report::{cautions, render_problems};
 use crate::source::{Problem, visible_line};
 
@@ -65,14 +65,7 @@ impl WorkingOf {
                 }
                 out.line(&format!("{AFTER}\n\n{}", cautions::ALWAYS));
             }
-            Pages::Html => {
-                let above = Above {
-                    installation: &name,
-                    path: &r.path,
-                    rules: &rules,
-                };
-                out.text(&html(&above, &all, &r.sources));
-            }
+            Pages::Html => out.text(&html(&name, &r.path, &rules, &all, &r.sources)),
             Pages::Json => {
                 let list: Vec<_> = all.iter().map(|w| as_json(w, &r.sources)).collect();
                 let answer =

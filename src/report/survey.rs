@@ -4,11 +4,12 @@ use serde_json::{Value, json};
 
 use crate::answer::{Asked, Question, Survey};
 use crate::ruleset::Severity;
+use crate::session::Installation;
 use crate::source::Sources;
 use crate::vocabulary::{LINES, Settler};
 
 use super::markup::template;
-use super::{cautions, plural};
+use super::{cautions, plural, some_of};
 
 /// Rules named with each question on a terminal.
 const MOST_RULES: usize = 3;
@@ -101,12 +102,8 @@ fn total(survey: &Survey) -> String {
 
 /// The rules that wait for an answer, the first few by name.
 fn waiting(q: &Question) -> String {
-    let named = q.waiting.iter().take(MOST_RULES).map(|w| w.rule.as_str());
-    let named: Vec<&str> = named.collect();
-    match q.waiting.len().saturating_sub(MOST_RULES) {
-        0 => named.join(", "),
-        more => format!("{} and {more} more", named.join(", ")),
-    }
+    let named: Vec<&str> = q.waiting.iter().map(|w| w.rule.as_str()).collect();
+    some_of(&named, MOST_RULES)
 }
 
 /// What people call a fact with its own word behind it, which some labels hold already.
@@ -181,17 +178,6 @@ pub fn json(path: &str, survey: &Survey, sources: &Sources) -> Value {
     })
 }
 
-/// What a form says above the questions.
-#[derive(Clone, Debug, Default)]
-pub struct SheetHead {
-    /// The installation.
-    pub installation: String,
-    /// The ruleset and its edition.
-    pub rules: String,
-    /// Facts that are known, for filling in: object, fact, value.
-    pub known: Vec<(String, String, String)>,
-}
-
 /// Whether a requirement waits for it.
 fn must(q: &Question) -> bool {
     q.waiting.iter().any(|w| w.severity == Severity::Breach)
@@ -224,6 +210,7 @@ fn blank(q: &Question) -> String {
 
 template! {
     /// A form in plain text.
-    pub fn sheet_text(head: &'a SheetHead, survey: &'a Survey) = "survey_form.txt"
+    pub fn sheet_text(installation: &'a Installation, survey: &'a Survey) = "survey_form.txt"
+    with known: Vec<(String, String, String)> = installation.known_facts();
     with groups: Vec<Group<'a>> = groups(survey);
 }

@@ -8,11 +8,12 @@ use data_encoding::BASE64;
 use sha2::{Digest as _, Sha256};
 
 use crate::answer::{Asked, AskedAs, Survey};
+use crate::session::Installation;
 use crate::vocabulary::Settler;
 
 use super::cautions;
 use super::markup::template;
-use super::survey::{SheetHead, caution, heading};
+use super::survey::{caution, heading};
 
 const STYLE: &str = include_str!("survey_form.css");
 const SCRIPT: &str = include_str!("survey_form.js");
@@ -22,8 +23,10 @@ const TAPS: usize = 8;
 
 template! {
     /// A page to fill in, with the questions in the order of a visit.
-    pub fn html(head: &'a SheetHead, asked: &'a [Asked], survey: &'a Survey) = "survey_form.html"
-    with title: String = format!("Site questions: {}", head.installation);
+    pub fn html(installation: &'a Installation, asked: &'a [Asked], survey: &'a Survey)
+        = "survey_form.html"
+    with title: String = format!("Site questions: {}", installation.name());
+    with known: Vec<(String, String, String)> = installation.known_facts();
     with groups: Vec<Group<'a>> = groups(asked);
 }
 

@@ -78,19 +78,10 @@ pub fn json(w: &Working, sources: &Sources) -> Value {
     })
 }
 
-/// What stands above a calculation sheet.
-#[derive(Clone, Debug)]
-pub struct Above<'a> {
-    /// The installation.
-    pub installation: &'a str,
-    /// The design file.
-    pub path: &'a str,
-    /// Ruleset, edition and hash.
-    pub rules: &'a str,
-}
-
 template! {
-    /// Workings as a page that prints well.
-    pub fn html(above: &'a Above<'a>, all: &'a [Working], sources: &'a Sources) = "working.html"
-    with title: String = format!("Calculations: {}", above.installation);
+    /// Workings as a page that prints well; `rules` are ruleset, edition and hash.
+    pub fn html(
+        installation: &'a str, path: &'a str, rules: &'a str, all: &'a [Working], sources: &'a Sources
+    ) = "working.html"
+    with title: String = format!("Calculations: {installation}");
 }
