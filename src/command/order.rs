@@ -12,7 +12,6 @@ use crate::source::Problem;
 
 use super::args::Reading;
 use super::output::csv;
-use super::sheet::as_designed;
 use super::{Answer, Output, exit};
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -57,7 +56,7 @@ impl OrderOf {
         let (mut designs, mut paths, mut all) = (Vec::new(), Vec::new(), Vec::new());
         for one in &opened {
             let of = &one.installation;
-            let above = SheetOf::new(of, &as_designed(of));
+            let above = SheetOf::new(of);
             let wanted = |mut a: Article| {
                 if several {
                     for name in &mut a.wanted_for {

@@ -5,12 +5,9 @@ use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
 
-use crate::check::Report;
 use crate::report::cautions;
 use crate::report::notice::{self, Notice};
-use crate::report::sheet::{SheetOf, html, json, text};
-use crate::ruleset::Stage;
-use crate::session::{Ask, Installation};
+use crate::report::sheet::{SheetOf, as_designed, html, json, text};
 use crate::vocabulary::Settler;
 
 use super::args::{One, Pages, Reading};
@@ -38,24 +35,14 @@ pub(super) struct SheetFor {
     format: Pages,
 }
 
-/// What is judged of readings and papers later is no reason not to build.
-pub(super) fn as_designed(of: &Installation) -> Report {
-    let ask = Ask {
-        met: true,
-        ..Ask::default()
-    };
-    of.at(Stage::Design).check(ask).report
-}
-
 impl SheetFor {
     pub(super) fn run(&self, out: &mut Output) -> Answer {
         let one = self.reading.one(&self.file)?;
         let of = &one.installation;
-        let judged = as_designed(of);
         if self.reader == Reader::Network {
-            return self.notice(&one, &judged, out);
+            return self.notice(&one, out);
         }
-        let head = SheetOf::new(of, &judged);
+        let head = SheetOf::new(of);
         let s = of.sheet();
         match self.format {
             Pages::Text => out.text(&text(&head, &s)),
@@ -66,7 +53,7 @@ impl SheetFor {
     }
 
     /// What the network operator is told: what is asked about its side belongs to it.
-    fn notice(&self, one: &One, report: &Report, out: &mut Output) -> Answer {
+    fn notice(&self, one: &One, out: &mut Output) -> Answer {
         const TOPIC: &str = "network-operator";
         let of = &one.installation;
         let facts = of.told(Settler::Network);
@@ -83,6 +70,7 @@ impl SheetFor {
             .filter(|r| r.topic == TOPIC)
             .map(|r| r.id.as_str())
             .collect();
+        let report = as_designed(of);
         let notice = Notice {
             to: "network operator",
             installation: &installation,

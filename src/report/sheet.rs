@@ -6,7 +6,7 @@ use crate::answer::{Accepted, Question, Sheet, Terminal, Thing, ToRead};
 use crate::check::{Outcome, Report};
 use crate::quantity::{Rounding, Unit, format_interval, format_quantity, format_toward};
 use crate::ruleset::{Severity, Stage};
-use crate::session::Installation;
+use crate::session::{Ask, Installation};
 
 use super::columns::{below, named};
 use super::markup::template;
@@ -41,9 +41,10 @@ pub struct SheetOf {
 }
 
 impl SheetOf {
-    /// What stands above a sheet of a design, as it was judged.
+    /// What stands above a sheet of a design.
     #[must_use]
-    pub fn new(of: &Installation, judged: &Report) -> Self {
+    pub fn new(of: &Installation) -> Self {
+        let judged = as_designed(of);
         let count = |outcome: Outcome| {
             let all = judged.findings.iter();
             all.filter(|f| f.outcome == outcome && f.severity == Severity::Breach)
@@ -73,6 +74,17 @@ impl SheetOf {
             "Not to be built from yet: {breaches}, {open}; `amperule check` says which."
         ))
     }
+}
+
+/// A design as it is judged before it is built: what is judged of readings and papers later is no
+/// reason not to build.
+#[must_use]
+pub fn as_designed(of: &Installation) -> Report {
+    let ask = Ask {
+        met: true,
+        ..Ask::default()
+    };
+    of.at(Stage::Design).check(ask).report
 }
 
 /// A number that must not be passed, rounded to the safe side.

@@ -317,12 +317,7 @@ fn example(loaded: &Loaded, span: Span) -> Option<String> {
 
 /// What is to be bought, and what is to be built and tested.
 fn build(loaded: &Loaded, of: &Installation) -> Value {
-    let ask = Ask {
-        met: true,
-        ..Ask::default()
-    };
-    let designed = of.at(Stage::Design).check(ask).report;
-    let head = SheetOf::new(of, &designed);
+    let head = SheetOf::new(of);
     let articles = together(of.order());
     let list = OrderOf {
         designs: vec![head.clone()],
