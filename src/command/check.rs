@@ -7,8 +7,9 @@ use rayon::prelude::*;
 
 use crate::check::{Standing, Totals};
 use crate::report::baseline::{Against, Baseline};
+use crate::report::entry::{Entry, Level, entries};
 use crate::report::screen::{self, Screen};
-use crate::report::{self, FileReport, Style, Visible, entry, json, junit, sarif, totals};
+use crate::report::{self, FileReport, Style, Visible, json, junit, sarif, totals};
 use crate::ruleset::{Severity, Stage};
 use crate::session::{Ask, Config, Options, Project};
 use crate::source::{Problem, Sources};
@@ -113,15 +114,6 @@ impl Check {
         pool.build().ok()
     }
 
-    /// The format of rows; none, if they cannot be told in the one that is asked for.
-    const fn row_format(&self) -> Option<Format> {
-        match self.format {
-            Told::Text => Some(Format::Text),
-            Told::Json => Some(Format::Json),
-            _ => None,
-        }
-    }
-
     /// Takes what holds for the folder behind what the command line says.
     pub(super) fn take(&mut self, config: &Config) {
         self.reading.take(config);
@@ -144,9 +136,13 @@ impl Check {
                 out.note("--rows takes one template");
                 return Ok(Standing::Failed.code());
             };
-            let Some(format) = self.row_format() else {
-                out.note("--rows tells text or json");
-                return Ok(Standing::Failed.code());
+            let format = match self.format {
+                Told::Text => Format::Text,
+                Told::Json => Format::Json,
+                _ => {
+                    out.note("--rows tells text or json");
+                    return Ok(Standing::Failed.code());
+                }
             };
             let how = How {
                 format,
@@ -326,34 +322,26 @@ impl Run<'_> {
         let (check, file) = (self.check, told.file);
         let least = check.least();
         let mut done = Piece::default();
-        let lines = |keep: &dyn Fn(&entry::Entry<'_>) -> bool| -> String {
-            let all = entry::entries(file, least);
-            all.iter()
-                .filter(|e| keep(e))
-                .map(|e| e.line(file.path))
-                .collect()
+        let each = |say: &dyn Fn(&Entry<'_>) -> String, keep: &dyn Fn(&Entry<'_>) -> bool| {
+            let all = entries(file, least);
+            all.iter().filter(|e| keep(e)).map(say).collect::<String>()
         };
-        let asked = |e: &entry::Entry<'_>| !check.quiet || e.level == entry::Level::Error;
+        let line = |e: &Entry<'_>| e.line(file.path);
+        let decides = |e: &Entry<'_>| e.level == Level::Error;
+        let asked = |e: &Entry<'_>| !check.quiet || decides(e);
         match check.format {
             Told::Text if self.full() => {
                 done.text = report::terminal::render(file, check.all, self.style);
             }
-            Told::Text if check.quiet => {
-                done.findings = lines(&|e| e.level == entry::Level::Error);
-            }
+            Told::Text if check.quiet => done.findings = each(&line, &decides),
             Told::Text if self.alone => done.text = screen::render(told, self.style),
             Told::Text => {
                 done.text.plain(&totals::line(told, self.style));
-                done.findings = lines(&|e| e.level == entry::Level::Error || e.word == "caution");
+                done.findings = each(&line, &|e| decides(e) || e.word == "caution");
             }
-            Told::Concise => done.text.plain(&lines(&asked)),
+            Told::Concise => done.text.plain(&each(&line, &asked)),
             Told::Json => done.text.json(&json::file(file, check.all)),
-            Told::Github => {
-                let all = entry::entries(file, least);
-                for e in all.iter().filter(|e| asked(e)) {
-                    done.text.plain(&e.annotation(file.path));
-                }
-            }
+            Told::Github => done.text.plain(&each(&|e| e.annotation(file.path), &asked)),
             Told::Sarif => {
                 let (results, rules) = sarif::file(file, least);
                 done.text.json(&results);
