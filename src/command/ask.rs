@@ -67,9 +67,7 @@ impl Ask {
                 return Ok(exit::FAILED);
             }
         };
-        if !answered.cautions.is_empty() {
-            out.problems(&answered.cautions, &Sources::default());
-        }
+        out.problems(&answered.cautions, &Sources::default());
         let before = one.loaded.sources.get(FileId(0));
         let before = before.map_or("", |file| file.text());
         if before != answered.text {

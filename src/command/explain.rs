@@ -4,12 +4,12 @@ use clap::Args;
 
 use crate::answer::facts_read;
 use crate::guide::mistakes;
-use crate::report::{explain, render_problems};
+use crate::report::explain;
 use crate::ruleset::{Case, read_cases};
-use crate::source::{Problem, Sources};
+use crate::source::Problem;
 
 use super::args::Format;
-use super::rules::Which;
+use super::rules::{Which, show_problems};
 use super::{Answer, Output, exit};
 
 #[derive(Debug, Args)]
@@ -32,9 +32,7 @@ impl Explain {
             }
             return Ok(exit::CLEAN);
         }
-        let Some(ruleset) = self.which.load(out) else {
-            return Ok(exit::FAILED);
-        };
+        let ruleset = self.which.load(out)?;
         let Some(rule) = ruleset.rule(&self.rule) else {
             let (id, edition) = (&ruleset.id, &ruleset.edition.id);
             let text = format!(
@@ -47,10 +45,7 @@ impl Explain {
             return Err(problem.did_you_mean(&self.rule, ids).into());
         };
         let (files, problems) = read_cases(&ruleset.files, &ruleset.edition.id);
-        if !problems.is_empty() {
-            let sources = Sources::over(ruleset.files.clone());
-            out.visible(&render_problems(&problems, &sources, out.style()));
-        }
+        show_problems(&ruleset.files, &problems, out);
         let cases: Vec<&Case> = files
             .iter()
             .flat_map(|f| &f.cases)

@@ -16,7 +16,7 @@ use super::exit;
 /// The exit code of a command, or what keeps it from its job.
 pub(super) type Answer = Result<u8, Failure>;
 
-/// Problems that end a command, and the texts that they point into.
+/// Problems that end a command, and the texts that they point into; none that were shown before.
 #[derive(Default)]
 pub(super) struct Failure {
     problems: Vec<Problem>,
@@ -150,8 +150,11 @@ impl Output {
         let _ = writeln!(io::stderr().lock(), "{}", visible(text));
     }
 
-    /// Writes problems to standard error.
+    /// Writes problems to standard error, if there are any.
     pub(super) fn problems(&mut self, problems: &[Problem], sources: &Sources) {
+        if problems.is_empty() {
+            return;
+        }
         let text = render_problems(problems, sources, self.style);
         let _ = writeln!(io::stderr().lock(), "{}", text.as_str().trim_end());
     }

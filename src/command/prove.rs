@@ -52,9 +52,7 @@ impl Prove {
         let progress = Progress::during("proving");
         let proved = one.installation.prove(self.boxes);
         drop(progress);
-        if !proved.problems.is_empty() {
-            out.problems(&proved.problems, &one.loaded.sources);
-        }
+        out.problems(&proved.problems, &one.loaded.sources);
         let path = &one.loaded.path;
         let mut axes: Vec<usize> = Vec::new();
         for name in &self.over {

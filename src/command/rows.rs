@@ -86,9 +86,7 @@ pub(super) fn run(
             visible_line(&rows.ignored.join(", "))
         ));
     }
-    if !rows.problems().is_empty() {
-        out.problems(rows.problems(), &one.loaded.sources);
-    }
+    out.problems(rows.problems(), &one.loaded.sources);
     let told = Table { rows: &rows, how };
     let bar = ProgressBar::new(size);
     if let Ok(style) = ProgressStyle::with_template("{bar:40} {percent} % of the rows, {eta} left")
@@ -276,16 +274,20 @@ impl Table<'_> {
         if self.how.format == Format::Json {
             return json!({"line": line, "findings": self.listed(&result.unmet)}).to_string();
         }
-        let mut text = String::new();
-        for unmet in &result.unmet {
+        let said = self.said(&result.unmet, self.how.all);
+        said.map(|s| format!("line {line}: {s}\n")).collect()
+    }
+
+    /// Verdicts that are not met, for people; `all` are told, or breaches alone.
+    fn said(&self, list: &[Unmet], all: bool) -> impl Iterator<Item = String> {
+        list.iter().filter_map(move |unmet| {
             let of = &self.rows.verdicts[unmet.verdict];
-            if of.severity == Severity::Breach || self.how.all {
-                let (word, rule, subject) =
-                    (word(of.severity, unmet.outcome), &of.rule, &of.subject);
-                text.push_str(&format!("line {line}: {word} {rule} for {subject}\n"));
-            }
-        }
-        text
+            let told = of.severity == Severity::Breach || all;
+            told.then(|| {
+                let word = word(of.severity, unmet.outcome);
+                format!("{word} {} for {}", of.rule, of.subject)
+            })
+        })
     }
 
     /// Verdicts that are not met, for programs.
@@ -317,13 +319,8 @@ impl Table<'_> {
             ));
             return;
         }
-        for unmet in every_row {
-            let of = &self.rows.verdicts[unmet.verdict];
-            if of.severity == Severity::Breach {
-                let (word, rule, subject) =
-                    (word(of.severity, unmet.outcome), &of.rule, &of.subject);
-                out.line(&format!("every line: {word} {rule} for {subject}"));
-            }
+        for said in self.said(every_row, false) {
+            out.line(&format!("every line: {said}"));
         }
         out.line(&format!(
             "{}: {breach} in breach, {undecided} undecided, {caution} with a caution, {bad} that cannot be judged\n\n{}",

@@ -11,12 +11,12 @@ use clap::{Args, Subcommand};
 
 use crate::answer::stock_mistakes;
 use crate::report::{plural, render_problems, rules_schema, template};
-use crate::ruleset::{Figures, Library, Loaded, Request, Requirement, Rule, Ruleset};
+use crate::ruleset::{Figures, Library, Request, Requirement, Rule, Ruleset};
 use crate::session::split_rules;
-use crate::source::{Problem, Sources};
+use crate::source::{Problem, SourceFile, Sources};
 
 use super::args::Format;
-use super::{Answer, Output, exit};
+use super::{Answer, Failure, Output, exit};
 
 #[derive(Debug, Args)]
 pub(super) struct Rules {
@@ -152,7 +152,7 @@ impl Which {
             let mistakes = loaded.problems.iter().chain(stock.iter().flatten());
             let count = mistakes.clone().count();
             let fresh: Vec<Problem> = mistakes.filter(|p| !seen.contains(p)).cloned().collect();
-            show_problems(&loaded, &fresh, out);
+            show_problems(&loaded.files, &fresh, out);
             if count > 0 {
                 let count = plural(count, "mistake", "mistakes");
                 out.line(&format!("{} edition {edition}: {count}", self.rules));
@@ -175,7 +175,7 @@ impl Which {
             }
         }
         if let Some(loaded) = last {
-            show_problems(&loaded, &unread(&figures), out);
+            show_problems(&loaded.files, &unread(&figures), out);
         }
         Ok(code)
     }
@@ -196,20 +196,15 @@ fn unread(figures: &[Figures]) -> Vec<Problem> {
 
 impl Which {
     /// The ruleset in the edition named, or the newest; what is wrong with it is shown.
-    pub(super) fn load(&self, out: &mut Output) -> Option<Arc<Ruleset>> {
-        let edition = self
-            .edition
-            .clone()
-            .or_else(|| self.library().editions(&split_rules(&self.rules).0).pop());
+    pub(super) fn load(&self, out: &mut Output) -> Result<Arc<Ruleset>, Failure> {
+        let edition = self.editions().pop().flatten();
         let loaded = self.library().load(&self.request(edition));
-        show_problems(&loaded, &loaded.problems, out);
-        loaded.ruleset
+        show_problems(&loaded.files, &loaded.problems, out);
+        loaded.ruleset.ok_or_else(Failure::default)
     }
 
     fn list(&self, out: &mut Output) -> Answer {
-        let Some(r) = self.load(out) else {
-            return Ok(exit::FAILED);
-        };
+        let r = self.load(out)?;
         for rule in &r.rules {
             let left_out = if rule.is_left_out() {
                 "not judged: "
@@ -235,9 +230,7 @@ impl Which {
     }
 
     fn show(&self, id: &str, out: &mut Output) -> Answer {
-        let Some(r) = self.load(out) else {
-            return Ok(exit::FAILED);
-        };
+        let r = self.load(out)?;
         let Some(rule) = r.rule(id) else {
             let problem = Problem::error("unknown-rule", format!("there is no rule `{id}`"));
             let ids = r.rules.iter().map(|r| r.id.as_str());
@@ -255,8 +248,12 @@ template! {
 }
 
 /// Shows what is wrong with a ruleset.
-pub(super) fn show_problems(loaded: &Loaded, problems: &[Problem], out: &mut Output) {
-    let sources = Sources::over(loaded.files.clone());
+pub(super) fn show_problems(
+    files: &Arc<Vec<Arc<SourceFile>>>,
+    problems: &[Problem],
+    out: &mut Output,
+) {
+    let sources = Sources::over(Arc::clone(files));
     let text = render_problems(problems, &sources, out.style());
     out.visible(&text);
 }

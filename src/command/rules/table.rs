@@ -14,7 +14,7 @@ use crate::vocabulary::{Fact, Later};
 use serde::de::DeserializeOwned;
 
 use super::{Which, show_problems};
-use crate::command::{Answer, Output, exit};
+use crate::command::{Answer, Failure, Output, exit};
 
 /// Writes the table of one edition, or of all.
 pub(super) fn table(which: &Which, out: &mut Output) -> Answer {
@@ -22,11 +22,8 @@ pub(super) fn table(which: &Which, out: &mut Output) -> Answer {
     let mut rulesets: Vec<Arc<Ruleset>> = Vec::new();
     for edition in which.editions() {
         let loaded = library.load(&which.request(edition));
-        show_problems(&loaded, &loaded.problems, out);
-        match loaded.ruleset {
-            Some(r) => rulesets.push(r),
-            None => return Ok(exit::FAILED),
-        }
+        show_problems(&loaded.files, &loaded.problems, out);
+        rulesets.push(loaded.ruleset.ok_or_else(Failure::default)?);
     }
     let Some(newest) = rulesets.last() else {
         return Ok(exit::FAILED);

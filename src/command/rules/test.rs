@@ -26,7 +26,7 @@ pub(super) fn test(which: &Which, coverage: bool, out: &mut Output) -> Answer {
     for edition in which.editions() {
         let loaded = library.load(&which.request(edition.clone()));
         let edition = edition.unwrap_or_default();
-        show_problems(&loaded, &loaded.problems, out);
+        show_problems(&loaded.files, &loaded.problems, out);
         let Some(ruleset) = &loaded.ruleset else {
             code = exit::FAILED;
             continue;
@@ -41,7 +41,7 @@ pub(super) fn test(which: &Which, coverage: bool, out: &mut Output) -> Answer {
         }
         // Most mistakes are the same in each edition.
         problems.retain(|p| !shown.contains(p));
-        show_problems(&loaded, &problems, out);
+        show_problems(&loaded.files, &problems, out);
         shown.append(&mut problems);
         let fallback = files
             .iter()
@@ -95,7 +95,6 @@ fn cases(
 ) -> (usize, usize) {
     let wrong: Vec<&CaseResult> = results.iter().filter(|r| !r.passed).collect();
     for r in &wrong {
-        let sources = Sources::over(loaded.files.clone());
         let (rule, wanted, got) = (&r.rule, &r.wanted, &r.got);
         let text = format!("a case of `{rule}` is said to be {wanted} and came out: {got}");
         let p = Problem::error("case-failed", text).at(r.span, format!("edition {edition}"));
@@ -105,7 +104,7 @@ fn cases(
             ),
             _ => p,
         };
-        out.visible(&render_problems(&[p], &sources, out.style()));
+        show_problems(&loaded.files, &[p], out);
         out.visible(&render_problems(&r.problems, &r.sources, out.style()));
     }
     (results.len() - wrong.len(), wrong.len())

@@ -21,9 +21,7 @@ enum Found {
 
 /// Shows all kinds, or what has this name.
 pub(super) fn show(which: &Which, name: Option<&str>, format: Format, out: &mut Output) -> Answer {
-    let Some(ruleset) = which.load(out) else {
-        return Ok(exit::FAILED);
-    };
+    let ruleset = which.load(out)?;
     let found = name.map(|n| find(&ruleset, n)).transpose()?;
     let asked = match &found {
         None => words::Asked::All,
