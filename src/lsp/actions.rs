@@ -64,19 +64,14 @@ pub(super) fn actions(
         return Some(Vec::new());
     };
     let about = |code: &str| {
-        let mut all = params.context.diagnostics.iter();
-        let same = |d: &&Diagnostic| {
-            d.code
-                .as_ref()
-                .is_some_and(|c| matches!(c, Code::String(s) if s == code))
-        };
-        all.by_ref().filter(same).cloned().collect::<Vec<_>>()
+        let all = params.context.diagnostics.iter();
+        let same = |d: &&Diagnostic| matches!(&d.code, Some(Code::String(s)) if s == code);
+        all.filter(same).cloned().collect::<Vec<_>>()
     };
     let here = |span: Span| span.file == view.file && overlap(view.range(span), params.range);
     let sources = &view.loaded.sources;
     let mut all: Vec<CodeAction> = Vec::new();
-    let problems = found.checked.iter().flat_map(|c| &c.problems);
-    for p in problems {
+    for p in &found.checked.problems {
         let (Some((written, meant)), Some(label)) = (p.instead.as_deref(), p.labels.first()) else {
             continue;
         };
@@ -96,11 +91,9 @@ pub(super) fn actions(
             all.push(done);
         }
     }
-    let judged = found.checked.iter().filter_map(|c| c.judged.as_ref());
-    let findings = judged.flat_map(|j| &j.report.findings);
     let told = |f: &&Finding| !matches!(f.outcome, Outcome::Met | Outcome::NotApplicable);
     let mut explained: Vec<&str> = Vec::new();
-    for f in findings.filter(told) {
+    for f in found.findings().filter(told) {
         if !f.labels.first().is_some_and(|l| here(l.span)) {
             continue;
         }

@@ -15,14 +15,13 @@ use crate::report::{bounds, terminal};
 /// figures when it is pointed at.
 pub(super) fn hints(state: &mut State, params: InlayHintParams) -> Option<Vec<InlayHint>> {
     let view = state.view(&path_of(&params.text_document.uri))?;
-    let checked = state
-        .found(&view)
-        .and_then(|f| f.checked.as_ref()?.judged.as_ref());
-    let (Some(judged_), Some((_, design))) = (checked, judged(&view)) else {
+    let found = state.found(&view);
+    let checked = found.and_then(|f| f.checked.judged.as_ref());
+    let (Some(checked), Some((_, design))) = (checked, judged(&view)) else {
         return Some(Vec::new());
     };
     let mut lines: BTreeMap<usize, (Vec<String>, Vec<String>)> = BTreeMap::new();
-    for f in &judged_.report.figures {
+    for f in &checked.report.figures {
         let object = design.object(f.subject.id);
         if object.head.file != view.file || object.phantom {
             continue;

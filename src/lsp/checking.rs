@@ -63,7 +63,7 @@ impl State {
                 self.checker.study(self.job(&root, &loaded));
                 let found = Found {
                     loaded,
-                    checked: Some(checked),
+                    checked,
                     helps: Vec::new(),
                     mending: None,
                     bounds: None,
@@ -112,9 +112,7 @@ impl State {
             there.extend(list.iter().cloned());
         }
         for (root, found) in &self.found {
-            if let Some(checked) = &found.checked {
-                diagnostics::of(self, root, found, checked, &mut all);
-            }
+            diagnostics::of(self, root, found, &mut all);
         }
         all.retain(|path, _| !waiting.contains(path));
         for (path, mut list) in all {

@@ -3,9 +3,9 @@
 use std::collections::VecDeque;
 
 use gen_lsp_types::{
-    ClientCapabilities, Diagnostic, LogMessageNotification, LogMessageParams, MarkupContent,
+    ClientCapabilities, Diagnostic, Hover, LogMessageNotification, LogMessageParams, MarkupContent,
     MarkupKind, MessageType, Notification, PositionEncodingKind, PublishDiagnosticsNotification,
-    PublishDiagnosticsParams, ShowMessageNotification, ShowMessageParams, Uri,
+    PublishDiagnosticsParams, Range, ShowMessageNotification, ShowMessageParams, Uri,
 };
 use lsp_server::{ErrorCode, Message, Request, RequestId};
 use serde_json::Value;
@@ -97,6 +97,14 @@ impl Client {
             },
             value: shown.collect::<Vec<_>>().join("\n\n"),
         }
+    }
+
+    /// An explanation of what stands at a place, if there is one.
+    pub(super) fn shown_at(&self, range: Range, parts: &[Part]) -> Option<Hover> {
+        (!parts.is_empty()).then(|| Hover {
+            contents: self.explained(parts).into(),
+            range: Some(range),
+        })
     }
 
     fn send<N: Notification>(&mut self, params: &N::Params) {

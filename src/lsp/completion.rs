@@ -3,14 +3,13 @@
 use std::collections::BTreeSet;
 
 use gen_lsp_types::{
-    CompletionItem, CompletionItemKind as Icon, CompletionItemTextEdit, CompletionParams,
-    CompletionResponse, Documentation, TextEdit,
+    CompletionItem, CompletionItemKind as Icon, CompletionParams, CompletionResponse, Documentation,
 };
 
 use super::client::Part;
-use super::context::{Context, Inside, judged, object_at};
+use super::context::{Context, Inside, judged, object_at, opened};
 use super::rulesets;
-use super::state::{State, View};
+use super::state::{Found, State, View};
 use crate::design::cursor::Standing;
 use crate::design::model::ObjectId;
 use crate::design::tree::{Item, Origin};
@@ -30,7 +29,7 @@ const WORDS: [(&str, &str); 5] = [
 ];
 
 /// How soon something is offered.
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 enum Rank {
     /// A check waits for it.
     Missing,
@@ -89,21 +88,20 @@ pub(super) fn completion(
 
 /// Facts of the thing at a place that a check waits for.
 fn waited_for(state: &State, view: &View, context: &Context<'_>, byte: usize) -> Vec<String> {
-    let object = || -> Option<(&crate::session::Checked, String)> {
+    let object = || -> Option<(&Found, String)> {
         let Inside::Of(kind) = context.inside else {
             return None;
         };
         let (_, design) = judged(view)?;
         // The check is of the text before the last keys: its things go by their labels.
         let id = object_at(design, view.file, byte, kind)?;
-        let checked = state.last_found(&view.root)?.checked.as_ref()?;
-        Some((checked, design.label(id)))
+        Some((state.found.get(&view.root)?, design.label(id)))
     };
-    let Some((checked, label)) = object() else {
+    let Some((found, label)) = object() else {
         return Vec::new();
     };
-    let findings = checked.judged.iter().flat_map(|j| &j.report.findings);
-    let missing = findings.flat_map(|f| &f.missing).filter(|m| m.of == label);
+    let missing = found.findings().flat_map(|f| &f.missing);
+    let missing = missing.filter(|m| m.of == label);
     missing.map(|m| m.fact.clone()).collect()
 }
 
@@ -112,40 +110,18 @@ impl Offer<'_> {
         if !self.seen.insert(label.to_owned()) {
             return;
         }
-        let token = &self.context.cursor.token;
-        let order = match rank {
-            Rank::Missing => 0,
-            Rank::Open => 1,
-            Rank::Possible => 2,
-            Rank::Late => 3,
-        };
+        let (view, token) = (self.view, &self.context.cursor.token);
+        let range = view.lines.range(view.text(), token.start, token.end);
         self.all.push(CompletionItem {
-            label: label.to_owned(),
-            kind: Some(icon),
-            detail: Some(detail.to_owned()).filter(|d| !d.is_empty()),
             // The order of the vocabulary within a rank.
-            sort_text: Some(format!("{order}{:04}", self.all.len())),
-            filter_text: Some(label.to_owned()),
-            // The whole token, hyphens included: what an editor takes for a word may end at one.
-            text_edit: Some(CompletionItemTextEdit::TextEdit(TextEdit {
-                range: self
-                    .view
-                    .lines
-                    .range(self.view.text(), token.start, token.end),
-                new_text: text.to_owned(),
-            })),
-            ..CompletionItem::default()
+            sort_text: Some(format!("{}{:04}", rank as u8, self.all.len())),
+            ..rulesets::offered(range, label, text, icon, detail)
         });
     }
 
     /// What is written as it is called.
     fn word(&mut self, word: &str, icon: Icon, detail: &str, rank: Rank) {
         self.add(word, word, icon, detail, rank);
-    }
-
-    fn object(&self, byte: usize, kind: KindId) -> Option<ObjectId> {
-        let (_, design) = judged(self.view)?;
-        object_at(design, self.view.file, byte, kind)
     }
 
     /// Keys, and words that open blocks.
@@ -155,9 +131,10 @@ impl Offer<'_> {
         match self.context.inside {
             Inside::Top => self.blocks(|k| !k.part_only && !k.is_abstract(), least),
             Inside::Of(kind) => {
-                let object = self.object(byte, kind);
-                let object = object.zip(judged(self.view));
-                let object = object.map(|(id, (_, design))| design.object(id));
+                let view = self.view;
+                let object = judged(view).and_then(|(_, design)| {
+                    Some(design.object(object_at(design, view.file, byte, kind)?))
+                });
                 let declared = v.kind(kind);
                 for ix in declared.fact_ids() {
                     let fact = declared.fact(ix);
@@ -173,12 +150,7 @@ impl Offer<'_> {
                     self.key(kind, ix, rank);
                 }
                 let within = move |k: &Kind| k.within.iter().any(|w| w.kind == kind);
-                let least = if matches!(least, Rank::Late) {
-                    least
-                } else {
-                    Rank::Possible
-                };
-                self.blocks(within, least);
+                self.blocks(within, least.max(Rank::Possible));
             }
             Inside::Other => {}
         }
@@ -211,7 +183,7 @@ impl Offer<'_> {
                 d.of_kind(id).filter(|o| !d.object(*o).phantom).count()
             });
             let lacks = count < kind.at_least as usize;
-            let rank = if lacks && !matches!(least, Rank::Late) {
+            let rank = if lacks && least != Rank::Late {
                 Rank::Missing
             } else {
                 least
@@ -343,10 +315,8 @@ impl Offer<'_> {
         let v = &self.ruleset.vocabulary;
         let suits = |item: &Item| match (item, part) {
             (Item::Define(d), Some(part)) => {
-                let head = v.opened_by(&d.head.text).unwrap_or(&d.head.text);
-                let kind = v.head_words.get(head).map(|(k, _)| *k);
-                kind.is_some_and(|k| v.fits(k, part))
-                    .then(|| d.name.text.clone())
+                let kind = opened(v, &d.head.text).filter(|k| v.fits(*k, part));
+                kind.map(|_| d.name.text.clone())
             }
             (Item::Parameter(p), None) if fact.unit().is_some() => Some(p.name.text.clone()),
             _ => None,

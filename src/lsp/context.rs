@@ -95,7 +95,7 @@ fn fact_named(v: &Vocabulary, kind: KindId, name: &str) -> Option<FactIx> {
 }
 
 /// The kind of a part that a word opens.
-fn opened(v: &Vocabulary, word: &str) -> Option<KindId> {
+pub(super) fn opened(v: &Vocabulary, word: &str) -> Option<KindId> {
     let word = v.opened_by(word).unwrap_or(word);
     v.head_words.get(word).map(|(kind, _)| *kind)
 }

@@ -11,7 +11,6 @@ use super::position::Lines;
 use super::state::{Found, State};
 use crate::check::{Finding, Outcome};
 use crate::ruleset::Severity;
-use crate::session::Checked;
 use crate::source::{FileId, Label, Problem, Sources, Span};
 
 /// What the editor shows as the program that says it.
@@ -58,11 +57,10 @@ pub(super) fn of(
     state: &State,
     root: &Path,
     found: &Found,
-    checked: &Checked,
     all: &mut BTreeMap<PathBuf, Vec<Diagnostic>>,
 ) {
     let mut places = Places::new(state, &found.loaded.sources);
-    for problem in &checked.problems {
+    for problem in &found.checked.problems {
         // Parts that no design uses need no rules.
         if problem.code == "no-rules" && state.is_only_parts(root) {
             continue;
@@ -70,10 +68,7 @@ pub(super) fn of(
         let (path, diagnostic) = mistake(&mut places, root, problem, false);
         all.entry(path).or_default().push(diagnostic);
     }
-    let Some(judged) = &checked.judged else {
-        return;
-    };
-    for finding in &judged.report.findings {
+    for finding in found.findings() {
         if let Some(severity) = weight(finding) {
             let (path, diagnostic) = told(&mut places, root, finding, severity);
             all.entry(path).or_default().push(diagnostic);

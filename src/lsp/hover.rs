@@ -1,6 +1,6 @@
 //! What is shown of a word: its meaning, its value, how that is worked out.
 
-use gen_lsp_types::{Contents, Hover, HoverParams};
+use gen_lsp_types::{Hover, HoverParams};
 
 use super::client::Part;
 use super::context::{Context, Inside, judged, object_at};
@@ -9,7 +9,7 @@ use super::rulesets;
 use super::state::{State, View};
 use crate::design::cursor::Standing;
 use crate::design::model::ObjectId;
-use crate::quantity::{format_interval, format_quantity};
+use crate::quantity::format_interval;
 use crate::report::{terminal, words, working};
 use crate::source::Span;
 use crate::vocabulary::FactIx;
@@ -39,14 +39,9 @@ pub(super) fn hover(state: &mut State, params: HoverParams) -> Option<Hover> {
     if !context.is_key() {
         parts.extend(thing(state, &view, byte));
     }
-    if parts.is_empty() {
-        return None;
-    }
     let token = &context.cursor.token;
-    Some(Hover {
-        contents: Contents::MarkupContent(state.client.explained(&parts)),
-        range: Some(view.lines.range(view.text(), token.start, token.end)),
-    })
+    let range = view.lines.range(view.text(), token.start, token.end);
+    state.client.shown_at(range, &parts)
 }
 
 /// The value of a fact that is worked out, with its working; or as it is written.
@@ -65,11 +60,7 @@ fn worth(view: &View, of: ObjectId, fact: FactIx) -> Option<Part> {
         .origin
         .map_or(String::new(), |o| format!(" ({})", o.word()));
     let value = installation.value(&design.label(of), &declared.name, None)?;
-    let value = if value.low == value.high {
-        format_quantity(value.low, &value.unit, 6)
-    } else {
-        format_interval(value.low, value.high, &value.unit)
-    };
+    let value = format_interval(value.low, value.high, &value.unit);
     Some(Part::Code(format!(
         "{} of {} = {value}{origin}",
         declared.name,
@@ -107,11 +98,9 @@ fn thing(state: &State, view: &View, byte: usize) -> Option<Part> {
         out.push_str(&format!(" \"{label}\""));
     }
     out.push_str(&format!(": {}", kind.means));
-    let figures = state
-        .found(view)
-        .and_then(|f| f.checked.as_ref()?.judged.as_ref());
-    let figures = figures.map_or(&[][..], |j| &j.report.figures);
-    for f in figures.iter().filter(|f| f.subject.id == of) {
+    let judged = state.found(view).and_then(|f| f.checked.judged.as_ref());
+    let figures = judged.iter().flat_map(|j| &j.report.figures);
+    for f in figures.filter(|f| f.subject.id == of) {
         out.push_str(&format!("\n  {}", terminal::cells(f).join("  ").trim_end()));
     }
     Some(Part::Code(out))

@@ -226,18 +226,12 @@ pub(super) fn definition(
 ) -> Option<DefinitionResponse> {
     let at = &params.text_document_position_params;
     let Some((view, byte)) = state.place(at) else {
-        let all = rulesets::given(state, at)?;
-        return Some(DefinitionResponse::Definition(Definition::LocationList(
-            all,
-        )));
+        return Some(Definition::from(rulesets::given(state, at)?).into());
     };
     let mut places = Places::new(state, &view.loaded.sources);
     let found = used_file(&view, byte)
         .or_else(|| Names::new(&view.loaded).at(&view, byte).map(|u| u.given));
-    let location = places.location(found?)?;
-    Some(DefinitionResponse::Definition(Definition::Location(
-        location,
-    )))
+    Some(Definition::from(places.location(found?)?).into())
 }
 
 /// The beginning of the file that a `use` at a place names.

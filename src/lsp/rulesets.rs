@@ -3,13 +3,12 @@
 
 use std::cell::OnceCell;
 use std::collections::BTreeSet;
-use std::ops::Range;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::Arc;
 
 use gen_lsp_types::{
-    CompletionItem, CompletionItemKind as Icon, CompletionItemTextEdit, CompletionResponse,
-    Contents, Hover, Location, TextDocumentPositionParams, TextEdit,
+    CompletionItem, CompletionItemKind as Icon, CompletionResponse, Hover, Location, Range,
+    TextDocumentPositionParams, TextEdit,
 };
 
 use super::client::Part;
@@ -35,15 +34,13 @@ const MOST: usize = 4;
 
 /// Looks at each ruleset of which a file is open.
 pub(super) fn looked_at(state: &State) -> Rules {
-    let rules: Vec<&PathBuf> = state.open.keys().filter(|p| State::is_rules(p)).collect();
-    let texts = rules
-        .iter()
-        .filter_map(|path| Some((*path, state.open.get(*path)?.text.as_str())));
+    let rules = state.open.iter().filter(|(p, _)| State::is_rules(p));
+    let texts = rules.clone().map(|(path, d)| (path, d.text.as_str()));
     let files = Overlay {
         over: texts.collect::<Memory>(),
         under: Arc::new(Disk),
     };
-    let folders: BTreeSet<&Path> = rules.iter().filter_map(|p| p.parent()).collect();
+    let folders: BTreeSet<&Path> = rules.filter_map(|(p, _)| p.parent()).collect();
     let mut all = Rules::default();
     for folder in folders
         .into_iter()
@@ -80,8 +77,8 @@ pub(super) fn looked_at(state: &State) -> Rules {
 /// A place in the text of a ruleset.
 struct Spot<'a> {
     text: &'a str,
-    lines: Lines,
-    word: Range<usize>,
+    lines: &'a Lines,
+    word: std::ops::Range<usize>,
     /// The keys that lead there.
     path: Vec<&'a str>,
     /// A key may begin here.
@@ -94,14 +91,13 @@ impl<'a> Spot<'a> {
         let path = path_of(&at.text_document.uri);
         let document = state.open.get(&path).filter(|_| State::is_rules(&path))?;
         let text = document.text.as_str();
-        let lines = Lines::new(text, state.client.encoding);
-        let word = token(text, lines.byte(text, at.position));
-        let (path_, begins) = around(text, word.start);
+        let word = token(text, document.lines.byte(text, at.position));
+        let (keys, begins) = around(text, word.start);
         Some(Self {
             given: state.rules.given.get(path.parent()?),
-            path: path_,
+            path: keys,
             text,
-            lines,
+            lines: &document.lines,
             word,
             begins,
         })
@@ -158,10 +154,8 @@ pub(super) fn hover(state: &State, at: &TextDocumentPositionParams) -> Option<Ho
         parts.push(Part::Code(format!("{}: {}", name.full, name.what)));
         parts.push(Part::Text(name.told.join("; ")));
     }
-    (!parts.is_empty()).then(|| Hover {
-        contents: Contents::MarkupContent(state.client.explained(&parts)),
-        range: Some(spot.lines.range(spot.text, spot.word.start, spot.word.end)),
-    })
+    let range = spot.lines.range(spot.text, spot.word.start, spot.word.end);
+    state.client.shown_at(range, &parts)
 }
 
 /// Where what a word in a ruleset means is given, in files that an editor can open.
@@ -174,6 +168,25 @@ pub(super) fn given(state: &State, at: &TextDocumentPositionParams) -> Option<Ve
     (!all.is_empty()).then_some(all)
 }
 
+/// A word that is offered, what it is, and what would stand in place of a whole token: hyphens
+/// included, since what an editor takes for a word may end at one.
+pub(super) fn offered(
+    range: Range,
+    label: &str,
+    text: &str,
+    icon: Icon,
+    detail: &str,
+) -> CompletionItem {
+    CompletionItem {
+        label: label.to_owned(),
+        kind: Some(icon),
+        detail: Some(detail.to_owned()).filter(|d| !d.is_empty()),
+        filter_text: Some(label.to_owned()),
+        text_edit: Some(TextEdit::new(range, text.to_owned()).into()),
+        ..CompletionItem::default()
+    }
+}
+
 /// What may be written at a place of a ruleset: its keys by the schema, else what has a name.
 pub(super) fn completion(
     state: &State,
@@ -181,21 +194,10 @@ pub(super) fn completion(
 ) -> Option<CompletionResponse> {
     let spot = Spot::new(state, at)?;
     let range = spot.lines.range(spot.text, spot.word.start, spot.word.end);
-    let item = |label: &str, new: String, icon: Icon, detail: String| CompletionItem {
-        label: label.to_owned(),
-        kind: Some(icon),
-        detail: Some(detail).filter(|d| !d.is_empty()),
-        filter_text: Some(label.to_owned()),
-        text_edit: Some(CompletionItemTextEdit::TextEdit(TextEdit {
-            range,
-            new_text: new,
-        })),
-        ..CompletionItem::default()
-    };
     if let Some(shape) = schema::at(&spot.path).filter(|_| spot.begins) {
         let of = format!("of {}", shape.what);
         let keys = shape.keys();
-        let all = keys.map(|k| item(k, format!("{k}: "), Icon::Property, of.clone()));
+        let all = keys.map(|k| offered(range, k, &format!("{k}: "), Icon::Property, &of));
         return Some(CompletionResponse::CompletionItemList(all.collect()));
     }
     if spot.path.last().is_none_or(|key| PROSE.contains(key)) {
@@ -206,7 +208,7 @@ pub(super) fn completion(
     let names = names.iter().filter(|n| seen.insert(&n.word));
     let all = names.map(|n| {
         let detail = format!("{}: {}", n.full, n.what);
-        item(&n.word, n.word.clone(), Icon::Variable, detail)
+        offered(range, &n.word, &n.word, Icon::Variable, &detail)
     });
     Some(CompletionResponse::CompletionItemList(all.collect()))
 }

@@ -58,7 +58,7 @@ pub fn serve(connection: &Connection, rulesets: &[PathBuf]) -> Result<Ended, Str
         return Ok(Ended::Gone);
     }
     let mut server = Server {
-        news: state.news(),
+        news: state.checker.news.clone(),
         state,
         inbox: VecDeque::new(),
         cancelled: BTreeSet::new(),

@@ -7,12 +7,13 @@ use std::time::{Duration, Instant};
 
 use gen_lsp_types::{Diagnostic, TextDocumentPositionParams, TextEdit, Uri, WorkspaceEdit};
 
-use super::checker::{Checker, News};
+use super::checker::Checker;
 use super::client::Client;
 use super::document::{Document, path_of};
 use super::given::Rules;
 use super::position::Lines;
 use crate::answer::{AllBounds, Help};
+use crate::check::Finding;
 use crate::design::model::ObjectId;
 use crate::design::parse::{Parsed, parse};
 use crate::design::tree::Item;
@@ -38,7 +39,7 @@ pub(super) struct State {
     pub(super) checker: Checker,
     /// The designs that open texts belong to, as they were last given to be checked.
     pub(super) current: BTreeMap<PathBuf, Arc<Loaded>>,
-    /// What was found about each of them.
+    /// What was last found about each of them, if only of an older text.
     pub(super) found: BTreeMap<PathBuf, Found>,
     /// What is wrong with rules that are open, and what they give a name to.
     pub(super) rules: Rules,
@@ -54,11 +55,19 @@ pub(super) struct State {
 pub(super) struct Found {
     /// The design as it was opened for it.
     pub(super) loaded: Arc<Loaded>,
-    pub(super) checked: Option<Checked>,
+    pub(super) checked: Checked,
     /// Changes that were tried, for each breach: a rule and its subject.
     pub(super) helps: Vec<((String, ObjectId), Vec<Help>)>,
     pub(super) mending: Option<Mending>,
     pub(super) bounds: Option<AllBounds>,
+}
+
+impl Found {
+    /// What came of each rule.
+    pub(super) fn findings(&self) -> impl Iterator<Item = &Finding> {
+        let judged = self.checked.judged.iter();
+        judged.flat_map(|j| &j.report.findings)
+    }
 }
 
 /// A text as part of its design.
@@ -109,11 +118,6 @@ impl State {
         };
         state.configure();
         state
-    }
-
-    /// The threads' answers.
-    pub(super) fn news(&self) -> crossbeam_channel::Receiver<News> {
-        self.checker.news.clone()
     }
 
     /// Reads `amperule.toml` of the first folder, and everything else again.
@@ -269,11 +273,6 @@ impl State {
     pub(super) fn found(&self, view: &View) -> Option<&Found> {
         let found = self.found.get(&view.root)?;
         Arc::ptr_eq(&found.loaded, &view.loaded).then_some(found)
-    }
-
-    /// What was last found about a design, if only of an older text.
-    pub(super) fn last_found(&self, root: &Path) -> Option<&Found> {
-        self.found.get(root)
     }
 
     /// The designs that use a file, open or in the folders.
