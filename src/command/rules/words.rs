@@ -1,6 +1,6 @@
 //! `amperule rules words`: which blocks, parts and facts a design may hold.
 
-use crate::report::words;
+use crate::report::words::{self, Asked};
 use crate::ruleset::Ruleset;
 use crate::source::{Problem, closest};
 use crate::vocabulary::{FactIx, KindId, Meaning, Vocabulary};
@@ -12,38 +12,26 @@ use crate::command::{Answer, Output, exit};
 /// Facts that a help names at most.
 const MOST_NAMED: usize = 3;
 
-/// What a name stands for.
-#[derive(Debug, PartialEq, Eq)]
-enum Found {
-    Kind(KindId, Option<usize>),
-    Facts(Vec<(KindId, FactIx)>),
-}
-
 /// Shows all kinds, or what has this name.
 pub(super) fn show(which: &Which, name: Option<&str>, format: Format, out: &mut Output) -> Answer {
     let ruleset = which.load(out)?;
-    let found = name.map(|n| find(&ruleset, n)).transpose()?;
-    let asked = match &found {
-        None => words::Asked::All,
-        Some(Found::Kind(kind, head)) => words::Asked::Kind {
-            kind: *kind,
-            head: *head,
-        },
-        Some(Found::Facts(facts)) => words::Asked::Facts(facts),
+    let asked = match name {
+        Some(name) => find(&ruleset, name)?,
+        None => Asked::All,
     };
     match format {
         Format::Text => {
             let width = out.style().width.clamp(60, 100);
-            out.text(&words::text(&ruleset, asked, width));
+            out.text(&words::text(&ruleset, &asked, width));
         }
-        Format::Json => out.json(&words::json(&ruleset, asked)),
+        Format::Json => out.json(&words::json(&ruleset, &asked)),
     }
     Ok(exit::CLEAN)
 }
 
 /// A kind, a word that opens a part, `KIND.FACT` (also through parts: `circuit.device.In`), or a
 /// fact of whatever kinds have it. A kind comes before a fact of the same name.
-fn find(ruleset: &Ruleset, name: &str) -> Result<Found, Problem> {
+fn find(ruleset: &Ruleset, name: &str) -> Result<Asked, Problem> {
     let v = &ruleset.vocabulary;
     if name.split('.').any(|part| part.trim().is_empty()) {
         return Err(
@@ -53,11 +41,11 @@ fn find(ruleset: &Ruleset, name: &str) -> Result<Found, Problem> {
         );
     }
     if let Some((kind, head)) = kind_of(v, name) {
-        return Ok(Found::Kind(kind, head));
+        return Ok(Asked::Kind { kind, head });
     }
     if let Some((first, rest)) = name.split_once('.') {
         return match kind_of(v, first) {
-            Some((kind, _)) => facts_along(v, kind, rest).map(Found::Facts),
+            Some((kind, _)) => facts_along(v, kind, rest).map(Asked::Facts),
             None => Err(unknown(ruleset, first)),
         };
     }
@@ -76,7 +64,7 @@ fn find(ruleset: &Ruleset, name: &str) -> Result<Found, Problem> {
     if facts.is_empty() {
         return Err(unknown(ruleset, name));
     }
-    Ok(Found::Facts(facts))
+    Ok(Asked::Facts(facts))
 }
 
 /// The kind of this name, or the one that a part opened by this word is of.

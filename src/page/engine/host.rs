@@ -126,7 +126,7 @@ impl Host {
             }
             Request::Words { design } => {
                 let loaded = self.open(design);
-                Ok(words::json(ruleset(&loaded)?, Words::All).to_string())
+                Ok(words::json(ruleset(&loaded)?, &Words::All).to_string())
             }
             Request::Format { text } => {
                 let laid_out = lay_out(&text).map_err(|p| (p, Sources::default()))?;

@@ -15,14 +15,14 @@ use crate::vocabulary::{Bounds, Fact, FactIx, FactType, KindId, NameRole, Openne
 ///
 /// Limits and members of series are in the `unit` of their fact; a limit that is not there is null.
 #[must_use]
-pub fn json(ruleset: &Ruleset, asked: Asked<'_>) -> Value {
+pub fn json(ruleset: &Ruleset, asked: &Asked) -> Value {
     let whole = |id: KindId| {
         let facts: Vec<FactIx> = ruleset.vocabulary.kind(id).fact_ids().collect();
         kind(ruleset, id, &facts, false)
     };
     let kinds: Vec<Value> = match asked {
         Asked::All => kinds_in_order(ruleset).into_iter().map(whole).collect(),
-        Asked::Kind { kind, .. } => vec![whole(kind)],
+        Asked::Kind { kind, .. } => vec![whole(*kind)],
         Asked::Facts(facts) => facts
             .iter()
             .map(|(k, f)| kind(ruleset, *k, &[*f], true))

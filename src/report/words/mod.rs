@@ -11,8 +11,8 @@ use crate::ruleset::Ruleset;
 use crate::vocabulary::{FactIx, FactType, Head, Kind, KindId};
 
 /// What of a vocabulary is asked for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Asked<'a> {
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Asked {
     /// All kinds.
     All,
     /// One kind with its facts.
@@ -23,7 +23,7 @@ pub enum Asked<'a> {
         head: Option<usize>,
     },
     /// Facts, each in full.
-    Facts(&'a [(KindId, FactIx)]),
+    Facts(Vec<(KindId, FactIx)>),
 }
 
 /// How a fact comes by its value.

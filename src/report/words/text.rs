@@ -31,11 +31,11 @@ const GROUPS: [Group; 3] = [
 
 /// What is asked for, in lines of at most `width` columns where blanks allow it.
 #[must_use]
-pub fn text(ruleset: &Ruleset, asked: Asked<'_>, width: usize) -> String {
+pub fn text(ruleset: &Ruleset, asked: &Asked, width: usize) -> String {
     let page = Page { ruleset, width };
     match asked {
         Asked::All => page.all(),
-        Asked::Kind { kind, head } => page.kind(kind, head),
+        Asked::Kind { kind, head } => page.kind(*kind, *head),
         Asked::Facts(facts) => {
             let all: Vec<String> = facts.iter().map(|(k, f)| page.whole_fact(*k, *f)).collect();
             all.join("\n")
