@@ -9,7 +9,7 @@ use crossbeam_channel::{Receiver, select};
 use gen_lsp_types::{
     CancelParams, DidChangeTextDocumentParams, DidChangeWatchedFilesParams,
     DidCloseTextDocumentParams, DidOpenTextDocumentParams, DidSaveTextDocumentParams, Id,
-    InitializeParams, LspNotificationMethod as Told, Uri,
+    InitializeParams, LspNotificationMethod as Told, Uri, WorkspaceFolders,
 };
 use lsp_server::{Connection, ErrorCode, Message, Notification, Request, RequestId, Response};
 use serde::de::DeserializeOwned;
@@ -50,11 +50,8 @@ pub fn serve(connection: &Connection, rulesets: &[PathBuf]) -> Result<Ended, Str
     });
     let checker = Checker::start().map_err(|e| format!("no thread can be started: {e}"))?;
     let state = State::new(client, rulesets.to_vec(), folders(&params), checker);
-    if connection
-        .sender
-        .send(Response::new_ok(id, hello).into())
-        .is_err()
-    {
+    let hello = Response::new_ok(id, hello);
+    if connection.sender.send(hello.into()).is_err() {
         return Ok(Ended::Gone);
     }
     let mut server = Server {
@@ -70,15 +67,13 @@ pub fn serve(connection: &Connection, rulesets: &[PathBuf]) -> Result<Ended, Str
 /// The folders that the editor has open.
 #[expect(deprecated, reason = "older editors name one folder so")]
 fn folders(params: &InitializeParams) -> Vec<PathBuf> {
-    let named = serde_json::to_value(&params.workspace_folders_initialize_params);
-    let named = named
-        .ok()
-        .and_then(|mut v| v.get_mut("workspaceFolders").map(|f| f.take()));
-    let named =
-        named.and_then(|f| serde_json::from_value::<Vec<gen_lsp_types::WorkspaceFolder>>(f).ok());
-    let mut all: Vec<Uri> = named.into_iter().flatten().map(|f| f.uri).collect();
+    let named = &params.workspace_folders_initialize_params.workspace_folders;
+    let mut all: Vec<&Uri> = match named {
+        Some(WorkspaceFolders::WorkspaceFolderList(all)) => all.iter().map(|f| &f.uri).collect(),
+        _ => Vec::new(),
+    };
     if all.is_empty() {
-        all.extend(params.root_uri.clone());
+        all.extend(&params.root_uri);
     }
     all.iter()
         .filter_map(|uri| uri.to_file_path().ok())
