@@ -193,16 +193,17 @@ impl Run<'_> {
         let mut totals = Totals::default();
         let mut against: Option<Against> = self.baseline.as_ref().map(|_| Against::default());
         let mut written = Written::begun(self.check.format, out);
-        if !unlisted.is_empty() && matches!(self.check.format, Told::Text | Told::Concise) {
+        if matches!(self.check.format, Told::Text | Told::Concise) {
             let problems: Vec<_> = unlisted.iter().map(|(_, p)| p.clone()).collect();
             out.problems(&problems, &Sources::default());
-        }
-        for (path, problem) in unlisted {
-            totals.add(Standing::Failed, None);
+        } else {
             // A folder that cannot be listed, or holds nothing, must not go unseen by programs.
-            if !matches!(self.check.format, Told::Text | Told::Concise) {
+            for (path, problem) in unlisted {
                 written.one(self.unlisted(path, problem), out);
             }
+        }
+        for _ in unlisted {
+            totals.add(Standing::Failed, None);
         }
         let pool = self.check.pool();
         let progress = Progress::of(files.len(), "designs");
@@ -246,30 +247,26 @@ impl Run<'_> {
         against: Option<Against>,
         out: &mut Output,
     ) -> Result<(), String> {
+        let comes_to = totals::totals(sum, against);
         match self.check.format {
             // The whole report of one does not say what an earlier one told already.
-            Told::Text if self.full() && (against.is_some() || !self.alone) => {
-                out.line(&totals::totals(sum, against));
-                return Ok(());
-            }
-            Told::Text if self.alone && !self.check.quiet => return Ok(()),
+            Told::Text if self.full() && (against.is_some() || !self.alone) => out.line(&comes_to),
+            Told::Text if self.alone && !self.check.quiet => {}
             Told::Text => {
                 if !written.findings.is_empty() {
                     out.text(&format!("\n{}\n", written.findings));
                 }
                 out.text(&totals::below(sum, against, self.style));
-                return Ok(());
             }
-            Told::Json => {
-                out.json_part(&json::tail(sum, against));
-                return Ok(());
-            }
+            Told::Json => out.json_part(&json::tail(sum, against)),
             Told::Sarif => out.json_part(&sarif::tail(&written.rules, sum.worst)),
             Told::Junit => out.text(&junit::report(written.suites)?),
             Told::Concise | Told::Github => {}
         }
         // What programs read holds the findings alone.
-        out.note(&totals::totals(sum, against));
+        if !matches!(self.check.format, Told::Text | Told::Json) {
+            out.note(&comes_to);
+        }
         Ok(())
     }
 
