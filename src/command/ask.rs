@@ -10,10 +10,11 @@ use crate::session::{Given, answer_all};
 use crate::source::{FileId, Problem, SourceFile, Sources, Span};
 
 use super::args::{One, Reading};
+use super::ask_terminal::{self, text_of};
 use super::output::shown;
 use super::rows::separator;
 use super::write::{Over, put};
-use super::{Answer, Output, ask_terminal, exit};
+use super::{Answer, Output, exit};
 
 #[derive(Debug, Args)]
 pub(super) struct Ask {
@@ -68,18 +69,14 @@ impl Ask {
             }
         };
         out.problems(&answered.cautions, &Sources::default());
-        let before = one.loaded.sources.get(FileId(0));
-        let before = before.map_or("", |file| file.text());
+        let before = text_of(&one.loaded);
         if before != answered.text {
             put(&self.file, Over::Text(before), &answered.text)?;
         }
-        let open = answered
-            .loaded
-            .sound()
-            .map_or(0, |of| of.survey().questions.len());
-        let given = given
-            .iter()
-            .filter(|g| !matches!(g.answer.as_str(), "" | "?"));
+        let of = answered.loaded.sound();
+        let open = of.map_or(0, |of| of.survey().questions.len());
+        let all = given.iter();
+        let given = all.filter(|g| !matches!(g.answer.as_str(), "" | "?"));
         let (file, given) = (shown(&self.file), given.count());
         out.line(&format!(
             "{file}: {} in it, {} open",

@@ -145,7 +145,7 @@ impl Talk<'_> {
                 return Continue(());
             }
         }
-        let before = text_of(&self.now);
+        let before = text_of(&self.now).to_owned();
         if let Err(problem) = put(self.file, Over::Text(&before), &answered.text) {
             return Break(out.failed(&problem.into()));
         }
@@ -164,7 +164,7 @@ impl Talk<'_> {
         self.left.retain(|l| *l != id);
         self.network.retain(|(asked, _)| *asked != id);
         if let Some(before) = before {
-            if let Err(problem) = put(self.file, Over::Text(&text_of(&self.now)), &before) {
+            if let Err(problem) = put(self.file, Over::Text(text_of(&self.now)), &before) {
                 return Break(out.failed(&problem.into()));
             }
             self.now = self.one.project.open(self.file, &self.one.options);
@@ -193,9 +193,10 @@ impl Talk<'_> {
     }
 }
 
-fn text_of(loaded: &Loaded) -> String {
+/// The text of a design itself.
+pub(super) fn text_of(loaded: &Loaded) -> &str {
     let file = loaded.sources.get(FileId(0));
-    file.map_or_else(String::new, |file| file.text().to_owned())
+    file.map_or("", |file| file.text())
 }
 
 fn tell(q: &Asked, last: &mut Option<Settler>, open: usize, out: &mut Output) {

@@ -76,10 +76,8 @@ fn stops(b: &Bound) -> Vec<String> {
         let word = if up { "at most " } else { "at least" };
         lines.push(format!("{word} {last}: {}", why(s, up)));
         if let Some(x) = s.again_from {
-            let (further, from) = (
-                if up { "up" } else { "down" },
-                format_quantity(x, &b.unit, 4),
-            );
+            let further = if up { "up" } else { "down" };
+            let from = format_quantity(x, &b.unit, 4);
             lines.push(format!(
                 "  further {further}, this rule holds again from {from} on"
             ));

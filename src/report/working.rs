@@ -22,9 +22,9 @@ fn told(w: &Working) -> Vec<&WorkingStep> {
         let from = from.split('[').next().unwrap_or_default();
         s.formula.contains('.') && !s.formula.contains(' ') && from == fact
     };
-    let kept = |(i, s): (usize, &'_ WorkingStep)| i == last || !carries(s);
     let all = w.steps.iter().enumerate();
-    all.filter(|(i, s)| kept((*i, s))).map(|(_, s)| s).collect()
+    let kept = all.filter(|(i, s)| *i == last || !carries(s));
+    kept.map(|(_, s)| s).collect()
 }
 
 /// Whether the numbers say more than formula and result.
