@@ -34,11 +34,9 @@ pub(super) fn show(which: &Which, name: Option<&str>, format: Format, out: &mut 
 fn find(ruleset: &Ruleset, name: &str) -> Result<Asked, Problem> {
     let v = &ruleset.vocabulary;
     if name.split('.').any(|part| part.trim().is_empty()) {
-        return Err(
-            Problem::error("no-name", format!("`{name}` is not a whole name")).help(
-                "write a kind, a part or a fact, as in `circuit`, `rcbo` or `circuit.cables`",
-            ),
-        );
+        let text = format!("`{name}` is not a whole name");
+        let help = "write a kind, a part or a fact, as in `circuit`, `rcbo` or `circuit.cables`";
+        return Err(Problem::error("no-name", text).help(help));
     }
     if let Some((kind, head)) = kind_of(v, name) {
         return Ok(Asked::Kind { kind, head });
@@ -55,8 +53,8 @@ fn find(ruleset: &Ruleset, name: &str) -> Result<Asked, Problem> {
         facts.extend(
             v.short
                 .iter()
-                .filter_map(|(kind, s)| match s.meaning(name) {
-                    Some(Meaning::Fact(fact) | Meaning::Word(fact, _)) => Some((*kind, *fact)),
+                .filter_map(|(kind, s)| match s.meaning(name)? {
+                    Meaning::Fact(fact) | Meaning::Word(fact, _) => Some((*kind, *fact)),
                     _ => None,
                 }),
         );
@@ -124,20 +122,15 @@ fn no_such_fact(v: &Vocabulary, kinds: &[KindId], name: &str) -> Problem {
         .map(|k| format!("`{}`", v.kind(*k).name))
         .collect();
     if names.is_empty() {
-        return Problem::error(
-            "unknown-fact",
-            format!("`{name}` stands behind a fact that holds no part and names no block"),
-        )
-        .help("leave out what stands behind the last `.`");
+        let text = format!("`{name}` stands behind a fact that holds no part and names no block");
+        let help = "leave out what stands behind the last `.`";
+        return Problem::error("unknown-fact", text).help(help);
     }
     let of = kinds
         .iter()
         .flat_map(|k| v.kind(*k).facts.iter().map(|f| f.name.as_str()));
-    let problem = Problem::error(
-        "unknown-fact",
-        format!("there is no fact `{name}` of {}", names.join(", ")),
-    )
-    .did_you_mean(name, of);
+    let text = format!("there is no fact `{name}` of {}", names.join(", "));
+    let problem = Problem::error("unknown-fact", text).did_you_mean(name, of);
     elsewhere(v, problem, name)
 }
 
@@ -173,13 +166,9 @@ fn facts_taking(v: &Vocabulary, word: &str) -> Vec<(KindId, FactIx)> {
 
 fn unknown(ruleset: &Ruleset, name: &str) -> Problem {
     let v = &ruleset.vocabulary;
-    let problem = Problem::error(
-        "unknown-word",
-        format!(
-            "there is no kind, part or fact `{name}` in {} edition {}",
-            ruleset.id, ruleset.edition.id
-        ),
-    );
+    let (id, edition) = (&ruleset.id, &ruleset.edition.id);
+    let text = format!("there is no kind, part or fact `{name}` in {id} edition {edition}");
+    let problem = Problem::error("unknown-word", text);
     if let Some(what) = v.asked(name) {
         return problem.help(what);
     }
