@@ -57,7 +57,6 @@ impl SheetFor {
         const TOPIC: &str = "network-operator";
         let of = &one.installation;
         let facts = of.told(Settler::Network);
-        let installation = of.name();
         if facts.is_empty() {
             out.note(&format!(
                 "the ruleset `{}` does not say what the network operator is told",
@@ -66,21 +65,16 @@ impl SheetFor {
             return Ok(exit::FAILED);
         }
         let rules = of.ruleset().rules.iter();
-        let concerned: BTreeSet<&str> = rules
-            .filter(|r| r.topic == TOPIC)
-            .map(|r| r.id.as_str())
-            .collect();
+        let rules = rules.filter(|r| r.topic == TOPIC);
+        let concerned: BTreeSet<&str> = rules.map(|r| r.id.as_str()).collect();
         let report = as_designed(of);
+        let findings = report.findings.iter();
+        let findings = findings.filter(|f| concerned.contains(f.rule.as_str()));
         let notice = Notice {
             to: "network operator",
-            installation: &installation,
-            rules: &of.ruleset().edition.title,
+            of,
             facts: &facts,
-            findings: report
-                .findings
-                .iter()
-                .filter(|f| concerned.contains(f.rule.as_str()))
-                .collect(),
+            findings: findings.collect(),
         };
         match self.format {
             Pages::Text => out.text(&notice::text(&notice)),

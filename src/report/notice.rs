@@ -5,6 +5,7 @@ use serde_json::{Value, json};
 use crate::answer::ToldFact;
 use crate::check::{Finding, Outcome};
 use crate::ruleset::Severity;
+use crate::session::Installation;
 
 use super::called;
 use super::columns::named;
@@ -21,10 +22,8 @@ const AFTER: &str = "The form of the receiver, local codes and the judgement of 
 pub struct Notice<'a> {
     /// The receiver: `network operator`.
     pub to: &'a str,
-    /// The installation.
-    pub installation: &'a str,
-    /// The ruleset and its edition.
-    pub rules: &'a str,
+    /// The installation that it is about.
+    pub of: &'a Installation,
     /// What is told.
     pub facts: &'a [ToldFact],
     /// Findings that concern the receiver, met or not.
@@ -73,7 +72,7 @@ template! {
 template! {
     /// A notice as a page that prints well.
     pub fn html(n: &'a Notice<'a>) = "notice.html"
-    with title: String = format!("For the {}: {}", n.to, n.installation);
+    with title: String = format!("For the {}: {}", n.to, n.of.name());
 }
 
 /// A notice for programs, schema `amperule-notice-1`.
@@ -83,8 +82,8 @@ pub fn json(path: &str, n: &Notice<'_>) -> Value {
         "schema": "amperule-notice-1",
         "path": path,
         "to": n.to,
-        "installation": n.installation,
-        "rules": n.rules,
+        "installation": n.of.name(),
+        "rules": n.of.ruleset().edition.title,
         "facts": n.facts.iter().map(|f| json!({
             "kind": f.kind,
             "of": f.of,
