@@ -3,7 +3,6 @@
 //! miette walks a text from its start for every label and counts columns in bytes, and it can
 //! panic past the end; so it is given sources with a line index, and spans are clamped here.
 
-use std::borrow::Cow;
 use std::fmt;
 
 use miette::{
@@ -55,13 +54,13 @@ struct Lines<'a> {
     room: usize,
 }
 
-/// A text whose every character is seen or ends a line; places in it stay where they are.
-fn in_place(text: &str) -> Cow<'_, str> {
+/// A text whose every character is seen or ends a line, if this is none; places stay where they are.
+fn in_place(text: &str) -> Option<String> {
     let unseen = |c: char| is_unseen(c) && !matches!(c, '\n' | '\r' | '\t');
     // A carriage return is an end of line before a line feed only.
     let lone = |i: usize| !text.get(i + 1..).unwrap_or("").starts_with('\n');
     if !text.contains(unseen) && !text.match_indices('\r').any(|(i, _)| lone(i)) {
-        return Cow::Borrowed(text);
+        return None;
     }
     let mut out = String::with_capacity(text.len());
     for (i, c) in text.char_indices() {
@@ -71,7 +70,7 @@ fn in_place(text: &str) -> Cow<'_, str> {
             out.push(c);
         }
     }
-    Cow::Owned(out)
+    Some(out)
 }
 
 /// Of a line longer than this only what is around its labels is shown, whatever the width.
@@ -119,10 +118,7 @@ fn floor_char(text: &str, mut at: usize) -> usize {
 
 impl<'a> Lines<'a> {
     fn of(file: &'a SourceFile, room: usize) -> Self {
-        let file = file.shown(|text| match in_place(text) {
-            Cow::Borrowed(_) => None,
-            Cow::Owned(text) => Some(text),
-        });
+        let file = file.shown(in_place);
         Self { file, room }
     }
 
