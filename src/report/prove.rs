@@ -157,18 +157,14 @@ fn map_text(proved: &Proved, m: &Map) -> String {
             ""
         }
     );
-    let label = |p: &Parameter, v: f64| label(p, v, 4);
-    let side = label(y, y.set.hi)
-        .chars()
-        .count()
-        .max(label(y, y.set.lo).chars().count());
+    let ends = |p: &Parameter| (label(p, p.set.lo, 4), label(p, p.set.hi, 4));
+    let (bottom, top) = ends(y);
+    let side = top.chars().count().max(bottom.chars().count());
     for row in (0..m.rows).rev() {
-        let name = if row + 1 == m.rows {
-            label(y, y.set.hi)
-        } else if row == 0 {
-            label(y, y.set.lo)
-        } else {
-            String::new()
+        let name = match row {
+            _ if row + 1 == m.rows => top.as_str(),
+            0 => &bottom,
+            _ => "",
         };
         let cells: String = m
             .cells
@@ -183,10 +179,9 @@ fn map_text(proved: &Proved, m: &Map) -> String {
             .collect();
         let _ = writeln!(out, "  {name:>side$} |{cells}|");
     }
-    let (left, right) = (label(x, x.set.lo), label(x, x.set.hi));
-    let gap = m
-        .columns
-        .saturating_sub(left.chars().count() + right.chars().count());
+    let (left, right) = ends(x);
+    let taken = left.chars().count() + right.chars().count();
+    let gap = m.columns.saturating_sub(taken);
     let _ = write!(out, "  {:side$}  {left}{}{right}", "", " ".repeat(gap));
     for line in rules_of(proved, m) {
         let _ = write!(out, "\n  {line}");

@@ -109,12 +109,8 @@ fn alike<'f>(findings: &[&'f Finding]) -> Vec<(&'f Finding, Vec<&'f Finding>)> {
 fn also(others: &[&Finding], file: &FileReport<'_>) -> String {
     let mut out = String::new();
     for f in others {
-        let at = f
-            .labels
-            .first()
-            .and_then(|l| file.sources.position(l.span))
-            .map(|p| format!("line {}: ", p.line))
-            .unwrap_or_default();
+        let place = f.labels.first().and_then(|l| file.sources.position(l.span));
+        let at = place.map_or(String::new(), |p| format!("line {}: ", p.line));
         let _ = writeln!(out, "  also {at}{}", f.message);
     }
     out
@@ -135,11 +131,8 @@ pub(super) fn followers(findings: &[Finding]) -> Followers<'_> {
 
 /// What follows from a finding, a line each, and what follows from that.
 pub(super) fn follows(out: &mut String, of: &Finding, all: &Followers<'_>) {
-    for f in all
-        .get(&(of.rule.as_str(), of.subject.id))
-        .into_iter()
-        .flatten()
-    {
+    let following = all.get(&(of.rule.as_str(), of.subject.id));
+    for f in following.into_iter().flatten() {
         let word = match f.outcome {
             Outcome::Failed => f.severity.to_string(),
             _ => format!("undecided {}", f.severity),

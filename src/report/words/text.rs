@@ -85,12 +85,11 @@ impl Page<'_> {
                 }
                 let hang = lead.chars().count();
                 out.push_str(&wrapped(&lead, &kind.means, hang, self.width));
-                let real = kind.any_of.iter().map(|k| v.kind(*k).name.as_str());
-                let real: Vec<&str> = real.collect();
                 let words = opening(kind);
                 let blank = " ".repeat(hang);
                 if kind.is_abstract() {
-                    out.push_str(&wrapped(&blank, &either(&real), hang, self.width));
+                    let real = either(&real_kinds(v, id));
+                    out.push_str(&wrapped(&blank, &real, hang, self.width));
                 } else if words != [kind.name.as_str()] && !words.is_empty() {
                     let list = format!("written {}", either(&words));
                     out.push_str(&wrapped(&blank, &list, hang, self.width));
@@ -144,34 +143,26 @@ impl Page<'_> {
         };
         let products = v.products.iter().filter(|p| is_one(&p.is));
         let products: Vec<&str> = products.map(|p| p.name.as_str()).collect();
-        let products = ("product", products.join(", "));
-        let (kind, Some(short)) = (v.kind(id), v.short.get(&id)) else {
-            return Some(products)
-                .filter(|(_, said)| !said.is_empty())
-                .into_iter()
-                .collect();
-        };
-        let name = |ix: &FactIx| kind.fact(*ix).name.clone();
-        let mut unkeyed: Vec<String> = short.unkeyed.iter().map(|u| name(&u.fact)).collect();
-        unkeyed.extend(short.marks.iter().map(|m| match &m.unit {
-            Some(unit) => format!("{} {unit}", m.text),
-            None => m.text.clone(),
-        }));
-        let said = short.also.iter().map(|(word, meaning)| match meaning {
-            Meaning::Opens(meant) => format!("{word} is {meant}"),
-            Meaning::Fact(fact) => format!("{word} is {}", name(fact)),
-            Meaning::Word(fact, meant) => format!("{word} is {}: {meant}", name(fact)),
-            Meaning::Mark(mark) => format!("{word} is {mark}"),
-        });
-        let said = said.collect::<Vec<_>>().join(", ");
-        let all = [
-            ("unkeyed", unkeyed.join(", ")),
-            ("other word", said),
-            products,
-        ];
-        all.into_iter()
-            .filter(|(_, said)| !said.is_empty())
-            .collect()
+        let name = |ix: &FactIx| v.fact(id, *ix).name.clone();
+        let mut all = Vec::new();
+        if let Some(short) = v.short.get(&id) {
+            let mut unkeyed: Vec<String> = short.unkeyed.iter().map(|u| name(&u.fact)).collect();
+            unkeyed.extend(short.marks.iter().map(|m| match &m.unit {
+                Some(unit) => format!("{} {unit}", m.text),
+                None => m.text.clone(),
+            }));
+            let said = short.also.iter().map(|(word, meaning)| match meaning {
+                Meaning::Opens(meant) => format!("{word} is {meant}"),
+                Meaning::Fact(fact) => format!("{word} is {}", name(fact)),
+                Meaning::Word(fact, meant) => format!("{word} is {}: {meant}", name(fact)),
+                Meaning::Mark(mark) => format!("{word} is {mark}"),
+            });
+            all.push(("unkeyed", unkeyed.join(", ")));
+            all.push(("other word", said.collect::<Vec<_>>().join(", ")));
+        }
+        all.push(("product", products.join(", ")));
+        all.retain(|(_, said)| !said.is_empty());
+        all
     }
 
     fn kind(&self, id: KindId, head: Option<usize>) -> String {
@@ -238,12 +229,10 @@ impl Page<'_> {
 
     /// The facts of this name, as `circuit.rcd`.
     fn facts_called(&self, name: &str) -> Vec<String> {
-        let kinds = &self.ruleset.vocabulary.kinds;
-        kinds
-            .iter()
-            .filter_map(|k| Some((k, k.fact_named(name)?)))
-            .map(|(k, f)| format!("{}.{}", k.name, k.fact(f).name))
-            .collect()
+        let kinds = self.ruleset.vocabulary.kinds.iter();
+        let named = kinds.filter_map(|k| Some((k, k.fact_named(name)?)));
+        let called = named.map(|(k, f)| format!("{}.{}", k.name, k.fact(f).name));
+        called.collect()
     }
 
     /// Where it stands, how often, under what name.
@@ -301,12 +290,8 @@ impl Page<'_> {
         if !words.is_empty() {
             all.push(("opened by", words.join(", ")));
         }
-        let any: Vec<&str> = v
-            .kinds
-            .iter()
-            .filter(|k| k.any_of.contains(&id))
-            .map(|k| k.name.as_str())
-            .collect();
+        let any = v.kinds.iter().filter(|k| k.any_of.contains(&id));
+        let any: Vec<&str> = any.map(|k| k.name.as_str()).collect();
         if !any.is_empty() {
             all.push(("counts as", any.join(", ")));
         }
