@@ -188,52 +188,38 @@ pub fn json(path: &str, all: &AllBounds, sources: &Sources) -> Value {
             "again-from": s.again_from.map(|x| number(b.unit.from_si(x))),
         }),
     };
-    let bounds: Vec<Value> = all
-        .bounds
-        .iter()
-        .map(|b| {
-            json!({
-                "fact": b.fact,
-                "subject": b.of,
-                "line": b.line.map(|l| LINES[(l as usize).min(2)]),
-                "settled-by": b.settled_by.word(),
-                "unit": b.unit.text(),
-                "low": number(b.unit.from_si(b.written.0)),
-                "high": number(b.unit.from_si(b.written.1)),
-                "at": sources.place(b.span),
-                "series": b.series,
-                "at-least": end(b, &b.low),
-                "at-most": end(b, &b.high),
-                "cures": b.cures.iter().map(|c| json!({
-                    "rule": c.rule,
-                    "subject": c.subject.label,
-                    "from": number(b.unit.from_si(c.from)),
-                    "upward": c.upward,
-                })).collect::<Vec<_>>(),
-            })
-        })
-        .collect();
-    let choices: Vec<Value> = all
-        .choices
-        .iter()
-        .map(|c| {
-            json!({
-                "fact": c.fact,
-                "subject": c.of,
-                "settled-by": c.settled_by.word(),
-                "written": c.written,
-                "at": sources.place(c.span),
-                "fine": c.fine,
-                "breaking": c.breaking.iter().map(|(w, r, s)| json!({"word": w, "rule": r, "subject": s.label})).collect::<Vec<_>>(),
-            })
-        })
-        .collect();
     json!({
         "schema": "amperule-bounds-1",
         "path": path,
         "undecided": all.undecided,
         "left": all.left,
-        "bounds": bounds,
-        "choices": choices,
+        "bounds": all.bounds.iter().map(|b| json!({
+            "fact": b.fact,
+            "subject": b.of,
+            "line": b.line.map(|l| LINES[(l as usize).min(2)]),
+            "settled-by": b.settled_by.word(),
+            "unit": b.unit.text(),
+            "low": number(b.unit.from_si(b.written.0)),
+            "high": number(b.unit.from_si(b.written.1)),
+            "at": sources.place(b.span),
+            "series": b.series,
+            "at-least": end(b, &b.low),
+            "at-most": end(b, &b.high),
+            "cures": b.cures.iter().map(|c| json!({
+                "rule": c.rule,
+                "subject": c.subject.label,
+                "from": number(b.unit.from_si(c.from)),
+                "upward": c.upward,
+            })).collect::<Vec<_>>(),
+        })).collect::<Vec<_>>(),
+        "choices": all.choices.iter().map(|c| json!({
+            "fact": c.fact,
+            "subject": c.of,
+            "settled-by": c.settled_by.word(),
+            "written": c.written,
+            "at": sources.place(c.span),
+            "fine": c.fine,
+            "breaking": c.breaking.iter().map(|(w, r, s)| json!({"word": w, "rule": r, "subject": s.label})).collect::<Vec<_>>(),
+        })).collect::<Vec<_>>(),
     })
 }

@@ -50,23 +50,16 @@ fn sure(c: &Confidence) -> &'static str {
 /// The facts to be written that it rests on.
 fn written(reads: &[ReadBy]) -> String {
     let row = |r: &ReadBy| {
-        let settled_by = r.settled_by.word().to_owned();
-        [
-            format!("{}.{}", r.kind, r.fact),
-            settled_by,
-            r.means.clone(),
-        ]
+        let (name, by) = (format!("{}.{}", r.kind, r.fact), r.settled_by.word());
+        [name, by.to_owned(), r.means.clone()]
     };
     below(reads.iter().filter(|r| !r.derived).map(row), 2)
 }
 
 /// The facts that are worked out for it.
 fn derived(reads: &[ReadBy]) -> String {
-    let named = reads.iter().filter(|r| r.derived && r.named);
-    below(
-        named.map(|r| [format!("{}.{}", r.kind, r.fact), r.means.clone()]),
-        2,
-    )
+    let row = |r: &ReadBy| [format!("{}.{}", r.kind, r.fact), r.means.clone()];
+    below(reads.iter().filter(|r| r.derived && r.named).map(row), 2)
 }
 
 /// A case for each outcome that has one.

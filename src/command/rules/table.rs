@@ -136,17 +136,11 @@ fn span(held: &[usize], editions: &[Arc<Ruleset>]) -> String {
         }
     }
     let name = |i: usize| editions.get(i).map_or("", |r| r.edition.id.as_str());
-    stretches
-        .into_iter()
-        .map(|(a, b)| {
-            if a == b {
-                name(a).to_owned()
-            } else {
-                format!("{} .. {}", name(a), name(b))
-            }
-        })
-        .collect::<Vec<_>>()
-        .join(", ")
+    let told = stretches.into_iter().map(|(a, b)| match a == b {
+        true => name(a).to_owned(),
+        false => format!("{} .. {}", name(a), name(b)),
+    });
+    told.collect::<Vec<_>>().join(", ")
 }
 
 fn or_none(text: Option<&String>) -> String {
