@@ -35,28 +35,22 @@ pub(super) fn hints(state: &mut State, params: InlayHintParams) -> Option<Vec<In
             short.push(format!("{} {value} ({limit}, {margin})", f.fact));
         }
     }
-    let (first, last) = (
-        params.range.start.line as usize,
-        params.range.end.line as usize,
-    );
-    let inside = lines
-        .into_iter()
-        .filter(|(line, _)| (first..=last).contains(line));
-    let hints = inside
-        .filter(|(_, (short, _))| !short.is_empty())
-        .map(|(line, (short, long))| {
-            let end = view.lines.start(line + 1).unwrap_or(view.text().len() + 1) - 1;
-            InlayHint {
-                position: view.lines.position(view.text(), end),
-                label: Label::String(short.join("; ")),
-                kind: None,
-                text_edits: None,
-                tooltip: Some(Tooltip::String(long.join("\n"))),
-                padding_left: Some(true),
-                padding_right: None,
-                data: None,
-            }
-        });
+    let asked = params.range.start.line as usize..=params.range.end.line as usize;
+    let inside = lines.into_iter().filter(|(line, _)| asked.contains(line));
+    let limited = inside.filter(|(_, (short, _))| !short.is_empty());
+    let hints = limited.map(|(line, (short, long))| {
+        let end = view.lines.start(line + 1).unwrap_or(view.text().len() + 1) - 1;
+        InlayHint {
+            position: view.lines.position(view.text(), end),
+            label: Label::String(short.join("; ")),
+            kind: None,
+            text_edits: None,
+            tooltip: Some(Tooltip::String(long.join("\n"))),
+            padding_left: Some(true),
+            padding_right: None,
+            data: None,
+        }
+    });
     Some(hints.collect())
 }
 

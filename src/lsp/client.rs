@@ -35,25 +35,17 @@ impl Client {
     /// A client by what it can do, and the options that it sends along.
     pub(super) fn new(can: &ClientCapabilities, options: Option<&Value>) -> Self {
         let shows = options.and_then(|o| o.get("showsExplanations")?.as_bool());
-        let encodings = can
-            .general
-            .as_ref()
-            .and_then(|g| g.position_encodings.as_ref());
+        let general = can.general.as_ref();
+        let encodings = general.and_then(|g| g.position_encodings.as_ref());
         let utf8 = encodings.is_some_and(|all| all.contains(&PositionEncodingKind::UTF8));
         let hover = can.text_document.as_ref().and_then(|t| t.hover.as_ref());
         let formats = hover.and_then(|h| h.content_format.as_ref());
         let workspace = can.workspace.as_ref();
-        let hints = workspace.and_then(|w| w.inlay_hint.as_ref());
-        let lenses = workspace.and_then(|w| w.code_lens.as_ref());
+        let hints = workspace.and_then(|w| w.inlay_hint.as_ref()?.refresh_support);
+        let lenses = workspace.and_then(|w| w.code_lens.as_ref()?.refresh_support);
         let refreshes = [
-            (
-                hints.and_then(|h| h.refresh_support),
-                "workspace/inlayHint/refresh",
-            ),
-            (
-                lenses.and_then(|l| l.refresh_support),
-                "workspace/codeLens/refresh",
-            ),
+            (hints, "workspace/inlayHint/refresh"),
+            (lenses, "workspace/codeLens/refresh"),
         ];
         let refreshes = refreshes.into_iter().filter(|(can, _)| *can == Some(true));
         Self {

@@ -180,22 +180,14 @@ impl<'a> Text<'a> {
     }
 
     fn block(&self, b: &Block) -> DocumentSymbol {
-        let word = b
-            .from
-            .as_ref()
-            .or(b.name.as_ref().map(|n| &n.word))
-            .unwrap_or(&b.kind);
+        let name = b.name.as_ref().map(|n| &n.word);
+        let word = b.from.as_ref().or(name).unwrap_or(&b.kind);
         let mut detail = b.kind.text.clone();
         if let Some(label) = &b.label {
             detail = format!("{detail} \"{}\"", label.value);
         }
-        self.symbol(
-            word,
-            detail,
-            SymbolKind::Object,
-            b.span,
-            self.inner(&b.entries),
-        )
+        let inner = self.inner(&b.entries);
+        self.symbol(word, detail, SymbolKind::Object, b.span, inner)
     }
 
     fn inner(&self, entries: &[Entry]) -> Vec<DocumentSymbol> {
@@ -213,14 +205,8 @@ impl<'a> Text<'a> {
     fn parts(&self, key: &Word, value: &Value, all: &mut Vec<DocumentSymbol>) {
         match &value.kind {
             ValueKind::Part { head, entries } => {
-                let inner = self.inner(entries);
-                let mut symbol = self.symbol(
-                    head,
-                    head.text.clone(),
-                    SymbolKind::Struct,
-                    value.span,
-                    inner,
-                );
+                let (detail, inner) = (head.text.clone(), self.inner(entries));
+                let mut symbol = self.symbol(head, detail, SymbolKind::Struct, value.span, inner);
                 symbol.name.clone_from(&key.text);
                 all.push(symbol);
             }
@@ -242,12 +228,9 @@ impl<'a> Text<'a> {
     ) -> DocumentSymbol {
         // What is selected must lie in what is shown.
         let whole = span.to(word.span);
+        let name = self.text.get(word.span.from()..word.span.until());
         DocumentSymbol {
-            name: self
-                .text
-                .get(word.span.from()..word.span.until())
-                .unwrap_or(&word.text)
-                .to_owned(),
+            name: name.unwrap_or(&word.text).to_owned(),
             detail: Some(detail),
             kind,
             tags: None,
@@ -278,12 +261,8 @@ pub(super) fn all_symbols(
     params: WorkspaceSymbolParams,
 ) -> Option<WorkspaceSymbolResponse> {
     let wanted = params.query.to_lowercase();
-    let mut paths: Vec<_> = state
-        .open
-        .keys()
-        .filter(|p| !State::is_rules(p))
-        .cloned()
-        .collect();
+    let open = state.open.keys().filter(|p| !State::is_rules(p));
+    let mut paths: Vec<_> = open.cloned().collect();
     let (designs, _) = state.project.designs(&state.folders);
     paths.extend(designs.into_iter().take(MOST_DESIGNS));
     paths.sort();
@@ -293,10 +272,8 @@ pub(super) fn all_symbols(
         let (Ok(text), Some(uri)) = (state.project.text(&path), state.uri(&path)) else {
             continue;
         };
-        let (parsed, lines) = (
-            parse(FileId(0), &text),
-            Lines::new(&text, state.client.encoding),
-        );
+        let parsed = parse(FileId(0), &text);
+        let lines = Lines::new(&text, state.client.encoding);
         let symbols = Text {
             text: &text,
             lines: &lines,
@@ -335,10 +312,8 @@ pub(super) fn folds(state: &mut State, params: FoldingRangeParams) -> Option<Vec
     let line = |byte| view.lines.line_of(byte);
     walk(&view.parsed.tree, &mut |span, is| {
         let (first, last) = (line(span.from()), line(span.until()));
-        let braced = view
-            .text()
-            .get(..span.until())
-            .is_some_and(|t| t.ends_with('}'));
+        let until = view.text().get(..span.until());
+        let braced = until.is_some_and(|t| t.ends_with('}'));
         if is == Is::Whole && braced && last > first {
             all.push((first, last, None));
         }
@@ -411,10 +386,9 @@ pub(super) fn colours(state: &mut State, params: SemanticTokensParams) -> Option
         }
     };
     walk(&view.parsed.tree, &mut add);
-    view.parsed
-        .comments
-        .iter()
-        .for_each(|c| add(c.span, Is::Comment));
+    for c in &view.parsed.comments {
+        add(c.span, Is::Comment);
+    }
     all.sort_by_key(|(from, until, _)| (*from, *until));
     let mut data = Vec::new();
     let (mut line, mut column, mut done) = (0, 0, 0);
