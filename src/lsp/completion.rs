@@ -188,13 +188,8 @@ impl Offer<'_> {
             } else {
                 least
             };
-            self.add(
-                &kind.name,
-                &format!("{} ", kind.name),
-                Icon::Class,
-                &kind.means,
-                rank,
-            );
+            let text = format!("{} ", kind.name);
+            self.add(&kind.name, &text, Icon::Class, &kind.means, rank);
         }
         let top = self.context.inside == Inside::Top;
         for (word, what) in WORDS.iter().filter(|(word, _)| top || *word == "no") {
@@ -248,11 +243,8 @@ impl Offer<'_> {
         };
         let v = &self.ruleset.vocabulary;
         let fact = v.fact(kind, ix);
-        let before = self
-            .view
-            .text()
-            .get(..self.context.cursor.token.start)
-            .unwrap_or("");
+        let token = &self.context.cursor.token;
+        let before = self.view.text().get(..token.start).unwrap_or("");
         if before.ends_with('(') {
             for origin in Origin::ALL {
                 self.word(origin.word(), Icon::EnumMember, "", Rank::Possible);
@@ -272,9 +264,8 @@ impl Offer<'_> {
                 } else {
                     if let Some(series) = fact.series {
                         for member in &v.series(series).members {
-                            let text = member.name.clone();
-                            let text =
-                                text.unwrap_or_else(|| format_quantity(member.value, unit, 6));
+                            let figure = || format_quantity(member.value, unit, 6);
+                            let text = member.name.clone().unwrap_or_else(figure);
                             self.word(&text, Icon::Value, &fact.means, Rank::Open);
                         }
                     }
@@ -359,10 +350,10 @@ impl Offer<'_> {
         for id in design.ids().filter(suits) {
             let object = design.object(id);
             let kind = &v.kind(object.kind).name;
-            let detail = object
-                .label
-                .as_ref()
-                .map_or(kind.clone(), |l| format!("{kind} \"{l}\""));
+            let detail = match &object.label {
+                Some(label) => format!("{kind} \"{label}\""),
+                None => kind.clone(),
+            };
             let label = design.label(id);
             self.word(&label, Icon::Reference, &detail, Rank::Open);
         }
@@ -371,11 +362,8 @@ impl Offer<'_> {
     /// Words that open a part.
     fn openings(&mut self, wanted: Option<KindId>) {
         let v: &Vocabulary = &self.ruleset.vocabulary;
-        for id in v
-            .kind_ids()
-            .filter(|k| wanted.is_none_or(|w| v.fits(*k, w)))
-        {
-            let kind = v.kind(id);
+        let suits = |k: &KindId| wanted.is_none_or(|w| v.fits(*k, w));
+        for kind in v.kind_ids().filter(suits).map(|id| v.kind(id)) {
             for head in &kind.heads {
                 let text = format!("{} ", head.word);
                 self.add(&head.word, &text, Icon::Struct, &kind.means, Rank::Open);
@@ -401,24 +389,18 @@ pub(super) fn resolve(state: &mut State, mut item: CompletionItem) -> Completion
     let found = item.data.as_ref().and_then(|data| {
         let number = |key: &str| u16::try_from(data.get(key)?.as_u64()?).ok();
         let path = data.get("file")?.as_str()?;
-        Some((
-            path.to_owned(),
-            KindId(number("kind")?),
-            FactIx(number("fact")?),
-        ))
+        let (kind, fact) = (number("kind")?, number("fact")?);
+        Some((path.to_owned(), KindId(kind), FactIx(fact)))
     });
     let Some((path, kind, fact)) = found else {
         return item;
     };
-    let ruleset = state
-        .view(path.as_ref())
-        .and_then(|v| v.loaded.ruleset.clone());
+    let view = state.view(path.as_ref());
+    let ruleset = view.and_then(|v| v.loaded.ruleset.clone());
     // Between the offer and this another ruleset may have been named.
     let known = |r: &Ruleset| {
-        let kinds = &r.vocabulary.kinds;
-        kinds
-            .get(usize::from(kind.0))
-            .is_some_and(|k| usize::from(fact.0) < k.facts.len())
+        let kind = r.vocabulary.kinds.get(usize::from(kind.0));
+        kind.is_some_and(|k| usize::from(fact.0) < k.facts.len())
     };
     if let Some(ruleset) = ruleset.filter(|r| known(r)) {
         let text = words::fact(&ruleset, kind, fact, 80);

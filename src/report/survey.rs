@@ -88,14 +88,11 @@ fn total(survey: &Survey) -> String {
         n => format!(", {n} more may follow"),
     };
     let each = survey.undecided.iter().map(|(s, n)| format!("{n} {s}"));
+    let waiting = survey.undecided.iter().map(|(_, n)| n).sum();
     format!(
         "{}{following}; {} for them ({})",
         plural(survey.questions.len(), "question", "questions"),
-        plural(
-            survey.undecided.iter().map(|(_, n)| n).sum(),
-            "verdict waits",
-            "verdicts wait"
-        ),
+        plural(waiting, "verdict waits", "verdicts wait"),
         each.collect::<Vec<_>>().join(", ")
     )
 }
