@@ -27,7 +27,7 @@ pub(super) enum Built {
 pub(super) struct Before {
     /// Index among the entries.
     pub(super) index: usize,
-    /// End of the fact in the piece.
+    /// Where the fact ends.
     pub(super) end: usize,
 }
 

@@ -9,27 +9,16 @@ use super::tree::{Entry, Value, ValueKind, Word};
 use crate::source::{Problem, Span};
 
 impl<'a> Lower<'a> {
-    /// Whether no line ends between two places.
+    /// Whether no line ends between two places of this piece.
     pub(super) fn on_one_line(&self, from: usize, to: usize) -> bool {
-        let between = self.text.get(from..to).unwrap_or("\n");
+        let between = self.slice(Span::new(self.file, from, to));
         !between.contains(['\n', '\r'])
     }
 
     /// Junk: after a fact on the same line it takes the fact's value with it, unless the value is
     /// certain all the same.
-    pub(super) fn bad(
-        &mut self,
-        pair: &Pair<'a, Rule>,
-        entries: &mut [Entry],
-        before: Option<&Before>,
-    ) {
-        let start = pair.as_span().start();
-        self.junk(self.span(pair), start, entries, before);
-    }
-
-    /// The same of a stretch that begins at `start` in the piece.
-    fn junk(&mut self, span: Span, start: usize, entries: &mut [Entry], before: Option<&Before>) {
-        let same_line = before.filter(|b| self.on_one_line(b.end, start));
+    pub(super) fn junk(&mut self, span: Span, entries: &mut [Entry], before: Option<&Before>) {
+        let same_line = before.filter(|b| self.on_one_line(b.end, span.from()));
         let fact = same_line.and_then(|b| entries.get_mut(b.index));
         if let Some(Entry::Fact(fact)) = fact {
             let problem = mistakes::after_value(self, span, Some(&fact.value), Some(&fact.key));
@@ -41,8 +30,7 @@ impl<'a> Lower<'a> {
                 fact.value.span = fact.value.span.to(span);
             }
         } else {
-            let problem = mistakes::on_its_own(self, span);
-            problem.report(self);
+            mistakes::on_its_own(self, span).report(self);
         }
     }
 
@@ -54,15 +42,15 @@ impl<'a> Lower<'a> {
         entries: &mut [Entry],
         before: Option<&Before>,
     ) -> Option<Built> {
-        let start = pair.as_span().start();
         let mut fact = self.fact(pair, span)?;
         let text = fact.key.text.clone();
         let at = fact.key.span;
         let (first, second) = text.split_once(' ')?;
-        if before.is_some_and(|b| b.end + 1 == start) {
-            let until = at.from() + first.len();
-            self.junk(Span::new(at.file, at.from(), until), start, entries, before);
-            fact.key = Word::new(second.to_owned(), Span::new(at.file, until + 1, at.until()));
+        if before.is_some_and(|b| b.end + 1 == span.from()) {
+            let junk = at.first(first.len());
+            self.junk(junk, entries, before);
+            let rest = Span::new(at.file, junk.until() + 1, at.until());
+            fact.key = Word::new(second.to_owned(), rest);
         } else {
             fact.key.text = text.replace(' ', "-");
             Problem::wrong(
@@ -84,7 +72,6 @@ impl<'a> Lower<'a> {
         before: Option<&Before>,
     ) {
         let whole = self.span(&pair);
-        let start = pair.as_span().start();
         let mut inner: Vec<_> = pair.into_inner().collect();
         if inner.is_empty() {
             return;
@@ -96,13 +83,13 @@ impl<'a> Lower<'a> {
         });
         let new_line = fact
             .as_ref()
-            .is_none_or(|(_, end)| !self.on_one_line(*end, start));
+            .is_none_or(|(_, end)| !self.on_one_line(*end, whole.from()));
         let problem = if new_line {
             mistakes::line_begins_with_sign(self, sign)
         } else {
-            let value = fact.as_ref().map(|(f, _)| f.value.clone());
-            let key = fact.as_ref().map(|(f, _)| f.key.clone());
-            mistakes::after_value(self, whole, value.as_ref(), key.as_ref())
+            let value = fact.as_ref().map(|(f, _)| &f.value);
+            let key = fact.as_ref().map(|(f, _)| &f.key);
+            mistakes::after_value(self, whole, value, key)
         };
         problem.report(self);
         if let Some((fact, _)) = fact {
@@ -116,11 +103,7 @@ impl<'a> Lower<'a> {
         let after = self.text.get(end..).unwrap_or("");
         let line = after.split(['\n', '\r']).next().unwrap_or("");
         let next = line.trim_start();
-        let end = end
-            - (self
-                .text
-                .get(..end)
-                .map_or(0, |t| t.len() - t.trim_end().len()));
+        let end = self.text.get(..end).map_or(end, |t| t.trim_end().len());
         let at = self.within(end, end);
         let clean = next.is_empty() || next.starts_with(['}', '#']) || mistakes::begins_entry(next);
         if clean {

@@ -67,9 +67,7 @@ impl<'a> Lower<'a> {
             Some(self.value(tokens))
         };
         if let Some(rest) = rest {
-            let span = self.span(&rest);
-            let end = span.start as usize + rest.as_str().trim_end().len();
-            let span = Span::new(self.file, span.from(), end);
+            let span = self.span(&rest).first(rest.as_str().trim_end().len());
             mistakes::after_value(self, span, value.as_ref(), None).report(self);
             let span = value.as_ref().map_or(span, |v| v.span.to(span));
             value = Some(Value::plain(ValueKind::Bad, span));
@@ -82,7 +80,7 @@ impl<'a> Lower<'a> {
         let mut entries = Vec::new();
         let mut before: Option<Before> = None;
         for pair in body.into_inner() {
-            let end = pair.as_span().end();
+            let end = self.span(&pair).until();
             let is_bad = pair.as_rule() == Rule::bad;
             match self.entry(pair, &mut entries, before.as_ref()) {
                 Some(Built::Entry(entry)) => {
@@ -100,9 +98,8 @@ impl<'a> Lower<'a> {
                         Item::Block(b) => ("block", b.span),
                         Item::No(n) => ("no", n.span),
                     };
-                    let head = Span::new(self.file, span.from(), span.from() + what.len());
                     let why = format!("`{what}` stands inside a block");
-                    Problem::wrong("misplaced-item", head, why)
+                    Problem::wrong("misplaced-item", span.first(what.len()), why)
                         .help("move it out of all blocks, to the outermost level of the file")
                         .report(self);
                     before = None;
@@ -126,7 +123,7 @@ impl<'a> Lower<'a> {
     ) -> Option<Built> {
         let span = self.span(&pair);
         Some(match pair.as_rule() {
-            Rule::fact => Built::Entry(Entry::Fact(self.fact(pair, span)?)),
+            Rule::fact | Rule::equals_fact => Built::Entry(Entry::Fact(self.fact(pair, span)?)),
             Rule::block | Rule::short_block | Rule::departure => self.block(pair, span, false)?,
             Rule::no_kind => {
                 let kind = self.word(&pair.into_inner().next()?);
@@ -143,18 +140,15 @@ impl<'a> Lower<'a> {
                 Built::Item(Item::Parameter(Parameter { name, value, span }))
             }
             Rule::late_block => self.block(pair, span, true)?,
-            Rule::equals_fact => self.equals_fact(pair, span)?,
             Rule::split_fact => self.split_fact(pair, span, entries, before)?,
             Rule::bare_fact => {
-                let start = pair.as_span().start();
-                let behind = before.is_some_and(|b| self.on_one_line(b.end, start));
+                let behind = before.is_some_and(|b| self.on_one_line(b.end, span.from()));
                 self.bare_fact(pair, span, behind)?
             }
             Rule::odd_block => {
                 let mut inner = pair.into_inner();
                 if let Some(head) = inner.next() {
-                    let problem = mistakes::odd_head(self, &head);
-                    problem.report(self);
+                    mistakes::odd_head(self, &head).report(self);
                 }
                 for body in inner.filter(|p| p.as_rule() == Rule::body) {
                     // Its entries are read for their own mistakes; what they belong to is unknown.
@@ -163,17 +157,20 @@ impl<'a> Lower<'a> {
                 return None;
             }
             Rule::stray_body => {
-                let open = Span::new(self.file, span.from(), span.from() + 1);
-                Problem::wrong("brace-without-head", open, "a `{` has no head before it")
-                    .help("write the kind of the block before it, as in `circuit ev {`")
-                    .report(self);
+                Problem::wrong(
+                    "brace-without-head",
+                    span.first(1),
+                    "a `{` has no head before it",
+                )
+                .help("write the kind of the block before it, as in `circuit ev {`")
+                .report(self);
                 for body in pair.into_inner() {
                     self.body(body);
                 }
                 return None;
             }
             Rule::bad => {
-                self.bad(&pair, entries, before);
+                self.junk(span, entries, before);
                 return None;
             }
             Rule::late_more => {
@@ -186,9 +183,15 @@ impl<'a> Lower<'a> {
 
     pub(super) fn fact(&mut self, pair: Pair<'a, Rule>, span: Span) -> Option<FactEntry> {
         let end = pair.as_span().end();
-        let mut inner = pair.into_inner();
-        let key = inner.next()?;
-        let key = self.word(&key);
+        let mut inner = pair.into_inner().peekable();
+        let key = self.word(&inner.next()?);
+        if let Some(sign) = inner.next_if(|t| t.as_rule() == Rule::equals) {
+            let why = format!("`{}` is given its value with `{}`", key.text, sign.as_str());
+            Problem::error("equals-sign", why)
+                .at(self.span(&sign), "expected `:`")
+                .help(format!("write `{}:`", key.text))
+                .report(self);
+        }
         let tokens: Vec<_> = inner.collect();
         let value = if tokens.is_empty() {
             self.missing_value(&key, end)
@@ -199,29 +202,9 @@ impl<'a> Lower<'a> {
         Some(FactEntry::new(key, value, span))
     }
 
-    fn equals_fact(&mut self, pair: Pair<'a, Rule>, span: Span) -> Option<Built> {
-        let end = pair.as_span().end();
-        let mut inner = pair.into_inner();
-        let (key, sign) = (inner.next()?, inner.next()?);
-        let key = self.word(&key);
-        let why = format!("`{}` is given its value with `{}`", key.text, sign.as_str());
-        Problem::error("equals-sign", why)
-            .at(self.span(&sign), "expected `:`")
-            .help(format!("write `{}:`", key.text))
-            .report(self);
-        let tokens: Vec<_> = inner.collect();
-        let value = if tokens.is_empty() {
-            self.missing_value(&key, end)
-        } else {
-            self.value(tokens)
-        };
-        Some(Built::Entry(Entry::Fact(FactEntry::new(key, value, span))))
-    }
-
     fn bare_fact(&mut self, pair: Pair<'a, Rule>, span: Span, behind: bool) -> Option<Built> {
         let mut inner = pair.into_inner();
-        let key = inner.next()?;
-        let key = self.word(&key);
+        let key = self.word(&inner.next()?);
         let problem = mistakes::missing_colon(self, &key, span, behind);
         let repaired = problem.code == "missing-colon";
         problem.report(self);
@@ -252,12 +235,8 @@ impl<'a> Lower<'a> {
 
     fn block(&mut self, pair: Pair<'a, Rule>, span: Span, late: bool) -> Option<Built> {
         let departs = pair.as_rule() == Rule::departure;
-        let mut kind = departs.then(|| {
-            Word::new(
-                "departure".to_owned(),
-                Span::new(self.file, span.from(), span.from() + "departure".len()),
-            )
-        });
+        let word = "departure";
+        let mut kind = departs.then(|| Word::new(word.to_owned(), span.first(word.len())));
         let (mut name, mut label, mut from) = (None, None, None);
         let (mut row, mut entries, mut product) = (Vec::new(), Vec::new(), None);
         for part in pair.into_inner() {

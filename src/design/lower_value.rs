@@ -62,10 +62,10 @@ impl<'a> Lower<'a> {
             let end = tokens.last().map_or(self.span(&rest), |t| self.span(&t));
             let rest = self.span(&rest).to(end);
             let why = format!("`{}` cannot follow a value", self.slice(rest).trim());
-            let problem = Problem::error("trailing-text", why)
+            Problem::error("trailing-text", why)
                 .at(rest, "expected `)`")
-                .help("put brackets round what belongs together");
-            problem.report(self);
+                .help("put brackets round what belongs together")
+                .report(self);
             return bad(whole.to(rest));
         }
         let comma = separator.is_some_and(|s| s.as_rule() == Rule::comma);
@@ -80,20 +80,18 @@ impl<'a> Lower<'a> {
         whole: Span,
     ) -> Value {
         let with_line = elements.iter().filter(|e| e.line.is_some()).count();
-        if by_turn || with_line > 0 {
-            // Both are rows of values separated by commas.
-            if !comma && elements.len() > 1 {
-                let what = if by_turn {
-                    "`by-turn`"
-                } else {
-                    "values per line conductor"
-                };
-                let why = format!("{what} and `|` stand in one value");
-                Problem::wrong("alternatives-of-rows", whole, why)
-                    .help("put the alternatives in brackets, as in `L1 (5 A | 6 A), L2 3 A`")
-                    .report(self);
-                return bad(whole);
-            }
+        // Both are rows of values separated by commas.
+        if (by_turn || with_line > 0) && !comma && elements.len() > 1 {
+            let what = if by_turn {
+                "`by-turn`"
+            } else {
+                "values per line conductor"
+            };
+            let why = format!("{what} and `|` stand in one value");
+            Problem::wrong("alternatives-of-rows", whole, why)
+                .help("put the alternatives in brackets, as in `L1 (5 A | 6 A), L2 3 A`")
+                .report(self);
+            return bad(whole);
         }
         if with_line > 0 {
             let odd = elements
@@ -255,9 +253,8 @@ impl<'a> Lower<'a> {
                 Rule::over => Arith::Div,
                 Rule::minus => Arith::Sub,
                 _ => {
-                    let sign_span = self.span(&sign);
-                    let problem = mistakes::wrong_minus(self, left_end, sign_span, right.span);
-                    problem.report(self);
+                    let sign = self.span(&sign);
+                    mistakes::wrong_minus(self, left_end, sign, right.span).report(self);
                     sound = false;
                     Arith::Sub
                 }
@@ -326,12 +323,7 @@ impl<'a> Lower<'a> {
             Rule::counted | Rule::row_word | Rule::placed | Rule::joined | Rule::typed => {
                 ValueKind::Word(fold_word(token.as_str()))
             }
-            Rule::bare => ValueKind::Number(Number {
-                digits: token.as_str().to_owned(),
-                unit: None,
-                more: Vec::new(),
-                span,
-            }),
+            Rule::bare => ValueKind::Number(Number::bare(token.as_str().to_owned(), span)),
             Rule::unknown => ValueKind::Unknown,
             Rule::number => ValueKind::Number(self.number(token)),
             Rule::date => self.date(token.as_str(), span),
@@ -348,10 +340,9 @@ impl<'a> Lower<'a> {
                 let mut inner: Vec<_> = token.into_inner().collect();
                 if inner.last().is_some_and(|t| t.as_rule() == Rule::unclosed) {
                     inner.pop();
-                    let open = Span::new(self.file, span.from(), span.from() + 1);
                     let end = span.from() + self.slice(span).trim_end().len();
                     Problem::error("unclosed-bracket", "a `(` is not closed")
-                        .at(open, "opened here")
+                        .at(span.first(1), "opened here")
                         .at(Span::new(self.file, end, end), "expected `)`")
                         .report(self);
                     self.value(inner);
@@ -363,10 +354,8 @@ impl<'a> Lower<'a> {
                 }
             }
             Rule::wrong_number => {
-                let digits = token.into_inner().next();
-                if let Some(digits) = digits {
-                    let problem = mistakes::wrong_number(self, &digits);
-                    problem.report(self);
+                if let Some(digits) = token.into_inner().next() {
+                    mistakes::wrong_number(self, &digits).report(self);
                 }
                 ValueKind::Bad
             }
@@ -377,8 +366,7 @@ impl<'a> Lower<'a> {
 
     /// `rcbo B32 30 mA { … }`: values without keys, and the facts behind them.
     fn part_row(&mut self, row: Pair<'a, Rule>) -> Value {
-        let mut span = self.span(&row);
-        span.end = span.start + u32::try_from(row.as_str().trim_end().len()).unwrap_or(0);
+        let span = self.span(&row).first(row.as_str().trim_end().len());
         let (mut values, mut entries, mut body) = (Vec::new(), Vec::new(), false);
         let mut product = None;
         for token in row.into_inner() {
@@ -555,6 +543,5 @@ fn lift_origin(elements: &mut [Element]) -> Option<Spanned<Origin>> {
     {
         return None;
     }
-    let origin = last.value.origin.take()?;
-    Some(origin)
+    last.value.origin.take()
 }

@@ -114,9 +114,8 @@ fn wrong_use(span: Span) -> Problem {
 
 /// `circuit ev extra {`: a head that is none.
 pub(super) fn odd_head(lower: &Lower<'_>, head: &Pair<'_, Rule>) -> Problem {
-    let span = lower.span(head);
     let raw = head.as_str().trim_end();
-    let span = Span::new(span.file, span.from(), span.from() + raw.len());
+    let span = lower.span(head).first(raw.len());
     let why = format!("`{}` cannot head a block", shown(raw));
     let problem = Problem::error("wrong-head", why).at(
         span,
@@ -163,12 +162,11 @@ pub(super) fn wrong_minus(lower: &Lower<'_>, left: Span, sign: Span, right: Span
     }
     let mut problem = if written == "-" {
         let why = "a minus needs a blank on both sides";
-        Problem::error("minus-without-blanks", why)
+        Problem::wrong("minus-without-blanks", whole, why)
     } else {
         let why = format!("`{written}` is neither a minus sign nor a range");
-        Problem::error("dash", why)
-    }
-    .at(whole, "");
+        Problem::wrong("dash", whole, why)
+    };
     problem = problem.help(format!("write `{a} - {b}` to subtract"));
     if b.starts_with(|c: char| c.is_ascii_digit()) {
         problem = problem.help(format!("write `{a} .. {b}` for a range"));
@@ -188,22 +186,18 @@ pub(super) fn wrong_number(lower: &Lower<'_>, digits: &Pair<'_, Rule>) -> Proble
     let span = lower.span(digits);
     if raw.contains(',') {
         let groups: Vec<&str> = raw.split(',').collect();
-        let problem = Problem::error("decimal-comma", format!("`{raw}` is written with a comma"))
-            .at(span, "");
+        let why = format!("`{raw}` is written with a comma");
+        let mut problem = Problem::wrong("decimal-comma", span, why);
         let thousands = groups.len() > 2
             || groups
                 .last()
                 .is_some_and(|g| g.split('.').next().is_some_and(|g| g.len() == 3));
-        let problem = if groups.len() == 2 && !raw.contains('.') {
-            problem.help(format!("write `{}`", raw.replace(',', ".")))
-        } else {
-            problem
-        };
-        let problem = if thousands {
-            problem.help(format!("write `{}` for thousands", raw.replace(',', "")))
-        } else {
-            problem
-        };
+        if groups.len() == 2 && !raw.contains('.') {
+            problem = problem.help(format!("write `{}`", raw.replace(',', ".")));
+        }
+        if thousands {
+            problem = problem.help(format!("write `{}` for thousands", raw.replace(',', "")));
+        }
         return problem.help(format!("write `{}` for a list", groups.join(", ")));
     }
     if let Some(whole) = raw.strip_suffix('.') {
@@ -279,7 +273,7 @@ pub(super) fn after_value(
     let value = value.filter(|v| {
         !(matches!(v.kind, ValueKind::Bad) && key.is_some_and(|k| k.span.from() == v.span.from()))
     });
-    let one = Span::new(span.file, span.from(), span.from() + first.len_utf8());
+    let one = span.first(first.len_utf8());
     match first {
         ';' => return semicolon(one),
         ',' if rest.is_empty() && value.is_some() => {
@@ -287,8 +281,7 @@ pub(super) fn after_value(
                 .help("entries are not separated by commas: leave it out, or write another value");
         }
         '|' if rest.starts_with('|') || junk.starts_with("||") => {
-            return Problem::error("double-bar", "`||` means nothing here")
-                .at(Span::new(span.file, span.from(), span.from() + 2), "")
+            return Problem::wrong("double-bar", span.first(2), "`||` means nothing here")
                 .help("write `|` between alternatives");
         }
         _ => {}
@@ -377,15 +370,15 @@ fn joined_minus(value: &Value, span: Span, junk: &str) -> Option<Problem> {
 fn behind_sign(span: Span, junk: &str, behind_value: bool) -> Problem {
     let sign = sign_of(junk);
     if !behind_value {
-        return Problem::error("missing-value", format!("no value stands before `{sign}`"))
-            .at(span, "");
+        let why = format!("no value stands before `{sign}`");
+        return Problem::wrong("missing-value", span, why);
     }
     let after = junk.get(sign.len()..).unwrap_or("").trim();
     if after.is_empty() {
-        let at = Span::new(span.file, span.from(), span.from() + sign.len());
-        let help = format!("write another value after `{sign}`, or leave it out");
-        return Problem::wrong("missing-operand", at, format!("nothing follows `{sign}`"))
-            .help(help);
+        let why = format!("nothing follows `{sign}`");
+        return Problem::wrong("missing-operand", span.first(sign.len()), why).help(format!(
+            "write another value after `{sign}`, or leave it out"
+        ));
     }
     let why = format!("`{}` cannot follow `{sign}`", shown(after));
     Problem::error("wrong-operand", why).at(span, "expected a value")
@@ -420,32 +413,26 @@ fn wrong_origin(span: Span, junk: &str) -> Option<Problem> {
         Some((word, _)) => (word.trim(), true),
         None => (inside.trim(), false),
     };
-    let names = Origin::ALL.map(Origin::word);
-    if closed && names.contains(&word) {
+    let known = Origin::from_word(word).map(Origin::word);
+    if closed && known.is_some() {
         return Some(
             Problem::error("second-origin", "a value comes from one place only")
                 .at(span, "a second origin")
                 .help("write two entries if there are two statements of the same fact"),
         );
     }
-    let near = names
-        .iter()
-        .find(|n| **n == word)
-        .copied()
-        .or_else(|| closest(word, names));
+    let names = Origin::ALL.map(Origin::word);
+    let near = known.or_else(|| closest(word, names));
     if closed && word.is_empty() {
         return None;
     }
     let start = span.from() + 1 + (inside.len() - inside.trim_start().len());
     let at = Span::new(span.file, start, start + word.len());
-    if !closed && near.is_some() {
+    if let (false, Some(near)) = (closed, near) {
         return Some(
             Problem::error("unclosed-bracket", "a `(` is not closed")
-                .at(
-                    Span::new(span.file, span.from(), span.from() + 1),
-                    "opened here",
-                )
-                .help(format!("write `({})`", near.unwrap_or(word))),
+                .at(span.first(1), "opened here")
+                .help(format!("write `({near})`")),
         );
     }
     let why = format!("`({})` does not say where a value comes from", shown(word));
@@ -459,9 +446,8 @@ fn wrong_origin(span: Span, junk: &str) -> Option<Problem> {
 /// An operator or comma where an entry should begin.
 pub(super) fn line_begins_with_sign(lower: &Lower<'_>, sign: Span) -> Problem {
     let written = lower.slice(sign).trim_end();
-    let at = Span::new(sign.file, sign.from(), sign.from() + written.len());
     let why = format!("an entry begins with `{written}`");
-    Problem::wrong("line-begins-with-sign", at, why)
+    Problem::wrong("line-begins-with-sign", sign.first(written.len()), why)
         .help(format!(
         "to go on with the line before, put `{written}` at its end: a new line ends an entry otherwise"
     ))
@@ -476,7 +462,7 @@ fn semicolon(at: Span) -> Problem {
 pub(super) fn on_its_own(lower: &Lower<'_>, span: Span) -> Problem {
     let junk = lower.slice(span);
     let first = junk.chars().next().unwrap_or(' ');
-    let one = Span::new(span.file, span.from(), span.from() + first.len_utf8());
+    let one = span.first(first.len_utf8());
     match first {
         ';' => return semicolon(one),
         ')' | ']' => {
@@ -488,8 +474,7 @@ pub(super) fn on_its_own(lower: &Lower<'_>, span: Span) -> Problem {
                 .help("write `key: value`");
         }
         '|' | '+' | '*' | '/' | '±' | '-' | ',' | '.' => {
-            let end = span.from() + sign_of(junk).len();
-            return line_begins_with_sign(lower, Span::new(span.file, span.from(), end));
+            return line_begins_with_sign(lower, span.first(sign_of(junk).len()));
         }
         _ => {}
     }

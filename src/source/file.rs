@@ -64,6 +64,12 @@ impl Span {
         }
     }
 
+    /// Its first so many bytes.
+    #[must_use]
+    pub fn first(self, bytes: usize) -> Self {
+        Self::new(self.file, self.from(), self.from() + bytes)
+    }
+
     /// First byte, as an index.
     #[must_use]
     pub const fn from(self) -> usize {
