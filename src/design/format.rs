@@ -42,10 +42,8 @@ pub fn format(text: &str) -> Result<String, Vec<Problem>> {
         let Ok(matched) = pairs(Rule::file, slice) else {
             return Err(vec![fault("the text could not be read a second time")]);
         };
-        for file in matched {
-            for pair in file.into_inner() {
-                printer.entry(pair, 0);
-            }
+        for pair in matched.flat_map(Pair::into_inner) {
+            printer.entry(pair, 0);
         }
     }
     let out = printer.finish();
@@ -119,7 +117,7 @@ pub fn format_by(
 fn rewritten(text: &str, rewrites: &[Rewrite], long: bool) -> String {
     let mut edits: Vec<(usize, usize, String)> = Vec::new();
     let slice = |span: Span| text.get(span.from()..span.until()).unwrap_or("");
-    for rewrite in rewrites {
+    for rewrite in rewrites.iter().filter(|_| long) {
         let Rewrite::Row {
             items,
             end,
@@ -129,9 +127,6 @@ fn rewritten(text: &str, rewrites: &[Rewrite], long: bool) -> String {
         else {
             continue;
         };
-        if !long {
-            continue;
-        }
         for (i, item) in items.iter().enumerate() {
             let before = text.get(..item.from()).unwrap_or("").trim_end().len();
             edits.push(match (i, opened_by) {
@@ -378,38 +373,31 @@ impl<'t> Printer<'t> {
 
     fn body(&mut self, pair: Pair<'_, Rule>) {
         let (start, end) = (self.start(&pair), self.end(&pair));
-        if pair.as_str().contains(['\n', '\r']) || (!self.flat && !self.fits(&pair)) {
-            let indent = self.line_indent;
-            let one_line = !pair.as_str().contains(['\n', '\r']);
-            let outer = std::mem::replace(&mut self.broken, one_line);
-            self.push("{");
-            self.source_end = start + 1;
-            self.fresh = true;
-            let mut empty = true;
-            for entry in pair.into_inner() {
-                empty = false;
-                self.entry(entry, indent + 2);
-            }
-            if !empty {
-                self.fresh = true;
-                self.line(end - 1, indent);
-            }
-            self.push("}");
-            self.broken = outer;
-            self.fresh = false;
-            self.source_end = end;
-            return;
-        }
-        let outer = std::mem::replace(&mut self.flat, true);
+        let indent = self.line_indent;
+        let outer = (self.flat, self.broken);
+        let one_line = !pair.as_str().contains(['\n', '\r']);
+        let flat = one_line && (self.flat || self.fits(&pair));
         self.push("{");
         self.fresh = true;
+        if flat {
+            self.flat = true;
+        } else {
+            self.broken = one_line;
+            self.source_end = start + 1;
+        }
         let mut empty = true;
         for entry in pair.into_inner() {
             empty = false;
-            self.entry(entry, 0);
+            self.entry(entry, if flat { 0 } else { indent + 2 });
         }
-        self.push(if empty { "}" } else { " }" });
-        self.flat = outer;
+        if flat && !empty {
+            self.push(" ");
+        } else if !empty {
+            self.fresh = true;
+            self.line(end - 1, indent);
+        }
+        self.push("}");
+        (self.flat, self.broken) = outer;
         self.fresh = false;
         self.source_end = end;
     }
@@ -484,10 +472,7 @@ impl<'t> Printer<'t> {
 
 /// Words with one blank between them, and none inside brackets.
 fn one_blank(text: &str) -> String {
-    let words: Vec<&str> = text
-        .split(|c: char| c.is_whitespace())
-        .filter(|w| !w.is_empty())
-        .collect();
+    let words: Vec<&str> = text.split_whitespace().collect();
     words.join(" ").replace("( ", "(").replace(" )", ")")
 }
 

@@ -49,11 +49,7 @@ impl Problems {
     }
 
     pub(super) fn finish(mut self, rest: bool) -> Vec<Problem> {
-        self.list.sort_by_key(|p| {
-            p.labels
-                .first()
-                .map_or((0, 0), |l| (l.span.start, l.span.end))
-        });
+        self.list.sort_by_key(|p| p.labels.first().map(|l| l.span));
         if self.more > 0 {
             let rest = if rest { " at least" } else { "" };
             self.list.push(Problem::error(

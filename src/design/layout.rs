@@ -26,6 +26,7 @@ const MOST_UNCLOSED: usize = 20;
 pub(super) const UNTERMINATED: &str = "unterminated-text";
 
 /// The first look at a file.
+#[derive(Default)]
 pub(super) struct Layout<'t> {
     /// The text to parse; the same length as the original.
     pub text: Cow<'t, str>,
@@ -190,11 +191,7 @@ impl<'t> Look<'t> {
             ends: Vec::new(),
             out: Layout {
                 text: whole,
-                pieces: Vec::new(),
-                comments: Vec::new(),
-                unclosed: Vec::new(),
-                problems: Vec::new(),
-                strays: 0,
+                ..Layout::default()
             },
         }
     }

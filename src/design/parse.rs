@@ -178,12 +178,12 @@ fn unclosed_block(file: FileId, text: &str, unclosed: &Unclosed) -> Problem {
                 .at(Span::new(file, next, end), "the next item begins here")
                 .help("write the missing `}` before it")
         }
-        None => problem
-            .at(
-                Span::new(file, text.trim_end().len(), text.trim_end().len()),
-                "the file ends here",
-            )
-            .help("write the missing `}`"),
+        None => {
+            let end = text.trim_end().len();
+            problem
+                .at(Span::new(file, end, end), "the file ends here")
+                .help("write the missing `}`")
+        }
     }
 }
 
