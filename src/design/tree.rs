@@ -105,6 +105,18 @@ pub struct Block {
     pub from: Option<Word>,
 }
 
+impl Block {
+    /// Its opening words.
+    #[must_use]
+    pub fn head(&self) -> Span {
+        let name = self.name.as_ref().map(|n| n.word.span);
+        let repeat = self.name.as_ref().and_then(|n| n.repeat.as_ref());
+        let label = self.label.as_ref().map(|l| l.span);
+        let behind = [name, repeat.map(|r| r.span), label];
+        behind.into_iter().flatten().fold(self.kind.span, Span::to)
+    }
+}
+
 /// The name of a block, perhaps of many alike: `bay[1..6]`.
 #[derive(Clone, Debug, PartialEq)]
 pub struct BlockName {
@@ -139,6 +151,14 @@ pub enum Entry {
     Block(Block),
     /// `no bond`
     No(No),
+}
+
+/// The blocks among some entries.
+pub fn blocks_in(entries: &[Entry]) -> impl Iterator<Item = &Block> {
+    entries.iter().filter_map(|entry| match entry {
+        Entry::Block(block) => Some(block),
+        _ => None,
+    })
 }
 
 /// `key: value`; behind the head of a block or part, `as NAME` is an entry with the key `as`

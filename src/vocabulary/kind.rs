@@ -75,10 +75,9 @@ impl Kind {
     /// The words of a fact, if it is a choice.
     #[must_use]
     pub fn words_of(&self, fact: FactIx) -> &[String] {
-        match &self.fact(fact).ty {
-            FactType::Choice { words, .. } | FactType::Some { words } => words,
-            _ => &[],
-        }
+        self.fact(fact)
+            .words()
+            .map_or(&[], |words| words.as_slice())
     }
 
     /// The fact with this name or spelling.
@@ -93,6 +92,15 @@ impl Kind {
     #[must_use]
     pub fn fact(&self, ix: FactIx) -> &Fact {
         &self.facts[ix.0 as usize]
+    }
+
+    /// The kind of the part, or parts, that the fact with this name takes.
+    #[must_use]
+    pub fn part_of(&self, fact: &str) -> Option<KindId> {
+        match self.fact(self.fact_named(fact)?).ty {
+            FactType::Part(part) | FactType::Parts(part) => Some(part),
+            _ => None,
+        }
     }
 
     /// The indices of its facts.
@@ -183,6 +191,13 @@ impl Vocabulary {
     pub fn asked(&self, word: &str) -> Option<&str> {
         let found = self.asks.iter().find(|(w, _)| w.eq_ignore_ascii_case(word));
         found.map(|(_, what)| what.as_str())
+    }
+
+    /// Where a block of one kind stands in one of another; none, if it may not.
+    #[must_use]
+    pub fn within(&self, inner: KindId, outer: KindId) -> Option<&Within> {
+        let mut homes = self.kind(inner).within.iter();
+        homes.find(|w| self.fits(outer, w.kind))
     }
 
     /// Whether an object of kind `real` may stand where `wanted` is asked for.
