@@ -6,12 +6,14 @@ mod row;
 
 use rustc_hash::FxHashSet;
 
+use super::completeness::facts_called;
 use super::parts::opens;
 use super::resolver::listed;
 use super::units::takes_bare_numbers;
 use crate::design::model::Status;
 use crate::design::tree::{
     Block, BlockName, Entry, FactEntry, Item, Number, Origin, Tree, Value, ValueKind, Word,
+    blocks_in,
 };
 use crate::source::{Problem, Span};
 use crate::vocabulary::{Fact, FactType, KindId, Meaning, NameRole, Short, Vocabulary};
@@ -87,10 +89,8 @@ impl<'v> Long<'v> {
     fn note_names(&mut self, item: &Item) {
         fn blocks(block: &Block, names: &mut FxHashSet<String>) {
             names.extend(block.name.as_ref().map(|n| n.word.text.clone()));
-            for entry in &block.entries {
-                if let Entry::Block(inner) = entry {
-                    blocks(inner, names);
-                }
+            for inner in blocks_in(&block.entries) {
+                blocks(inner, names);
             }
         }
         match item {
@@ -184,20 +184,11 @@ impl<'v> Long<'v> {
         if row.is_empty() {
             return;
         }
-        let name = block
-            .name
-            .as_ref()
-            .map(|n| n.repeat.as_ref().map_or(n.word.span, |r| r.span));
-        let label = block.label.as_ref().map(|l| l.span);
-        let ends = [Some(block.kind.span), name, label].into_iter().flatten();
-        let end = ends
-            .chain(row.iter().map(|v| v.span))
-            .map(Span::until)
-            .max()
-            .unwrap_or(0)
-            .max(product_until(&block.entries));
+        let end = row.iter().fold(block.head(), |head, v| head.to(v.span));
+        let end = end.until().max(product_until(&block.entries));
+        let label = block.label.as_ref();
         let label = label.filter(|_| short.is_none_or(|s| !s.values_first));
-        let label = label.map(|span| Word::new(String::new(), span));
+        let label = label.map(|l| Word::new(String::new(), l.span));
         let name = block.name.as_ref().map(|n| &n.word).or(label.as_ref());
         let facts = self.row(kind, row, &block.entries, (end, None), name);
         behind_product(&mut block.entries, facts);
@@ -249,14 +240,10 @@ impl<'v> Long<'v> {
         let Entry::Fact(fact) = entry else {
             return None;
         };
-        let declared = self.v.kind(kind);
-        let ty = declared
-            .fact_named(&fact.key.text)
-            .map(|ix| &declared.fact(ix).ty);
         let ValueKind::Row { values, entries } = &mut fact.value.kind else {
             return None;
         };
-        if matches!(ty, Some(FactType::Part(_) | FactType::Parts(_))) {
+        if self.v.kind(kind).part_of(&fact.key.text).is_some() {
             return None;
         }
         let word = |v: &Value| match &v.kind {
@@ -314,14 +301,8 @@ impl<'v> Long<'v> {
                 }
             }
             ValueKind::Word(word) => {
-                let own = fact.words().is_some_and(|words| words.contains(word));
-                if own
-                    || self.parameters.contains(word.as_str())
-                    || !matches!(
-                        fact.ty,
-                        FactType::Choice { .. } | FactType::Some { .. } | FactType::Quantity { .. }
-                    )
-                {
+                let Some(words) = fact.words() else { return };
+                if words.contains(word) || self.parameters.contains(word.as_str()) {
                     return;
                 }
                 let meant = match self.short(kind).and_then(|s| s.meaning(word)) {
@@ -331,9 +312,7 @@ impl<'v> Long<'v> {
                     Some(Meaning::Opens(meant)) => Some(meant),
                     _ => None,
                 };
-                if let Some(meant) =
-                    meant.filter(|m| fact.words().is_some_and(|words| words.contains(m)))
-                {
+                if let Some(meant) = meant.filter(|m| words.contains(m)) {
                     word.clone_from(meant);
                     self.replace(value.span, meant);
                 }
@@ -366,12 +345,7 @@ impl<'v> Long<'v> {
         if own.name == fact.name && own.unit().is_some_and(takes_bare_numbers) {
             let digits = mark.get(*from..*until).unwrap_or("").to_owned();
             self.replace(value.span, &digits);
-            value.kind = ValueKind::Number(Number {
-                digits,
-                unit: None,
-                more: Vec::new(),
-                span: value.span,
-            });
+            value.kind = ValueKind::Number(Number::bare(digits, value.span));
         }
     }
 
@@ -490,12 +464,8 @@ impl<'v> Long<'v> {
     fn no_row(&mut self, value: &mut Value, kind: Option<KindId>) {
         if let ValueKind::Row { values, entries } = &value.kind {
             let second = values.get(1).or(values.first());
-            let product = entries.iter().find_map(|e| match e {
-                Entry::Fact(f) if f.key.text == "as" => {
-                    Some(format!("as {}", row::shown(&f.value)))
-                }
-                _ => None,
-            });
+            let product = facts_called(entries, "as").next();
+            let product = product.map(|f| format!("as {}", row::shown(&f.value)));
             let (text, mut at) = second.map_or_else(
                 || (product.unwrap_or_default(), value.span),
                 |v| (row::shown(v), v.span),

@@ -10,10 +10,12 @@ use rustc_hash::FxHashMap;
 
 use super::parts::opens;
 use super::resolver::{listed, nearest};
-use crate::design::tree::{Block, Define, Entry, FactEntry, Item, Tree, Value, ValueKind, Word};
+use crate::design::tree::{
+    Block, Define, Entry, FactEntry, Item, Tree, Value, ValueKind, Word, blocks_in,
+};
 use crate::source::limits::THINGS;
 use crate::source::{Problem, Span};
-use crate::vocabulary::{FactType, KindId, Vocabulary, with_article};
+use crate::vocabulary::{KindId, Vocabulary, with_article};
 use generic::{ask, moved};
 
 pub(super) use generic::mentioned;
@@ -35,11 +37,8 @@ pub(super) fn put_in(trees: &mut [Tree], vocabulary: &Vocabulary) -> Vec<Problem
     for (place, tree) in trees.iter_mut().enumerate() {
         for item in &mut tree.items {
             if let Item::Define(define) = item {
-                let product = vocabulary
-                    .products
-                    .iter()
-                    .find(|p| p.name == define.name.text);
-                let generic = product.filter(|_| place == 0);
+                let mut products = vocabulary.products.iter();
+                let generic = products.find(|p| place == 0 && p.name == define.name.text);
                 if let Some(product) = generic {
                     ask(define, product);
                 }
@@ -104,9 +103,9 @@ impl Merge<'_> {
             if whole.kind == kind {
                 self.join(kind, &mut block.entries, &whole, &name);
             } else {
-                let problem = self.other_kind(&name, &whole, kind);
-                self.problems
-                    .push(problem.at(block.kind.span, "this is one"));
+                self.other_kind(&name, &whole, kind)
+                    .at(block.kind.span, "this is one")
+                    .report(&mut self.problems);
             }
         }
         self.entries(kind, &mut block.entries);
@@ -142,22 +141,13 @@ impl Merge<'_> {
         for entry in entries {
             match entry {
                 Entry::Fact(fact) => {
-                    if let Some(part) = self.part_of(kind, &fact.key.text) {
+                    if let Some(part) = self.v.kind(kind).part_of(&fact.key.text) {
                         self.value(part, &mut fact.value);
                     }
                 }
                 Entry::Block(block) => self.block(block),
                 Entry::No(_) => {}
             }
-        }
-    }
-
-    /// The kind of the part that a fact takes.
-    fn part_of(&self, kind: KindId, key: &str) -> Option<KindId> {
-        let declared = self.v.kind(kind);
-        match declared.fact(declared.fact_named(key)?).ty {
-            FactType::Part(part) | FactType::Parts(part) => Some(part),
-            _ => None,
         }
     }
 
@@ -216,20 +206,12 @@ impl Merge<'_> {
         if opens(self.v, &head.text).is_none()
             || !plain(&head.text) && !plain(&whole.head.text) && head.text != whole.head.text
         {
+            let own = &whole.head.text;
             let why = format!("`{}` is not what the product `{}` is", head.text, name.text);
-            let problem = Problem::error("contradicts-product", why);
-            self.problems.push(
-                problem
-                    .at(head.span, "")
-                    .at(
-                        whole.name,
-                        format!("it is {}", with_article(&whole.head.text)),
-                    )
-                    .help(format!(
-                        "open it with `{}`, or name another product",
-                        whole.head.text
-                    )),
-            );
+            Problem::wrong("contradicts-product", head.span, why)
+                .at(whole.name, format!("it is {}", with_article(own)))
+                .help(format!("open it with `{own}`, or name another product"))
+                .report(&mut self.problems);
         } else if plain(&head.text) {
             head.text.clone_from(&whole.head.text);
         }
@@ -294,10 +276,7 @@ impl Merge<'_> {
             // Told where it is used.
             None => return None,
         };
-        for block in entries.iter().filter_map(|e| match e {
-            Entry::Block(block) => Some(block),
-            _ => None,
-        }) {
+        for block in blocks_in(&entries) {
             let of = with_article(&self.v.kind(kind).name);
             let why = format!("a product that is {of} holds a block");
             Problem::wrong("block-in-product", block.kind.span, why)
@@ -380,7 +359,7 @@ impl Merge<'_> {
                 }
                 continue;
             };
-            let part = self.part_of(kind, &their.key.text);
+            let part = declared.part_of(&their.key.text);
             let mut found = false;
             for mine in own.iter_mut().filter_map(|e| match e {
                 Entry::Fact(f) if same(f, their) => Some(f),
@@ -437,14 +416,12 @@ impl Merge<'_> {
                     let real = opens(self.v, &head.text).map_or(kind, |(real, _)| real);
                     self.beside(real, entries, said, by);
                 } else {
-                    self.problems
-                        .push(contradicts(&their.key.text, head.span, other.span));
+                    contradicts(&their.key.text, head.span, other.span).report(&mut self.problems);
                 }
             }
             _ => {
-                let (mine, their_span) = (mine.value.span, their.value.span);
-                self.problems
-                    .push(contradicts(&their.key.text, mine, their_span));
+                contradicts(&their.key.text, mine.value.span, their.value.span)
+                    .report(&mut self.problems);
             }
         }
     }

@@ -1,5 +1,6 @@
 //! Each value of a row to its fact.
 
+use super::super::completeness::facts_called;
 use super::super::expected::as_written;
 use super::super::parts::opens;
 use super::super::resolver::{ambiguous, nearest};
@@ -25,7 +26,7 @@ struct Said {
 /// Why a value has no place, and the facts that it may have been meant for.
 type Refused = (Problem, Vec<String>);
 
-impl Long<'_> {
+impl<'v> Long<'v> {
     /// The facts that values without keys say of a thing of a kind.
     pub(super) fn row(
         &mut self,
@@ -35,9 +36,9 @@ impl Long<'_> {
         (end, opened_by): (usize, Option<String>),
         name: Option<&Word>,
     ) -> Vec<Entry> {
-        let mut facts: Vec<Entry> = Vec::new();
+        let mut facts: Vec<FactEntry> = Vec::new();
         let mut texts = Vec::new();
-        let mut meant: Vec<Entry> = Vec::new();
+        let mut meant: Vec<FactEntry> = Vec::new();
         let values = self.joined(kind, values);
         let items: Vec<Span> = values.iter().map(|v| v.span).collect();
         let mut values = values.into_iter().peekable();
@@ -62,18 +63,16 @@ impl Long<'_> {
                         let span = value.span;
                         let value = Value::plain(ValueKind::Bad, span);
                         let key = Word::new(text, span);
-                        meant.push(Entry::Fact(FactEntry::new(key, value, span)));
+                        meant.push(FactEntry::new(key, value, span));
                     }
                     continue;
                 }
             };
             for Said { key, value, text } in said {
                 let span = value.span;
-                let first = facts.iter().chain(body).find_map(|e| match e {
-                    Entry::Fact(f) if f.key.text == key => Some(f.span),
-                    _ => None,
-                });
-                if let Some(first) = first {
+                let here = facts.iter().find(|f| f.key.text == key);
+                let first = here.or_else(|| facts_called(body, &key).next());
+                if let Some(first) = first.map(|f| f.span) {
                     Problem::error("duplicate-fact", format!("`{key}` is written twice"))
                         .at(span, format!("this is `{key}`"))
                         .at(first, "and this")
@@ -83,7 +82,7 @@ impl Long<'_> {
                 }
                 texts.push((key.clone(), text.map_or(Ok(span), Err)));
                 let key = Word::new(key, span);
-                facts.push(Entry::Fact(FactEntry::new(key, value, span)));
+                facts.push(FactEntry::new(key, value, span));
             }
         }
         if !items.is_empty() {
@@ -95,13 +94,9 @@ impl Long<'_> {
             });
         }
         // A fact that another value says has its value.
-        let key = |e: &Entry| match e {
-            Entry::Fact(f) => Some(f.key.text.clone()),
-            _ => None,
-        };
-        meant.retain(|m| !facts.iter().any(|f| key(f) == key(m)));
+        meant.retain(|m| facts.iter().all(|f| f.key.text != m.key.text));
         facts.extend(meant);
-        facts
+        facts.into_iter().map(Entry::Fact).collect()
     }
 
     #[expect(
@@ -341,16 +336,10 @@ impl Long<'_> {
     }
 
     fn unplaced_quantity(&self, kind: KindId, numbers: &[&Number], value: &Value) -> Refused {
-        let declared = self.v.kind(kind);
         let text = shown(value);
-        let fits = |f: &&Fact| f.writable && numbers.iter().all(|n| self.measures(f, n));
-        let keys: Vec<&str> = declared
-            .facts
-            .iter()
-            .filter(fits)
-            .map(|f| f.name.as_str())
-            .collect();
-        let of = with_article(&declared.name);
+        let fits = |f: &Fact| numbers.iter().all(|n| self.measures(f, n));
+        let keys = self.keys(kind, fits);
+        let of = with_article(&self.v.kind(kind).name);
         let why = format!("`{text}` does not say which fact of {of} it is");
         let problem = Problem::wrong("no-key", value.span, why);
         let square = |f: &Fact| {
@@ -358,11 +347,7 @@ impl Long<'_> {
                 .zip(numbers.first().and_then(|n| n.unit.as_ref()))
                 .is_some_and(|(a, b)| a.text() == format!("{}²", b.text))
         };
-        let unkeyed = self.short(kind).into_iter().flat_map(|s| &s.unkeyed);
-        let area = unkeyed
-            .into_iter()
-            .map(|u| declared.fact(u.fact))
-            .find(|f| square(f));
+        let area = self.unkeyed(kind).find(|f| square(f));
         let problem = match area {
             Some(fact) => problem.help(format!("`{}` is an area: write `{text}²`", fact.name)),
             None => problem,
@@ -374,8 +359,7 @@ impl Long<'_> {
         let problem = match keys.as_slice() {
             [] if bare.is_some() => {
                 let digits = bare.map_or("", |n| n.digits.as_str());
-                let facts = self.short(kind).into_iter().flat_map(|s| &s.unkeyed);
-                let units = facts.filter_map(|u| declared.fact(u.fact).unit());
+                let units = self.unkeyed(kind).filter_map(Fact::unit);
                 let mut all: Vec<String> =
                     units.map(|u| format!("`{digits} {}`", u.text())).collect();
                 all.dedup();
@@ -385,10 +369,8 @@ impl Long<'_> {
                 ))
             }
             [] => {
-                let facts = self.short(kind).into_iter().flat_map(|s| &s.unkeyed);
-                let facts = facts.map(|u| declared.fact(u.fact));
-                let other =
-                    facts.filter_map(|f| Some(format!("`{}` in {}", f.name, f.unit()?.text())));
+                let in_unit = |f: &Fact| Some(format!("`{}` in {}", f.name, f.unit()?.text()));
+                let other = self.unkeyed(kind).filter_map(in_unit);
                 let problem = problem.help(format!("no fact of {of} is measured so"));
                 match other.collect::<Vec<_>>().as_slice() {
                     [] => problem,
@@ -426,11 +408,11 @@ impl Long<'_> {
             );
         }
         if matches!(word, "yes" | "no" | "none") {
+            let keys = self.keys(kind, |f| matches!(f.ty, FactType::YesNo));
+            let key = keys.first().unwrap_or(&"present");
             return alone(
-                problem(format!("`{word}` does not say which fact of {of} it is")).help(format!(
-                    "write its key, as in `{}: {word}`",
-                    self.yes_no(kind)
-                )),
+                problem(format!("`{word}` does not say which fact of {of} it is"))
+                    .help(format!("write its key, as in `{key}: {word}`")),
             );
         }
         if declared.fact_named(word).is_some() {
@@ -440,15 +422,8 @@ impl Long<'_> {
             let p = p.help(format!("write `{word}: …`"));
             return Some((p, vec![word.to_owned()]));
         }
-        let takes =
-            |f: &&Fact| f.writable && f.words().is_some_and(|w| w.iter().any(|w| w == word));
-        let keys: Vec<&str> = declared
-            .facts
-            .iter()
-            .filter(takes)
-            .map(|f| f.name.as_str())
-            .collect();
-        if let Some(first) = keys.first() {
+        let takes = |f: &Fact| f.words().is_some_and(|w| w.iter().any(|w| w == word));
+        if let Some(first) = self.keys(kind, takes).first() {
             let p = problem(format!("`{word}` needs its key in {of}"));
             let p = p.help(format!("write `{first}: {word}`"));
             return Some((p, vec![(*first).to_owned()]));
@@ -493,8 +468,7 @@ impl Long<'_> {
             p = p.meant(word, meant);
         }
         if p.help.is_empty() {
-            let facts = short.iter().flat_map(|s| &s.unkeyed);
-            let facts = facts.map(|u| declared.fact(u.fact).name.as_str());
+            let facts = self.unkeyed(kind).map(|f| f.name.as_str());
             let marks = short.iter().flat_map(|s| &s.marks);
             let may: Vec<&str> = facts.chain(marks.map(|m| m.text.as_str())).collect();
             p = match may.as_slice() {
@@ -524,27 +498,26 @@ impl Long<'_> {
         (p, Vec::new())
     }
 
-    fn yes_no(&self, kind: KindId) -> &str {
-        let facts = &self.v.kind(kind).facts;
-        let found = facts
-            .iter()
-            .find(|f| f.writable && matches!(f.ty, FactType::YesNo));
-        found.map_or("present", |f| f.name.as_str())
+    /// The facts of a kind whose values may stand without their key.
+    fn unkeyed(&self, kind: KindId) -> impl Iterator<Item = &'v Fact> {
+        let declared = self.v.kind(kind);
+        let unkeyed = self.short(kind).into_iter().flat_map(|s| &s.unkeyed);
+        unkeyed.map(|u| declared.fact(u.fact))
+    }
+
+    /// The names of such facts of a kind as a design may write.
+    fn keys(&self, kind: KindId, such: impl Fn(&Fact) -> bool) -> Vec<&'v str> {
+        let facts = self.v.kind(kind).facts.iter();
+        let such = facts.filter(|f| f.writable && such(f));
+        such.map(|f| f.name.as_str()).collect()
     }
 
     /// What never stands without its key.
     fn no_key(&self, kind: KindId, value: &Value, what: &str) -> Refused {
-        let declared = self.v.kind(kind);
-        let keys: Vec<&str> = self
-            .short(kind)
-            .iter()
-            .flat_map(|s| &s.unkeyed)
-            .map(|u| declared.fact(u.fact).name.as_str())
-            .collect();
         let problem = Problem::wrong("no-key", value.span, format!("{what} needs its key"));
-        let problem = match keys.first() {
-            Some(first) => {
-                problem.help(format!("write `{first}: {}`, if it is that", shown(value)))
+        let problem = match self.unkeyed(kind).next() {
+            Some(Fact { name, .. }) => {
+                problem.help(format!("write `{name}: {}`, if it is that", shown(value)))
             }
             None => problem.help("write `key: value`"),
         };

@@ -28,18 +28,13 @@ pub(in crate::design::resolve) fn mentioned(
             Item::Use(_) | Item::Parameter(_) | Item::No(_) => {}
         }
     }
-    let own = |name: &str| {
-        let items = trees.iter().flat_map(|t| &t.items);
-        items
-            .into_iter()
-            .any(|i| matches!(i, Item::Define(d) if d.name.text == name))
-    };
     while let Some(word) = words.pop() {
         let here = |i: &Item| matches!(i, Item::Define(d) if d.name.text == word);
+        let defined = |tree: &Tree| tree.items.iter().any(here);
         let Some(product) = vocabulary.products.iter().find(|p| p.name == word) else {
             continue;
         };
-        if own(&word) || found.items.iter().any(here) {
+        if trees.iter().any(|t| defined(t)) || defined(&found) {
             continue;
         }
         let text = format!(
