@@ -78,14 +78,26 @@ pub enum Possible {
 }
 
 impl Possible {
+    /// One number, in SI units.
+    #[must_use]
+    pub const fn point(x: f64) -> Self {
+        Self::Number(Interval::point(x))
+    }
+
+    /// Whether it, or one it is made of, is such a one.
+    pub(in crate::design) fn any(&self, is: &dyn Fn(&Self) -> bool) -> bool {
+        is(self)
+            || match self {
+                Self::List(all) | Self::OneOf(all) => all.iter().any(|p| p.any(is)),
+                Self::PerLine(lines) => lines.iter().flatten().any(|p| p.any(is)),
+                _ => false,
+            }
+    }
+
     /// Whether it is, or may be, or lists an object.
     #[must_use]
     pub fn leads_to(&self, id: ObjectId) -> bool {
-        match self {
-            Self::Object(o) => *o == id,
-            Self::List(all) | Self::OneOf(all) => all.iter().any(|p| p.leads_to(id)),
-            _ => false,
-        }
+        self.any(&|p| matches!(p, Self::Object(o) if *o == id))
     }
 
     /// Whether it leaves anything open.

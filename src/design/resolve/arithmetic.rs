@@ -2,6 +2,7 @@
 //! parameter is worked out at once.
 
 use super::resolver::{Measure, Resolver, Site};
+use super::units::quantity_of;
 use crate::design::model::{Formula, ParameterId, Possible};
 use crate::design::tree::{Arith, Value, ValueKind};
 use crate::quantity::{Dim, Interval};
@@ -35,27 +36,25 @@ impl<'a> Resolver<'a> {
                 let (left_term, right_term) = (self.term(site, left), self.term(site, right));
                 self.operation(*op, left_term?, right_term?, (left.span, right.span))
             }
-            ValueKind::Bad => None,
-            _ => {
-                if !value.is_bad() {
-                    Problem::error("not-arithmetic", "this cannot stand in a calculation")
-                        .at(value.span, "expected a quantity or the name of a parameter")
-                        .help("let a parameter have these values, and calculate with its name")
-                        .report(self);
-                }
-                None
-            }
+            _ if value.is_bad() => None,
+            _ => Problem::error("not-arithmetic", "this cannot stand in a calculation")
+                .at(value.span, "expected a quantity or the name of a parameter")
+                .help("let a parameter have these values, and calculate with its name")
+                .fail(self),
         }
     }
 
     fn term_named(&mut self, site: &Site<'_>, word: &str, span: Span) -> Option<Term> {
         if let Some(id) = self.parameters.get(word).copied() {
             return match self.measures.get(id.0 as usize) {
-                Some(Measure::Number { dim, absolute, .. }) => Some(Term {
-                    formula: Formula::Parameter(id),
-                    dim: *dim,
-                    absolute: *absolute,
-                }),
+                Some(Measure::Number { like, .. }) => {
+                    let (unit, _) = quantity_of(like);
+                    Some(Term {
+                        formula: Formula::Parameter(id),
+                        dim: unit.dim(),
+                        absolute: unit.is_affine(),
+                    })
+                }
                 Some(Measure::Wrong) | None => None,
                 Some(_) => {
                     let why = format!("the parameter `{word}` is not a number");
@@ -109,8 +108,7 @@ impl<'a> Resolver<'a> {
             if left.dim == Dim::NONE || right.dim == Dim::NONE {
                 problem = problem.help("write the unit of the number");
             }
-            problem.report(self);
-            return None;
+            return problem.fail(self);
         }
         let absolute = match (op, left.absolute, right.absolute) {
             (_, false, false) | (Arith::Sub, true, true) => Some(false),

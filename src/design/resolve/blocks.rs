@@ -1,10 +1,11 @@
 //! Blocks become objects: their kinds, names, places and numbers.
 
+use super::parts::opens;
 use super::resolver::{Pending, Resolver, Turn, listed, written};
 use crate::design::model::{Object, ObjectId, Possible, Status};
-use crate::design::tree::{Block, Define, Entry, Item, Tree, Word};
+use crate::design::tree::{Block, Define, Item, Tree, Word, blocks_in};
+use crate::source::Problem;
 use crate::source::limits::THINGS;
-use crate::source::{Problem, Span};
 use crate::vocabulary::{FactIx, Kind, KindId, NameRole, WordSet, with_article};
 
 /// Kinds of which a design may hold several without names: they are entries of a book.
@@ -24,10 +25,7 @@ enum Place {
 
 /// How many blocks a block stands for, those inside it counted.
 fn blocks_of(block: &Block) -> usize {
-    let inner = block.entries.iter().map(|e| match e {
-        Entry::Block(inner) => blocks_of(inner),
-        _ => 0,
-    });
+    let inner = blocks_in(&block.entries).map(blocks_of);
     let each = inner.fold(1, usize::saturating_add);
     let repeat = block.name.as_ref().and_then(|n| n.repeat.as_ref());
     each.saturating_mul(repeat.map_or(1, |r| (r.last - r.first) as usize + 1))
@@ -53,7 +51,7 @@ impl<'a> Resolver<'a> {
         };
         let label = format!("this one stands for {count} of them");
         let message = format!("the design has {all} blocks, more than {THINGS}");
-        self.are_too_many(message, head_of(block), &label);
+        self.are_too_many(message, block.head(), &label);
         false
     }
 
@@ -76,9 +74,7 @@ impl<'a> Resolver<'a> {
 
     fn define(&mut self, define: &'a Define) {
         let name = define.name.text.as_str();
-        let taken = self.vocabulary.head_words.contains_key(name)
-            || self.vocabulary.kind_named(name).is_some();
-        if taken || name == "none" {
+        if opens(self.vocabulary, name).is_some() || name == "none" {
             let why = format!("`{name}` already means something else");
             Problem::error("name-taken", why)
                 .at(define.name.span, "it opens a part or block of its own")
@@ -96,7 +92,7 @@ impl<'a> Resolver<'a> {
             return;
         }
         self.defines.insert(name, define);
-        self.define_names.push(name);
+        self.defines_written.push(define);
     }
 
     fn block(&mut self, block: &'a Block, place: Place, turn: Option<Turn>) {
@@ -111,42 +107,9 @@ impl<'a> Resolver<'a> {
             self.departures.push(block);
             return;
         }
-        let Some(kind) = self.vocabulary.kind_named(&block.kind.text) else {
-            self.unknown_kind(block, place);
+        let Some((kind, place)) = self.placed(block, place) else {
             self.lose(block, turn);
             return;
-        };
-        let declared = self.vocabulary.kind(kind);
-        if declared.is_abstract() {
-            let real: Vec<_> = declared
-                .any_of
-                .iter()
-                .map(|k| self.vocabulary.kind(*k).name.as_str())
-                .collect();
-            let why = format!("`{}` stands for several kinds of things", declared.name);
-            Problem::error("abstract-kind", why)
-                .at(block.kind.span, "which one is it?")
-                .help(format!("write one of {}", listed(&real, "or")))
-                .report(self);
-            self.lose(block, turn);
-            return;
-        }
-        let place = match place {
-            Place::In(outer) => match self.nested(block, kind, outer) {
-                Some(place) => place,
-                None => {
-                    self.lose(block, turn);
-                    return;
-                }
-            },
-            place if declared.part_only => {
-                if matches!(place, Place::Top) {
-                    self.part_on_its_own(block, declared, kind);
-                }
-                self.lose(block, turn);
-                return;
-            }
-            place => place,
         };
         match block
             .name
@@ -157,7 +120,7 @@ impl<'a> Resolver<'a> {
                 self.create(block, kind, place, turn, None);
             }
             Some((name, repeat)) => {
-                if declared.name_role == NameRole::Free {
+                if self.vocabulary.kind(kind).name_role == NameRole::Free {
                     self.repeated
                         .insert(&name.word.text, (repeat.first, repeat.last));
                 }
@@ -174,12 +137,42 @@ impl<'a> Resolver<'a> {
         }
     }
 
+    /// What kind of thing a block is, and where it stands. None: it cannot be used, which was
+    /// reported.
+    fn placed(&mut self, block: &Block, place: Place) -> Option<(KindId, Place)> {
+        let Some(kind) = self.vocabulary.kind_named(&block.kind.text) else {
+            self.unknown_kind(block, place);
+            return None;
+        };
+        let declared = self.vocabulary.kind(kind);
+        if declared.is_abstract() {
+            let real: Vec<_> = declared
+                .any_of
+                .iter()
+                .map(|k| self.vocabulary.kind(*k).name.as_str())
+                .collect();
+            let why = format!("`{}` stands for several kinds of things", declared.name);
+            return Problem::error("abstract-kind", why)
+                .at(block.kind.span, "which one is it?")
+                .help(format!("write one of {}", listed(&real, "or")))
+                .fail(self);
+        }
+        match place {
+            Place::In(outer) => Some((kind, self.nested(block, kind, outer)?)),
+            Place::Top if declared.part_only => {
+                self.part_on_its_own(block, kind);
+                None
+            }
+            Place::Lost if declared.part_only => None,
+            place => Some((kind, place)),
+        }
+    }
+
     /// Where a block inside an object stands; none, if it is no block at all but a part.
     fn nested(&mut self, block: &Block, kind: KindId, outer: ObjectId) -> Option<Place> {
         let declared = self.vocabulary.kind(kind);
         let outer_kind = self.design.object(outer).kind;
-        let allowed = |w: &crate::vocabulary::Within| self.vocabulary.fits(outer_kind, w.kind);
-        if declared.within.iter().any(allowed) {
+        if self.vocabulary.within(kind, outer_kind).is_some() {
             return Some(Place::In(outer));
         }
         if self.part_as_block(block, kind, outer) {
@@ -197,10 +190,7 @@ impl<'a> Resolver<'a> {
             .map(|w| self.vocabulary.kind(w.kind).name.as_str())
             .collect();
         if declared.part_only {
-            problem = problem.help(format!(
-                "write it where a fact takes {}",
-                with_article(&declared.name)
-            ));
+            problem = problem.help(format!("write it where a fact takes {what}"));
         } else if homes.is_empty() {
             problem = problem.help("move it out, to the outermost level of the file");
         } else {
@@ -243,17 +233,17 @@ impl<'a> Resolver<'a> {
         true
     }
 
-    fn part_on_its_own(&mut self, block: &Block, declared: &Kind, kind: KindId) {
+    fn part_on_its_own(&mut self, block: &Block, kind: KindId) {
         let vocabulary = self.vocabulary;
-        let takers = vocabulary.kind_ids().filter_map(|id| {
+        let taker = vocabulary.kind_ids().find_map(|id| {
             let ix = *self.part_facts(id, kind).first()?;
             let taker = vocabulary.kind(id);
             Some((taker, taker.fact(ix)))
         });
-        let what = with_article(&declared.name);
+        let what = with_article(&vocabulary.kind(kind).name);
         let why = format!("{what} is never a block of its own");
         let mut problem = Problem::wrong("part-on-its-own", block.kind.span, why);
-        if let Some((taker, fact)) = takers.into_iter().next() {
+        if let Some((taker, fact)) = taker {
             problem = problem.help(format!(
                 "write it where it belongs, such as `{}: {} {{ … }}` in {}",
                 fact.name,
@@ -267,13 +257,12 @@ impl<'a> Resolver<'a> {
     fn unknown_kind(&mut self, block: &Block, place: Place) {
         let word = block.kind.text.as_str();
         if let Some((kind, _)) = self.vocabulary.head_words.get(word) {
-            let (kind, declared) = (*kind, self.vocabulary.kind(*kind));
             if let Place::In(outer) = place
-                && self.part_as_block(block, kind, outer)
+                && self.part_as_block(block, *kind, outer)
             {
                 return;
             }
-            self.part_on_its_own(block, declared, kind);
+            self.part_on_its_own(block, *kind);
             return;
         }
         if word == "departure" {
@@ -310,10 +299,8 @@ impl<'a> Resolver<'a> {
         if let Some(name) = &block.name {
             self.lost.insert(&name.word.text);
         }
-        for entry in &block.entries {
-            if let Entry::Block(inner) = entry {
-                self.block(inner, Place::Lost, turn);
-            }
+        for inner in blocks_in(&block.entries) {
+            self.block(inner, Place::Lost, turn);
         }
     }
 
@@ -327,7 +314,7 @@ impl<'a> Resolver<'a> {
         turn: Option<Turn>,
         number: Option<u32>,
     ) -> bool {
-        let head = head_of(block);
+        let head = block.head();
         if !self.room_for(1, head) {
             return false;
         }
@@ -365,16 +352,9 @@ impl<'a> Resolver<'a> {
             Place::Top => {}
             Place::In(outer) => {
                 let outer_kind = self.design.object(outer).kind;
-                let within = declared
-                    .within
-                    .iter()
-                    .find(|w| self.vocabulary.fits(outer_kind, w.kind));
-                if let Some(within) = within {
-                    self.set_fact(
-                        id,
-                        within.sets,
-                        written(Possible::Object(outer), head, head),
-                    );
+                if let Some(within) = self.vocabulary.within(kind, outer_kind) {
+                    let outer = written(Possible::Object(outer), head, head);
+                    self.set_fact(id, within.sets, outer);
                 }
             }
             Place::Lost => {
@@ -385,7 +365,7 @@ impl<'a> Resolver<'a> {
         }
         self.name(block, id, declared);
         let refers = match (declared.name_role, word) {
-            (NameRole::Reference(fact), Some(word)) => Some((fact, word, number)),
+            (NameRole::Reference(fact), Some(word)) => Some((fact, own(word), word.span)),
             _ => None,
         };
         self.pending.push(Pending {
@@ -394,10 +374,8 @@ impl<'a> Resolver<'a> {
             turn,
             refers,
         });
-        for entry in &block.entries {
-            if let Entry::Block(inner) = entry {
-                self.block(inner, Place::In(id), turn);
-            }
+        for inner in blocks_in(&block.entries) {
+            self.block(inner, Place::In(id), turn);
         }
         true
     }
@@ -483,19 +461,4 @@ impl<'a> Resolver<'a> {
         };
         self.set_fact(id, ix, written(value, word.span, word.span));
     }
-}
-
-/// The opening words of a block.
-fn head_of(block: &Block) -> Span {
-    let mut span = block.kind.span;
-    if let Some(name) = &block.name {
-        span = span.to(name.word.span);
-        if let Some(repeat) = &name.repeat {
-            span = span.to(repeat.span);
-        }
-    }
-    if let Some(label) = &block.label {
-        span = span.to(label.span);
-    }
-    span
 }

@@ -126,16 +126,10 @@ impl<'a> Resolver<'a> {
                 continue;
             };
             let key = fact.key.text.as_str();
-            if let Some((_, first)) = seen.iter().find(|(k, _)| *k == key) {
-                Problem::error("duplicate-fact", format!("`{key}` is written twice"))
-                    .at(fact.key.span, "again")
-                    .at(*first, "first here")
-                    .help("leave one of them out")
-                    .report(self);
+            if !self.once(&mut seen, key, fact.key.span) {
                 sound = false;
                 continue;
             }
-            seen.push((key, fact.key.span));
             let value = &fact.value;
             match key {
                 _ if !form.keys.contains(&key) => {
@@ -283,8 +277,8 @@ impl<'a> Resolver<'a> {
         let objects = self.design.objects.split_off(base);
         let mut worked_out = Vec::new();
         for written in objects.iter().flat_map(|o| &o.facts).flatten() {
-            sound &= !any(&written.value, &|v| matches!(v, Possible::Poison));
-            if any(&written.value, &|v| matches!(v, Possible::Formula(_))) {
+            sound &= !written.value.any(&|v| matches!(v, Possible::Poison));
+            if written.value.any(&|v| matches!(v, Possible::Formula(_))) {
                 worked_out.push(written.span);
             }
         }
@@ -353,16 +347,6 @@ impl<'a> Resolver<'a> {
             _ => None,
         }
     }
-}
-
-/// Whether a value, or one it is made of, is such a one.
-fn any(value: &Possible, is: &dyn Fn(&Possible) -> bool) -> bool {
-    is(value)
-        || match value {
-            Possible::List(all) | Possible::OneOf(all) => all.iter().any(|v| any(v, is)),
-            Possible::PerLine(lines) => lines.iter().flatten().any(|v| any(v, is)),
-            _ => false,
-        }
 }
 
 /// Stands for the fact where a value is read that belongs to none.

@@ -2,7 +2,6 @@
 
 use super::resolver::{Resolver, Site, listed};
 use super::units::{example_of, spelled};
-use crate::design::model::Possible;
 use crate::design::tree::{Value, ValueKind};
 use crate::source::{Problem, Span};
 use crate::vocabulary::{Fact, FactType, KindId, Vocabulary, with_article};
@@ -55,10 +54,7 @@ pub(super) fn form(vocabulary: &Vocabulary, fact: &Fact) -> String {
 /// A value that would be right.
 pub(super) fn example(vocabulary: &Vocabulary, fact: &Fact) -> String {
     match &fact.ty {
-        FactType::Quantity { unit, whole, .. } => {
-            let series = fact.series.map(|s| vocabulary.series(s));
-            example_of(fact, unit, *whole, series)
-        }
+        FactType::Quantity { .. } => example_of(fact, fact.series.map(|s| vocabulary.series(s))),
         FactType::Choice { words, .. } => words.first().cloned().unwrap_or_default(),
         FactType::Some { words } => {
             let two: Vec<_> = words.iter().take(2).map(String::as_str).collect();
@@ -155,7 +151,7 @@ pub(super) fn as_written(value: &Value) -> Option<String> {
 
 impl<'a> Resolver<'a> {
     /// A value of the wrong sort.
-    pub(super) fn wrong_type(&mut self, site: &Site<'_>, value: &Value) -> Option<Possible> {
+    pub(super) fn wrong_type<T>(&mut self, site: &Site<'_>, value: &Value) -> Option<T> {
         if value.is_bad() {
             return None;
         }

@@ -32,18 +32,13 @@ impl<'a> Resolver<'a> {
             refers,
         } in pending
         {
-            if let Some((ix, word, number)) = refers {
-                let name = match number {
-                    Some(number) => format!("{}[{number}]", word.text),
-                    None => word.text.clone(),
-                };
-                let wanted = self.kind_of(object).fact(ix).target();
-                let fact = self.kind_of(object).fact(ix).name.clone();
-                self.heading = Some(fact);
-                let value = self.named(&name, word.span, wanted);
+            if let Some((ix, name, span)) = refers {
+                let fact = self.kind_of(object).fact(ix);
+                self.heading = Some(&fact.name);
+                let value = self.named(&name, span, fact.target());
                 let value = value.unwrap_or(Possible::Poison);
                 self.heading = None;
-                self.set_fact(object, ix, written(value, word.span, word.span));
+                self.set_fact(object, ix, written(value, span, span));
             }
             self.facts(object, entries, turn);
         }
@@ -124,17 +119,23 @@ impl<'a> Resolver<'a> {
         value
     }
 
-    fn once(&mut self, seen: &mut Vec<(&'a str, Span)>, key: &'a str, span: Span) {
-        match seen.iter().find(|(k, _)| *k == key) {
-            Some((_, first)) => {
-                Problem::error("duplicate-fact", format!("`{key}` is written twice"))
-                    .at(span, "again")
-                    .at(*first, "first here")
-                    .help("leave one of them out")
-                    .report(self)
-            }
-            None => seen.push((key, span)),
-        }
+    /// Notes that a key is written; false, if it was before, which is reported.
+    pub(super) fn once(
+        &mut self,
+        seen: &mut Vec<(&'a str, Span)>,
+        key: &'a str,
+        span: Span,
+    ) -> bool {
+        let Some((_, first)) = seen.iter().find(|(k, _)| *k == key) else {
+            seen.push((key, span));
+            return true;
+        };
+        Problem::error("duplicate-fact", format!("`{key}` is written twice"))
+            .at(span, "again")
+            .at(*first, "first here")
+            .help("leave one of them out")
+            .report(self);
+        false
     }
 
     /// Puts a fact in place, unless it is set already.
@@ -423,19 +424,12 @@ pub(super) fn origin(value: &Value) -> Option<Origin> {
 }
 
 /// The origin of several values together: the same for all, or assumed if any of them is.
-fn joint_origin(mut origins: impl Iterator<Item = Option<Origin>>) -> Option<Origin> {
-    let first = origins.next()?;
-    let mut joint = first;
-    let mut assumed = first == Some(Origin::Assumed);
-    for origin in origins {
-        assumed |= origin == Some(Origin::Assumed);
-        if origin != first {
-            joint = None;
-        }
-    }
-    if assumed {
-        Some(Origin::Assumed)
-    } else {
-        joint
-    }
+fn joint_origin(origins: impl Iterator<Item = Option<Origin>>) -> Option<Origin> {
+    let assumed = Some(Origin::Assumed);
+    let joint = origins.reduce(|a, b| match a {
+        _ if a == assumed || b == assumed => assumed,
+        _ if a == b => a,
+        _ => None,
+    });
+    joint.flatten()
 }

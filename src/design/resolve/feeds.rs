@@ -110,18 +110,16 @@ impl Resolver<'_> {
     /// The objects that may feed this one.
     fn feeders(&self, id: ObjectId) -> Vec<ObjectId> {
         let written = self.feed_of(id).and_then(|ix| self.fact_of(id, ix));
-        let mut found = Vec::new();
-        match written.map(|w| &w.value) {
-            Some(Possible::Object(to)) => found.push(*to),
-            Some(Possible::OneOf(values)) => {
-                found.extend(values.iter().filter_map(|v| match v {
-                    Possible::Object(to) => Some(*to),
-                    _ => None,
-                }));
-            }
-            _ => {}
-        }
-        found
+        let values = match written.map(|w| &w.value) {
+            Some(Possible::OneOf(values)) => values,
+            Some(only) => std::slice::from_ref(only),
+            None => &[],
+        };
+        let objects = values.iter().filter_map(|v| match v {
+            Possible::Object(to) => Some(*to),
+            _ => None,
+        });
+        objects.collect()
     }
 
     /// `members`: each is fed from the next, the last from the first.

@@ -60,7 +60,7 @@ impl<'a> Resolver<'a> {
     fn point(&mut self, site: &Site<'_>, number: &Number) -> Option<Possible> {
         let x = self.number_for(site.fact, number)?;
         let takes = self.takes_point(site.fact, x, number.span);
-        takes.then(|| Possible::Number(Interval::point(x)))
+        takes.then(|| Possible::point(x))
     }
 
     /// A number in SI, of the dimension the fact has. None: it was reported.
@@ -75,8 +75,7 @@ impl<'a> Resolver<'a> {
             if takes_bare_numbers(unit) {
                 return self.literal(number).map(|l| l.si);
             }
-            self.missing_unit(fact, number, unit);
-            return None;
+            return self.missing_unit(fact, number, unit);
         };
         if let (Err(_), Some(series)) = (Unit::parse(&written.text), self.series_of(fact))
             && series.members.iter().any(|m| {
@@ -85,14 +84,12 @@ impl<'a> Resolver<'a> {
                     .is_some_and(|n| n.ends_with(&written.text))
             })
         {
-            self.no_such_member(fact, series, number);
-            return None;
+            return self.no_such_member(fact, series, number);
         }
         let literal = self.literal_like(number, unit.text())?;
         let other = literal.unit.as_ref()?;
         if other.dim() != unit.dim() || takes_bare_numbers(unit) && !other.is_percent() {
-            self.wrong_dimension(fact, &spelled(number), literal.dim(), number.span);
-            return None;
+            return self.wrong_dimension(fact, &spelled(number), literal.dim(), number.span);
         }
         if other.is_affine() && !unit.is_affine() {
             let why = format!("`{}` is a difference of temperatures", fact.name);
@@ -106,11 +103,10 @@ impl<'a> Resolver<'a> {
 
     pub(super) fn series_of(&self, fact: &Fact) -> Option<&'a Series> {
         let vocabulary = self.vocabulary;
-        fact.series
-            .and_then(|id| vocabulary.series.get(id.0 as usize))
+        fact.series.map(|id| vocabulary.series(id))
     }
 
-    fn missing_unit(&mut self, fact: &Fact, number: &Number, unit: &Unit) {
+    fn missing_unit(&mut self, fact: &Fact, number: &Number, unit: &Unit) -> Option<f64> {
         let why = format!(
             "`{}` takes {}, and `{}` has no unit",
             fact.name,
@@ -119,16 +115,22 @@ impl<'a> Resolver<'a> {
         );
         Problem::wrong("missing-unit", number.span, why)
             .help(format!("write `{} {unit}`", number.digits))
-            .report(self);
+            .fail(self)
     }
 
     /// Reports a quantity of another dimension than the fact's.
-    pub(super) fn wrong_dimension(&mut self, fact: &Fact, text: &str, is: Dim, span: Span) {
+    pub(super) fn wrong_dimension<T>(
+        &mut self,
+        fact: &Fact,
+        text: &str,
+        is: Dim,
+        span: Span,
+    ) -> Option<T> {
         let (unit, _) = quantity_of(fact);
         // The number that was written, where it is a member of the series or its unit only lacks the
         // square: a tired reader copies what stands here.
         let (digits, written) = text.split_once([' ', '\u{a0}']).unwrap_or((text, ""));
-        let series = fact.series.map(|s| self.vocabulary.series(s));
+        let series = self.series_of(fact);
         let meant = digits.parse::<f64>().ok().and_then(|x| {
             let si = unit.to_si(x);
             let near = !written.is_empty() && unit.text().starts_with(written);
@@ -148,10 +150,10 @@ impl<'a> Resolver<'a> {
         );
         Problem::wrong("wrong-dimension", span, why)
             .help(format!("write for example `{}: {example}`", fact.name))
-            .report(self);
+            .fail(self)
     }
 
-    fn no_such_member(&mut self, fact: &Fact, series: &Series, number: &Number) {
+    fn no_such_member(&mut self, fact: &Fact, series: &Series, number: &Number) -> Option<f64> {
         let names: Vec<_> = series
             .members
             .iter()
@@ -164,7 +166,7 @@ impl<'a> Resolver<'a> {
         );
         Problem::wrong("not-in-series", number.span, why)
             .help(format!("the series has {}", listed(&names, "and")))
-            .report(self);
+            .fail(self)
     }
 
     /// A value that must be one number: an end of a range, the middle of a tolerance.
@@ -173,8 +175,7 @@ impl<'a> Resolver<'a> {
             return self.number_for(site.fact, number);
         }
         if !matches!(value.kind, ValueKind::Binary { .. } | ValueKind::Word(_)) {
-            self.wrong_type(site, value);
-            return None;
+            return self.wrong_type(site, value);
         }
         let term = self.term_for(site, value)?;
         if let Formula::Number(x) = term.formula {
@@ -191,8 +192,7 @@ impl<'a> Resolver<'a> {
         let term = self.term(site, value)?;
         let (unit, _) = quantity_of(site.fact);
         if term.dim != unit.dim() {
-            self.wrong_dimension(site.fact, "", term.dim, value.span);
-            return None;
+            return self.wrong_dimension(site.fact, "", term.dim, value.span);
         }
         if term.absolute != unit.is_affine() {
             let (is, wanted) = if term.absolute {
@@ -212,7 +212,7 @@ impl<'a> Resolver<'a> {
         let term = self.term_for(site, value)?;
         let formula = match term.formula {
             Formula::Number(x) if self.takes_point(site.fact, x, value.span) => {
-                return Some(Possible::Number(Interval::point(x)));
+                return Some(Possible::point(x));
             }
             Formula::Number(_) => return None,
             formula => formula,
@@ -258,7 +258,8 @@ impl<'a> Resolver<'a> {
                 .fail(self);
         }
         let middle = self.known(site, base)?;
-        let (mut below, mut above) = (0.0, 0.0);
+        // To either side of it.
+        let mut width = 0.0;
         let mut ends = None;
         for term in terms {
             if term.digits.starts_with('-') {
@@ -291,21 +292,17 @@ impl<'a> Resolver<'a> {
                     self.literal(term)?;
                     return None;
                 };
-                let width = middle.abs() * share / 100.0;
-                below += width;
-                above += width;
+                width += middle.abs() * share / 100.0;
                 ends = exact;
                 continue;
             }
-            let width = self.half_width(fact, base_unit, term)?;
-            below += width;
-            above += width;
+            width += self.half_width(fact, base_unit, term)?;
         }
         if !self.in_domain(fact, middle, base.span) {
             return None;
         }
         self.plausible(fact, middle, base.span);
-        let (lo, hi) = ends.unwrap_or((middle - below, middle + above));
+        let (lo, hi) = ends.unwrap_or((middle - width, middle + width));
         let written = Interval::new(lo, hi);
         let domain = Interval::new(fact.domain.lo, fact.domain.hi);
         let inside = written.intersect(domain).unwrap_or(written);
@@ -347,8 +344,7 @@ impl<'a> Resolver<'a> {
         };
         let literal = self.literal_like(term, unit.text())?;
         if literal.dim() != unit.dim() {
-            self.wrong_dimension(fact, &spelled(term), literal.dim(), term.span);
-            return None;
+            return self.wrong_dimension(fact, &spelled(term), literal.dim(), term.span);
         }
         if literal.is_absolute() {
             let step = Unit::parse(&word.text).ok()?.difference();
@@ -405,9 +401,7 @@ impl<'a> Resolver<'a> {
             let inside = series.members.iter().filter(|m| {
                 m.value >= set.lo - slack(m.value) && m.value <= set.hi + slack(m.value)
             });
-            let members: Vec<_> = inside
-                .map(|m| Possible::Number(Interval::point(m.value)))
-                .collect();
+            let members: Vec<_> = inside.map(|m| Possible::point(m.value)).collect();
             if members.is_empty() {
                 let why = format!("no value of `{}` lies in this range", fact.name);
                 return Problem::wrong("not-in-series", span, why)
@@ -429,13 +423,9 @@ impl<'a> Resolver<'a> {
                     .fail(self);
             }
             if hi - lo < MOST_WHOLE {
-                let mut members = Vec::new();
-                let mut x = lo;
-                while x <= hi {
-                    members.push(Possible::Number(Interval::point(x)));
-                    x += 1.0;
-                }
-                return Some(one_of(members));
+                let all = std::iter::successors(Some(lo), |x| Some(x + 1.0));
+                let members = all.take_while(|x| *x <= hi).map(Possible::point);
+                return Some(one_of(members.collect()));
             }
             return Some(Possible::Number(Interval::new(lo, hi)));
         }

@@ -2,6 +2,7 @@
 //! takes them.
 
 use super::Settings;
+use super::parts::opens;
 use super::resolver::{Measure, Resolver, Site};
 use super::units::{quantity_of, shown, spelled};
 use super::words::{day_of, texts_of};
@@ -92,8 +93,7 @@ impl<'a> Resolver<'a> {
             Some(("it has a meaning of its own in values".to_owned(), None))
         } else if Unit::parse(name).is_ok() {
             Some(("it is a unit".to_owned(), None))
-        } else if vocabulary.kind_named(name).is_some() || vocabulary.head_words.contains_key(name)
-        {
+        } else if opens(vocabulary, name).is_some() {
             Some(("it opens a block or part".to_owned(), None))
         } else if let Some(define) = self.defines.get(name) {
             Some(("a define has this name".to_owned(), Some(define.name.span)))
@@ -161,15 +161,12 @@ impl<'a> Resolver<'a> {
             return wrong;
         };
         let (unit, _) = quantity_of(&like);
-        let (dim, absolute) = (unit.dim(), unit.is_affine());
         let text = if *unit == Unit::ONE {
             String::new()
         } else {
             unit.text().to_owned()
         };
         let measure = Measure::Number {
-            dim,
-            absolute,
             like: Box::new(like),
             was_set: false,
         };
@@ -328,18 +325,10 @@ impl<'a> Resolver<'a> {
         let fact = site.fact;
         let takes = match (&fact.ty, &measure) {
             (_, Measure::Wrong) => return None,
-            (
-                FactType::Quantity { unit, .. },
-                Measure::Number {
-                    dim,
-                    absolute,
-                    was_set,
-                    ..
-                },
-            ) => {
-                if *dim != unit.dim() || *absolute && !unit.is_affine() {
-                    self.wrong_dimension(fact, &parameter.name, *dim, span);
-                    return None;
+            (FactType::Quantity { unit, .. }, Measure::Number { like, was_set }) => {
+                let (own, _) = quantity_of(like);
+                if own.dim() != unit.dim() || own.is_affine() && !unit.is_affine() {
+                    return self.wrong_dimension(fact, &parameter.name, own.dim(), span);
                 }
                 self.takes_all(fact, &parameter.value, *was_set, span)
             }

@@ -1,11 +1,9 @@
 //! Parts written in place: opened by a word, copied from a define, or chosen among several.
 
-use rustc_hash::FxHashMap;
-
 use super::expected::opening_words;
 use super::resolver::{Resolver, Site, listed, written};
 use crate::design::model::{Object, ObjectId, Possible};
-use crate::design::tree::{Define, Entry, Value, ValueKind, Word};
+use crate::design::tree::{Define, Entry, Value, ValueKind, Word, blocks_in};
 use crate::source::{Problem, Span, closest};
 use crate::vocabulary::{FactType, KindId, Vocabulary, WordSet, with_article};
 
@@ -73,25 +71,15 @@ impl<'a> Resolver<'a> {
         Some(Possible::List(parts))
     }
 
-    /// A member of a list; poison, where it is written wrongly.
+    /// A member of a list, a choice of members, or unknown; poison, where it is written wrongly.
+    /// `one` reads a single member.
     pub(super) fn member(
         &mut self,
         value: &'a Value,
         members: &str,
         one: &dyn Fn(&mut Self, &'a Value) -> Option<Possible>,
     ) -> Possible {
-        let read = self.member_or_choice(value, members, one);
-        read.unwrap_or(Possible::Poison)
-    }
-
-    /// A member of a list, a choice of members, or unknown; `one` reads a single member.
-    fn member_or_choice(
-        &mut self,
-        value: &'a Value,
-        members: &str,
-        one: &dyn Fn(&mut Self, &'a Value) -> Option<Possible>,
-    ) -> Option<Possible> {
-        match &value.kind {
+        let read = match &value.kind {
             ValueKind::Unknown => Some(Possible::Unknown),
             ValueKind::Bad => None,
             ValueKind::OneOf(values) if values.len() > MOST_ALTERNATIVES => {
@@ -117,7 +105,8 @@ impl<'a> Resolver<'a> {
             .help("leave it out of the list")
             .fail(self),
             _ => one(self, value),
-        }
+        };
+        read.unwrap_or(Possible::Poison)
     }
 
     /// The kind that a word opens, and which of its heads the word is. None: it was reported.
@@ -130,38 +119,40 @@ impl<'a> Resolver<'a> {
         let word = head.text.as_str();
         if let Some(define) = self.defines.get(word).copied() {
             // A define of what is none: with all others their own word stands here by now.
-            self.unknown_part(site, kind, &define.head.text, define.head.span);
-            return None;
+            return self.unknown_part(site, kind, &define.head.text, define.head.span);
         }
         let Some((real, sets)) = opens(self.vocabulary, word) else {
-            self.unknown_part(site, kind, word, head.span);
-            return None;
+            return self.unknown_part(site, kind, word, head.span);
         };
-        self.fits_part(site, kind, real, head)
-            .then_some((real, sets))
+        self.fits_part(site, kind, real, (word, head.span))?;
+        Some((real, sets))
     }
 
-    /// Whether a part of one kind can stand where another is asked for; reports it.
-    fn fits_part(&mut self, site: &Site<'_>, wanted: KindId, real: KindId, head: &Word) -> bool {
+    /// Sees that a part of one kind can stand where another is asked for. None: it cannot, which
+    /// was reported.
+    fn fits_part(
+        &mut self,
+        site: &Site<'_>,
+        wanted: KindId,
+        real: KindId,
+        (text, span): (&str, Span),
+    ) -> Option<()> {
         let vocabulary = self.vocabulary;
         if vocabulary.fits(real, wanted) && !vocabulary.kind(real).is_abstract() {
-            return true;
+            return Some(());
         }
         let words = opening_words(vocabulary, wanted);
         let name = &site.fact.name;
         let what = with_article(&vocabulary.kind(wanted).name);
-        let text = &head.text;
         let other = with_article(&vocabulary.kind(real).name);
         let why = format!("`{name}` takes {what}, and `{text}` opens {other}");
-        Problem::wrong("wrong-part", head.span, why)
+        Problem::wrong("wrong-part", span, why)
             .help(format!("open it with {}", listed(&words, "or")))
-            .report(self);
-        false
+            .fail(self)
     }
 
     fn part_named(&mut self, role: Role<'_>, word: &'a str, span: Span) -> Option<Possible> {
         let Role { site, kind, .. } = role;
-        let head = Word::new(word.to_owned(), span);
         if let Some(define) = self.defines.get(word).copied() {
             return self.copy(role, define, span);
         }
@@ -175,9 +166,7 @@ impl<'a> Resolver<'a> {
         let opened = opens(self.vocabulary, word);
         let named = self.objects_named(word, Some(kind));
         if let (Some((real, sets)), true) = (opened, named.is_empty()) {
-            if !self.fits_part(site, kind, real, &head) {
-                return None;
-            }
+            self.fits_part(site, kind, real, (word, span))?;
             return self.build(role, real, sets, &[], span, span);
         }
         if named.is_empty() && !self.lost.contains(word) {
@@ -186,32 +175,27 @@ impl<'a> Resolver<'a> {
         self.named(word, span, Some(kind))
     }
 
-    fn unknown_part(
+    fn unknown_part<T>(
         &mut self,
         site: &Site<'_>,
         kind: KindId,
         word: &str,
         span: Span,
-    ) -> Option<Possible> {
+    ) -> Option<T> {
         if self.is_reported("unknown-part", span) || self.asked(word, span) {
             return None;
         }
         let declared = &self.vocabulary.kind(kind).name;
         let opening = opening_words(self.vocabulary, kind);
-        let fitting = self.define_names.iter().copied().filter(|name| {
-            let define = self.defines.get(name);
-            let opened = define.and_then(|d| opens(self.vocabulary, &d.head.text));
-            opened.is_some_and(|(real, _)| self.vocabulary.fits(real, kind))
-        });
-        let shipped = self.vocabulary.products.iter().filter(|p| {
-            let opened = opens(self.vocabulary, &p.is);
-            opened.is_some_and(|(real, _)| self.vocabulary.fits(real, kind))
-        });
-        let fitting: Vec<&str> = fitting.chain(shipped.map(|p| p.name.as_str())).collect();
+        let vocabulary = self.vocabulary;
+        let fits =
+            |head: &str| opens(vocabulary, head).is_some_and(|(k, _)| vocabulary.fits(k, kind));
+        let defined = self.defines_written.iter().filter(|d| fits(&d.head.text));
+        let shipped = vocabulary.products.iter().filter(|p| fits(&p.is));
         let objects = self.names_fitting(Some(kind));
-        let names = fitting
-            .iter()
-            .copied()
+        let names = defined
+            .map(|d| d.name.text.as_str())
+            .chain(shipped.map(|p| p.name.as_str()))
             .chain(opening.iter().copied())
             .chain(objects.iter().map(String::as_str));
         let fact = &site.fact.name;
@@ -261,10 +245,7 @@ impl<'a> Resolver<'a> {
             // Reported once for the define, however often it is used.
             return self.unknown_part(site, kind, &define.head.text, define.head.span);
         };
-        let head = Word::new(name.to_owned(), span);
-        if !self.fits_part(site, kind, real, &head) {
-            return None;
-        }
+        self.fits_part(site, kind, real, (name, span))?;
         self.copying.push(name);
         let built = self.build(role, real, sets, &define.entries, span, span);
         self.copying.pop();
@@ -306,10 +287,8 @@ impl<'a> Resolver<'a> {
             };
             self.set_fact(id, *fact, written(value, head, head));
         }
-        for entry in entries {
-            if let Entry::Block(block) = entry {
-                self.block_in_part(id, &block.kind);
-            }
+        for block in blocks_in(entries) {
+            self.block_in_part(id, &block.kind);
         }
         self.facts(id, entries, role.site.turn);
         Some(Possible::Object(id))
@@ -338,8 +317,7 @@ impl<'a> Resolver<'a> {
 
 /// The kind that a word opens as a part, and which of its heads the word is.
 pub(super) fn opens(vocabulary: &Vocabulary, word: &str) -> Option<(KindId, Option<usize>)> {
-    let heads: &FxHashMap<String, (KindId, usize)> = &vocabulary.head_words;
-    match heads.get(word) {
+    match vocabulary.head_words.get(word) {
         Some((kind, place)) => Some((*kind, Some(*place))),
         None => vocabulary.kind_named(word).map(|kind| (kind, None)),
     }

@@ -18,12 +18,7 @@ impl Resolver<'_> {
             if declared.is_abstract() || declared.at_least == 0 || self.is_closed(kind) {
                 continue;
             }
-            let count = self
-                .design
-                .objects
-                .iter()
-                .filter(|o| o.kind == kind && o.owner.is_none())
-                .count();
+            let count = self.blocks(|k| k == kind).len();
             let missing = (declared.at_least as usize).saturating_sub(count);
             for _ in 0..missing {
                 let (facts, name) = (declared.facts.len(), declared.name.clone());
@@ -77,10 +72,8 @@ impl Resolver<'_> {
         {
             return true;
         }
-        let homes = &vocabulary.kind(kind).within;
-        let could_hold = |o: &&Object| {
-            o.owner.is_none() && homes.iter().any(|w| vocabulary.fits(o.kind, w.kind))
-        };
+        let could_hold =
+            |o: &&Object| o.owner.is_none() && vocabulary.within(kind, o.kind).is_some();
         let mut holders = objects.iter().filter(could_hold).peekable();
         holders.peek().is_some() && holders.all(|o| names(&o.closed))
     }
@@ -107,14 +100,7 @@ impl Resolver<'_> {
             _ => None,
         })?;
         // What stands in such a thing cannot be what it belongs to.
-        let below = |other: KindId| {
-            other == kind
-                || vocabulary
-                    .kind(other)
-                    .within
-                    .iter()
-                    .any(|w| vocabulary.fits(kind, w.kind))
-        };
+        let below = |other: KindId| other == kind || vocabulary.within(other, kind).is_some();
         let found = self.blocks(|k| vocabulary.fits(k, target) && !below(k));
         match found.as_slice() {
             [only] => Some((ix, self.unclaimed(kind, ix, *only))),
@@ -135,18 +121,8 @@ impl Resolver<'_> {
             !self.design.object(other).phantom
                 && self
                     .fact_of(other, ix)
-                    .is_some_and(|w| may_lead_to(&w.value, parent))
+                    .is_some_and(|w| w.value.leads_to(parent))
         });
         (!claimed).then_some(parent)
-    }
-}
-
-fn may_lead_to(value: &Possible, to: ObjectId) -> bool {
-    match value {
-        Possible::Object(id) => *id == to,
-        Possible::OneOf(values) | Possible::List(values) => {
-            values.iter().any(|v| may_lead_to(v, to))
-        }
-        _ => false,
     }
 }

@@ -5,8 +5,7 @@ use rustc_hash::{FxHashMap, FxHashSet};
 use super::Resolved;
 use super::labels::name_apart;
 use crate::design::model::{Design, Object, ObjectId, ParameterId, Possible, Written};
-use crate::design::tree::{Block, Define, Entry, Parameter, Word};
-use crate::quantity::Dim;
+use crate::design::tree::{Block, Define, Entry, Parameter};
 use crate::source::limits::THINGS;
 use crate::source::{Problem, Reports, Span, closest};
 use crate::vocabulary::{Fact, FactIx, FactType, Kind, KindId, Vocabulary};
@@ -24,13 +23,13 @@ pub(super) struct Turn {
 }
 
 /// An object whose facts are still to be read.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Pending<'a> {
     pub object: ObjectId,
     pub entries: &'a [Entry],
     pub turn: Option<Turn>,
-    /// A name that refers: the fact it sets, the word, and the number behind it.
-    pub refers: Option<(FactIx, &'a Word, Option<u32>)>,
+    /// A name that refers: the fact it sets, the name, and where it stands.
+    pub refers: Option<(FactIx, String, Span)>,
 }
 
 /// Where a value stands.
@@ -57,10 +56,6 @@ impl<'a> Site<'a> {
 pub(super) enum Measure {
     /// A number.
     Number {
-        /// What it measures.
-        dim: Dim,
-        /// Whether it is a point on a temperature scale.
-        absolute: bool,
         /// A fact like itself: its unit, and its series where its values have names.
         like: Box<Fact>,
         /// Whether the command line gave it its value.
@@ -93,7 +88,7 @@ pub(super) struct Resolver<'a> {
     pub lost: FxHashSet<&'a str>,
     pub defines: FxHashMap<&'a str, &'a Define>,
     /// The same, in the order written.
-    pub define_names: Vec<&'a str>,
+    pub defines_written: Vec<&'a Define>,
     /// Defines that are being copied, outermost first.
     pub copying: Vec<&'a str>,
     pub parameters_written: Vec<&'a Parameter>,
@@ -102,7 +97,7 @@ pub(super) struct Resolver<'a> {
     pub measures: Vec<Measure>,
     pub pending: Vec<Pending<'a>>,
     /// While the name that heads a block is looked up: the fact that it sets.
-    pub heading: Option<String>,
+    pub heading: Option<&'a str>,
     pub departures: Vec<&'a Block>,
     things: usize,
     too_many: bool,
@@ -133,7 +128,7 @@ impl<'a> Resolver<'a> {
             repeated: FxHashMap::default(),
             lost: FxHashSet::default(),
             defines: FxHashMap::default(),
-            define_names: Vec::new(),
+            defines_written: Vec::new(),
             copying: Vec::new(),
             parameters_written: Vec::new(),
             parameters: FxHashMap::default(),
@@ -235,11 +230,8 @@ impl<'a> Resolver<'a> {
 
     pub(super) fn finish(mut self) -> Resolved {
         self.refuse_absent();
-        self.problems.sort_by_key(|p| {
-            p.labels
-                .first()
-                .map(|l| (l.span.file, l.span.start, l.span.end))
-        });
+        self.problems
+            .sort_by_key(|p| p.labels.first().map(|l| l.span));
         name_apart(&mut self.design, self.vocabulary);
         self.design.cautions = self.problems.iter().filter(|p| !p.is_error()).count();
         Resolved {

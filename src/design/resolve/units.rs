@@ -48,8 +48,7 @@ impl Resolver<'_> {
                     } else if !usual.is_empty() {
                         problem = problem.help(format!("write it in a unit such as `{usual}`"));
                     }
-                    problem.report(self);
-                    return None;
+                    return problem.fail(self);
                 }
             },
         };
@@ -131,8 +130,9 @@ pub(super) fn takes_bare_numbers(unit: &Unit) -> bool {
     *unit == Unit::ONE
 }
 
-/// A value of this fact that would be right, in its own unit.
-pub(super) fn example_of(fact: &Fact, unit: &Unit, whole: bool, series: Option<&Series>) -> String {
+/// A value of this quantity that would be right, in its own unit.
+pub(super) fn example_of(fact: &Fact, series: Option<&Series>) -> String {
+    let (unit, whole) = quantity_of(fact);
     if let Some(series) = series
         && let Some(text) = member_shown(series, series.members.len() / 2, unit)
     {

@@ -176,14 +176,10 @@ pub(super) fn one_of(values: Vec<Possible>) -> Possible {
     if flat.contains(&Possible::Unknown) {
         return Possible::Unknown;
     }
-    match flat.pop() {
-        None => Possible::Unknown,
-        Some(only) if flat.is_empty() => only,
-        Some(last) => {
-            flat.push(last);
-            Possible::OneOf(flat)
-        }
+    if flat.len() > 1 {
+        return Possible::OneOf(flat);
     }
+    flat.pop().unwrap_or(Possible::Unknown)
 }
 
 /// Whether two statements about one fact exclude each other. What is not certain can hold.

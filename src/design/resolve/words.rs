@@ -18,10 +18,8 @@ impl<'a> Resolver<'a> {
         let last = words.len().saturating_sub(1);
         let ends = match &value.kind {
             ValueKind::Range { low, high } if *ordered => {
-                let (low, high) = (
-                    self.word_of(site, words, low),
-                    self.word_of(site, words, high),
-                );
+                let low = self.word_of(site, words, low);
+                let high = self.word_of(site, words, high);
                 let (low, high) = (low?, high?);
                 if low > high {
                     let why = "the range runs backwards";
@@ -37,11 +35,7 @@ impl<'a> Resolver<'a> {
             }
             ValueKind::AtMost { value, strict } if *ordered => {
                 let high = self.word_of(site, words, value)?;
-                let high = if *strict {
-                    high.checked_sub(1)
-                } else {
-                    Some(high)
-                };
+                let high = high.checked_sub(usize::from(*strict));
                 high.map(|high| (0, high))
             }
             ValueKind::AtLeast { value, strict } if *ordered => {
@@ -84,29 +78,24 @@ impl<'a> Resolver<'a> {
             return place;
         }
         match &value.kind {
-            ValueKind::Word(word) => {
-                self.unknown_word(site, word, words, value.span);
-            }
+            ValueKind::Word(word) => self.unknown_word(site, word, words, value.span),
             ValueKind::Number(number) => {
-                self.unknown_word(site, &spelled(number), words, value.span);
+                self.unknown_word(site, &spelled(number), words, value.span)
             }
             ValueKind::Text(text) if words.contains(text) => {
-                in_quotes(site, "a word", text, value.span).report(self)
+                in_quotes(site, "a word", text, value.span).fail(self)
             }
-            _ => {
-                self.wrong_type(site, value);
-            }
+            _ => self.wrong_type(site, value),
         }
-        None
     }
 
-    pub(super) fn unknown_word(
+    pub(super) fn unknown_word<T>(
         &mut self,
         site: &Site<'_>,
         word: &str,
         words: &Words,
         span: Span,
-    ) -> Option<Possible> {
+    ) -> Option<T> {
         if self.asked(word, span) {
             return None;
         }
@@ -125,19 +114,15 @@ impl<'a> Resolver<'a> {
         let FactType::Some { words } = &site.fact.ty else {
             return self.wrong_type(site, value);
         };
-        let members = match &value.kind {
-            ValueKind::List(values) => values.as_slice(),
-            ValueKind::Word(word) if !words.contains(word) => {
-                if let Some(id) = self.parameters.get(word.as_str()) {
-                    return self.parameter(site, *id, value.span);
-                }
-                std::slice::from_ref(value)
-            }
-            _ => std::slice::from_ref(value),
-        };
+        if let ValueKind::Word(word) = &value.kind
+            && !words.contains(word)
+            && let Some(id) = self.parameters.get(word.as_str())
+        {
+            return self.parameter(site, *id, value.span);
+        }
         let mut set = WordSet::EMPTY;
         let mut wrong = false;
-        for member in members {
+        for member in value.listed() {
             let Some(place) = self.word_of(site, words, member) else {
                 wrong = true;
                 continue;
