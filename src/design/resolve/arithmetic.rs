@@ -2,7 +2,6 @@
 //! parameter is worked out at once.
 
 use super::resolver::{Measure, Resolver, Site};
-use super::units::quantity_of;
 use crate::design::model::{Formula, ParameterId, Possible};
 use crate::design::tree::{Arith, Value, ValueKind};
 use crate::quantity::{Dim, Interval};
@@ -47,14 +46,11 @@ impl<'a> Resolver<'a> {
     fn term_named(&mut self, site: &Site<'_>, word: &str, span: Span) -> Option<Term> {
         if let Some(id) = self.parameters.get(word).copied() {
             return match self.measures.get(id.0 as usize) {
-                Some(Measure::Number { like, .. }) => {
-                    let (unit, _) = quantity_of(like);
-                    Some(Term {
-                        formula: Formula::Parameter(id),
-                        dim: unit.dim(),
-                        absolute: unit.is_affine(),
-                    })
-                }
+                Some(measure @ Measure::Number { .. }) => Some(Term {
+                    formula: Formula::Parameter(id),
+                    dim: measure.unit().dim(),
+                    absolute: measure.unit().is_affine(),
+                }),
                 Some(Measure::Wrong) | None => None,
                 Some(_) => {
                     let why = format!("the parameter `{word}` is not a number");

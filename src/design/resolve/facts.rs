@@ -327,31 +327,28 @@ impl<'a> Resolver<'a> {
 
     fn derived(&mut self, kind: &Kind, ix: FactIx, entry: &FactEntry) -> Possible {
         let fact = kind.fact(ix);
-        let problem = match fact.ty {
+        let name = &fact.name;
+        let (why, help) = match fact.ty {
             FactType::Reverse {
                 kind: members,
                 fact: reference,
             } => {
                 let reference = &self.vocabulary.fact(members, reference).name;
                 let members = &self.vocabulary.kind(members).name;
-                let name = &fact.name;
-                let why = format!("`{name}` is collected from what refers to this block");
-                Problem::error("derived-fact", why)
-                    .help(format!("write `{reference}:` in each `{members}` instead"))
+                (
+                    format!("`{name}` is collected from what refers to this block"),
+                    format!("write `{reference}:` in each `{members}` instead"),
+                )
             }
-            _ => Problem::error(
-                "derived-fact",
-                format!(
-                    "`{}` is worked out from other facts and cannot be written",
-                    fact.name
-                ),
-            )
-            .help("leave the line out"),
+            _ => (
+                format!("`{name}` is worked out from other facts and cannot be written"),
+                "leave the line out".to_owned(),
+            ),
         };
-        problem
-            .at(entry.key.span, "")
-            .fail(self)
-            .unwrap_or(Possible::Poison)
+        Problem::wrong("derived-fact", entry.key.span, why)
+            .help(help)
+            .report(self);
+        Possible::Poison
     }
 
     /// What several statements of one fact add up to.

@@ -9,7 +9,7 @@ use super::words::{day_of, texts_of};
 use crate::design::model::{self, Formula, ParameterId, Possible};
 use crate::design::tree::{Number, Parameter, Value, ValueKind};
 use crate::quantity::{Interval, Unit, format_date, format_interval};
-use crate::source::{Problem, Span, closest};
+use crate::source::{Problem, Span};
 use crate::vocabulary::{Fact, FactType, SeriesId};
 
 impl<'a> Resolver<'a> {
@@ -18,28 +18,30 @@ impl<'a> Resolver<'a> {
         let written = self.parameters_written.clone();
         for parameter in &written {
             let name = parameter.name.text.as_str();
-            if let Some(first) = self.parameters.get(name) {
-                let first = self.design.parameters.get(first.0 as usize);
+            let first = self.parameters.get(name);
+            let first = first.and_then(|id| self.design.parameters.get(id.0 as usize));
+            if let Some(first) = first.map(|p| p.span) {
                 let why = format!("there are two parameters called `{name}`");
-                let mut problem = Problem::error("duplicate-name", why)
+                Problem::error("duplicate-name", why)
                     .at(parameter.name.span, "again")
-                    .help("give one of them another name");
-                if let Some(first) = first {
-                    problem = problem.at(first.span, "first here");
-                }
-                problem.report(self);
+                    .at(first, "first here")
+                    .help("give one of them another name")
+                    .report(self);
                 continue;
             }
             let Ok(id) = u16::try_from(self.design.parameters.len()).map(ParameterId) else {
                 break;
             };
             let sound = self.parameter_name(parameter);
-            let (value, measure, unit) = self.declared(parameter, &written);
+            let (value, measure) = self
+                .declared(parameter, &written)
+                .unwrap_or((Possible::Poison, Measure::Wrong));
+            let unit = Some(measure.unit()).filter(|unit| **unit != Unit::ONE);
             self.design.parameters.push(model::Parameter {
                 name: name.to_owned(),
                 declared: value.clone(),
                 value,
-                unit,
+                unit: unit.map_or("", Unit::text).to_owned(),
                 span: parameter.name.span,
             });
             self.measures
@@ -119,58 +121,40 @@ impl<'a> Resolver<'a> {
         false
     }
 
-    /// What a parameter is declared to be.
+    /// What a parameter is declared to be. None: it is declared wrongly, which was reported.
     fn declared(
         &mut self,
         parameter: &'a Parameter,
         all: &[&'a Parameter],
-    ) -> (Possible, Measure, String) {
-        let wrong = (Possible::Poison, Measure::Wrong, String::new());
-        let value = &parameter.value;
+    ) -> Option<(Possible, Measure)> {
+        let (name, value) = (&parameter.name.text, &parameter.value);
         if value.is_bad() {
-            return wrong;
+            return None;
         }
         let is_parameter = |word: &str| all.iter().any(|p| p.name.text == word);
         if let Some((word, span)) = word_within(value, &is_parameter) {
-            let name = &parameter.name.text;
             let why = format!("the parameter `{name}` rests on another one, `{word}`");
-            Problem::wrong("parameter-of-parameter", span, why)
+            return Problem::wrong("parameter-of-parameter", span, why)
                 .help("calculate where the parameters are used, as in `length: run + 2 m`")
-                .report(self);
-            return wrong;
+                .fail(self);
         }
-        if let Some((value, measure)) = self.words_or_dates(value, false) {
-            return (value, measure, String::new());
+        if let Some(read) = self.words_or_dates(value, false) {
+            return Some(read);
         }
         let Some(number) = first_number(value) else {
-            let name_text = &parameter.name.text;
-            let why = format!("the parameter `{name_text}` needs the values it may take");
-            Problem::error("parameter-value", why)
+            let why = format!("the parameter `{name}` needs the values it may take");
+            return Problem::error("parameter-value", why)
                 .at(value.span, "expected a quantity, a range, words or a date")
-                .help(format!(
-                    "write for example `parameter {}: 5 m .. 40 m`",
-                    parameter.name.text
-                ))
-                .report(self);
-            return wrong;
+                .help(format!("write for example `parameter {name}: 5 m .. 40 m`"))
+                .fail(self);
         };
-        let Some(like) = self.like(&parameter.name.text, number, parameter.name.span) else {
-            return wrong;
-        };
-        let Some(read) = self.read_like(&like, value) else {
-            return wrong;
-        };
-        let (unit, _) = quantity_of(&like);
-        let text = if *unit == Unit::ONE {
-            String::new()
-        } else {
-            unit.text().to_owned()
-        };
+        let like = self.like(name, number, parameter.name.span)?;
+        let read = self.read_like(&like, value)?;
         let measure = Measure::Number {
             like: Box::new(like),
             was_set: false,
         };
-        (read, measure, text)
+        Some((read, measure))
     }
 
     /// A fact that takes quantities in the unit of a number.
@@ -252,7 +236,7 @@ impl<'a> Resolver<'a> {
             let names = self.parameter_names();
             let why = format!("the design has no parameter called `{name}`");
             let problem = Problem::wrong("unknown-parameter", value.span, why);
-            let problem = if closest(name, names.iter().copied()).is_none() && names.is_empty() {
+            let problem = if names.is_empty() {
                 problem.help("declare it in the design, as in `parameter run: 5 m .. 40 m`")
             } else {
                 problem.did_you_mean(name, names)
@@ -288,15 +272,12 @@ impl<'a> Resolver<'a> {
         let Some(read) = read.filter(|r| *r != Possible::Poison) else {
             return;
         };
-        let unit = match &measure {
-            Measure::Number { like, .. } => quantity_of(like).0.clone(),
-            _ => Unit::ONE,
-        };
         if !is_within(&read, &parameter.declared) {
+            let unit = measure.unit();
             let why = format!(
                 "`{name}` cannot be {}: it is declared as {}",
-                set_shown(&read, &unit),
-                set_shown(&parameter.declared, &unit)
+                set_shown(&read, unit),
+                set_shown(&parameter.declared, unit)
             );
             Problem::wrong("outside-declared", value.span, why)
                 .at(parameter.span, "declared here")
@@ -325,8 +306,8 @@ impl<'a> Resolver<'a> {
         let fact = site.fact;
         let takes = match (&fact.ty, &measure) {
             (_, Measure::Wrong) => return None,
-            (FactType::Quantity { unit, .. }, Measure::Number { like, was_set }) => {
-                let (own, _) = quantity_of(like);
+            (FactType::Quantity { unit, .. }, Measure::Number { was_set, .. }) => {
+                let own = measure.unit();
                 if own.dim() != unit.dim() || own.is_affine() && !unit.is_affine() {
                     return self.wrong_dimension(fact, &parameter.name, own.dim(), span);
                 }

@@ -6,6 +6,7 @@ use super::Resolved;
 use super::labels::name_apart;
 use crate::design::model::{Design, Object, ObjectId, ParameterId, Possible, Written};
 use crate::design::tree::{Block, Define, Entry, Parameter};
+use crate::quantity::Unit;
 use crate::source::limits::THINGS;
 use crate::source::{Problem, Reports, Span, closest};
 use crate::vocabulary::{Fact, FactIx, FactType, Kind, KindId, Vocabulary};
@@ -69,6 +70,16 @@ pub(super) enum Measure {
     Date,
     /// Declared wrongly.
     Wrong,
+}
+
+impl Measure {
+    /// The unit in which its values are written.
+    pub(super) fn unit(&self) -> &Unit {
+        match self {
+            Self::Number { like, .. } => like.unit().unwrap_or(&Unit::ONE),
+            _ => &Unit::ONE,
+        }
+    }
 }
 
 /// See the module.
