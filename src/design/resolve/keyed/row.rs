@@ -395,54 +395,49 @@ impl<'v> Long<'v> {
         if let Some(what) = self.v.asked(first) {
             return Some((ambiguous(word, what, at), Vec::new()));
         }
-        let problem = |why: String| Problem::wrong("no-key", at, why);
-        let alone = |p: Problem| Some((p, Vec::new()));
-        if opens(self.v, word).is_some_and(|(k, _)| self.v.fits(k, kind))
+        let takes = |f: &Fact| f.words().is_some_and(|w| w.iter().any(|w| w == word));
+        let mut meant = None;
+        let (why, help) = if opens(self.v, word).is_some_and(|(k, _)| self.v.fits(k, kind))
             || short_opens(self.v, kind, word)
         {
-            return alone(
-                problem(format!(
-                    "`{word}` opens {of}, and stands behind a value of it"
-                ))
-                .help(format!("write `{word}` first")),
-            );
-        }
-        if matches!(word, "yes" | "no" | "none") {
+            (
+                format!("`{word}` opens {of}, and stands behind a value of it"),
+                format!("write `{word}` first"),
+            )
+        } else if matches!(word, "yes" | "no" | "none") {
             let keys = self.keys(kind, |f| matches!(f.ty, FactType::YesNo));
             let key = keys.first().unwrap_or(&"present");
-            return alone(
-                problem(format!("`{word}` does not say which fact of {of} it is"))
-                    .help(format!("write its key, as in `{key}: {word}`")),
-            );
-        }
-        if declared.fact_named(word).is_some() {
-            let p = problem(format!(
-                "`{word}` is a fact of {of}, and stands without `:`"
-            ));
-            let p = p.help(format!("write `{word}: …`"));
-            return Some((p, vec![word.to_owned()]));
-        }
-        let takes = |f: &Fact| f.words().is_some_and(|w| w.iter().any(|w| w == word));
-        if let Some(first) = self.keys(kind, takes).first() {
-            let p = problem(format!("`{word}` needs its key in {of}"));
-            let p = p.help(format!("write `{first}: {word}`"));
-            return Some((p, vec![(*first).to_owned()]));
-        }
-        if self.v.kind_named(word).is_some() {
-            return alone(
-                problem(format!("`{word}` is a block of its own"))
-                    .help("begin it on a new line, or two blanks on"),
-            );
-        }
-        if self.names.contains(word) || self.parameters.contains(word) {
-            return alone(
-                problem(format!(
-                    "`{word}` is a name, and no key says what it is for"
-                ))
-                .help("write its key before it"),
-            );
-        }
-        None
+            (
+                format!("`{word}` does not say which fact of {of} it is"),
+                format!("write its key, as in `{key}: {word}`"),
+            )
+        } else if declared.fact_named(word).is_some() {
+            meant = Some(word.to_owned());
+            (
+                format!("`{word}` is a fact of {of}, and stands without `:`"),
+                format!("write `{word}: …`"),
+            )
+        } else if let Some(key) = self.keys(kind, takes).first() {
+            meant = Some((*key).to_owned());
+            (
+                format!("`{word}` needs its key in {of}"),
+                format!("write `{key}: {word}`"),
+            )
+        } else if self.v.kind_named(word).is_some() {
+            (
+                format!("`{word}` is a block of its own"),
+                "begin it on a new line, or two blanks on".to_owned(),
+            )
+        } else if self.names.contains(word) || self.parameters.contains(word) {
+            (
+                format!("`{word}` is a name, and no key says what it is for"),
+                "write its key before it".to_owned(),
+            )
+        } else {
+            return None;
+        };
+        let problem = Problem::wrong("no-key", at, why).help(help);
+        Some((problem, meant.into_iter().collect()))
     }
 
     fn unplaced_word(&self, kind: KindId, word: &str, at: Span, name: Option<&Word>) -> Refused {
