@@ -5,10 +5,10 @@
 
 use std::fmt;
 
+pub(super) use miette::Severity;
 use miette::{
     Diagnostic, GraphicalReportHandler, GraphicalTheme, LabeledSpan, MietteError,
-    MietteSpanContents, Severity, SourceCode, SourceSpan, SpanContents, ThemeCharacters,
-    ThemeStyles,
+    MietteSpanContents, SourceCode, SourceSpan, SpanContents, ThemeCharacters, ThemeStyles,
 };
 
 use crate::source::{

@@ -3,8 +3,6 @@
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
-use miette::Severity as Weight;
-
 use crate::check::{FigureValue, Finding, Outcome, Reason, Report, tame};
 use crate::design::model::ObjectId;
 use crate::quantity::{format_interval, format_quantity};
@@ -12,7 +10,7 @@ use crate::ruleset::{Confidence, Ruleset, Severity, Stage};
 use crate::source::{Label, visible_line};
 
 use super::columns::{broken, columns};
-use super::diagnostic::{LONG_LINE, Shown, Style, Visible, render_problems};
+use super::diagnostic::{LONG_LINE, Severity as Weight, Shown, Style, Visible, render_problems};
 use super::entry::word;
 use super::wrap::wrapped;
 use super::{FileReport, cautions, plural, some_of};
