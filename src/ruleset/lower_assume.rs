@@ -47,7 +47,7 @@ fn assumption(
     };
     let entry = Assumption {
         value,
-        only: f.text("of-the-only", problems) == Some("yes"),
+        only: f.flag("of-the-only", problems),
         text: text.to_owned(),
         origin: origin(&f, merged.layer_name(item), problems),
         span: item.at,

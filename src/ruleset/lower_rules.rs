@@ -3,7 +3,7 @@
 use super::context::Context;
 use super::merged::Item;
 use super::model::{Confidence, Origin, Requirement, Rule, Severity, Stage, Way};
-use super::reader::{Fields, choice, texts};
+use super::reader::{Fields, choice, texts, yes_no};
 use super::schema;
 use super::template;
 use super::yaml::{Node, Yaml};
@@ -47,6 +47,10 @@ pub(super) fn rule<'a>(
     .and_then(Severity::from_word)?;
     let confidence = one_of("confidence", None, &Confidence::ALL.map(Confidence::word))
         .and_then(Confidence::from_word)?;
+    let departable = match get("departable") {
+        Some(n) => yes_no(n, "departable", problems)?,
+        None => true,
+    };
     let kind_name = text("each")?;
     let v = context.vocabulary;
     let each = subject_kind(v, kind_name, at("each"), problems)?;
@@ -85,7 +89,7 @@ pub(super) fn rule<'a>(
         confidence,
         because: text("because").map(str::to_owned),
         amended: amended(context, changes),
-        departable: text("departable") != Some("no"),
+        departable,
         editions: text("in").map(str::to_owned),
         span: item.at,
     })

@@ -3,7 +3,7 @@
 
 use super::lower_fact_type::bounds;
 use super::merged::Merged;
-use super::reader::{Fields, kind_of, texts};
+use super::reader::{Fields, choice, kind_of, texts};
 use super::schema;
 use super::yaml::Node;
 use crate::quantity::Unit;
@@ -40,7 +40,9 @@ pub(super) fn short(merged: &Merged<'_>, v: &mut Vocabulary, problems: &mut Vec<
             continue;
         };
         let mut short = v.short.remove(&id).unwrap_or_default();
-        short.values_first |= f.text("head", problems) == Some("values");
+        let head = f.text("head", problems);
+        let head = head.and_then(|text| choice(text, f.at("head"), &["values"], problems));
+        short.values_first |= head.is_some();
         let kind = v.kind(id);
         for (fact, node) in facts(kind, f.get("unkeyed"), problems) {
             unkeyed(kind, fact, node, &mut short, problems);

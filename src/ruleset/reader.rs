@@ -81,15 +81,19 @@ impl<'a> Fields<'a> {
 
     /// `yes` or `no`; no, if not given.
     pub(super) fn flag(&self, key: &str, problems: &mut Vec<Problem>) -> bool {
-        match self.text(key, problems) {
-            Some("yes" | "true") => true,
-            None | Some("no" | "false") => false,
-            Some(other) => {
-                let at = self.at(key);
-                let why = format!("`{key}` is yes or no, not `{other}`");
-                Problem::wrong("not-a-flag", at, why).report(problems);
-                false
-            }
+        self.get(key).and_then(|n| yes_no(n, key, problems)) == Some(true)
+    }
+}
+
+/// `yes` or `no`; nothing else is taken for either.
+pub(super) fn yes_no(node: &Node, key: &str, problems: &mut Vec<Problem>) -> Option<bool> {
+    match node.text() {
+        Some("yes" | "true") => Some(true),
+        Some("no" | "false") => Some(false),
+        other => {
+            let written = other.map_or_else(String::new, |text| format!(", not `{text}`"));
+            let why = format!("`{key}` is yes or no{written}");
+            Problem::wrong("not-a-flag", node.span, why).fail(problems)
         }
     }
 }

@@ -2,6 +2,7 @@
 //! else. What it says that it replaces must be there.
 
 use super::merged::Item;
+use super::reader::yes_no;
 use super::yaml::Node;
 use crate::source::Problem;
 
@@ -48,11 +49,8 @@ pub(super) fn check<'n>(
     let (what, restated) = called(section);
     let name = after.name;
     let was = after.node.get("was").filter(|_| section == "limits");
-    // That it is yes or no is checked where the item is read.
-    let replaces = after
-        .node
-        .get("replaces")
-        .filter(|n| matches!(n.text(), Some("yes" | "true")));
+    let replaces = after.node.get("replaces");
+    let replaces = replaces.filter(|n| yes_no(n, "replaces", problems) == Some(true));
     let Some(before) = before else {
         if let Some(said) = was.or(replaces) {
             let why = format!("no layer below states a {what} `{name}` in this edition");

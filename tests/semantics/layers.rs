@@ -440,6 +440,38 @@ fn d4_a_withdrawal_must_hit() {
     assert!(text.contains("did you mean `it`"), "{text}");
 }
 
+/// What is yes or no is read as that everywhere, and what is neither is told, not taken for one of them.
+#[test]
+fn what_is_yes_or_no_is_never_guessed() {
+    let departable = |written: &str| rule_with("it", "thing", "x <= 32 A", written);
+    for (written, may) in [
+        ("", true),
+        ("    departable: yes\n", true),
+        ("    departable: no\n", false),
+        ("    departable: false\n", false),
+    ] {
+        let w = World::rules(&[departable(written)]);
+        let rule = w.ruleset.rule("it").expect("it is there");
+        assert_eq!(rule.departable, may, "{written}");
+    }
+    for sections in [
+        format!("rules:\n{}", departable("    departable: never\n")),
+        "assume:\n  thing.a: {is: 'yes', of-the-only: yse, source: own}".to_owned(),
+        "limits:\n  most: {is: 1 A, means: 'most', replaces: yse, source: own}".to_owned(),
+    ] {
+        let problems = super::world::lab_refused(&sections);
+        let text = one(&problems, "not-a-flag");
+        assert!(text.contains("yes or no"), "{text}");
+    }
+    let problems =
+        super::world::lab_refused("short:\n  - {of: thing, head: value, unkeyed: {x: {}}}");
+    assert!(
+        said(&problems).contains("none of values"),
+        "{}",
+        said(&problems)
+    );
+}
+
 /// What can never be absent is not asked for: the message says what to write instead.
 #[test]
 fn only_what_may_be_absent_is_asked_for() {
