@@ -43,8 +43,10 @@ pub fn behind_source_set(z: Interval, x: Interval, r: Interval, q: Interval) -> 
         0.0
     };
     let high = behind_source(z.hi, alike.max(x.lo).min(x.hi), r.hi, q.hi);
+    // What is beyond all numbers is at least what the source alone comes to.
+    let low = Some(low).filter(|low| low.is_finite());
     Interval {
-        lo: if low.is_finite() { shrink(low) } else { 0.0 },
+        lo: shrink(low.unwrap_or(z.lo.min(f64::MAX))),
         hi: grow(high),
     }
 }
