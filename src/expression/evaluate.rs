@@ -11,9 +11,6 @@ use crate::vocabulary::WordSet;
 /// members is looked up, too, and refining decides.
 const MOST_LOOK_UPS: u32 = 256;
 
-/// The least number that has a logarithm.
-const ABOVE_ZERO: f64 = f64::from_bits(1);
-
 /// Evaluates one operation on registers; never panics, never yields a NaN.
 #[inline(always)]
 fn evaluate(op: &Op, vals: &[Val], program: &Program, data: &Data) -> Val {
@@ -30,7 +27,7 @@ fn evaluate(op: &Op, vals: &[Val], program: &Program, data: &Data) -> Val {
         Op::Neg(a) => one(at(a), |a| Some(a.neg())),
         Op::Power(a, n) => one(at(a), |a| a.powi(n)),
         Op::Sqrt(a) => clipped(at(a), 0.0, f64::INFINITY, Interval::sqrt),
-        Op::Ln(a) => clipped(at(a), ABOVE_ZERO, f64::INFINITY, Interval::ln),
+        Op::Ln(a) => clipped(at(a), 0.0, f64::INFINITY, Interval::ln),
         Op::Exp(a) => one(at(a), |a| Some(a.exp())),
         Op::Sin(a) => one(at(a), |a| Some(a.sin())),
         Op::Cos(a) => one(at(a), |a| Some(a.cos())),

@@ -204,6 +204,13 @@ impl Table {
         member: &impl Fn(usize, usize) -> Option<Val>,
     ) -> Val {
         if from == count {
+            // A key that cannot be computed for some value may be any number there.
+            for (val, key) in keys.iter_mut().zip(&self.keys) {
+                let numeric = matches!(key.ty, KeyType::Number(..));
+                if numeric && val.flags.any(Flags::NOT_COMPUTABLE) {
+                    *val = Val::any(val.flags);
+                }
+            }
             return self.rows.look_up(keys.get(..count).unwrap_or(&[]));
         }
         let mut all = Val::EMPTY;
