@@ -58,6 +58,40 @@ fn together(alone: &[TruthSet]) -> TruthSet {
     }
 }
 
+/// A figure over choices is put together from each of them; where they are too many to go through, none
+/// is given, rather than one that leaves some out.
+#[test]
+fn a_figure_leaves_no_choice_out() {
+    let data = Data::default();
+    // The root of a product of two numbers that always have one sign: for each choice it can be
+    // computed, for all together it cannot.
+    let root_of = |p: &mut Program, choices: u32| {
+        let choice = leaf(p, LeafKind::Choice, Val::bits((1 << choices) - 1));
+        let ends = |p: &mut Program, size: f64| {
+            let signs = (0..choices).map(|i| if i % 2 == 0 { size } else { -size });
+            let all: Vec<Reg> = signs.map(|x| p.constant(Val::number(x))).collect();
+            let (first, count) = p.counted(&all);
+            p.push(Op::Pick(choice, first, count), &data)
+        };
+        let (a, b) = (ends(p, 2.0), ends(p, 8.0));
+        let product = p.push(Op::Mul(a, b), &data);
+        p.push(Op::Sqrt(product), &data)
+    };
+    let range = |choices: &[u32]| {
+        let mut p = Program::default();
+        let roots: Vec<Reg> = choices.iter().map(|n| root_of(&mut p, *n)).collect();
+        let mut sum = p.constant(Val::number(0.0));
+        for root in roots {
+            sum = p.push(Op::Add(sum, root), &data);
+        }
+        let found = Refiner::new(&p, &data).range(sum)?;
+        Some((found.lo, found.hi))
+    };
+    assert_eq!(range(&[60]), Some((4.0, 4.0)));
+    assert_eq!(range(&[4, 5]), Some((8.0, 8.0)));
+    assert_eq!(range(&[60, 60]), None);
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(2000))]
 
