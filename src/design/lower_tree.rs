@@ -36,14 +36,7 @@ impl<'a> Lower<'a> {
                 Some(Built::Entry(Entry::No(no))) => items.push(Item::No(no)),
                 // One mistake was told already: that it also stands outside is told when it is mended.
                 Some(Built::Entry(Entry::Fact(_))) if told => {}
-                Some(Built::Entry(Entry::Fact(fact))) => Problem::wrong(
-                    "fact-outside-block",
-                    fact.key.span,
-                    format!("`{}:` stands outside of any block", fact.key.text),
-                )
-                .help("write facts between the braces of the block they belong to")
-                .help(format!("for a template: `parameter {}: …`", fact.key.text))
-                .report(self),
+                Some(Built::Entry(Entry::Fact(fact))) => mistakes::outside(&fact.key).report(self),
                 None => {}
             }
         }

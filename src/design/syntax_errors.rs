@@ -89,8 +89,12 @@ pub(super) fn missing_colon(lower: &Lower<'_>, key: &Word, span: Span, behind: b
         "missing-colon",
         key.span,
         format!("`{}` is followed by a value without `:`", key.text),
-    )
-    .help(format!("write `{}: {}`", key.text, shown(rest)));
+    );
+    if key.text == "installation" {
+        let whole = "what is said of the whole stands in braces: `installation \"…\" { rules: … }`";
+        return problem.help(whole);
+    }
+    let problem = problem.help(format!("write `{}: {}`", key.text, shown(rest)));
     let next = rest.split_whitespace().next().unwrap_or("");
     if next.starts_with('"') {
         let key = &key.text;
@@ -105,6 +109,21 @@ pub(super) fn missing_colon(lower: &Lower<'_>, key: &Word, span: Span, behind: b
     } else {
         problem
     }
+}
+
+/// A fact that stands in no block.
+pub(super) fn outside(key: &Word) -> Problem {
+    let name = &key.text;
+    let why = format!("`{name}:` stands outside of any block");
+    let problem = Problem::wrong("fact-outside-block", key.span, why);
+    if matches!(name.as_str(), "rules" | "edition" | "stage") {
+        return problem.help(format!(
+            "write it between the braces of `installation \"…\" {{ {name}: … }}`"
+        ));
+    }
+    problem
+        .help("write facts between the braces of the block they belong to")
+        .help(format!("for a template: `parameter {name}: …`"))
 }
 
 fn wrong_use(span: Span) -> Problem {
