@@ -5,10 +5,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use crate::design::format::{format, format_by};
-use crate::design::parse::parse;
-use crate::design::tree::{Item, Tree};
 use crate::session::{Options, Project};
-use crate::source::limits::FILES;
 use crate::source::{FileId, Problem, SourceFile, Sources};
 
 use super::output::shown;
@@ -51,8 +48,7 @@ impl Format {
             let by = opened.ruleset.as_ref();
             let laid_out = match by {
                 Some(ruleset) => {
-                    let mut used = Vec::new();
-                    uses(&project, &path, &parse(FileId(0), &text).tree, &mut used);
+                    let used = opened.trees_beside(FileId(0));
                     format_by(&text, &used, &ruleset.vocabulary, self.long)
                 }
                 None if self.long => Err(vec![no_rules(&path)]),
@@ -76,25 +72,6 @@ impl Format {
             }
         }
         Ok(code)
-    }
-}
-
-/// The trees of all files that one uses; what cannot be read is told by `check`.
-fn uses(project: &Project, path: &Path, tree: &Tree, all: &mut Vec<Tree>) {
-    for item in &tree.items {
-        let Item::Use(used) = item else { continue };
-        let path = path
-            .parent()
-            .unwrap_or(Path::new(""))
-            .join(&used.path.value);
-        let id = FileId(u16::try_from(all.len() + 1).unwrap_or(u16::MAX));
-        if all.len() < FILES
-            && let Ok(text) = project.text(&path)
-        {
-            let tree = parse(id, &text).tree;
-            all.push(tree.clone());
-            uses(project, &path, &tree, all);
-        }
     }
 }
 

@@ -6,8 +6,6 @@ use similar::{DiffTag, TextDiff};
 use super::document::path_of;
 use super::state::State;
 use crate::design::format::{format, format_by};
-use crate::design::tree::Tree;
-use crate::source::FileId;
 
 /// Lays a text out.
 pub(super) fn layout(state: &mut State, params: DocumentFormattingParams) -> Option<Vec<TextEdit>> {
@@ -30,11 +28,7 @@ pub(super) fn layout_range(
 fn edits(state: &mut State, uri: &Uri) -> Option<Vec<TextEdit>> {
     let view = state.view(&path_of(uri))?;
     let text = view.text();
-    let files = (0_u16..).map(FileId).zip(view.loaded.sources.own());
-    let others = files.filter(|(id, _)| *id != view.file);
-    let used: Vec<Tree> = others
-        .filter_map(|(id, _)| Some(view.loaded.parsed(id)?.tree.clone()))
-        .collect();
+    let used = view.loaded.trees_beside(view.file);
     let new = match &view.loaded.ruleset {
         Some(ruleset) => format_by(text, &used, &ruleset.vocabulary, false),
         None => format(text),

@@ -6,6 +6,7 @@ use super::installation::{Ask, Installation};
 use crate::answer::Survey;
 use crate::check::{Judged, Standing};
 use crate::design::parse::Parsed;
+use crate::design::tree::Tree;
 use crate::ruleset::{Ruleset, Severity, Stage};
 use crate::source::{FileId, Problem, Sources};
 
@@ -45,6 +46,14 @@ impl Loaded {
     #[must_use]
     pub fn parsed(&self, file: FileId) -> Option<&Arc<Parsed>> {
         self.parsed.get(usize::from(file.0))
+    }
+
+    /// What its other files say.
+    #[must_use]
+    pub fn trees_beside(&self, file: FileId) -> Vec<Tree> {
+        let all = (0..).map(FileId).zip(&self.parsed);
+        let others = all.filter(|(id, _)| *id != file);
+        others.map(|(_, parsed)| parsed.tree.clone()).collect()
     }
 
     /// Whether nothing in it is written wrongly.
