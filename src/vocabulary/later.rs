@@ -10,6 +10,9 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer, de, ser};
 use super::words::{self, Lists};
 
 /// Something that is there, or lies as it was stored until it is looked at.
+///
+/// # Panics
+/// Looking at it does where its bytes are not those that were stored: the program file was damaged.
 #[derive(Clone, Debug)]
 pub struct Later<T> {
     value: OnceLock<T>,
