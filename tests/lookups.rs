@@ -28,6 +28,37 @@ fn table(rows: &[f64], between: Between, beyond: Beyond) -> Table {
     Table::new(text(), text(), text(), vec![key], Dim::NONE, &rows).expect("no row twice")
 }
 
+/// What tells two tables apart goes by the words of each row, also below a number.
+#[test]
+fn a_cell_is_named_by_its_numbers_and_words() {
+    let words = ["red", "green"].map(str::to_owned).to_vec();
+    let key = |ty: KeyType| Key {
+        name: "k".to_owned(),
+        ty,
+    };
+    let keys = vec![
+        key(KeyType::Number(
+            Dim::NONE,
+            Between::Nothing,
+            Beyond::Nothing,
+        )),
+        key(KeyType::Word(words.into())),
+    ];
+    let row = |size: f64, word: RowKey, gives: f64| {
+        (vec![RowKey::Number(size), word], Cell::Value(gives))
+    };
+    let rows = [
+        row(1.5, RowKey::Word(0), 10.0),
+        row(1.5, RowKey::Word(1), 12.0),
+        row(2.5, RowKey::Any, 20.0),
+    ];
+    let text = String::new;
+    let table = Table::new(text(), text(), text(), keys, Dim::NONE, &rows).expect("no row twice");
+    let cells = table.cells();
+    let names: Vec<&str> = cells.keys().map(String::as_str).collect();
+    assert_eq!(names, ["1.5; green; ", "1.5; red; ", "2.5; any; "]);
+}
+
 fn leaf(program: &mut Program, kind: LeafKind, set: Val) -> Reg {
     let ends = (f64::NEG_INFINITY, f64::INFINITY);
     program.leaf(kind, set, set, ends, LeafSource::Range).1

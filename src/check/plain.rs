@@ -203,15 +203,17 @@ fn pair(
         no: v.filter(|_| !holds),
     };
     let others = some(b);
-    for x in some(a) {
-        for y in &others {
-            let values = refiner.with(cone, &[(a.leaf, x), (b.leaf, *y)]);
-            if refiner.is_spent() {
-                break;
-            }
-            if refiner.decide_within(cone, values, Budget(24)).truth == wanted {
-                return vec![with(a, Some(x)), with(b, Some(*y))];
-            }
+    let both = some(a);
+    let both = both
+        .iter()
+        .flat_map(|x| others.iter().map(move |y| (*x, *y)));
+    for (x, y) in both {
+        if refiner.is_spent() {
+            break;
+        }
+        let values = refiner.with(cone, &[(a.leaf, x), (b.leaf, y)]);
+        if refiner.decide_within(cone, values, Budget(24)).truth == wanted {
+            return vec![with(a, Some(x)), with(b, Some(y))];
         }
     }
     // They decide together, by values that nobody meets: the facts are named without them.

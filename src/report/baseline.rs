@@ -60,7 +60,11 @@ impl Baseline {
         let mut read = Self::default();
         for file in all["files"].as_array().into_iter().flatten() {
             let path = plain(file["path"].as_str().ok_or("a file in it has no path")?);
-            let mut found = Found::new();
+            let found = if now.contains(&path) {
+                read.by_path.entry(path).or_default()
+            } else {
+                &mut read.elsewhere
+            };
             for f in file["findings"].as_array().into_iter().flatten() {
                 let outcome = f["outcome"].as_str();
                 let failed = outcome == Some(Outcome::Failed.word());
@@ -69,11 +73,6 @@ impl Baseline {
                     let print = print.ok_or("a finding in it has no fingerprint")?;
                     *found.entry(print.to_owned()).or_default() |= failed;
                 }
-            }
-            if now.contains(&path) {
-                read.by_path.entry(path).or_default().extend(found);
-            } else {
-                read.elsewhere.extend(found);
             }
         }
         Ok(read)

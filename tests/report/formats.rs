@@ -171,6 +171,22 @@ fn the_test_report_has_a_case_for_each_verdict() {
     assert_eq!(xml.matches("<error ").count(), 1, "{xml}");
 }
 
+/// Of two files that are judged no more one broke a rule that was open in the other: either may have
+/// been moved, so neither finding is new.
+#[test]
+fn what_failed_in_one_of_two_moved_files_is_known() {
+    let failed = example("quarry-cottage-faults");
+    let open = failed.replace("size: 4 mm²", "size: ?");
+    assert_ne!(failed, open);
+    let dir = folder(&[("a.amp", &failed), ("b.amp", &open)]);
+    let path = dir.path();
+    let (_, report, _) = run(path, &["check", "--format", "json", "a.amp", "b.amp"], 100);
+    std::fs::write(path.join("base.json"), &report).expect("written");
+    std::fs::rename(path.join("a.amp"), path.join("c.amp")).expect("moved");
+    let (code, text, _) = run(path, &["check", "--baseline", "base.json", "c.amp"], 200);
+    assert_eq!(code, 0, "{text}");
+}
+
 #[test]
 fn only_what_is_new_counts_against_an_earlier_report() {
     let before = example("quarry-cottage-faults");

@@ -150,21 +150,19 @@ fn bring(
         inside,
     } = spare;
     let base = u32::try_from(design.objects.len()).ok()?;
+    // What stands around the part there stands for its owner here.
     let renamed: FxHashMap<ObjectId, ObjectId> = inside
         .iter()
         .zip(base..)
         .map(|(old, new)| (*old, ObjectId(new)))
+        .chain([(*root, owner)])
         .collect();
     let holder = design.object(owner);
     let written = holder.written(stock.fact);
     let none = written.map_or(holder.head, |w| w.span);
     for id in inside {
         let mut object = scratch.object(*id).clone();
-        object.owner = match object.owner {
-            Some(o) if o == *root => Some(owner),
-            Some(o) => renamed.get(&o).copied(),
-            None => None,
-        };
+        object.owner = object.owner.and_then(|o| renamed.get(&o).copied());
         object.span = none;
         object.head = none;
         for slot in object.facts.iter_mut().flatten() {
