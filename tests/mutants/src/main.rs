@@ -84,9 +84,9 @@ fn tried() -> Result<(), Failed> {
     let mut counts = [0; 3];
     for (n, place) in picked.iter().enumerate() {
         let mut verdict = Verdict::Unseen;
-        for tests in STAGES {
+        for stage in STAGES {
             if verdict == Verdict::Unseen {
-                verdict = run(&suite, &tree, Some((n, limit)), tests)?.0;
+                verdict = run(&suite, &tree, Some((n, limit)), stage)?.0;
             }
         }
         counts[verdict as usize] += 1;
@@ -109,10 +109,14 @@ fn run(
     tests: &[&str],
 ) -> Result<(Verdict, Duration), Failed> {
     let begun = Instant::now();
+    // What a mutant has passed already is not run again.
+    let skipped = STAGES.concat().into_iter().flat_map(|t| ["--skip", t]);
+    let skipped = skipped.filter(|_| mutant.is_some() && tests.is_empty());
     let mut command = Command::new(suite);
     command
         .current_dir(tree)
         .args(tests)
+        .args(skipped)
         .args(["--quiet", "-Zunstable-options", "--fail-fast"]);
     // A flag of the test program that is not settled yet asks for this.
     command
