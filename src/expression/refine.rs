@@ -404,6 +404,14 @@ impl<'a> Refiner<'a> {
             no: None,
             boxes: 0,
         };
+        // What is to be so everywhere is tried at one point first.
+        if asked != Asked::All {
+            d.boxes = 1;
+            let point = self.point_in(cone, start, start);
+            if self.run(cone, &point).as_truth() != TruthSet::of(asked == Asked::Holds) {
+                return d;
+            }
+        }
         let (mut some_yes, mut some_no, mut doubt) = (false, false, false);
         // The boxes that are left, one behind the other.
         let width = start.len();
