@@ -48,12 +48,9 @@ impl WorkingOf {
                 .did_you_mean(&name, names)
                 .into());
         }
-        let all: Vec<Working> = facts.into_iter().map(|(o, f)| of.working(o, f)).collect();
+        let all: Vec<Working> = of.workings(&facts);
         let (name, ruleset) = (of.name(), of.ruleset());
-        let rules = format!(
-            "{} [{} {}]",
-            ruleset.edition.title, ruleset.id, ruleset.hash
-        );
+        let rules = format!("{} [{} {}]", ruleset.title(), ruleset.id, ruleset.hash);
         match self.format {
             Pages::Text => {
                 out.line(&format!(

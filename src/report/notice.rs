@@ -83,7 +83,7 @@ pub fn json(path: &str, n: &Notice<'_>) -> Value {
         "path": path,
         "to": n.to,
         "installation": n.of.name(),
-        "rules": n.of.ruleset().edition.title,
+        "rules": n.of.ruleset().title(),
         "facts": n.facts.iter().map(|f| json!({
             "kind": f.kind,
             "of": f.of,

@@ -52,7 +52,7 @@ impl SheetOf {
         };
         Self {
             installation: of.name(),
-            rules: of.ruleset().edition.title.clone(),
+            rules: of.ruleset().title(),
             breaches: count(Outcome::Failed),
             undecided: count(Outcome::Undecided),
             open: of.at(Stage::Design).survey().questions.len(),

@@ -212,11 +212,7 @@ fn left_out(out: &mut String, findings: &[Finding]) {
 
 /// The ruleset and stage that judged a design, in one line.
 pub(super) fn judged_by(r: &Ruleset, stage: Stage) -> String {
-    let mut text = r.edition.title.clone();
-    for p in &r.patches {
-        let _ = write!(text, " + {p}");
-    }
-    let _ = write!(text, ", stage {stage}");
+    let mut text = format!("{}, stage {stage}", r.title());
     if let Some(n) = &r.edition_note {
         let _ = write!(text, "; {n}");
     }

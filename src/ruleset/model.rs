@@ -448,6 +448,13 @@ pub struct Ruleset {
 }
 
 impl Ruleset {
+    /// What papers call it: the edition of the base, and its patches.
+    #[must_use]
+    pub fn title(&self) -> String {
+        let patches = self.patches.iter().map(|p| format!(" + {p}"));
+        self.edition.title.clone() + &patches.collect::<String>()
+    }
+
     /// The derivation of a fact.
     #[must_use]
     pub fn derivation(&self, kind: KindId, fact: FactIx) -> Option<&Derivation> {

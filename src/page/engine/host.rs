@@ -157,7 +157,7 @@ impl Host {
             });
             Some(json!({
                 "id": id,
-                "title": ruleset.edition.title,
+                "title": ruleset.title(),
                 "edition": ruleset.edition.id,
                 "jobs": jobs.collect::<Vec<_>>(),
             }))
@@ -262,7 +262,7 @@ fn check(loaded: &Loaded) -> String {
     let about = json!({
         "standing": checked.standing(Severity::Breach).word(),
         "installation": installation.map(Installation::name),
-        "rules": ruleset.map(|r| &r.edition.title),
+        "rules": ruleset.map(|r| r.title()),
         "sound": loaded.is_sound(),
         "caution": cautions::json(),
     });
