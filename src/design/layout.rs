@@ -4,6 +4,7 @@
 //! The parser reads a copy of the text in which what would overwhelm it (nesting without end,
 //! endless lines) is blanked out, byte for byte, so that every place stays true.
 
+mod ends;
 mod heads;
 
 use std::borrow::Cow;
@@ -46,7 +47,7 @@ pub(super) struct Layout<'t> {
 pub(super) struct Unclosed {
     /// Its opening bracket.
     pub open: usize,
-    /// Where the next item begins, if the file goes on.
+    /// What begins behind its end, if the file goes on: the next item, or the `}` of the block around.
     pub next: Option<usize>,
 }
 
@@ -71,9 +72,12 @@ struct Signs {
     last: u8,
 }
 
-/// Looks a file over. A head whose `{` is missing gets it.
+/// Looks a file over. A head whose `{` is missing gets it, and a block whose `}` is.
 pub(super) fn look(file: FileId, text: &str) -> Layout<'_> {
     let first = look_once(file, text);
+    if !first.unclosed.is_empty() {
+        return ended(file, text, first);
+    }
     if first.strays == 0 {
         return first;
     }
@@ -100,6 +104,44 @@ pub(super) fn look(file: FileId, text: &str) -> Layout<'_> {
         problems,
         ..again
     }
+}
+
+/// Ends blocks that do not end where their indentation says so, in place of a blank before what
+/// stands there.
+fn ended<'t>(file: FileId, text: &'t str, mut look: Layout<'t>) -> Layout<'t> {
+    let mut bytes = text.as_bytes().to_vec();
+    let mut known: Vec<Unclosed> = Vec::new();
+    while known.len() < MOST_UNCLOSED {
+        let place = |u: &Unclosed| {
+            let (line, sign) = ends::missing(text, u.open)?;
+            let item = text.get(sign..)?.starts_with(char::is_alphabetic);
+            (item && line < sign).then_some((u.open, line, sign))
+        };
+        let Some((open, line, sign)) = look.unclosed.iter().find_map(place) else {
+            break;
+        };
+        if let Some(byte) = bytes.get_mut(line) {
+            *byte = b'}';
+        }
+        let closed = String::from_utf8_lossy(&bytes);
+        let again = look_once(file, &closed);
+        if again.unclosed.len() >= look.unclosed.len() || again.strays > look.strays {
+            break;
+        }
+        let next = Some(sign);
+        known.push(Unclosed { open, next });
+        look = Layout {
+            text: Cow::Owned(again.text.into_owned()),
+            ..again
+        };
+    }
+    for other in &mut look.unclosed {
+        let sign = ends::missing(text, other.open).map(|(_, sign)| sign);
+        other.next = sign.into_iter().chain(other.next).min();
+    }
+    look.unclosed.extend(known);
+    look.unclosed.sort_by_key(|u| u.open);
+    look
 }
 
 fn look_once(file: FileId, text: &str) -> Layout<'_> {

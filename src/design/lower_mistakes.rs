@@ -45,14 +45,14 @@ impl<'a> Lower<'a> {
         let mut fact = self.fact(pair, span)?;
         let text = fact.key.text.clone();
         let at = fact.key.span;
-        let (first, second) = text.split_once(' ')?;
+        let (first, second) = text.split_once([' ', '+', '&', '/'])?;
         if before.is_some_and(|b| b.end + 1 == span.from()) {
             let junk = at.first(first.len());
             self.junk(junk, entries, before);
             let rest = Span::new(at.file, junk.until() + 1, at.until());
             fact.key = Word::new(second.to_owned(), rest);
         } else {
-            fact.key.text = text.replace(' ', "-");
+            fact.key.text = text.replace(' ', "-").replace(['+', '&', '/'], "");
             Problem::wrong(
                 "key-in-two-words",
                 at,

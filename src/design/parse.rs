@@ -175,7 +175,14 @@ fn unclosed_block(file: FileId, text: &str, unclosed: &Unclosed) -> Problem {
                 .and_then(|t| t.find(|c: char| c.is_whitespace() || c == '{'))
                 .map_or(text.len(), |n| next + n);
             problem
-                .at(Span::new(file, next, end), "the next item begins here")
+                .at(
+                    Span::new(file, next, end),
+                    if text.get(next..end) == Some("}") {
+                        "the block around it ends here"
+                    } else {
+                        "the next item begins here"
+                    },
+                )
                 .help("write the missing `}` before it")
         }
         None => {
