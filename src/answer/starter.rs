@@ -27,7 +27,13 @@ const ROUNDS: usize = 6;
 pub fn starter(ruleset: &Arc<Ruleset>, rules: &str, name: &str, stage: Stage) -> String {
     let v = &ruleset.vocabulary;
     let mut asked: BTreeSet<(KindId, Entry)> = BTreeSet::new();
-    let mut text = write(v, rules, name, &asked);
+    let mut rules = format!("  rules: {rules}\n");
+    // Without a day from which it applies nothing but the authority chooses it.
+    if ruleset.edition.usable_from.is_none() {
+        let edition = &ruleset.edition.id;
+        rules += &format!("  edition: \"{edition}\"  # the authority says which applies\n");
+    }
+    let mut text = write(v, &rules, name, &asked);
     for _ in 0..ROUNDS {
         let parsed = parse(FileId(0), &text);
         let resolved = resolve(&[&parsed.tree], v, &resolve::Settings::default());
@@ -44,7 +50,7 @@ pub fn starter(ruleset: &Arc<Ruleset>, rules: &str, name: &str, stage: Stage) ->
         if asked.len() == before {
             break;
         }
-        text = write(v, rules, name, &asked);
+        text = write(v, &rules, name, &asked);
     }
     text
 }
@@ -135,7 +141,7 @@ fn write(v: &Vocabulary, rules: &str, name: &str, asked: &BTreeSet<(KindId, Entr
             "# A design to fill in. Write what is known in place of each `?`, `none` where there is none, and take out\n# what does not belong. `amperule survey` says what to find out first, `amperule check` what breaks.\n\n",
         ),
     };
-    let head = format!("installation {} {{\n  rules: {rules}\n", quoted(name));
+    let head = format!("installation {} {{\n{rules}", quoted(name));
     file.out.push_str(&head);
     if let Some(k) = v.kind_named("installation") {
         file.lines(k, 1);

@@ -5,7 +5,7 @@ use clap::Args;
 use crate::answer::facts_read;
 use crate::guide::mistakes;
 use crate::report::explain;
-use crate::ruleset::{Case, read_cases};
+use crate::ruleset::{Case, Library, read_cases};
 use crate::source::Problem;
 
 use super::args::Format;
@@ -42,7 +42,22 @@ impl Explain {
             let ids = ruleset.rules.iter().map(|r| r.id.as_str());
             let ids = ids.chain(mistakes().map(|(code, _)| code));
             let problem = Problem::error("unknown-rule", text);
-            return Err(problem.did_you_mean(&self.rule, ids).into());
+            // An id begins with the name of the ruleset that states it.
+            let other = self.rule.split_once('-').map(|(base, _)| base);
+            let other = other.filter(|base| {
+                Library::new(self.which.rulesets.clone())
+                    .names()
+                    .iter()
+                    .any(|n| n == base)
+            });
+            let problem = match other {
+                Some(base) if *base != ruleset.id => problem.help(format!(
+                    "ask the ruleset `{base}` for it: `amperule explain {} --rules {base}`",
+                    self.rule
+                )),
+                _ => problem.did_you_mean(&self.rule, ids),
+            };
+            return Err(problem.into());
         };
         let (files, problems) = read_cases(&ruleset.files, &ruleset.edition.id);
         show_problems(&ruleset.files, &problems, out);

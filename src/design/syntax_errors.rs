@@ -272,7 +272,7 @@ fn odd_sign(c: char) -> Option<&'static str> {
         '–' | '—' | '−' => "` - ` to subtract, ` .. ` for a range",
         '…' => "`..`",
         '’' | '‘' | '“' | '”' | '„' | '«' | '»' | '\'' => {
-            "`\"` on both sides of a text"
+            "`\"` on both sides of a text, `ft` behind a number of feet"
         }
         '\u{200B}' | '\u{FEFF}' | '\u{200D}' => "nothing: this sign cannot be seen",
         _ => return None,

@@ -229,8 +229,11 @@ impl<'a> Rows<'a> {
                 None => slow.push((
                     column.parameter,
                     match &column.unit {
-                        // The unit of the head belongs to a cell without one.
-                        Some(u) if !cell.contains(|c: char| c.is_alphabetic()) => {
+                        // The unit of the head belongs to a number without one.
+                        Some(u)
+                            if cell.contains(|c: char| c.is_ascii_digit())
+                                && !cell.contains(char::is_alphabetic) =>
+                        {
                             format!("{cell} {}", u.text())
                         }
                         _ => cell.to_owned(),

@@ -4,7 +4,7 @@ use super::resolver::{Resolver, Site, listed};
 use super::units::{example_of, spelled};
 use crate::design::tree::{Value, ValueKind};
 use crate::source::{Problem, Span};
-use crate::vocabulary::{Fact, FactType, KindId, Vocabulary, with_article};
+use crate::vocabulary::{Fact, FactType, KindId, Settler, Vocabulary, with_article};
 
 /// The most words of a choice that a message lists.
 const MOST_WORDS: usize = 16;
@@ -74,8 +74,14 @@ pub(super) fn example(vocabulary: &Vocabulary, fact: &Fact) -> String {
     }
 }
 
-/// What to write instead of what is wrong.
+/// What to write instead of what is wrong. No figure is put into the mouth of an instrument.
 pub(super) fn for_example(vocabulary: &Vocabulary, fact: &Fact) -> String {
+    if let (Settler::Test, Some(unit)) = (fact.settled_by, fact.unit()) {
+        return format!(
+            "write what was read with its unit, {unit}; `at least …` with the end of the instrument's range, \
+             where it shows no more than that it is above"
+        );
+    }
     let example = example(vocabulary, fact);
     format!("write for example `{}: {example}`", fact.name)
 }
@@ -155,7 +161,9 @@ impl<'a> Resolver<'a> {
         if value.is_bad() {
             return None;
         }
+        // Of yes or no the words that mean something else elsewhere say nothing.
         if let ValueKind::Word(word) = &value.kind
+            && !matches!(site.fact.ty, FactType::YesNo)
             && self.asked(word, value.span)
         {
             return None;
