@@ -137,6 +137,24 @@ fn readings_as_expected_break_nothing() {
     }
 }
 
+/// With the whole sheet filled in no requirement waits for a reading, nor where a rule asks only that
+/// something was read.
+#[test]
+fn no_reading_that_is_required_is_left_off() {
+    for name in DESIGNS.iter().chain(&["tests/faults/ridge-house-iec"]) {
+        let (text, s) = sheet_of(name);
+        let filled = with_readings(&text, &s.readings, |r| Some(good(r)));
+        let of = read(&filled);
+        let mut open = told(&filled);
+        open.retain(|(id, outcome, required)| {
+            let rule = of.ruleset().rule(id).expect("a rule");
+            let rests = of.ruleset().readings_in(rule).next().is_some();
+            *required && rests && *outcome == Outcome::Undecided
+        });
+        assert!(open.is_empty(), "{name}: {open:?}\n{filled}");
+    }
+}
+
 /// Just inside a limit nothing fails; just beyond it the rule does that is named.
 #[test]
 fn each_limit_is_where_its_rule_breaks() {

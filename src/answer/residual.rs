@@ -12,7 +12,7 @@ use rustc_hash::FxHashMap;
 use crate::check::{Known, LeafInfo, Linked, Subject, Verdict, What};
 use crate::design::model::{Design, Object, ObjectId, Possible, Written};
 use crate::expression::{
-    Asked, Budget, Cone, Flags, Fuel, Leaf, LeafId, LeafKind, Presence, Program, Refiner, Reg,
+    Asked, Budget, Cone, Flags, Fuel, Leaf, LeafId, LeafKind, Op, Presence, Program, Refiner, Reg,
     SetWords, Val,
 };
 use crate::quantity::TruthSet;
@@ -427,6 +427,34 @@ impl Engine<'_> {
     pub fn moves(&self, verdict: usize) -> bool {
         self.refiner
             .is_touched(self.residual.verdicts[verdict].root)
+    }
+
+    /// Whether a verdict that fails as written fails by more under an assignment: one of its
+    /// comparisons does.
+    pub fn worsens(&mut self, verdict: usize, with: &Assignment) -> bool {
+        self.refiner.assign(with);
+        let mut open = vec![self.residual.verdicts[verdict].root];
+        while let Some(reg) = open.pop() {
+            if !self.refiner.is_touched(reg) {
+                continue;
+            }
+            match self.residual.program.ops[reg.ix()] {
+                Op::And(a, b) => open.extend([a, b]),
+                // The one side that changes decides, where the other stays as it was.
+                Op::Or(a, b) if self.refiner.is_touched(a) != self.refiner.is_touched(b) => {
+                    open.extend([a, b]);
+                }
+                Op::Le(a, b, _) | Op::Lt(a, b, _) => {
+                    let before = self.refiner.settled(a).lo - self.refiner.settled(b).hi;
+                    let after = self.refiner.read(a).lo - self.refiner.read(b).hi;
+                    if after > 0.0 && after > before * (1.0 + 1e-9) {
+                        return true;
+                    }
+                }
+                _ => {}
+            }
+        }
+        false
     }
 
     /// The verdict over all installations that fit an assignment.

@@ -78,8 +78,9 @@ impl View<'_> {
             add(&mut spans, near.take(2));
         }
         spans.truncate(MOST);
-        // The place that stands in the subject itself leads.
-        if let Some(i) = spans.iter().position(inside) {
+        // The place that stands in the subject itself leads, but of readings: there what was read does.
+        let reads = self.ruleset.readings_in(p.rule).next().is_some();
+        if let Some(i) = spans.iter().position(inside).filter(|_| !reads) {
             let first = spans.remove(i);
             spans.insert(0, first);
         }

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use super::{Derivation, Piece, Requirement, Rule, Ruleset};
 use crate::expression::{Compiled, ObjectTerm, Over, ReadFact, TermKind};
 use crate::source::{Problem, Span};
-use crate::vocabulary::{FactIx, KindId};
+use crate::vocabulary::{FactIx, KindId, Settler};
 
 /// Facts, in the order of their kinds.
 pub type Facts = BTreeSet<(KindId, FactIx)>;
@@ -130,6 +130,16 @@ impl Ruleset {
         let all = limits.chain(tables).filter(|(_, _, layer, _)| own(layer));
         all.map(|(what, at, _, read)| Figures { what, at, read })
             .collect()
+    }
+
+    /// The readings that a rule names: what was tested decides it, and the design no more.
+    pub fn readings_in(&self, rule: &Rule) -> impl Iterator<Item = (KindId, FactIx)> {
+        let records: BTreeSet<KindId> = self.expectations.iter().map(|e| e.record).collect();
+        let read = move |(kind, fact): &(KindId, FactIx)| {
+            let fact = self.vocabulary.fact(*kind, *fact);
+            records.contains(kind) && fact.settled_by == Settler::Test
+        };
+        rule.reads().into_iter().filter(read)
     }
 
     /// The rules that rest on a fact, in order of their ids.

@@ -51,6 +51,29 @@ fn keeps_its_promise(text: &str, m: &Mending) {
     }
 }
 
+/// A bad reading is no reason to design anew: the fault is found, and it is read again.
+#[test]
+fn what_reads_badly_is_not_mended_by_another_design() {
+    let text = CLEAN.replacen("stage: design", "stage: verify", 1);
+    let text = text + "readings ev { Zs: 3 ohm }\n";
+    let m = mended(&text);
+    let read = |rule: &str| rule.contains("loop-read");
+    let named: Vec<_> = m.beyond.iter().filter(|(rule, ..)| read(rule)).collect();
+    assert!(!named.is_empty(), "{:?}", m.breaches);
+    for (rule, _, rests) in named {
+        assert!(
+            rests.contains(&"Zs of readings (test)".to_owned()),
+            "{rule}: {rests:?}"
+        );
+    }
+    let mends = m.changes.iter().flat_map(|c| &c.mends);
+    assert!(
+        mends.into_iter().all(|(rule, _)| !read(rule)),
+        "{:?}",
+        m.changes
+    );
+}
+
 /// The demand of a house goes over its fuse. The fuse is the network operator's, whatever the works
 /// do to the rest; a load limiter is offered, as a block of its own that is judged with the design.
 #[test]

@@ -60,14 +60,18 @@ pub fn helps(
         let Some(v) = all.iter().copied().find(is_this) else {
             continue;
         };
+        if ruleset.readings_in(residual.rule(v)).next().is_some() {
+            continue;
+        }
         let mut ways: Vec<Way> = Vec::new();
         for g in search.deps[v].clone() {
             if search.spent() {
                 break;
             }
             if search.could_go(v, &[g]) {
-                // Of several values the one that mends most comes first.
-                ways.extend(search.ways(g, v, &Vec::new(), &all).into_iter().next());
+                // Of several values the one that mends most comes first; none makes another breach worse.
+                let mut found = search.ways(g, v, &Vec::new(), &all).into_iter();
+                ways.extend(found.find(|w| !search.worsens(&w.turned, &all)));
             }
         }
         ways.sort_by(|a, b| b.gain.cmp(&a.gain).then(a.cost.total_cmp(&b.cost)));

@@ -175,6 +175,13 @@ pub fn mend(
     };
     let mut able = Vec::new();
     for v in breaches {
+        // A bad reading is not mended by another design: the fault is found, and it is read again.
+        let readings = readings(&residual, v);
+        if !readings.is_empty() {
+            let (rule, subject) = name(v);
+            out.beyond.push((rule, subject, readings));
+            continue;
+        }
         let groups = search.deps[v].clone();
         if !groups.is_empty() && search.could_go(v, &groups) {
             able.push(v);
@@ -258,6 +265,17 @@ fn departed(design: &Design, residual: &Residual, on: Option<i32>) -> Vec<usize>
     let departures = Departures::new(&residual.ruleset, design, on);
     let covers = |v: &usize| departures.covers(residual.rule(*v), residual.verdicts[*v].subject);
     (0..residual.verdicts.len()).filter(covers).collect()
+}
+
+/// The readings that a verdict rests on: `Zs of readings (test)`.
+fn readings(residual: &Residual, v: usize) -> Vec<String> {
+    let (ruleset, rule) = (&residual.ruleset, residual.rule(v));
+    let named = |(kind, fact)| {
+        let kind = ruleset.vocabulary.kind(kind);
+        let fact = kind.fact(fact);
+        format!("{} of {} ({})", fact.name, kind.name, fact.settled_by)
+    };
+    ruleset.readings_in(rule).map(named).collect()
 }
 
 /// The facts a breach rests on that are not the designer's: what would have to be other.

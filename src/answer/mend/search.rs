@@ -241,6 +241,12 @@ impl<'a> Search<'a> {
         None
     }
 
+    /// Whether a breach among some, which stays one, gets worse by what was turned.
+    pub(super) fn worsens(&mut self, turned: &[(usize, Val)], breaches: &[usize]) -> bool {
+        let with = self.assignment(turned);
+        breaches.iter().any(|v| self.engine.worsens(*v, &with))
+    }
+
     /// Values a knob may take so that a verdict is met, the others as turned.
     fn values(&mut self, k: usize, v: usize, turned: &[(usize, Val)]) -> Vec<Val> {
         let (lo, hi, unit) = match &self.knobs[k].options {

@@ -102,17 +102,19 @@ pub(super) fn to_read(ruleset: &Arc<Ruleset>, design: &Design) -> Vec<ToRead> {
     let mut linker = Linker::new(ruleset, design);
     let mut all: Vec<ToRead> = Vec::new();
     for (place, object) in &free {
-        let Some([leaf]) = residual.free.get(place).map(Vec::as_slice) else {
-            continue;
+        // A reading that rules only ask to be taken has no leaf.
+        let leaf = match residual.free.get(place).map(Vec::as_slice) {
+            None => None,
+            Some([leaf]) => Some(*leaf),
+            Some(_) => continue,
         };
-        let touching = engine.by_leaf(*leaf);
+        let touching = leaf.map_or_else(Vec::new, |leaf| engine.by_leaf(leaf));
         let turning: Vec<usize> = touching
             .iter()
             .filter(|v| engine.truth(**v, &[]) == TruthSet::U)
             .copied()
             .collect();
         let kind = residual.design.object(place.object).kind;
-        // A rule that only asks whether it was read has no leaf for it.
         let resting = readers.entry((kind, place.fact)).or_insert_with(|| {
             let all = ruleset.readers(kind, place.fact);
             all.iter().map(|r| r.rule.id.as_str()).collect()
@@ -147,7 +149,8 @@ pub(super) fn to_read(ruleset: &Arc<Ruleset>, design: &Design) -> Vec<ToRead> {
                 .filter(|v| (residual.rule(**v).severity == Severity::Breach) == breach)
                 .copied()
                 .collect();
-            accepted(engine, *leaf, fact, &some, expected)
+            let all = leaf.map(|leaf| accepted(engine, leaf, fact, &some, expected));
+            all.unwrap_or_default()
         };
         let required = accepted(&mut engine, true);
         let usual = accepted(&mut engine, false);
