@@ -21,6 +21,14 @@ board main { fed-from: supply
     cables: {form} { size: {size} mm2  method: {method}  insulation: {ins}  material: Cu  length: 100 m  {extra} } } }
 charge-point drive { circuit: ev  In: 32 A }"#
         }
+        "gauge" => {
+            r#"installation "V" { premises: dwelling }
+supply { phases: 1  U0: 120 V }
+board main { fed-from: supply
+  circuit ev { role: final  device: mcb { In: 40 A }
+    cables: {form} { size: {size} mm2  method: {method}  insulation: {ins}  material: Cu  length: 100 m  {extra} } } }
+charge-point drive { circuit: ev  In: 32 A }"#
+        }
         "breaker" => {
             r#"installation "V" { premises: dwelling }
 supply { earthing: TN-C-S  phases: 1  U0: 230 V  Ze: 0.35 ohm }
@@ -116,7 +124,10 @@ fn published_figures_come_out() {
             let (key, with) = pair.split_once('=').expect("key=value");
             text = text.replace(&format!("{{{key}}}"), with);
         }
-        let of = match common::sound(&text, &Options::under(f[3])) {
+        let (base, edition) = f[3].split_once('@').unzip();
+        let mut options = Options::under(base.unwrap_or(f[3]));
+        options.edition = edition.map(str::to_owned);
+        let of = match common::sound(&text, &options) {
             Ok(of) => of,
             Err(mistakes) => {
                 wrong.push(format!("{}: {mistakes}", row.id));

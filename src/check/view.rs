@@ -298,7 +298,12 @@ impl View<'_> {
                 Shown::Text(t) => out.push_str(t),
                 Shown::Value(r, ty, unit) => {
                     let val = self.program.val(*r);
-                    out.push_str(&show_typed(&val, ty, unit.as_ref(), digits));
+                    let point = unit.as_ref().filter(|_| val.lo == val.hi);
+                    let vocabulary = &self.ruleset.vocabulary;
+                    match point.and_then(|unit| vocabulary.name_of(val.lo, unit)) {
+                        Some(name) => out.push_str(name),
+                        None => out.push_str(&show_typed(&val, ty, unit.as_ref(), digits)),
+                    }
                 }
             }
         }

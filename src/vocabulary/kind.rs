@@ -9,6 +9,7 @@ use rustc_hash::FxHashMap;
 use super::{
     Fact, FactIx, FactType, KindId, Later, Meaning, Product, Series, SeriesId, Short, in_order,
 };
+use crate::quantity::Unit;
 use crate::source::Span;
 
 /// A word that opens a part of a kind, and the choices it makes.
@@ -164,6 +165,13 @@ impl Vocabulary {
     #[must_use]
     pub fn series(&self, id: SeriesId) -> &Series {
         &self.series[id.0 as usize]
+    }
+
+    /// What the trade calls a value in place of its figure, `6 AWG`, where it does.
+    #[must_use]
+    pub fn name_of(&self, value: f64, unit: &Unit) -> Option<&str> {
+        let mut all = self.series.iter().filter(|s| s.unit.dim() == unit.dim());
+        all.find_map(|s| s.at(value)?.name.as_deref())
     }
 
     /// A fact of a kind.
