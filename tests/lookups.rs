@@ -273,3 +273,19 @@ fn a_rating_without_a_row_is_not_hidden_by_one_that_has_a_row() {
         }
     }
 }
+
+/// A key that misses the last row of a linear table by the rounding of a sum alone stands on it.
+#[test]
+fn a_sum_that_rounds_beyond_the_last_row_stands_on_it() {
+    let data = Data {
+        tables: vec![table(&[0.1, 0.3], Between::Linear, Beyond::Nothing).into()],
+        ..Data::default()
+    };
+    assert!(0.1 + 0.2 > 0.3);
+    let verdict = verdict(&data, 3.0, |program| {
+        let sum = program.constant(Val::number(0.1));
+        let other = program.constant(Val::number(0.2));
+        program.push(Op::Add(sum, other), &data)
+    });
+    assert_eq!(verdict, TruthSet::T);
+}

@@ -21,7 +21,7 @@ use crate::check::{Departures, Subject, What, show_val, tame};
 use crate::design::model::{Design, ObjectId, Status};
 use crate::design::tree::Origin;
 use crate::expression::{Budget, Fuel, LeafId, Named, Val};
-use crate::quantity::{TruthSet, format_interval};
+use crate::quantity::{TruthSet, format_within};
 use crate::ruleset::{Ruleset, Severity};
 use crate::source::Span;
 use crate::source::limits::WORK;
@@ -425,7 +425,7 @@ fn shown(residual: &Residual, leaf: LeafId, q: &Question, p: &Passing) -> Option
         Passing::Numbers(lo, hi) => {
             if let What::Parameter(_) = info.what {
                 let unit = crate::quantity::Unit::parse(q.unit.as_deref()?).ok()?;
-                return Some(format_interval(tame(*lo), tame(*hi), &unit));
+                return Some(format_within(tame(*lo), tame(*hi), &unit));
             }
             let fact = inner_fact(residual, leaf)?;
             let (pl, ph) = residual.leaf(leaf).plausible;
@@ -443,7 +443,16 @@ fn shown(residual: &Residual, leaf: LeafId, q: &Question, p: &Passing) -> Option
             if lo == f64::NEG_INFINITY && hi == f64::INFINITY {
                 return None;
             }
-            Some(format_interval(lo, hi, fact.unit()?))
+            let whole = matches!(fact.ty, FactType::Quantity { whole: true, .. });
+            let (lo, hi) = if whole {
+                (lo.ceil(), hi.floor())
+            } else {
+                (lo, hi)
+            };
+            if lo > hi {
+                return None;
+            }
+            Some(format_within(lo, hi, fact.unit()?))
         }
         Passing::Bits(bits) => {
             let fact = inner_fact(residual, leaf)?;

@@ -93,7 +93,7 @@ impl Linker<'_> {
         }
         env.vars = saved;
         if let Some((object, fact)) = rest {
-            let r = self.rest(op, object, fact, unlisted);
+            let r = self.rest((op, filter.is_some()), object, fact, unlisted);
             list.push(r);
         }
         if op == Aggregate::LargestTwo {
@@ -170,10 +170,16 @@ impl Linker<'_> {
     }
 
     /// What members that are not listed could contribute.
-    fn rest(&mut self, op: Aggregate, object: ObjectId, fact: FactIx, unlisted: Interval) -> Reg {
-        // Another sum over the same unlisted members is another unknown number, but how many there
-        // are is one question.
-        let counted = op == Aggregate::Count;
+    fn rest(
+        &mut self,
+        (op, some): (Aggregate, bool),
+        object: ObjectId,
+        fact: FactIx,
+        unlisted: Interval,
+    ) -> Reg {
+        // Another sum over the same unlisted members is another unknown number, and so is a count of some
+        // of them, but how many there are is one question.
+        let counted = op == Aggregate::Count && !some;
         if counted && let Some(r) = self.rests.get(&(object, fact)) {
             return *r;
         }

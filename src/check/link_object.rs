@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::link::{Frame, Leads, Linker, Obj, What};
 use super::link_value::{absent, info, inner, poison};
-use crate::design::model::{ObjectId, Possible, Status};
+use crate::design::model::{ObjectId, Possible, Status, Written};
 use crate::expression::{Flags, LeafKind, LeafSource, Op, ReadFact, Reg, Val};
 use crate::quantity::TruthSet;
 use crate::ruleset::Assumed;
@@ -389,6 +389,41 @@ impl Linker<'_> {
         };
         let there = self.fact(id, ix, None);
         (self.truth_of(there) != TruthSet::T).then_some(there)
+    }
+
+    /// Whether a part, and each that it stands in, is the one that is taken of several: nothing, where it
+    /// certainly is.
+    pub(super) fn taken(&mut self, id: ObjectId) -> Option<Reg> {
+        let whole = self.design.object(id).owner?;
+        let around = self.taken(whole);
+        let facts = (0_u16..).map(FactIx).zip(&self.design.object(whole).facts);
+        let facts = facts.filter_map(|(ix, w)| Some((ix, w.as_deref()?)));
+        let leads = facts.clone().find(|(_, w)| w.value.leads_to(id));
+        let taken = match leads {
+            Some((
+                ix,
+                Written {
+                    value: Possible::OneOf(_),
+                    ..
+                },
+            )) => {
+                let part = self.object_fact(whole, ix);
+                self.leads_to(&part, id).flatten()
+            }
+            Some(_) => None,
+            // Beside `?` it is one of what may be there.
+            None => {
+                let (v, kind) = (&self.ruleset.vocabulary, self.kind(whole));
+                let may_be = |ix: &FactIx| {
+                    let target = v.fact(kind, *ix).target();
+                    target.is_some_and(|target| v.fits(self.kind(id), target))
+                };
+                let mut open = facts.filter(|(_, w)| w.value == Possible::Unknown);
+                let ix = open.find_map(|(ix, _)| may_be(&ix).then_some(ix));
+                ix.map(|ix| self.doubt(whole, ix, What::Fact))
+            }
+        };
+        self.both(around, taken)
     }
 
     /// Where all of some conditions hold; nothing, where there are none.

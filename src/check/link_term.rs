@@ -278,12 +278,20 @@ impl Linker<'_> {
                 let cond = self.term(c, *cond, env);
                 let val = self.program.val(cond);
                 match val.as_truth() {
-                    TruthSet::T => self.term(c, *a, env),
-                    TruthSet::F => self.term(c, *b, env),
-                    _ => {
+                    TruthSet::U => {
                         let a = self.term(c, *a, env);
                         let b = self.term(c, *b, env);
                         self.push(Op::If(cond, a, b))
+                    }
+                    known => {
+                        let branch = if known == TruthSet::T { a } else { b };
+                        let taken = self.term(c, *branch, env);
+                        // What the condition assumed the branch rests on, too.
+                        if val.flags.any(Flags::ASSUMED) {
+                            self.push(Op::If(cond, taken, taken))
+                        } else {
+                            taken
+                        }
                     }
                 }
             }

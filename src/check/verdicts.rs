@@ -150,6 +150,8 @@ fn link_rule(
 ) -> Option<Verdict> {
     let stated = rule.where_.as_ref().map(|w| linker.expression(w, subject));
     let there = linker.presence(subject);
+    let taken = linker.taken(subject);
+    let there = linker.both(there, taken);
     let applies = linker.both(there, stated);
     if applies.is_some_and(|a| linker.truth_of(a) == TruthSet::F) {
         return None;

@@ -397,8 +397,12 @@ fn number_rows(
             }
         }
         Between::Linear => {
-            let lo = key.lo.max(first.0);
-            let hi = key.hi.min(last.0);
+            // A key that misses an end by its rounding alone stands on it.
+            let on_end = |x: f64| {
+                let end = [first.0, last.0].into_iter().find(|end| close(x, *end));
+                end.unwrap_or(x)
+            };
+            let (lo, hi) = (on_end(key.lo).max(first.0), on_end(key.hi).min(last.0));
             if lo <= hi {
                 all = all
                     .union(on_line(rows, lo, below))

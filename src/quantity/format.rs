@@ -30,15 +30,25 @@ pub fn format_toward(si: f64, unit: &Unit, digits: usize, rounding: Rounding) ->
 /// as [`format_quantity`] prints it.
 #[must_use]
 pub fn format_interval(lo: f64, hi: f64, unit: &Unit) -> String {
+    rounded(lo, hi, unit, (Rounding::Nearest, Rounding::Nearest))
+}
+
+/// As [`format_interval`], with nothing printed that the set does not hold.
+#[must_use]
+pub fn format_within(lo: f64, hi: f64, unit: &Unit) -> String {
+    rounded(lo, hi, unit, (Rounding::Up, Rounding::Down))
+}
+
+fn rounded(lo: f64, hi: f64, unit: &Unit, (up, down): (Rounding, Rounding)) -> String {
     match (lo == f64::NEG_INFINITY, hi == f64::INFINITY) {
         (true, true) => "any".to_owned(),
-        (true, false) => format!("at most {}", format_quantity(hi, unit, 4)),
-        (false, true) if lo < hi => format!("at least {}", format_quantity(lo, unit, 4)),
+        (true, false) => format!("at most {}", format_toward(hi, unit, 4, down)),
+        (false, true) if lo < hi => format!("at least {}", format_toward(lo, unit, 4, up)),
         _ if lo == hi => format_quantity(lo, unit, 6),
         _ => {
             let digits = telling_digits(lo, hi, unit);
-            let number = format_number(unit.from_si(lo), digits, Rounding::Nearest);
-            format!("{number} .. {}", format_quantity(hi, unit, digits))
+            let number = format_number(unit.from_si(lo), digits, up);
+            format!("{number} .. {}", format_toward(hi, unit, digits, down))
         }
     }
 }

@@ -25,7 +25,7 @@ pub use dates::{
 pub use decimal::{parse_quantity, parse_relative};
 pub use dim::Dim;
 pub use fold::fold;
-pub use format::{format_interval, format_number, format_quantity, format_toward};
+pub use format::{format_interval, format_number, format_quantity, format_toward, format_within};
 pub use interval::{Interval, product};
 pub use ratio::Ratio;
 pub use round::{Rounding, one_digit, round_to};

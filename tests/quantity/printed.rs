@@ -4,7 +4,7 @@ use std::borrow::Cow;
 
 use amperule::quantity::{
     Dim, Ratio, Rounding, Unit, fold, format_interval, format_number, format_quantity,
-    format_toward, round_to,
+    format_toward, format_within, round_to,
 };
 
 #[test]
@@ -162,4 +162,20 @@ fn printed_figures() {
     assert_eq!(round_to(-0.001, 0.01, Nearest).to_bits(), 0.0_f64.to_bits());
     assert_eq!(round_to(f64::INFINITY, 0.01, Up), f64::INFINITY);
     assert_eq!(round_to(1.5, 0.0, Up), 1.5);
+}
+
+/// What passes is printed so that each number of it passes.
+#[test]
+fn a_set_is_printed_within_itself() {
+    let m = unit("m");
+    assert_eq!(format_within(10.96, 27.8963, &m), "11 .. 27.8 m");
+    assert_eq!(format_interval(10.96, 27.8963, &m), "11 .. 27.9 m");
+    assert_eq!(
+        format_within(f64::NEG_INFINITY, 48.3379, &m),
+        "at most 48.33 m"
+    );
+    assert_eq!(
+        format_within(1.03241, f64::INFINITY, &m),
+        "at least 1.033 m"
+    );
 }

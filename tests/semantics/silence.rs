@@ -551,3 +551,53 @@ fn what_is_required_looks_ahead() {
     assert_eq!(asked(std::slice::from_ref(&now)), ["In"]);
     assert_eq!(asked(&[now, later]), ["length"]);
 }
+
+/// A rule on a part binds the part that is taken: one of several that breaks it leaves it open.
+#[test]
+fn a_part_that_need_not_be_taken_is_no_breach() {
+    let w = World::lab("", &[rule_with("large", "part", "size >= 2.5 mm²", "")]);
+    let taken = |part: &str| {
+        let judged = w.judge(&format!("thing t {{ part: {part} }}"));
+        let all = judged.report.findings.iter().filter(|f| f.rule == "large");
+        all.map(|f| f.outcome).collect::<Vec<_>>()
+    };
+    let (thin, thick) = ("part { size: 1 mm² }", "part { size: 4 mm² }");
+    assert_eq!(taken(thin), [Outcome::Failed]);
+    assert_eq!(
+        taken(&format!("{thick} | {thin}")),
+        [Outcome::Undecided, Outcome::Met]
+    );
+    assert_eq!(taken(&format!("{thin} | none")), [Outcome::Undecided]);
+    assert_eq!(taken(&format!("{thin} | ?")), [Outcome::Undecided]);
+}
+
+/// How many of a kind are not listed is one question; how many of them are of one sort is another.
+#[test]
+fn counts_of_some_share_no_unknown() {
+    let few = "(count t in things where t.a) <= (count t in things where not t.a)";
+    let all = "(count t in things) <= (count t in things)";
+    let w = World::lab(
+        "",
+        &[
+            rule_with("few", "hub", few, ""),
+            rule_with("all", "hub", all, ""),
+        ],
+    );
+    let open = w.judge("hub h { status: existing }");
+    assert_eq!(finding(&open, "few").outcome, Outcome::Undecided);
+    assert_eq!(finding(&open, "all").outcome, Outcome::Met);
+}
+
+/// A branch rests on what its condition assumed, as the same said with `and` and `or` does.
+#[test]
+fn a_branch_that_was_assumed_is_said_to_be() {
+    let assume = "\nassume:\n  thing.colour: {is: red, source: 'of this test'}\n";
+    let w = World::lab(
+        assume,
+        &[rule("it", "if colour == red then x <= 10 A else x <= 5 A")],
+    );
+    let judged = w.judge("thing t { x: 7 A }");
+    assert!(finding(&judged, "it").assumed);
+    let written = w.judge("thing t { x: 7 A  colour: red }");
+    assert!(!finding(&written, "it").assumed);
+}
