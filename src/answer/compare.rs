@@ -178,7 +178,8 @@ impl Comparison {
     /// Whether something that could be a breach is newly undecided.
     #[must_use]
     pub fn opens(&self) -> bool {
-        self.breach_after(&[Turn::Opens]).next().is_some()
+        let mut after = self.breach_after(&[Turn::Opens, Turn::Weighs]);
+        after.any(|s| s.outcome == Outcome::Undecided)
     }
 
     /// What rules that count as a breach say after a change of some sort.

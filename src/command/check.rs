@@ -109,7 +109,8 @@ impl Check {
 
     /// Threads of a number of their own, if one is asked for.
     fn pool(&self) -> Option<rayon::ThreadPool> {
-        let jobs = self.jobs?;
+        // More than there could be use for are no more use.
+        let jobs = self.jobs?.min(1024);
         let pool = rayon::ThreadPoolBuilder::new().num_threads(jobs);
         pool.build().ok()
     }
@@ -174,7 +175,9 @@ impl Check {
         };
         let text = project.text(path)?;
         let files: Vec<String> = files.iter().map(|f| f.display().to_string()).collect();
-        let read = Baseline::read(&text, files.iter().map(String::as_str));
+        let read = Baseline::read(&text, files.iter().map(String::as_str), |path| {
+            Path::new(path).exists()
+        });
         read.map(Some).map_err(|why| {
             let text = format!("`{}` is no earlier report: {why}", path.display());
             Problem::error("bad-baseline", text)

@@ -7,18 +7,19 @@ use serde_json::Value;
 
 use crate::answer::Survey;
 use crate::check::{Finding, Outcome, Report, Subject};
+use crate::ruleset::Severity;
 
 /// The schema of the report.
 pub const SCHEMA: &str = "amperule-check-1";
 
-/// Fingerprints of what failed or was undecided, each with whether it failed.
-type Found = BTreeMap<String, bool>;
+/// Fingerprints of what failed or was undecided, each with whether it failed and how heavily.
+type Found = BTreeMap<String, (bool, Severity)>;
 
 /// An earlier report.
 #[derive(Clone, Debug, Default)]
 pub struct Baseline {
     by_path: BTreeMap<String, Found>,
-    /// What was found in files that are not judged now: they may have been moved.
+    /// What was found in files that are there no more: they may have been moved.
     elsewhere: Found,
 }
 
@@ -47,11 +48,16 @@ fn plain(path: &str) -> String {
 }
 
 impl Baseline {
-    /// Reads a report that `check --format json` wrote; `judged` are the files that are judged now.
+    /// Reads a report that `check --format json` wrote; `judged` are the files that are judged now, and
+    /// `there` says whether another is still there.
     ///
     /// # Errors
     /// What it is instead, in words.
-    pub fn read<'p>(text: &str, judged: impl IntoIterator<Item = &'p str>) -> Result<Self, String> {
+    pub fn read<'p>(
+        text: &str,
+        judged: impl IntoIterator<Item = &'p str>,
+        there: impl Fn(&str) -> bool,
+    ) -> Result<Self, String> {
         let all: Value = serde_json::from_str(text).map_err(|e| format!("it is no JSON: {e}"))?;
         if all["schema"] != SCHEMA {
             return Err(format!("it does not have the schema `{SCHEMA}`"));
@@ -62,6 +68,8 @@ impl Baseline {
             let path = plain(file["path"].as_str().ok_or("a file in it has no path")?);
             let found = if now.contains(&path) {
                 read.by_path.entry(path).or_default()
+            } else if there(&path) {
+                continue;
             } else {
                 &mut read.elsewhere
             };
@@ -71,14 +79,18 @@ impl Baseline {
                 if failed || outcome == Some(Outcome::Undecided.word()) {
                     let print = f["fingerprint"].as_str();
                     let print = print.ok_or("a finding in it has no fingerprint")?;
-                    *found.entry(print.to_owned()).or_default() |= failed;
+                    let severity = f["severity"].as_str().and_then(Severity::from_word);
+                    let severity = severity.ok_or("a finding in it has no severity")?;
+                    let was = found.entry(print.to_owned()).or_insert((failed, severity));
+                    *was = (was.0 || failed, was.1.min(severity));
                 }
             }
         }
         Ok(read)
     }
 
-    /// Takes what was there already out of a report; what was undecided and fails now is new.
+    /// Takes what was there already out of a report; what was undecided and fails now, or weighs more, is
+    /// new.
     pub fn sift(&self, path: &str, report: &mut Report, survey: Option<&mut Survey>) -> Against {
         let mine = self.by_path.get(&plain(path));
         let counts = |f: &Finding| matches!(f.outcome, Outcome::Failed | Outcome::Undecided);
@@ -93,7 +105,10 @@ impl Baseline {
         });
         let known = |f: &Finding| {
             let was = mine.unwrap_or(&self.elsewhere).get(&f.fingerprint);
-            counts(f) && was.is_some_and(|failed| *failed || f.outcome == Outcome::Undecided)
+            let as_bad = |(failed, severity): &(bool, Severity)| {
+                (*failed || f.outcome == Outcome::Undecided) && *severity <= f.severity
+            };
+            counts(f) && was.is_some_and(as_bad)
         };
         let before = report.findings.len();
         for f in report.findings.iter().filter(|f| known(f)) {
