@@ -38,4 +38,4 @@ pub use rows::{RowJudge, RowReader};
 pub use sheet::{Accepted, Sheet, Side, Terminal, Thing, ToRead, ToldFact, sheet, told};
 pub use starter::{from_job, starter};
 pub use survey::{NotJudged, Question, Survey, Waiting, known_facts, survey};
-pub use working::{Figure, Input, Working, WorkingStep, value, worked_facts, working};
+pub use working::{Figure, Input, Working, WorkingStep, value, worked_facts, workings};

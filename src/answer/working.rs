@@ -13,7 +13,7 @@ use crate::ruleset::{Ruleset, default_unit};
 use crate::source::Span;
 use crate::vocabulary::{Fact, FactIx, FactType, LINES};
 use used::used;
-use verdicts::verdicts;
+use verdicts::{Comparisons, verdicts};
 
 /// A value of a fact, in SI units.
 #[derive(Clone, Debug)]
@@ -139,11 +139,23 @@ pub fn worked_facts(
     all
 }
 
-/// The working of one fact.
+/// The working of each of some facts, of the objects of a design.
 #[must_use]
-pub fn working(ruleset: &Ruleset, design: &Design, object: ObjectId, ix: FactIx) -> Working {
+pub fn workings(ruleset: &Ruleset, design: &Design, facts: &[(ObjectId, FactIx)]) -> Vec<Working> {
     let mut linker = Linker::new(ruleset, design);
     linker.keep_traces();
+    let comparisons = Comparisons::of(&mut linker);
+    let one = |(object, ix): &(ObjectId, FactIx)| working(&mut linker, &comparisons, *object, *ix);
+    facts.iter().map(one).collect()
+}
+
+fn working(
+    linker: &mut Linker<'_>,
+    comparisons: &Comparisons<'_>,
+    object: ObjectId,
+    ix: FactIx,
+) -> Working {
+    let (ruleset, design) = (linker.ruleset, linker.design);
     let fact = ruleset.vocabulary.fact(design.object(object).kind, ix);
     let mut out = Working {
         fact: fact.name.clone(),
@@ -165,10 +177,10 @@ pub fn working(ruleset: &Ruleset, design: &Design, object: ObjectId, ix: FactIx)
             f.high = f.high.max(more.high);
             out.result = format!("{}; {text}", out.result);
         }
-        walk(&linker, (object, ix, line), &mut done, &mut out.steps, 0);
+        walk(linker, (object, ix, line), &mut done, &mut out.steps, 0);
     }
-    out.steps
-        .extend(verdicts(&mut linker, object, ix, &out.result));
+    let verdicts = verdicts(linker, comparisons, object, ix, &out.result);
+    out.steps.extend(verdicts);
     out
 }
 

@@ -6,7 +6,7 @@ use crate::answer::{
     AllBounds, Article, Asked, Figure, Help, Map, MendChange, Mended, Place, Proved, Residual,
     Sheet, Survey, ToldFact, Working, asked, blocks, bounded_facts, bounds, helps, known_facts,
     map, margins, mend, order, prove, required, sheet, survey, told, value, with_box, worked_facts,
-    working,
+    workings,
 };
 use crate::check::{Departures, Judged, Linked, Outcome, Settings, installation_name, judge};
 use crate::design::model::{Design, ObjectId};
@@ -288,7 +288,13 @@ impl Installation {
     /// The calculation of a fact, line by line.
     #[must_use]
     pub fn working(&self, object: ObjectId, fact: FactIx) -> Working {
-        working(&self.ruleset, &self.design, object, fact)
+        self.workings(&[(object, fact)]).remove(0)
+    }
+
+    /// The calculations of some facts, line by line.
+    #[must_use]
+    pub fn workings(&self, facts: &[(ObjectId, FactIx)]) -> Vec<Working> {
+        workings(&self.ruleset, &self.design, facts)
     }
 
     /// The value of a fact of an object, `("ev", "Zs", None)`; nothing, where there is no such

@@ -1,16 +1,79 @@
 //! How the rules judge a figure.
 
+use std::collections::BTreeSet;
+
+use rustc_hash::FxHashMap;
+
 use super::{WorkingStep, lines};
 use crate::check::{Linker, one_line, show_number};
 use crate::design::model::ObjectId;
-use crate::expression::{Op, Presence, Reg, Val};
+use crate::expression::{Compiled, Op, Presence, Reg, Val};
 use crate::quantity::TruthSet;
+use crate::ruleset::Rule;
 use crate::vocabulary::FactIx;
 
-/// What the rules say of a fact: each comparison of it that a rule makes of its object, with the
-/// other side and how much is in hand.
+/// A comparison that a rule makes of an object.
+struct Compared<'a> {
+    rule: &'a Rule,
+    subject: ObjectId,
+    condition: &'a Compiled,
+    /// Of how many ways the condition is one.
+    ways: usize,
+    /// What is to be no more, and than what.
+    sides: [Reg; 2],
+    truth: TruthSet,
+}
+
+/// The comparisons of all rules that apply, and which of them each register is a side of.
+pub(super) struct Comparisons<'a> {
+    all: Vec<Compared<'a>>,
+    by_side: FxHashMap<Reg, Vec<usize>>,
+}
+
+impl<'a> Comparisons<'a> {
+    pub(super) fn of(linker: &mut Linker<'a>) -> Self {
+        let (ruleset, design) = (linker.ruleset, linker.design);
+        let mut all: Vec<Compared<'a>> = Vec::new();
+        for rule in &ruleset.rules {
+            for subject in design.of_kind(rule.each) {
+                if !design.object(subject).stays() {
+                    continue;
+                }
+                if let Some(w) = &rule.where_ {
+                    let reg = linker.expression(w, subject);
+                    if linker.program.val(reg).as_truth() != TruthSet::T {
+                        continue;
+                    }
+                }
+                let conditions = rule.conditions();
+                for condition in &conditions {
+                    let root = linker.expression(condition, subject);
+                    let found = compared(linker, root).into_iter();
+                    all.extend(found.map(|(sides, truth)| Compared {
+                        rule,
+                        subject,
+                        condition,
+                        ways: conditions.len(),
+                        sides,
+                        truth,
+                    }));
+                }
+            }
+        }
+        let mut by_side: FxHashMap<Reg, Vec<usize>> = FxHashMap::default();
+        for (i, one) in all.iter().enumerate() {
+            for side in one.sides {
+                by_side.entry(side).or_default().push(i);
+            }
+        }
+        Self { all, by_side }
+    }
+}
+
+/// What the rules say of a fact: each comparison of it, with the other side and how much is in hand.
 pub(super) fn verdicts(
     linker: &mut Linker<'_>,
+    comparisons: &Comparisons<'_>,
     object: ObjectId,
     ix: FactIx,
     result: &str,
@@ -22,56 +85,40 @@ pub(super) fn verdicts(
     };
     let lines = lines(fact).iter();
     let regs: Vec<Reg> = lines.map(|l| linker.fact(object, ix, *l)).collect();
-    let ruleset = linker.ruleset;
+    let found = regs.iter().filter_map(|r| comparisons.by_side.get(r));
+    let found: BTreeSet<usize> = found.flatten().copied().collect();
     let mut out: Vec<WorkingStep> = Vec::new();
-    let design = linker.design;
-    for rule in &ruleset.rules {
-        for subject in design.of_kind(rule.each) {
-            let o = design.object(subject);
-            if !o.stays() {
-                continue;
-            }
-            if let Some(w) = &rule.where_ {
-                let reg = linker.expression(w, subject);
-                if linker.program.val(reg).as_truth() != TruthSet::T {
-                    continue;
-                }
-            }
-            let conditions = rule.conditions();
-            for c in &conditions {
-                let root = linker.expression(c, subject);
-                for (other, at_most, truth) in compared(linker, root, &regs) {
-                    let limit = linker.program.val(other);
-                    let known = limit.bits == Presence::PRESENT && limit.lo.is_finite();
-                    let what = format!("check: {} ({})", rule.title, design.label(subject));
-                    if !known || out.iter().any(|s| s.what == what) {
-                        continue;
-                    }
-                    let sign = if at_most { "≤" } else { "≥" };
-                    let verdict = match truth {
-                        TruthSet::T => "holds",
-                        TruthSet::F => "does not hold",
-                        _ => "is open",
-                    };
-                    let mut verdict =
-                        format!("{verdict}{}", in_hand(linker, &regs, &limit, at_most));
-                    if conditions.len() > 1 {
-                        let n = conditions.len();
-                        verdict = format!("{verdict}; one of {n} ways, of which one must hold");
-                    }
-                    out.push(WorkingStep {
-                        what,
-                        means: rule.id.clone(),
-                        formula: one_line(&c.text),
-                        numbers: format!("{result} {sign} {}", show_number(&limit, Some(&unit), 5)),
-                        result: verdict,
-                        inputs: Vec::new(),
-                        clause: rule.origin.clause.clone(),
-                        source: rule.origin.source.clone(),
-                    });
-                }
-            }
+    for one in found.into_iter().filter_map(|i| comparisons.all.get(i)) {
+        let Compared { rule, ways, .. } = one;
+        let [a, b] = one.sides;
+        let at_most = regs.contains(&a);
+        let limit = linker.program.val(if at_most { b } else { a });
+        let known = limit.bits == Presence::PRESENT && limit.lo.is_finite();
+        let of = linker.design.label(one.subject);
+        let what = format!("check: {} ({of})", rule.title);
+        if !known || out.iter().any(|s| s.what == what) {
+            continue;
         }
+        let sign = if at_most { "≤" } else { "≥" };
+        let verdict = match one.truth {
+            TruthSet::T => "holds",
+            TruthSet::F => "does not hold",
+            _ => "is open",
+        };
+        let mut verdict = format!("{verdict}{}", in_hand(linker, &regs, &limit, at_most));
+        if *ways > 1 {
+            verdict = format!("{verdict}; one of {ways} ways, of which one must hold");
+        }
+        out.push(WorkingStep {
+            what,
+            means: rule.id.clone(),
+            formula: one_line(&one.condition.text),
+            numbers: format!("{result} {sign} {}", show_number(&limit, Some(&unit), 5)),
+            result: verdict,
+            inputs: Vec::new(),
+            clause: rule.origin.clause.clone(),
+            source: rule.origin.source.clone(),
+        });
     }
     out
 }
@@ -95,9 +142,8 @@ fn in_hand(linker: &Linker<'_>, regs: &[Reg], limit: &Val, at_most: bool) -> Str
     }
 }
 
-/// The comparisons under a condition that have one of some registers as a side: the other side,
-/// whether it is an upper limit, and how the comparison came out.
-fn compared(linker: &Linker<'_>, root: Reg, regs: &[Reg]) -> Vec<(Reg, bool, TruthSet)> {
+/// The comparisons under a condition: both sides, and how each came out.
+fn compared(linker: &Linker<'_>, root: Reg) -> Vec<([Reg; 2], TruthSet)> {
     let mut seen: Vec<Reg> = Vec::new();
     let mut stack = vec![root];
     let mut out = Vec::new();
@@ -106,20 +152,12 @@ fn compared(linker: &Linker<'_>, root: Reg, regs: &[Reg]) -> Vec<(Reg, bool, Tru
             continue;
         }
         seen.push(r);
-        let Some(op) = linker.program.ops.get(r.ix()) else {
-            continue;
-        };
-        let truth = linker.program.val(r).as_truth();
-        match op {
-            Op::Le(a, b, _) | Op::Lt(a, b, _) => {
-                if regs.contains(a) {
-                    out.push((*b, true, truth));
-                } else if regs.contains(b) {
-                    out.push((*a, false, truth));
-                }
+        match linker.program.ops.get(r.ix()) {
+            Some(Op::Le(a, b, _) | Op::Lt(a, b, _)) => {
+                out.push(([*a, *b], linker.program.val(r).as_truth()));
             }
             // A comparison that is turned round says something else.
-            Op::And(a, b) | Op::Or(a, b) => stack.extend([*b, *a]),
+            Some(Op::And(a, b) | Op::Or(a, b)) => stack.extend([*b, *a]),
             _ => {}
         }
     }
