@@ -8,7 +8,7 @@ use crate::design::model::{ObjectId, Possible, Status, Written};
 use crate::expression::{Flags, LeafKind, LeafSource, Op, ReadFact, Reg, Val};
 use crate::quantity::TruthSet;
 use crate::ruleset::Assumed;
-use crate::vocabulary::{FactIx, FactType, KindId, Openness, PRESENT, WordSet};
+use crate::vocabulary::{Fact, FactIx, FactType, KindId, Openness, PRESENT, WordSet};
 
 /// A member of a collection, and whether it is one (none: certainly).
 pub(super) type Member = (Obj, Option<Reg>);
@@ -207,6 +207,26 @@ impl Linker<'_> {
             .or_else(|| fact.by_kind.first().copied())
     }
 
+    /// A fact of an object that may be of several kinds: all that any of them allows. Nothing, where
+    /// they allow the same.
+    fn on_any(&self, kind: KindId, fact: &ReadFact, first: &Fact) -> Option<Fact> {
+        if fact.on(kind).is_some() {
+            return None;
+        }
+        let v = &self.ruleset.vocabulary;
+        let mut all = first.clone();
+        for other in fact.by_kind.iter().map(|(k, ix)| v.fact(*k, *ix)) {
+            let (mine, its) = (&mut all.domain, other.domain);
+            (mine.lo_open, mine.hi_open) = (
+                (mine.lo < its.lo || its.lo_open) && (its.lo < mine.lo || mine.lo_open),
+                (mine.hi > its.hi || its.hi_open) && (its.hi > mine.hi || mine.hi_open),
+            );
+            (mine.lo, mine.hi) = (mine.lo.min(its.lo), mine.hi.max(its.hi));
+            all.optional |= other.optional;
+        }
+        (all.domain != first.domain || all.optional != first.optional).then_some(all)
+    }
+
     /// The value of a fact of whatever a path leads to.
     pub(super) fn read(&mut self, from: &Obj, fact: &ReadFact, line: Option<u8>) -> Reg {
         match from {
@@ -241,8 +261,9 @@ impl Linker<'_> {
                     return *reg;
                 }
                 let target = self.ruleset.vocabulary.fact(kind, ix);
+                let wide = self.on_any(f.kind, fact, target);
                 let at = inner(info(f.owner, f.fact, line, What::Fact), kind, ix);
-                let reg = self.unknown_fact(at, target);
+                let reg = self.unknown_fact(at, wide.as_ref().unwrap_or(target));
                 self.unknown.insert(key, reg);
                 reg
             }

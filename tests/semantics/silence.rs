@@ -601,3 +601,23 @@ fn a_branch_that_was_assumed_is_said_to_be() {
     let written = w.judge("thing t { x: 7 A  colour: red }");
     assert!(!finding(&written, "it").assumed);
 }
+
+/// Of a thing of several kinds all is possible that any of them allows.
+#[test]
+fn a_thing_of_any_kind_may_be_what_one_of_them_is() {
+    let kinds = "
+  gen: {means: a source, facts: {x: {is: A, means: 'a current', by: site, domain: '>= 10 A'}}}
+  motor: {means: a motor, facts: {x: {is: A, means: 'a current', by: site, domain: '>= 0 A', optional: yes}}}
+  node: {means: either, any-of: [gen, motor]}
+  user: {means: a user, facts: {at: {is: reference node, means: 'where', by: site, always: yes}}}
+";
+    let large = "at.x is present and at.x >= 10 A";
+    let w = World::lab(kinds, &[rule_with("large", "user", large, "")]);
+    let said = |text: &str| w.verdict(text, "large").outcome;
+    assert_eq!(
+        said("motor m { x: 1 A }\nuser u { at: m }"),
+        Outcome::Failed
+    );
+    assert_eq!(said("gen g { }\nuser u { at: g }"), Outcome::Met);
+    assert_eq!(said("user u { at: ? }"), Outcome::Undecided);
+}
