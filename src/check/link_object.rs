@@ -491,6 +491,10 @@ impl Linker<'_> {
                         members.push((Obj::One(*m), p));
                     }
                 }
+                // One of them may be what could not be read.
+                if design.lost.contains(kind) {
+                    members.push((Obj::Poison, None));
+                }
                 let silent = match fact.open {
                     Openness::Closed => true,
                     Openness::Existing => o.status == Status::New && !o.phantom,

@@ -274,6 +274,8 @@ pub struct Design {
     pub doubted: bool,
     /// Kinds of which the design says at its top level that there are no (more) of them.
     pub closed: Vec<KindId>,
+    /// Kinds of which a block could not be taken in, for a mistake in it.
+    pub lost: Vec<KindId>,
     /// The newest date written anywhere, in days since 1970-01-01.
     pub newest_date: Option<i32>,
     /// How many cautions were reported about what is written: values that are hardly plausible.

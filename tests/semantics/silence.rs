@@ -621,3 +621,18 @@ fn a_thing_of_any_kind_may_be_what_one_of_them_is() {
     assert_eq!(said("gen g { }\nuser u { at: g }"), Outcome::Met);
     assert_eq!(said("user u { at: ? }"), Outcome::Undecided);
 }
+
+/// A block that cannot be read is no reason to hold that there is none.
+#[test]
+fn a_block_that_cannot_be_read_is_missed_in_its_collection() {
+    let sum = "(sum t in things: t.x) <= 10 A";
+    let w = World::lab("", &[rule_with("sum", "hub", sum, "")]);
+    let sum = |thing: &str| {
+        let text = format!("hub h {{ status: existing  all-listed: thing }}\n{thing}");
+        let judged = w.check(&text).judged.expect("there is something to judge");
+        finding(&judged, "sum").outcome
+    };
+    assert_eq!(sum("thing t { hub: h  x: 50 A }"), Outcome::Failed);
+    assert_eq!(sum("thnig t { hub: h  x: 50 A }"), Outcome::NotJudged);
+    assert_eq!(sum("thing t { hub: h  x: 5 A }"), Outcome::Met);
+}

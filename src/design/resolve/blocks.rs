@@ -1,7 +1,7 @@
 //! Blocks become objects: their kinds, names, places and numbers.
 
 use super::parts::opens;
-use super::resolver::{Pending, Resolver, Turn, listed, written};
+use super::resolver::{Pending, Resolver, Turn, listed, nearest, written};
 use crate::design::model::{Object, ObjectId, Possible, Status};
 use crate::design::tree::{Block, Define, Item, Tree, Word, blocks_in};
 use crate::source::Problem;
@@ -299,6 +299,12 @@ impl<'a> Resolver<'a> {
         if let Some(name) = &block.name {
             self.lost.insert(&name.word.text);
         }
+        let v = self.vocabulary;
+        let names: Vec<&str> = v.kinds.iter().map(|k| k.name.as_str()).collect();
+        let word = block.kind.text.as_str();
+        let meant = names.iter().find(|n| **n == word).copied();
+        let meant = meant.or_else(|| nearest(word, &names));
+        self.design.lost.extend(meant.and_then(|n| v.kind_named(n)));
         for inner in blocks_in(&block.entries) {
             self.block(inner, Place::Lost, turn);
         }
