@@ -44,6 +44,21 @@ pub enum Formula {
     Binary(Arith, Box<Formula>, Box<Formula>),
 }
 
+impl Formula {
+    /// Whether no parameter stands in it twice; `seen` are those that stood before.
+    pub fn each_once(&self, seen: &mut Vec<ParameterId>) -> bool {
+        match self {
+            Self::Number(_) => true,
+            Self::Parameter(id) => {
+                let new = !seen.contains(id);
+                seen.push(*id);
+                new
+            }
+            Self::Binary(_, a, b) => a.each_once(seen) && b.each_once(seen),
+        }
+    }
+}
+
 /// The set of what a written fact may be.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Possible {

@@ -427,3 +427,18 @@ fn a13_points_agree_with_the_verdict_of_the_sets() {
         }
     }
 }
+
+/// What a calculation of parameters comes to must be what its fact may be, for each value of theirs.
+#[test]
+fn a_calculation_stays_within_its_domain() {
+    let w = World::one("x >= 0 A");
+    let wrong = |value: &str| {
+        let text = format!("parameter run: 5 A .. 40 A\nthing t {{ x: {value} }}");
+        let all = w.open(&text, &[]).problems.clone();
+        all.iter().map(|p| p.code).collect::<Vec<_>>()
+    };
+    assert_eq!(wrong("run - 10 A"), ["outside-domain"]);
+    assert_eq!(wrong("run - 5 A"), [""; 0]);
+    // Both times it is the same value: 5 A .. 40 A, not -30 A .. 75 A.
+    assert_eq!(wrong("2 * run - run"), [""; 0]);
+}

@@ -230,6 +230,20 @@ impl<'a> Resolver<'a> {
         if inside.is_none() {
             return self.outside_domain(site.fact, hull.lo, value.span);
         }
+        // Where each parameter stands once, each end of the hull comes of some value of theirs.
+        let mut once = Vec::new();
+        if formula.each_once(&mut once) {
+            let within = |x: f64| {
+                let slack = 1e-9 * x.abs();
+                [x, x - slack, x + slack]
+                    .iter()
+                    .any(|x| domain.contains(*x))
+            };
+            let mut ends = [hull.lo, hull.hi].into_iter().filter(|x| x.is_finite());
+            if let Some(end) = ends.find(|x| !within(*x)) {
+                return self.outside_domain(site.fact, end, value.span);
+            }
+        }
         Some(Possible::Formula(formula))
     }
 
