@@ -322,8 +322,10 @@ impl Exact {
         apart <= near
     }
 
-    /// Rounded to a step; nothing where that turns on more than is known.
+    /// Rounded to a step; nothing where that turns on more than is known. A step of 0.01 is a hundredth,
+    /// and the double next to it: what is rounded lies between the multiples of both.
     pub fn round(&self, step: f64, up: Option<bool>) -> Option<Self> {
+        let meant = exact((step * 1e6).round()) / exact(1e6);
         let step = exact(step);
         let rounded = |x: &Q| -> Option<Q> {
             let steps = x.abs() / &step;
@@ -345,6 +347,10 @@ impl Exact {
             Some(if x.is_negative() { -size } else { size })
         };
         let (lo, hi) = (rounded(&self.lo)?, rounded(&self.hi)?);
-        (lo == hi).then(|| Self::point(lo))
+        let other = &lo / &step * meant;
+        (lo == hi).then(|| Self {
+            lo: lo.clone().min(other.clone()),
+            hi: lo.max(other),
+        })
     }
 }
