@@ -46,7 +46,7 @@ pub struct Stop {
     pub clause: Option<String>,
     /// Right beyond the stop the rule breaks as a point; else it only ceases to be certain.
     pub breaks: bool,
-    /// Beyond the stop the rule holds again from here on.
+    /// Beyond the stop the rule holds again from here on, and still applies.
     pub again_from: Option<f64>,
 }
 

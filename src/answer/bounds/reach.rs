@@ -22,6 +22,11 @@ pub(super) fn same(leaves: &[LeafId], val: Val) -> Vec<(LeafId, Val)> {
     leaves.iter().map(|l| (*l, val)).collect()
 }
 
+/// Whether a rule that is met again there is met, and not only beside the point.
+fn still_applies(engine: &mut Engine<'_>, verdict: usize, way: &Way<'_>, x: f64) -> bool {
+    engine.applies(verdict, &way.point(x)) != TruthSet::F
+}
+
 fn stop(engine: &Engine<'_>, verdict: usize, last: f64, breaks: bool) -> Stop {
     let rule = engine.residual.rule(verdict);
     Stop {
@@ -234,7 +239,8 @@ fn whole_stretch(engine: &mut Engine<'_>, way: &Way<'_>, held: &[usize]) -> End 
         let mut s = stop(engine, *v, last, breaks);
         if breaks && !way.brief {
             let mut further = places.iter().skip(n + 1).copied();
-            s.again_from = further.find(|x| engine.holds(*v, &way.point(*x)));
+            let again = further.find(|x| engine.holds(*v, &way.point(*x)));
+            s.again_from = again.filter(|x| still_applies(engine, *v, way, *x));
         }
         return End::Stopped(s);
     }
@@ -328,7 +334,8 @@ pub(super) fn stretch(engine: &mut Engine<'_>, way: &Way<'_>, held: &[usize]) ->
     let mut s = stop(engine, v, end, breaks);
     if breaks {
         let far = Way { from: end, ..*way };
-        s.again_from = first(engine, &far, v, beyond);
+        let again = first(engine, &far, v, beyond);
+        s.again_from = again.filter(|x| still_applies(engine, v, way, *x));
     }
     End::Stopped(s)
 }
