@@ -491,6 +491,7 @@ fn words_that_a_blank_takes_apart_are_one() {
         );
     }
     same(&device("mcb C 32"), &device("mcb C32"));
+    same(&device("fuse gG 63 A"), &device("fuse 63 A { curve: gG }"));
     same(&device("mcb 2 P B 40"), &device("mcb 2P B40"));
     same(
         "electrode rods { resistance: 60 ohm }",
