@@ -406,9 +406,9 @@ impl<'a> Refiner<'a> {
         };
         // What is to be so everywhere is tried at one point first.
         if asked != Asked::All {
-            d.boxes = 1;
             let point = self.point_in(cone, start, start);
             if self.run(cone, &point).as_truth() != TruthSet::of(asked == Asked::Holds) {
+                d.boxes = 1;
                 return d;
             }
         }
