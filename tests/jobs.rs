@@ -450,3 +450,19 @@ fn one_point_at_a_house_is_said_and_answered_shortly() {
     assert!(out.lines().count() <= 45, "{out}");
     assert_eq!(open(&out), 4, "{out}");
 }
+
+/// A ruleset whose editions have no day is begun with the edition named, and a rule of it that another
+/// ruleset is asked for is found.
+#[test]
+fn a_ruleset_without_days_is_begun_with_its_edition() {
+    let dir = folder();
+    let (code, _, err) = run(dir.path(), &["new", "--rules", "us", "a.amp"]);
+    assert_eq!(code, 0, "{err}");
+    let text = fs::read_to_string(dir.path().join("a.amp")).expect("written");
+    assert!(text.contains("edition: \"2026\""), "{text}");
+    let (_, out, _) = run(dir.path(), &["check", "a.amp"]);
+    assert!(!out.contains("edition-needed"), "{out}");
+    let (code, out, err) = run(dir.path(), &["explain", "us-ampacity"]);
+    assert_eq!(code, 2);
+    assert!((out + &err).contains("amperule explain us-ampacity --rules us"));
+}

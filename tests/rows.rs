@@ -392,6 +392,15 @@ fn a_row_is_told_by_its_line_in_the_file() {
     assert!(said.contains("save it as CSV in UTF-8"), "{said}");
 }
 
+/// The unit of a head belongs to numbers: what is not known has none.
+#[test]
+fn a_cell_that_is_not_known_is_told_as_that() {
+    let said = terrace(b"house,run (m)\na,?\nb,12\n");
+    let why = "line 2: cannot be judged: the parameter `run` cannot be unknown";
+    assert!(said.contains(why), "{said}");
+    assert!(said.contains("2 rows: "), "{said}");
+}
+
 #[test]
 fn a_table_says_by_its_head_what_parts_its_cells() {
     // What passes and what breaks is the same, however the table was saved.

@@ -504,6 +504,20 @@ fn b9_no_help_edits_what_exists() {
     assert!(help("existing").iter().all(|h| !h.contains("`size:")));
 }
 
+/// What would help one breach and make another worse is no help.
+#[test]
+fn no_help_makes_another_breach_worse() {
+    let text = "thing t { status: new  z: 15 A }";
+    let small = rule("small", "z <= 10 A");
+    let alone = World::rules(std::slice::from_ref(&small)).help(text, "small");
+    assert!(alone.iter().any(|h| h.contains("`z: 10 A`")), "{alone:?}");
+    let both = World::rules(&[small, rule("large", "z >= 20 A")]);
+    for rule in ["small", "large"] {
+        let told = both.help(text, rule);
+        assert!(told.iter().all(|h| !h.contains("`z:")), "{told:?}");
+    }
+}
+
 /// A written set wins over the formula; the two are never intersected.
 #[test]
 fn b10_derived_or_written() {
