@@ -121,6 +121,13 @@ impl Bounds {
         hi_open: false,
     };
 
+    /// Whether they hold a number, or one that differs from it by rounding alone.
+    #[must_use]
+    pub fn contains_nearly(&self, x: f64) -> bool {
+        let slack = 1e-9 * x.abs();
+        self.contains(x) || self.contains(x - slack) || self.contains(x + slack)
+    }
+
     /// Whether a value lies inside.
     #[must_use]
     pub fn contains(&self, x: f64) -> bool {

@@ -302,9 +302,8 @@ impl<'a> Resolver<'a> {
         let v = self.vocabulary;
         let names: Vec<&str> = v.kinds.iter().map(|k| k.name.as_str()).collect();
         let word = block.kind.text.as_str();
-        let meant = names.iter().find(|n| **n == word).copied();
-        let meant = meant.or_else(|| nearest(word, &names));
-        self.design.lost.extend(meant.and_then(|n| v.kind_named(n)));
+        let meant = nearest(word, &names).and_then(|name| v.kind_named(name));
+        self.design.lost.extend(v.kind_named(word).or(meant));
         for inner in blocks_in(&block.entries) {
             self.block(inner, Place::Lost, turn);
         }

@@ -61,8 +61,7 @@ impl Resolver<'_> {
     /// A caution for a value that is probably a slip.
     pub(super) fn plausible(&mut self, fact: &Fact, x: f64, span: Span) {
         let Some(usual) = fact.plausible else { return };
-        let slack = 1e-9 * x.abs();
-        if usual.contains(x) || usual.contains(x - slack) || usual.contains(x + slack) {
+        if usual.contains_nearly(x) {
             return;
         }
         let (unit, _) = quantity_of(fact);

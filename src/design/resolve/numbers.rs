@@ -231,16 +231,10 @@ impl<'a> Resolver<'a> {
             return self.outside_domain(site.fact, hull.lo, value.span);
         }
         // Where each parameter stands once, each end of the hull comes of some value of theirs.
-        let mut once = Vec::new();
-        if formula.each_once(&mut once) {
-            let within = |x: f64| {
-                let slack = 1e-9 * x.abs();
-                [x, x - slack, x + slack]
-                    .iter()
-                    .any(|x| domain.contains(*x))
-            };
-            let mut ends = [hull.lo, hull.hi].into_iter().filter(|x| x.is_finite());
-            if let Some(end) = ends.find(|x| !within(*x)) {
+        if formula.each_once(&mut Vec::new()) {
+            let ends = [hull.lo, hull.hi].into_iter();
+            let mut outside = ends.filter(|x| x.is_finite() && !domain.contains_nearly(*x));
+            if let Some(end) = outside.next() {
                 return self.outside_domain(site.fact, end, value.span);
             }
         }
