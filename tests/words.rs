@@ -134,7 +134,7 @@ fn every_kind_and_every_fact_is_listed() {
             let flat = one_line(&text);
             for fact in &kind.facts {
                 assert!(
-                    flat.contains(&one_line(&fact.means)),
+                    flat.contains(&one_line(&fact.texts.means)),
                     "{}.{}:\n{text}",
                     kind.name,
                     fact.name
@@ -154,7 +154,9 @@ fn whatever_is_asked_has_a_label() {
             let facts = kind.facts.iter();
             let asked = facts.filter(|f| f.writable || matches!(f.ty, FactType::Reverse { .. }));
             let mut all = vec![(kind.name.clone(), &kind.name, &kind.label)];
-            all.extend(asked.map(|f| (format!("{}.{}", kind.name, f.name), &f.name, &f.label)));
+            all.extend(
+                asked.map(|f| (format!("{}.{}", kind.name, f.name), &f.name, &f.texts.label)),
+            );
             let few = |label: &str| (1..=5).contains(&label.split_whitespace().count());
             let bad = |(_, name, label): &(String, &String, &String)| !few(label) || label == name;
             without.extend(all.iter().filter(|a| bad(a)).map(|(full, ..)| full.clone()));

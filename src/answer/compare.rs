@@ -109,7 +109,7 @@ impl Comparison {
             let mut all: BTreeMap<(String, String), Said> = BTreeMap::new();
             for f in &report.findings {
                 let (key, label) = if by_topic {
-                    let topic = ruleset.rule(&f.rule).map_or("", |r| r.topic.as_str());
+                    let topic = ruleset.rule(&f.rule).map_or("", |r| r.texts.topic.as_str());
                     ((topic.to_owned(), String::new()), "")
                 } else {
                     let key = (f.rule.clone(), f.subject.path.clone());

@@ -49,7 +49,7 @@ pub fn facts_read(ruleset: &Ruleset, rule: &Rule) -> Vec<ReadBy> {
             ReadBy {
                 kind: v.kind(k).name.clone(),
                 fact: fact.name.clone(),
-                means: fact.means.clone(),
+                means: fact.texts.means.clone(),
                 settled_by: fact.settled_by,
                 named,
                 derived: ruleset.derivation(k, f).is_some(),

@@ -216,13 +216,13 @@ impl Starting<'_> {
                 && let Some(target) = only_block(v, id, *t, self.blocks)
             {
                 let name = &v.kind(target).name;
-                rows.push((format!("{}: {name}", fact.name), fact.means.clone()));
+                rows.push((format!("{}: {name}", fact.name), fact.texts.means.clone()));
                 continue;
             }
             if wanted.is_empty() {
                 continue;
             }
-            let mut comment = fact.means.clone();
+            let mut comment = fact.texts.means.clone();
             match &fact.ty {
                 FactType::Quantity { .. } => {
                     if let Some(unit) = unit_to_write(fact) {

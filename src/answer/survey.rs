@@ -253,7 +253,7 @@ pub fn survey(residual: &Residual, departures: &Departures<'_>) -> Survey {
             let subject = residual.subject(v);
             let waiting = Waiting {
                 rule: rule.id.clone(),
-                title: rule.title.clone(),
+                title: rule.texts.title.clone(),
                 severity: rule.severity,
                 alone: named.is_some(),
                 open: rule.open.as_ref().and_then(|t| t.text(&subject.label)),

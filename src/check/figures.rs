@@ -59,7 +59,7 @@ pub(super) fn figures(
             let figure = FigureValue {
                 subject: Subject::new(design, id),
                 fact: fact.name.clone(),
-                means: fact.means.clone(),
+                means: fact.texts.means.clone(),
                 low: val.lo,
                 high: val.hi,
                 unit: unit.clone(),

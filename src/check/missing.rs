@@ -94,11 +94,7 @@ impl View<'_> {
                 (
                     format!("all-listed: {listed}"),
                     format!("whether every {listed} is written down"),
-                    if o.status == Status::New {
-                        Settler::Designer
-                    } else {
-                        Settler::Site
-                    },
+                    v.completes(fact, o.status != Status::New),
                     None,
                 )
             }
@@ -106,7 +102,7 @@ impl View<'_> {
                 let inner = v.fact(k, f);
                 (
                     format!("{} of its {}", inner.name, fact.name),
-                    inner.means.clone(),
+                    inner.texts.means.clone(),
                     inner.settled_by,
                     Some(inner),
                 )
@@ -116,7 +112,7 @@ impl View<'_> {
                 let shown = (what != What::Alternative).then_some(fact);
                 (
                     fact.name.clone(),
-                    fact.means.clone(),
+                    fact.texts.means.clone(),
                     fact.settled_by,
                     shown,
                 )

@@ -213,7 +213,7 @@ impl Which {
             };
             out.line(&format!(
                 "{:<44} {:<9} {:<8} {left_out}{}",
-                rule.id, rule.stage, rule.severity, rule.title
+                rule.id, rule.stage, rule.severity, rule.texts.title
             ));
         }
         for (id, layer, why) in &r.withdrawn {

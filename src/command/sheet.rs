@@ -65,7 +65,7 @@ impl SheetFor {
             return Ok(exit::FAILED);
         }
         let rules = of.ruleset().rules.iter();
-        let rules = rules.filter(|r| r.topic == TOPIC);
+        let rules = rules.filter(|r| r.texts.topic == TOPIC);
         let concerned: BTreeSet<&str> = rules.map(|r| r.id.as_str()).collect();
         let report = as_designed(of);
         let findings = report.findings.iter();

@@ -164,7 +164,7 @@ impl Offer<'_> {
             format!("{}: ", fact.name)
         };
         let before = self.all.len();
-        self.add(&fact.name, &text, Icon::Property, &fact.means, rank);
+        self.add(&fact.name, &text, Icon::Property, &fact.texts.means, rank);
         if let Some(item) = self.all.get_mut(before) {
             item.data = Some(serde_json::json!({
                 "file": self.view.source.name(),
@@ -210,7 +210,7 @@ impl Offer<'_> {
             ["define", _, "as", _] => self.openings(None),
             ["departure", "from", _] => {
                 for rule in &self.ruleset.rules {
-                    self.word(&rule.id, Icon::Event, &rule.title, Rank::Possible);
+                    self.word(&rule.id, Icon::Event, &rule.texts.title, Rank::Possible);
                 }
             }
             [kind, ..] => {
@@ -225,7 +225,7 @@ impl Offer<'_> {
                 }
                 if let Some(short) = v.short.get(&kind) {
                     for u in &short.unkeyed {
-                        let means = &v.fact(kind, u.fact).means;
+                        let means = &v.fact(kind, u.fact).texts.means;
                         for word in &u.words {
                             self.word(word, Icon::EnumMember, means, Rank::Possible);
                         }
@@ -266,7 +266,7 @@ impl Offer<'_> {
                         for member in &v.series(series).members {
                             let figure = || format_quantity(member.value, unit, 6);
                             let text = member.name.clone().unwrap_or_else(figure);
-                            self.word(&text, Icon::Value, &fact.means, Rank::Open);
+                            self.word(&text, Icon::Value, &fact.texts.means, Rank::Open);
                         }
                     }
                     if *per_line {

@@ -1,6 +1,6 @@
 //! Units as they are written, and the algebra that composes them.
 
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Deserializer, Serialize};
 
 use std::borrow::Cow;
 use std::fmt;
@@ -17,6 +17,7 @@ use super::{Dim, Ratio, UnitError, UnitMistake, fold};
 /// offset.
 #[derive(Clone, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct Unit {
+    #[serde(deserialize_with = "printed")]
     text: Cow<'static, str>,
     dim: Dim,
     factor: Ratio,
@@ -29,6 +30,13 @@ static BY_NAME: LazyLock<FxHashMap<&'static str, &'static Atom>> = LazyLock::new
         .flat_map(|atom| atom.names.iter().map(move |name| (*name, atom)))
         .collect()
 });
+
+/// How a stored unit is printed: most are of the table, whose text is there already.
+fn printed<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Cow<'static, str>, D::Error> {
+    let text = <&str>::deserialize(deserializer)?;
+    let known = BY_NAME.get_key_value(text);
+    Ok(known.map_or_else(|| text.to_owned().into(), |(name, _)| Cow::Borrowed(*name)))
+}
 
 impl Unit {
     /// The unit of pure numbers; it is printed as nothing.

@@ -14,7 +14,7 @@ use super::{LeftOut, causes, cycles, left_out, ranges};
 use crate::expression::{Data, Scope, Ty, Typer};
 use crate::source::Problem;
 use crate::vocabulary::{
-    Fact, FactIx, FactType, KindId, Later, PRESENT, Settler, Vocabulary, WordSet,
+    Fact, FactIx, FactTexts, FactType, KindId, Later, PRESENT, Settler, Vocabulary, WordSet,
 };
 
 /// What was withdrawn: its id, the layer, and why.
@@ -47,6 +47,25 @@ fn rules(
     for item in merged.of("withdraw") {
         let because = Fields::new(item.node, item.at, &schema::WITHDRAWAL, problems)
             .and_then(|f| f.needed("because", problems));
+        // Patches are named in any order: neither stands above the other.
+        let beside = |change: &&Item<'_>| {
+            change.name == item.name
+                && change.layer != item.layer
+                && change.layer.min(item.layer) >= merged.bases
+        };
+        if let Some(change) = merged.of("amend").iter().find(beside) {
+            let why = format!(
+                "one patch amends the rule `{}`, another withdraws it",
+                item.name
+            );
+            Problem::error("conflict", why)
+                .at(item.at, "withdrawn here")
+                .at(change.at, "amended here")
+                .help(
+                    "do one of the two; a ruleset that has the other as its parent may withdraw it",
+                )
+                .report(problems);
+        }
         match rules.iter().position(|r| r.id == item.name) {
             Some(i) => {
                 rules.remove(i);
@@ -174,14 +193,15 @@ fn everywhere(v: &mut Vocabulary, problems: &mut Vec<Problem>) {
         let at = kind.span;
         let lacks = |name| !kind.is_abstract() && kind.fact_named(name).is_none();
         let status = lacks("status").then(|| Fact {
-            label: "Status in the works".to_owned(),
-            means: "as found, added, changed or taken out by these works".to_owned(),
+            texts: FactTexts::of(
+                "Status in the works",
+                "as found, added, changed or taken out by these works",
+            ),
             ..Fact::plain("status", status.clone(), at)
         });
         // Of a part `none` and `?` say so where it would stand.
         let present = (lacks(PRESENT) && !kind.part_only).then(|| Fact {
-            label: "Presence on site".to_owned(),
-            means: "whether it is there at all".to_owned(),
+            texts: FactTexts::of("Presence on site", "whether it is there at all"),
             settled_by: Settler::Site,
             ..Fact::plain(PRESENT, FactType::YesNo, at)
         });
@@ -240,7 +260,7 @@ fn declared(
         _ => {
             let fact = Fact {
                 also: f.texts("also").into_iter().map(|(t, _)| t).collect(),
-                means: f.owned("means", problems).unwrap_or_default(),
+                texts: FactTexts::of(name, f.text("means", problems).unwrap_or_default()),
                 optional,
                 writable: unless_written,
                 ..Fact::plain(name, ty, item.at)
@@ -303,7 +323,7 @@ fn derivation(
     Some(Derivation {
         formula,
         unless_written: f.flag("unless-written", problems),
-        origin: origin(&f, context.merged.layer_name(item), problems),
+        origin: origin(&f, context.merged.layer_name(item), problems).into(),
         replaced: item.replaced.map(|l| context.merged.layers[l].name.clone()),
     })
 }

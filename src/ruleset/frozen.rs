@@ -14,7 +14,8 @@ use serde::{Deserialize, Serialize};
 
 use super::{Edition, Ruleset};
 use crate::source::Problem;
-use crate::vocabulary::{Later, words};
+use crate::vocabulary::Later;
+use crate::vocabulary::words::{self, Store};
 
 /// One ruleset in all its editions.
 #[derive(Clone, Debug, Serialize, Deserialize)]
@@ -70,14 +71,18 @@ impl<'a> Frozen<'a> {
             let piece = place.and_then(|(from, until)| self.rest.get(from..until));
             bytes.extend_from_slice(piece.ok_or_else(missing)?);
         }
-        decode(&bytes)
+        decode(bytes)
     }
 }
 
 /// Reads what [`super::freeze::encode`] gave.
-fn decode(bytes: &[u8]) -> Result<Ruleset, Problem> {
+fn decode(bytes: Vec<u8>) -> Result<Ruleset, Problem> {
     let (lists, rest): (Vec<Vec<String>>, &[u8]) =
-        postcard::take_from_bytes(bytes).map_err(unreadable)?;
-    let lists: Vec<_> = lists.into_iter().map(Arc::new).collect();
-    words::reading(Arc::new(lists), || postcard::from_bytes(rest)).map_err(unreadable)
+        postcard::take_from_bytes(&bytes).map_err(unreadable)?;
+    let from = bytes.len() - rest.len();
+    let lists = lists.into_iter().map(Arc::new).collect();
+    let bytes = bytes.into_boxed_slice();
+    let store = Arc::new(Store { bytes, lists });
+    let read = |bytes: &[u8]| postcard::from_bytes(bytes.get(from..).unwrap_or_default());
+    words::reading(&store, read).map_err(unreadable)
 }

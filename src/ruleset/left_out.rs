@@ -7,12 +7,13 @@ use rustc_hash::FxHashMap;
 use super::context::{Amendments, Context};
 use super::lower_rules::{amended, field, subject_kind};
 use super::merged::{Item, stated_twice};
-use super::model::{Confidence, LeftOut, Origin, Requirement, Rule, Severity, Stage};
+use super::model::{Confidence, LeftOut, Origin, Requirement, Rule, RuleTexts, Severity, Stage};
 use super::reader::{Fields, choice};
 use super::schema;
 use super::template::Template;
 use crate::expression::{Scope, Ty};
 use crate::source::{Problem, Span};
+use crate::vocabulary::Later;
 
 /// Reads the entries of all layers that hold in the chosen edition, in the order of the layers; those
 /// that are told are added to the rules.
@@ -111,7 +112,18 @@ fn told<'a>(
     let or = text("help").map_or_else(String::new, |h| format!("{h}; or "));
     Some(Rule {
         id: id.to_owned(),
-        title: what.clone(),
+        texts: Later::from(RuleTexts {
+            title: what.clone(),
+            topic: text("topic").unwrap_or("left-out").to_owned(),
+            origin: Origin {
+                clause: Some(clause.clone()),
+                source: None,
+                layer: left_out.layer.clone(),
+            },
+            because: Some(left_out.why.clone()),
+            amended: amended(context, changes),
+            editions: text("in").map(str::to_owned),
+        }),
         stage: Stage::Design,
         severity,
         each,
@@ -126,17 +138,8 @@ fn told<'a>(
         )).into()),
         point_at: Vec::new().into(),
         follows_from: Vec::new(),
-        topic: text("topic").unwrap_or("left-out").to_owned(),
-        origin: Origin {
-            clause: Some(clause.clone()),
-            source: None,
-            layer: left_out.layer.clone(),
-        },
         confidence: Confidence::FromMemory,
-        because: Some(left_out.why.clone()),
-        amended: amended(context, changes),
         departable: false,
-        editions: text("in").map(str::to_owned),
         span: item.at,
     })
 }

@@ -2,12 +2,12 @@
 
 use super::context::Context;
 use super::merged::Item;
-use super::model::{Confidence, Origin, Requirement, Rule, Severity, Stage, Way};
+use super::model::{Confidence, Origin, Requirement, Rule, RuleTexts, Severity, Stage, Way};
 use super::reader::{Fields, choice, texts, yes_no};
 use super::schema;
 use super::template;
 use super::yaml::{Node, Yaml};
-use crate::expression::{Compiled, Scope, Ty, present_when};
+use crate::expression::{Compiled, Scope, Ty, parse, present_when};
 use crate::source::{Problem, Span};
 use crate::vocabulary::{KindId, Later, Vocabulary};
 
@@ -38,59 +38,63 @@ pub(super) fn rule<'a>(
     let mut one_of = |key: &str, default: Option<&'static str>, words: &[&str]| {
         choice(text(key).or(default)?, at(key), words, problems)
     };
-    let stage = one_of("stage", None, &Stage::ALL.map(Stage::word)).and_then(Stage::from_word)?;
+    // Each field is looked at, whatever is wrong with the others.
+    let stage = one_of("stage", None, &Stage::ALL.map(Stage::word)).and_then(Stage::from_word);
     let severity = one_of(
         "severity",
         Some("breach"),
         &Severity::ALL.map(Severity::word),
     )
-    .and_then(Severity::from_word)?;
+    .and_then(Severity::from_word);
     let confidence = one_of("confidence", None, &Confidence::ALL.map(Confidence::word))
-        .and_then(Confidence::from_word)?;
+        .and_then(Confidence::from_word);
     let departable = match get("departable") {
-        Some(n) => yes_no(n, "departable", problems)?,
-        None => true,
+        Some(n) => yes_no(n, "departable", problems),
+        None => Some(true),
     };
     let kind_name = text("each")?;
     let v = context.vocabulary;
     let each = subject_kind(v, kind_name, at("each"), problems)?;
     let mut scope = Scope::of(each);
     let where_ = match get("where") {
-        None => None,
+        None => Some(None),
         Some(n) => {
-            let (c, expr) = context.compile(n, &scope, Some(&Ty::Truth), problems)?;
-            scope.guards = present_when(&expr, true);
-            Some(c)
+            let guards = n.text().and_then(|text| parse(text).ok());
+            let compiled = context.compile(n, &scope, Some(&Ty::Truth), problems);
+            scope.guards = guards.map_or_else(Vec::new, |expr| present_when(&expr, true));
+            compiled.map(|(c, _)| Some(c.into()))
         }
     };
-    let require = requirement(context, item, changes, &scope, problems)?;
+    let require = requirement(context, item, changes, &scope, problems);
     let mut template = |key: &str| get(key).map(|n| template::read(context, n, &scope, problems));
-    let (message, open, help) = (template("message")?, template("open"), template("help"));
+    let (message, open, help) = (template("message"), template("open"), template("help"));
     let point_at = pointed_at(context, get("point-at"), scope, problems);
     Some(Rule {
         id: item.name.to_owned(),
-        title: text("title").unwrap_or("").to_owned(),
-        stage,
-        severity,
+        texts: Later::from(RuleTexts {
+            title: text("title").unwrap_or("").to_owned(),
+            topic: text("topic").unwrap_or("").to_owned(),
+            origin: Origin {
+                clause: text("clause").map(str::to_owned),
+                source: text("source").map(str::to_owned),
+                layer: context.merged.layer_name(item).to_owned(),
+            },
+            because: text("because").map(str::to_owned),
+            amended: amended(context, changes),
+            editions: text("in").map(str::to_owned),
+        }),
+        stage: stage?,
+        severity: severity?,
         each,
-        where_: where_.map(Later::from),
-        require,
-        message: message.into(),
+        where_: where_?,
+        require: require?,
+        message: message?.into(),
         open: open.map(Later::from),
         help: help.map(Later::from),
         point_at: point_at.into(),
         follows_from: Vec::new(),
-        topic: text("topic").unwrap_or("").to_owned(),
-        origin: Origin {
-            clause: text("clause").map(str::to_owned),
-            source: text("source").map(str::to_owned),
-            layer: context.merged.layer_name(item).to_owned(),
-        },
-        confidence,
-        because: text("because").map(str::to_owned),
-        amended: amended(context, changes),
-        departable,
-        editions: text("in").map(str::to_owned),
+        confidence: confidence?,
+        departable: departable?,
         span: item.at,
     })
 }

@@ -11,8 +11,8 @@ use super::schema;
 use super::yaml::{Key, Node};
 use crate::source::{Problem, Span};
 use crate::vocabulary::{
-    Bounds, Fact, FactIx, FactType, Head, Kind, KindId, Later, NameRole, Openness, SeriesId,
-    Settler, Vocabulary, Within,
+    Bounds, Fact, FactIx, FactTexts, FactType, Head, Kind, KindId, Later, NameRole, Openness,
+    SeriesId, Settler, Vocabulary, Within,
 };
 
 /// Kinds and series of all layers.
@@ -205,9 +205,11 @@ fn fact(
         Fact {
             name: name.to_owned(),
             also,
-            label: f.text("label", problems).unwrap_or(name).to_owned(),
-            means: means.to_owned(),
-            ask: f.owned("ask", problems),
+            texts: Later::from(FactTexts {
+                label: f.text("label", problems).unwrap_or(name).to_owned(),
+                means: means.to_owned(),
+                ask: f.owned("ask", problems),
+            }),
             writable: reverse.is_none(),
             ty,
             settled_by,

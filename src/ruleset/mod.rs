@@ -40,8 +40,8 @@ pub use layers::first_digits;
 pub use library::{Library, Loaded};
 pub use model::{
     Assumed, Assumption, Cause, ChangeCost, Confidence, Derivation, Expectation, Figure, LeftOut,
-    Listed, Mending, Origin, Path, Requirement, Rule, Ruleset, Severity, Stage, Stock, StockBlock,
-    Telling, Toward, Way,
+    Listed, Mending, Origin, Path, Requirement, Rule, RuleTexts, Ruleset, Severity, Stage, Stock,
+    StockBlock, Telling, Toward, Way,
 };
 pub use reads::{Facts, Figures, Reader};
 pub use template::{Piece, Template, default_unit};

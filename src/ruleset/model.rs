@@ -102,7 +102,7 @@ pub struct Derivation {
     /// A written value wins.
     pub unless_written: bool,
     /// Where it comes from.
-    pub origin: Origin,
+    pub origin: Later<Origin>,
     /// What it replaced: the layer.
     pub replaced: Option<String>,
 }
@@ -128,13 +128,30 @@ pub enum Requirement {
     LeftOut,
 }
 
+/// What people read of a rule, whatever came of it.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct RuleTexts {
+    /// One line.
+    pub title: String,
+    /// What it is about.
+    pub topic: String,
+    /// Where it comes from.
+    pub origin: Origin,
+    /// Why it is asked.
+    pub because: Option<String>,
+    /// The layer that amended it, and why.
+    pub amended: Option<(String, String)>,
+    /// The editions it holds in, as written; none for all.
+    pub editions: Option<String>,
+}
+
 /// A rule.
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct Rule {
     /// Its id.
     pub id: String,
-    /// One line.
-    pub title: String,
+    /// What people read of it.
+    pub texts: Later<RuleTexts>,
     /// When it is due.
     pub stage: Stage,
     /// How a failure weighs.
@@ -155,20 +172,10 @@ pub struct Rule {
     pub point_at: Later<Vec<Compiled>>,
     /// Rules whose failure explains that of this one, the first that fails before the others.
     pub follows_from: Vec<Cause>,
-    /// What it is about.
-    pub topic: String,
-    /// Where it comes from.
-    pub origin: Origin,
     /// How sure its encoder is.
     pub confidence: Confidence,
-    /// Why it is asked.
-    pub because: Option<String>,
-    /// The layer that amended it, and why.
-    pub amended: Option<(String, String)>,
     /// Whether a departure may cover it.
     pub departable: bool,
-    /// The editions it holds in, as written; none for all.
-    pub editions: Option<String>,
     /// Where it stands: its id.
     pub span: Span,
 }
@@ -183,8 +190,8 @@ impl Rule {
     /// Its title and, in brackets, its clause: how reports tell what is left out.
     #[must_use]
     pub fn told_as(&self) -> String {
-        let clause = self.origin.clause.as_deref().unwrap_or_default();
-        format!("{} ({clause})", self.title)
+        let clause = self.texts.origin.clause.as_deref().unwrap_or_default();
+        format!("{} ({clause})", self.texts.title)
     }
 
     /// The conditions of which one must hold.

@@ -255,7 +255,7 @@ fn told(mut problems: Vec<Problem>, fact: &Fact) -> Vec<Problem> {
         } else if p.code == "trailing-text" {
             p.help = vec!["leave the remark out, or write it into the file behind `#`".to_owned()];
         } else if p.help.is_empty() {
-            p.help.push(format!("asked for is: {}", fact.means));
+            p.help.push(format!("asked for is: {}", fact.texts.means));
         }
     }
     problems

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{SeriesId, Words, words};
+use super::{Later, SeriesId, Words, words};
 use crate::quantity::Unit;
 use crate::source::{Span, words};
 
@@ -145,6 +145,29 @@ impl Bounds {
     }
 }
 
+/// What people read of a fact.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct FactTexts {
+    /// What people call it, in a few words; its name where nothing is said.
+    pub label: String,
+    /// One line that says what it is.
+    pub means: String,
+    /// How to find it out, for a survey.
+    pub ask: Option<String>,
+}
+
+impl FactTexts {
+    /// A label and what the fact means; how it is found out nobody says.
+    #[must_use]
+    pub fn of(label: &str, means: &str) -> Later<Self> {
+        Later::from(Self {
+            label: label.to_owned(),
+            means: means.to_owned(),
+            ask: None,
+        })
+    }
+}
+
 /// One fact of a kind: written, derived, or both.
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct Fact {
@@ -152,12 +175,8 @@ pub struct Fact {
     pub name: String,
     /// Other spellings that are accepted.
     pub also: Vec<String>,
-    /// What people call it, in a few words; its name where nothing is said.
-    pub label: String,
-    /// One line that says what it is.
-    pub means: String,
-    /// How to find it out, for a survey.
-    pub ask: Option<String>,
+    /// What people read of it.
+    pub texts: Later<FactTexts>,
     /// What values it takes.
     pub ty: FactType,
     /// Who settles it.
@@ -198,9 +217,7 @@ impl Fact {
         Self {
             name: name.to_owned(),
             also: Vec::new(),
-            label: name.to_owned(),
-            means: String::new(),
-            ask: None,
+            texts: FactTexts::of(name, ""),
             ty,
             settled_by: Settler::Designer,
             domain: Bounds::ALL,

@@ -7,7 +7,8 @@ use serde::{Deserialize, Serialize};
 use rustc_hash::FxHashMap;
 
 use super::{
-    Fact, FactIx, FactType, KindId, Later, Meaning, Product, Series, SeriesId, Short, in_order,
+    Fact, FactIx, FactType, KindId, Later, Meaning, Product, Series, SeriesId, Settler, Short,
+    in_order,
 };
 use crate::quantity::Unit;
 use crate::source::Span;
@@ -153,6 +154,21 @@ impl Vocabulary {
     #[must_use]
     pub fn kind(&self, id: KindId) -> &Kind {
         &self.kinds[id.0 as usize]
+    }
+
+    /// Who knows whether a list is complete: of readings and papers those who take them; of what else
+    /// belongs to a thing those who found it, or who design it where it is not there yet.
+    #[must_use]
+    pub fn completes(&self, list: &Fact, found: bool) -> Settler {
+        let by = match list.ty {
+            FactType::Reverse { kind, fact } => Some(self.fact(kind, fact).settled_by),
+            _ => None,
+        };
+        match by {
+            Some(by @ (Settler::Test | Settler::Installer)) => by,
+            _ if found => Settler::Site,
+            _ => Settler::Designer,
+        }
     }
 
     /// The kind with this name.

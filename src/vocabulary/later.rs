@@ -1,13 +1,13 @@
 //! Parts of a stored ruleset that are read when somebody first asks for them: a run needs the
 //! formulas of few facts and the texts of few rules.
 
-use std::ops::{Deref, DerefMut};
-use std::sync::OnceLock;
+use std::ops::{Deref, DerefMut, Range};
+use std::sync::{Arc, OnceLock};
 
 use serde::de::{DeserializeOwned, Visitor};
 use serde::{Deserialize, Deserializer, Serialize, Serializer, de, ser};
 
-use super::words::{self, Lists};
+use super::words::{self, Store};
 
 /// Something that is there, or lies as it was stored until it is looked at.
 ///
@@ -16,8 +16,8 @@ use super::words::{self, Lists};
 #[derive(Clone, Debug)]
 pub struct Later<T> {
     value: OnceLock<T>,
-    /// How it was stored, and the lists of words whose numbers stand there.
-    stored: Option<(Box<[u8]>, Lists)>,
+    /// Where it is stored, so that it costs no memory of its own until then.
+    stored: Option<(Arc<Store>, Range<u32>)>,
 }
 
 impl<T> From<T> for Later<T> {
@@ -50,8 +50,9 @@ impl<T: DeserializeOwned> Deref for Later<T> {
 
     fn deref(&self) -> &T {
         self.value.get_or_init(|| {
-            there(self.stored.as_ref().and_then(|(bytes, lists)| {
-                words::reading(lists.clone(), || postcard::from_bytes(bytes)).ok()
+            there(self.stored.as_ref().and_then(|(store, place)| {
+                let place = place.start as usize..place.end as usize;
+                words::reading(store, |bytes| postcard::from_bytes(bytes.get(place)?).ok())
             }))
         })
     }
@@ -83,22 +84,34 @@ impl<T: Serialize + DeserializeOwned> Serialize for Later<T> {
 
 impl<'de, T> Deserialize<'de> for Later<T> {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        struct Bytes;
-        impl Visitor<'_> for Bytes {
-            type Value = Box<[u8]>;
+        struct Place;
+        impl Visitor<'_> for Place {
+            type Value = (Arc<Store>, Range<u32>);
 
             fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
                 f.write_str("stored bytes")
             }
 
             fn visit_bytes<E: de::Error>(self, bytes: &[u8]) -> Result<Self::Value, E> {
-                Ok(bytes.into())
+                let open = words::store().unwrap_or_default();
+                let (store, place) = match open.place(bytes) {
+                    Some(place) => (open, place),
+                    None => {
+                        let lists = open.lists.clone();
+                        let own = Store {
+                            bytes: bytes.into(),
+                            lists,
+                        };
+                        (Arc::new(own), 0..bytes.len())
+                    }
+                };
+                let number = |at: usize| u32::try_from(at).map_err(E::custom);
+                Ok((store, number(place.start)?..number(place.end)?))
             }
         }
-        let bytes = deserializer.deserialize_bytes(Bytes)?;
         Ok(Self {
             value: OnceLock::new(),
-            stored: Some((bytes, words::lists())),
+            stored: Some(deserializer.deserialize_bytes(Place)?),
         })
     }
 }

@@ -11,7 +11,7 @@ mod short;
 mod word_set;
 pub mod words;
 
-pub use fact::{Bounds, Fact, FactIx, FactType, KindId, Openness, PRESENT, Settler};
+pub use fact::{Bounds, Fact, FactIx, FactTexts, FactType, KindId, Openness, PRESENT, Settler};
 pub use kind::{Head, Kind, NameRole, Vocabulary, Within, with_article};
 pub use later::Later;
 pub use ordered::in_order;

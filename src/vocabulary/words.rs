@@ -5,6 +5,7 @@
 //! serde hands no context to a field, so the lists travel beside it in the thread.
 
 use std::cell::RefCell;
+use std::ops::Range;
 use std::sync::Arc;
 
 use serde::{Deserialize as _, Deserializer, Serialize as _, Serializer, de, ser};
@@ -12,33 +13,53 @@ use serde::{Deserialize as _, Deserializer, Serialize as _, Serializer, de, ser}
 /// The words of a choice, at most [`super::WordSet::MOST`], in order.
 pub type Words = Arc<Vec<String>>;
 
-/// Lists of words in the order of their numbers.
-pub type Lists = Arc<Vec<Words>>;
+/// What was stored, and the lists of words whose numbers stand there.
+#[derive(Clone, Debug, Default)]
+pub struct Store {
+    /// The bytes; none while something is being stored.
+    pub bytes: Box<[u8]>,
+    /// Lists of words in the order of their numbers.
+    pub lists: Vec<Words>,
+}
+
+impl Store {
+    /// Where some of its bytes lie, if they are its own and not a copy.
+    #[must_use]
+    pub fn place(&self, part: &[u8]) -> Option<Range<usize>> {
+        let from = part
+            .as_ptr()
+            .addr()
+            .checked_sub(self.bytes.as_ptr().addr())?;
+        let until = from.checked_add(part.len())?;
+        (until <= self.bytes.len()).then_some(from..until)
+    }
+}
 
 thread_local! {
-    /// The lists, while something is stored or read.
-    static POOL: RefCell<Option<Lists>> = const { RefCell::new(None) };
+    /// What is being stored or read.
+    static OPEN: RefCell<Option<Arc<Store>>> = const { RefCell::new(None) };
 }
 
 /// Stores something: what `f` gives, and the lists of words whose numbers it holds.
-pub fn storing<T>(f: impl FnOnce() -> T) -> (T, Lists) {
-    let before = POOL.replace(Some(Lists::default()));
+pub fn storing<T>(f: impl FnOnce() -> T) -> (T, Vec<Words>) {
+    let before = OPEN.replace(Some(Arc::default()));
     let out = f();
-    (out, POOL.replace(before).unwrap_or_default())
+    let store = OPEN.replace(before).unwrap_or_default();
+    (out, Arc::unwrap_or_clone(store).lists)
 }
 
-/// Reads something that holds the numbers of these lists.
-pub fn reading<T>(lists: Lists, f: impl FnOnce() -> T) -> T {
-    let before = POOL.replace(Some(lists));
-    let out = f();
-    POOL.replace(before);
+/// Reads something of a store.
+pub fn reading<T>(store: &Arc<Store>, f: impl FnOnce(&[u8]) -> T) -> T {
+    let before = OPEN.replace(Some(Arc::clone(store)));
+    let out = f(&store.bytes);
+    OPEN.replace(before);
     out
 }
 
-/// The lists of what is being read.
+/// What is being read.
 #[must_use]
-pub fn lists() -> Lists {
-    POOL.with_borrow(|pool| pool.clone().unwrap_or_default())
+pub fn store() -> Option<Arc<Store>> {
+    OPEN.with_borrow(Clone::clone)
 }
 
 /// For `#[serde(with = "words")]`: the number of a list.
@@ -46,11 +67,11 @@ pub fn lists() -> Lists {
 /// # Errors
 /// Outside [`storing`].
 pub fn serialize<S: Serializer>(words: &Words, serializer: S) -> Result<S::Ok, S::Error> {
-    let number = POOL.with_borrow_mut(|pool| {
-        let pool = Arc::make_mut(pool.as_mut()?);
-        let at = pool.iter().position(|w| w == words).unwrap_or_else(|| {
-            pool.push(Arc::clone(words));
-            pool.len() - 1
+    let number = OPEN.with_borrow_mut(|store| {
+        let lists = &mut Arc::make_mut(store.as_mut()?).lists;
+        let at = lists.iter().position(|w| w == words).unwrap_or_else(|| {
+            lists.push(Arc::clone(words));
+            lists.len() - 1
         });
         u32::try_from(at).ok()
     });
@@ -66,6 +87,6 @@ pub fn serialize<S: Serializer>(words: &Words, serializer: S) -> Result<S::Ok, S
 /// Outside [`reading`], and for a number without a list.
 pub fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Words, D::Error> {
     let number = u32::deserialize(deserializer)? as usize;
-    let words = POOL.with_borrow(|pool| pool.as_ref().and_then(|p| p.get(number)).cloned());
+    let words = OPEN.with_borrow(|store| store.as_ref().and_then(|s| s.lists.get(number)).cloned());
     words.ok_or_else(|| de::Error::custom("there is no list of words with this number"))
 }

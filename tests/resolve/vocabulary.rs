@@ -3,8 +3,8 @@
 use amperule::quantity::Unit;
 use amperule::source::{FileId, Span};
 use amperule::vocabulary::{
-    Bounds, Fact, FactIx, FactType, Head, Kind, KindId, Member, NameRole, Series, SeriesId,
-    Settler, Vocabulary, Within,
+    Bounds, Fact, FactIx, FactTexts, FactType, Head, Kind, KindId, Member, NameRole, Series,
+    SeriesId, Vocabulary, Within,
 };
 
 const NOWHERE: Span = Span {
@@ -53,25 +53,9 @@ fn fact(name: &str, ty: FactType) -> Fact {
         FactType::Part(_) | FactType::Parts(_) | FactType::Reference(_) | FactType::References(_)
     );
     Fact {
-        name: name.to_owned(),
-        label: name.to_owned(),
-        also: Vec::new(),
-        means: format!("what is meant by {name}"),
-        ask: None,
-        ty,
-        settled_by: Settler::Designer,
-        domain: Bounds::ALL,
-        plausible: None,
-        series: None,
-        exact: false,
+        texts: FactTexts::of(name, &format!("what is meant by {name}")),
         optional,
-        open: amperule::vocabulary::Openness::Closed,
-        inherits: None,
-        never_assumed: false,
-        requirable: false,
-        later: false,
-        writable: true,
-        span: NOWHERE,
+        ..Fact::plain(name, ty, NOWHERE)
     }
 }
 

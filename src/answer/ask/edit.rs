@@ -33,7 +33,7 @@ pub fn edit(
         Target::Fact(object, ix) => put(v, (design, text), object, ix, value),
         Target::Inside(object, part, kind, ix) => {
             let fact = v.fact(design.object(object).kind, part);
-            let value = opened(v, kind, ix, value, &fact.label)?;
+            let value = opened(v, kind, ix, value, &fact.texts.label)?;
             put(v, (design, text), object, part, &value)
         }
         Target::Listed(id, kind) => {

@@ -87,16 +87,19 @@ pub(super) fn question(
     let (asked, label, means) = if rest {
         (
             format!("all-listed: {listed}"),
-            format!("{}: complete list", outer.label),
+            format!("{}: complete list", outer.texts.label),
             format!("whether every {listed} is written down"),
         )
     } else {
-        (fact.name.clone(), fact.label.clone(), fact.means.clone())
+        (
+            fact.name.clone(),
+            fact.texts.label.clone(),
+            fact.texts.means.clone(),
+        )
     };
     let existing = object.status == Status::Existing;
     let settled_by = match (rest, fact.settled_by) {
-        (true, _) if !existing => Settler::Designer,
-        (true, _) => Settler::Site,
+        (true, _) => v.completes(outer, existing),
         (false, Settler::Designer) if existing => Settler::Site,
         (false, s) => s,
     };
@@ -133,7 +136,7 @@ pub(super) fn question(
         asked,
         label,
         means,
-        ask: fact.ask.clone(),
+        ask: fact.texts.ask.clone(),
         answer,
         words,
         unit,

@@ -95,7 +95,7 @@ pub(super) fn verdicts(
         let limit = linker.program.val(if at_most { b } else { a });
         let known = limit.bits == Presence::PRESENT && limit.lo.is_finite();
         let of = linker.design.label(one.subject);
-        let what = format!("check: {} ({of})", rule.title);
+        let what = format!("check: {} ({of})", rule.texts.title);
         if !known || out.iter().any(|s| s.what == what) {
             continue;
         }
@@ -116,8 +116,8 @@ pub(super) fn verdicts(
             numbers: format!("{result} {sign} {}", show_number(&limit, Some(&unit), 5)),
             result: verdict,
             inputs: Vec::new(),
-            clause: rule.origin.clause.clone(),
-            source: rule.origin.source.clone(),
+            clause: rule.texts.origin.clause.clone(),
+            source: rule.texts.origin.source.clone(),
         });
     }
     out

@@ -162,13 +162,13 @@ fn code(name: &str) -> String {
 
 fn rules(all: &[Arc<Ruleset>]) -> Section {
     let row = |rule: &Rule| {
-        let [clause, source, mut layer] = cited(&rule.origin);
-        if let Some((by, _)) = &rule.amended {
+        let [clause, source, mut layer] = cited(&rule.texts.origin);
+        if let Some((by, _)) = &rule.texts.amended {
             layer.push_str(&format!(", amended by {by}"));
         }
         let severity = rule.severity.to_string();
         let (stage, confidence) = (rule.stage.to_string(), rule.confidence.word().to_owned());
-        let (id, title) = (code(&rule.id), rule.title.clone());
+        let (id, title) = (code(&rule.id), rule.texts.title.clone());
         vec![
             id, title, clause, source, layer, severity, stage, confidence,
         ]
@@ -239,7 +239,7 @@ fn facts<T: DeserializeOwned>(
 fn derivations(all: &[Arc<Ruleset>]) -> Section {
     let row = |fact: &Fact, d: &Derivation| {
         let cited = d.origin.clause.is_some() || d.origin.source.is_some();
-        cited.then(|| (fact.means.clone(), d.origin.clone()))
+        cited.then(|| (fact.texts.means.clone(), Origin::clone(&d.origin)))
     };
     let text = [
         "Formulas",

@@ -68,7 +68,7 @@ impl<'a> Resolver<'a> {
         let why = format!(
             "`{}` cannot be `none`: {}",
             fact.name,
-            always_has(&fact.means)
+            always_has(&fact.texts.means)
         );
         Problem::wrong("not-optional", value.span, why)
             .help(format!(

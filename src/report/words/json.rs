@@ -83,14 +83,14 @@ fn fact(ruleset: &Ruleset, id: KindId, ix: FactIx, with_rules: bool) -> Value {
         ruleset
             .readers(id, ix)
             .into_iter()
-            .map(|r| json!({"rule": r.rule.id, "title": r.rule.title, "named": r.named}))
+            .map(|r| json!({"rule": r.rule.id, "title": r.rule.texts.title, "named": r.named}))
             .collect::<Vec<_>>()
     });
     json!({
         "fact": f.name,
         "also": f.also,
-        "label": f.label,
-        "means": f.means,
+        "label": f.texts.label,
+        "means": f.texts.means,
         "comes": match role(ruleset, id, ix) {
             Role::Written => "written",
             Role::Derived => "worked-out",
@@ -125,7 +125,7 @@ fn fact(ruleset: &Ruleset, id: KindId, ix: FactIx, with_rules: bool) -> Value {
             "clause": a.origin.clause,
             "source": a.origin.source,
         })),
-        "ask": f.ask,
+        "ask": f.texts.ask,
         "formula": derivation.map(|d| json!({
             "text": d.formula.text,
             "unless-written": d.unless_written,

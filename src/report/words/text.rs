@@ -307,7 +307,12 @@ impl Page<'_> {
         } else {
             format!(" (also {})", fact.also.join(", "))
         };
-        let mut out = wrapped(&format!("{name}{also}: "), &fact.means, indent, self.width);
+        let mut out = wrapped(
+            &format!("{name}{also}: "),
+            &fact.texts.means,
+            indent,
+            self.width,
+        );
         let blank = " ".repeat(indent);
         let mut line = |label: &str, said: &str| {
             let lead = format!("{blank}{label}");
@@ -327,7 +332,7 @@ impl Page<'_> {
         if !ways.is_empty() {
             line("not written: ", &ways.join("; else "));
         }
-        if let Some(ask) = &fact.ask {
+        if let Some(ask) = &fact.texts.ask {
             line("how: ", ask);
         }
         out
@@ -355,9 +360,9 @@ impl Page<'_> {
             let name = format!("  {:<names$}  ", fact.name);
             if form.chars().count() > forms {
                 put(&name, form);
-                put(&" ".repeat(names + forms + 6), &fact.means);
+                put(&" ".repeat(names + forms + 6), &fact.texts.means);
             } else {
-                put(&format!("{name}{form:<forms$}  "), &fact.means);
+                put(&format!("{name}{form:<forms$}  "), &fact.texts.means);
             }
         }
         out
@@ -388,7 +393,7 @@ impl Page<'_> {
             let _ = writeln!(out, "  rules that name it ({})", named.len());
             for r in &named {
                 let lead = format!("    {}: ", r.rule.id);
-                out.push_str(&wrapped(&lead, &r.rule.title, 6, self.width));
+                out.push_str(&wrapped(&lead, &r.rule.texts.title, 6, self.width));
             }
         }
         if !carried.is_empty() {
