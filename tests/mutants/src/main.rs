@@ -36,6 +36,10 @@ const STAGES: [&[&str]; 3] = [
     &[],
 ];
 
+/// Tests of how long something takes: beside other work they fail without a mutant. One that makes
+/// something slow meets the limit of its run.
+const TIMED: [&str; 2] = ["big_files_of_junk", "growth::"];
+
 /// What the suite said of one mutant.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Verdict {
@@ -112,11 +116,13 @@ fn run(
     // What a mutant has passed already is not run again.
     let skipped = STAGES.concat().into_iter().flat_map(|t| ["--skip", t]);
     let skipped = skipped.filter(|_| mutant.is_some() && tests.is_empty());
+    let timed = TIMED.into_iter().flat_map(|t| ["--skip", t]);
     let mut command = Command::new(suite);
     command
         .current_dir(tree)
         .args(tests)
         .args(skipped)
+        .args(timed)
         .args(["--quiet", "-Zunstable-options", "--fail-fast"]);
     // A flag of the test program that is not settled yet asks for this.
     command
