@@ -234,7 +234,7 @@ fn walk(
     let (formula, numbers) = used(linker, &d.formula, &shown, &result);
     steps.push(WorkingStep {
         what: format!("{} of {}{on_line}", fact.name, linker.design.label(object)),
-        means: fact.means.clone(),
+        means: fact.texts.means.clone(),
         formula,
         numbers,
         result,
@@ -261,10 +261,7 @@ fn unit_of(linker: &Linker<'_>, c: &Compiled, id: TermId) -> Option<Unit> {
             .all
             .get(l.0 as usize)
             .map(|l| l.unit.clone()),
-        _ => match &term.ty {
-            Ty::Number(d) => default_unit(*d),
-            _ => None,
-        },
+        _ => default_unit(&term.ty),
     }
 }
 

@@ -9,7 +9,7 @@ use super::show::show_typed;
 use super::subject::Subject;
 use super::verdicts::Shown;
 use crate::design::model::Design;
-use crate::expression::{Budget, Cone, Decision, Flags, Fuel, LeafId, Program, Refiner, Ty};
+use crate::expression::{Budget, Cone, Decision, Flags, Fuel, LeafId, Program, Refiner};
 use crate::quantity::{TruthSet, Unit, format_quantity};
 use crate::ruleset::{Requirement, Ruleset};
 use crate::source::{Label, Span};
@@ -147,24 +147,24 @@ impl View<'_> {
         let kind = &self.ruleset.vocabulary.kind(object.kind).name;
         let mut finding = Finding {
             rule: rule.id.clone(),
-            title: rule.title.clone(),
+            title: rule.texts.title.clone(),
             outcome,
             severity: rule.severity,
             reason,
             stage: rule.stage,
-            clause: rule.origin.clause.clone(),
-            source: rule.origin.source.clone(),
+            clause: rule.texts.origin.clause.clone(),
+            source: rule.texts.origin.source.clone(),
             confidence: rule.confidence,
             subject: Subject::new(self.design, p.verdict.subject),
-            message: rule.title.clone(),
+            message: rule.texts.title.clone(),
             labels: Vec::new(),
             missing: Vec::new(),
             witnesses: None,
             help: Vec::new(),
             ways: Vec::new(),
             assumed: flags.any(Flags::ASSUMED),
-            because: rule.because.clone(),
-            amended: rule.amended.clone(),
+            because: rule.texts.because.clone(),
+            amended: rule.texts.amended.clone(),
             follows_from: None,
             departure: None,
             fingerprint: fingerprint(
@@ -186,7 +186,7 @@ impl View<'_> {
             finding.message = match &texts.open {
                 _ if told => self.show(&texts.message),
                 Some(open) => self.show(open),
-                None => format!("whether this holds is not known: {}", rule.title),
+                None => format!("whether this holds is not known: {}", rule.texts.title),
             };
             if let Some(h) = &texts.help
                 && told
@@ -197,7 +197,7 @@ impl View<'_> {
         if outcome == Outcome::NotJudged {
             finding.message = format!(
                 "not judged, since a fact it needs is written wrongly: {}",
-                rule.title
+                rule.texts.title
             );
         }
         let ways = match &rule.require {
@@ -275,7 +275,7 @@ impl View<'_> {
         let numbers: Vec<(f64, &Unit)> = pieces
             .iter()
             .filter_map(|p| match p {
-                Shown::Value(r, Ty::Number(_), Some(u)) => {
+                Shown::Value(r, ty, Some(u)) if ty.dim().is_some() => {
                     let v = self.program.val(*r);
                     (v.lo == v.hi).then_some((v.lo, u))
                 }
@@ -300,8 +300,10 @@ impl View<'_> {
                     let val = self.program.val(*r);
                     let point = unit.as_ref().filter(|_| val.lo == val.hi);
                     let vocabulary = &self.ruleset.vocabulary;
+                    let all = (val.lo, val.hi) == (f64::NEG_INFINITY, f64::INFINITY);
                     match point.and_then(|unit| vocabulary.name_of(val.lo, unit)) {
                         Some(name) => out.push_str(name),
+                        None if all && ty.dim().is_some() => out.push_str("what is not known"),
                         None => out.push_str(&show_typed(&val, ty, unit.as_ref(), digits)),
                     }
                 }

@@ -3,7 +3,7 @@
 
 use super::syntax::Aggregate;
 use super::table::{Table, hull};
-use super::typed::{Call, Compiled, TermId, TermKind, Ty};
+use super::typed::{Call, Compiled, TermId, TermKind};
 use super::typing::Limits;
 use crate::quantity::Interval;
 use crate::vocabulary::{FactIx, KindId, Vocabulary};
@@ -50,9 +50,9 @@ impl Ranges<'_> {
                 Some(range) => *range,
                 None => Some(Interval::ALL),
             };
-            let range = match term.ty {
-                Ty::Number(_) => self.number(&term.kind, &of),
-                _ => Some(Interval::ALL),
+            let range = match term.ty.dim() {
+                Some(_) => self.number(&term.kind, &of),
+                None => Some(Interval::ALL),
             };
             known.push(range);
         }

@@ -6,30 +6,35 @@ use serde::{Deserialize, Serialize};
 
 use super::val::{Flags, Presence, Val};
 use crate::quantity::{Dim, Interval};
+use crate::source::words;
 use crate::vocabulary::{WordSet, Words, words};
 
 /// Names a table.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 pub struct TableId(pub u16);
 
-/// What holds between two rows.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub enum Between {
-    /// Only the rows.
-    Nothing,
-    /// The next larger row.
-    NextLarger,
-    /// A straight line.
-    Linear,
+words! {
+    /// What holds between two rows.
+    #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+    pub enum Between {
+        /// Only the rows.
+        Nothing = "nothing",
+        /// The next larger row.
+        NextLarger = "next-larger",
+        /// A straight line.
+        Linear = "linear",
+    }
 }
 
-/// What holds beyond the first and last row.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub enum Beyond {
-    /// No value.
-    Nothing,
-    /// The end row.
-    Hold,
+words! {
+    /// What holds beyond the first and last row.
+    #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+    pub enum Beyond {
+        /// No value.
+        Nothing = "none",
+        /// The end row.
+        Hold = "hold",
+    }
 }
 
 /// What a key is.
@@ -334,8 +339,12 @@ impl Level {
                 if key.bits & Presence::PRESENT == 0 {
                     return NO_ROW;
                 }
-                let key = key.as_interval();
-                number_rows(rows, *between, *beyond, key, below)
+                let found = number_rows(rows, *between, *beyond, key.as_interval(), below);
+                if key.bits & Presence::ABSENT == 0 {
+                    found
+                } else {
+                    found.union(NO_ROW)
+                }
             }
         }
     }

@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use super::syntax::{Aggregate, OriginTest, Range};
 use super::table::TableId;
-use crate::quantity::{Dim, Rounding};
+use crate::quantity::{Dim, Rounding, Unit};
 use crate::source::{Span, words};
 use crate::vocabulary::{FactIx, FactType, KindId, SeriesId, WordSet, Words, words};
 
@@ -23,6 +23,9 @@ pub struct TermId(pub u32);
 pub enum Ty {
     /// A number of a dimension.
     Number(Dim),
+    /// A temperature on a scale with a zero of its own (°C, °F). Two have a difference, which is a
+    /// number (K); neither sums nor products mean anything.
+    Temperature,
     /// Yes or no.
     Truth,
     /// A word of a choice.
@@ -46,11 +49,41 @@ pub enum Ty {
 }
 
 impl Ty {
+    /// What a number in a unit is.
+    #[must_use]
+    pub const fn in_unit(unit: &Unit) -> Self {
+        if unit.is_affine() {
+            Self::Temperature
+        } else {
+            Self::Number(unit.dim())
+        }
+    }
+
+    /// What the numbers of a table of this dimension are: no table holds differences of temperatures.
+    #[must_use]
+    pub fn of_table(dim: Dim) -> Self {
+        if dim == Dim::TEMPERATURE {
+            Self::Temperature
+        } else {
+            Self::Number(dim)
+        }
+    }
+
+    /// What a number measures; nothing, if it is none.
+    #[must_use]
+    pub const fn dim(&self) -> Option<Dim> {
+        match self {
+            Self::Number(d) => Some(*d),
+            Self::Temperature => Some(Dim::TEMPERATURE),
+            _ => None,
+        }
+    }
+
     /// What is read of a fact of a type.
     #[must_use]
     pub fn of(ty: &FactType) -> Self {
         match ty {
-            FactType::Quantity { unit, .. } => Self::Number(unit.dim()),
+            FactType::Quantity { unit, .. } => Self::in_unit(unit),
             FactType::Choice { words, .. } => Self::Word(words.clone()),
             FactType::Some { words } => Self::Set(words.clone()),
             FactType::YesNo => Self::Truth,
@@ -68,7 +101,9 @@ impl fmt::Display for Ty {
     /// How messages name it.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
+            Self::Number(Dim::TEMPERATURE) => "a difference of temperatures",
             Self::Number(d) => return f.write_str(&d.describe()),
+            Self::Temperature => "a temperature",
             Self::Word(w) => return write!(f, "one of {}", w.join(", ")),
             Self::Set(w) => return write!(f, "some of {}", w.join(", ")),
             Self::Truth => "a condition",

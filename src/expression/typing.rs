@@ -326,17 +326,39 @@ impl Work<'_, '_> {
         id
     }
 
-    fn number(&mut self, e: &Expr) -> (TermId, Option<Dim>) {
+    /// What has an order: a number or a temperature.
+    fn scalar(&mut self, e: &Expr) -> (TermId, Option<Ty>) {
         let id = self.used(e, None);
         match self.ty(id) {
-            Ty::Number(d) => (id, Some(d)),
             Ty::Wrong => (id, None),
+            ty if ty.dim().is_some() => (id, Some(ty)),
             other => {
                 let why = format!("this is {other}, where a number is expected");
                 self.error(&e.range, why);
                 (id, None)
             }
         }
+    }
+
+    fn number(&mut self, e: &Expr) -> (TermId, Option<Dim>) {
+        let (id, ty) = self.scalar(e);
+        if ty == Some(Ty::Temperature) {
+            let why = "this is a temperature, where a number is expected";
+            self.errors
+                .push(TypingError::new(e.range.clone(), why).help(
+                    "calculate with its difference to another, which is in K: `(t - 20 °C) / 1 K`",
+                ));
+        }
+        (
+            id,
+            ty.and_then(|ty| {
+                if let Ty::Number(d) = ty {
+                    Some(d)
+                } else {
+                    None
+                }
+            }),
+        )
     }
 
     fn pure(&mut self, e: &Expr) -> TermId {
@@ -401,6 +423,10 @@ impl Work<'_, '_> {
                 self.condition(TermKind::Not(id), range)
             }
             ExprKind::Unary(UnaryOp::Negate, inner) => {
+                // The sign of a literal is its own: -10 °C is no negative of 10 °C.
+                if let ExprKind::Number { digits, unit } = &inner.kind {
+                    return self.literal(&format!("-{digits}"), unit.as_ref(), range);
+                }
                 let (id, dim) = self.number(inner);
                 self.quantity(TermKind::Neg(id), dim, range)
             }
@@ -537,8 +563,8 @@ impl Work<'_, '_> {
                 }
             },
         };
-        match parsed.and_then(|u| parse_quantity(digits, &u).map(|x| (x, u.dim()))) {
-            Some((x, dim)) => self.quantity(TermKind::Number(x), Some(dim), range),
+        match parsed.and_then(|u| parse_quantity(digits, &u).map(|x| (x, Ty::in_unit(&u)))) {
+            Some((x, ty)) => self.push(TermKind::Number(x), ty, range, false),
             None => {
                 let why = format!("`{digits}` cannot be read as a number");
                 self.refuse(range, range, why)

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::expression::{Compiled, Limits, Range, Scope, TermKind, Ty, parse};
-use crate::quantity::{Dim, Unit};
+use crate::quantity::Unit;
 use crate::source::Problem;
 use crate::vocabulary::Vocabulary;
 
@@ -54,14 +54,14 @@ impl Template {
 
 /// The unit a figure of some dimension is shown in where nothing better is known.
 #[must_use]
-pub fn default_unit(dim: Dim) -> Option<Unit> {
+pub fn default_unit(ty: &Ty) -> Option<Unit> {
     [
-        "", "A", "V", "ohm", "m", "mm²", "s", "W", "A²·s", "ohm/m", "°C", "N·m", "lx", "K·m/W",
-        "ohm·m", "Hz", "kg", "1/K", "V·A", "m²",
+        "", "A", "V", "ohm", "m", "mm²", "s", "W", "A²·s", "ohm/m", "°C", "K", "N·m", "lx",
+        "K·m/W", "ohm·m", "Hz", "kg", "1/K", "V·A", "m²",
     ]
     .into_iter()
     .filter_map(|u| Unit::parse(u).ok())
-    .find(|u| u.dim() == dim)
+    .find(|u| Ty::in_unit(u) == *ty)
 }
 
 /// The unit in which the value of an expression is shown.
@@ -92,12 +92,10 @@ pub(super) fn shown_in(c: &Compiled, v: &Vocabulary, limits: &Limits) -> Option<
             _ => None,
         }
     }
-    match &c.root_term().ty {
-        Ty::Number(d) => of(c, c.root, v, limits)
-            .filter(|u| u.dim() == *d)
-            .or_else(|| default_unit(*d)),
-        _ => None,
-    }
+    let ty = &c.root_term().ty;
+    of(c, c.root, v, limits)
+        .filter(|u| Ty::in_unit(u) == *ty)
+        .or_else(|| default_unit(ty))
 }
 
 /// Reads a text with values in braces; mistakes inside the braces are pointed at there.

@@ -3,7 +3,7 @@
 use amperule::check::{Outcome, Reason};
 use amperule::quantity::{Unit, days_from_civil, parse_quantity};
 
-use super::world::{KINDS, World, lab_refused, load, named, rule, rule_with, said};
+use super::world::{KINDS, World, lab_refused, load, named, refused, rule, rule_with, said};
 
 fn table(between: &str, rows: &str) -> String {
     format!(
@@ -425,4 +425,50 @@ fn expected_readings_and_what_is_told_are_checked() {
         let problems = told(&format!("expect:\n  - {expect}\n"));
         assert!(problems.contains(message), "{expect}: {problems}");
     }
+}
+
+/// A temperature is no number to calculate with: its difference to another is, in K.
+#[test]
+fn a6_a_temperature_and_a_difference_are_two_things() {
+    for mixed in [
+        "warmth - 20 °C <= 5 °C",
+        "warmth <= 4 * 20 °C",
+        "warmth / 2 <= 20 °C",
+        "warmth <= 30 K",
+        "warmth + 20 °C <= 90 °C",
+        "20 K - warmth <= 90 °C",
+        "-warmth <= 90 °C",
+        "max(warmth, 30 K) <= 90 °C",
+        "(if a then warmth else 30 K) <= 90 °C",
+    ] {
+        let yaml = format!("{KINDS}\nrules:\n{}", rule("it", mixed));
+        let problems = refused(&[("lab", &yaml)], "lab", None);
+        assert!(
+            problems.iter().any(|p| p.code == "bad-expression"),
+            "{mixed}: {}",
+            said(&problems)
+        );
+    }
+    for (require, met) in [
+        ("warmth - 20 °C <= 80 K", true),
+        ("warmth - 20 °C <= 60 K", false),
+        ("warmth >= -10 °C", true),
+        ("warmth <= -10 °C", false),
+        ("warmth + 10 K <= 100 °C", true),
+        ("10 K + warmth <= 99 °C", false),
+        ("(warmth - 20 °C) / 10 K == 7", true),
+        ("min(warmth, 70 °C) == 70 °C", true),
+    ] {
+        let outcome = World::one(require).outcome("thing t { warmth: 90 °C }");
+        assert_eq!(outcome == Outcome::Met, met, "{require}: {outcome:?}");
+    }
+}
+
+/// The difference of two temperatures is told in K.
+#[test]
+fn a6_a_difference_is_shown_as_one() {
+    let message = "    message: '{subject} is {warmth - 20 °C} too warm at {warmth}'";
+    let rule = rule("it", "warmth <= 20 °C").replace("    message: '{subject} breaks it'", message);
+    let f = World::rules(&[rule]).finding("thing t { warmth: 90 °C }", "it");
+    assert_eq!(f.message, "t is 70 K too warm at 90 °C");
 }

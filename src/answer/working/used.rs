@@ -148,7 +148,7 @@ impl Used<'_, '_> {
                 match (may_be(Presence::PRESENT), may_be(Presence::ABSENT)) {
                     (Some(true), Some(false)) => self.part(*a),
                     (Some(false), Some(true)) => self.part(*b),
-                    _ if matches!(self.c.term(id).ty, Ty::Number(_)) => {
+                    _ if self.c.term(id).ty.dim().is_some() => {
                         let text = format!("({}) else {}", self.part(*a).0, self.part(*b).0);
                         (text, Binds::Or)
                     }

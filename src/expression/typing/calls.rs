@@ -38,22 +38,26 @@ impl Work<'_, '_> {
         match call {
             Call::Min | Call::Max => {
                 let mut ids = Vec::new();
-                let mut dim: Option<Dim> = None;
+                let mut all: Option<Ty> = None;
                 for e in arguments {
-                    let (id, d) = self.number(e);
-                    if let (Some(x), Some(y)) = (dim, d)
+                    let (id, ty) = self.scalar(e);
+                    if let (Some(x), Some(y)) = (&all, &ty)
                         && x != y
                     {
-                        let why = format!("{} is compared with {}", y.describe(), x.describe());
-                        self.error(&e.range, why);
+                        self.error(&e.range, format!("{y} is compared with {x}"));
                     }
-                    dim = dim.or(d);
+                    all = all.or(ty);
                     ids.push(id);
                 }
                 if ids.is_empty() {
                     self.error(range, format!("`{name}` needs arguments"));
                 }
-                self.quantity(TermKind::Call(call, ids), dim, range)
+                self.push(
+                    TermKind::Call(call, ids),
+                    all.unwrap_or(Ty::Wrong),
+                    range,
+                    false,
+                )
             }
             Call::Abs | Call::Sqrt => {
                 if !count(self, 1) {
@@ -204,14 +208,11 @@ impl Work<'_, '_> {
         self.vars.push((var.to_owned(), variable));
         let filter_id = filter.map(|f| self.truth(f));
         let guards = filter.map_or_else(Vec::new, |f| present_when(f, true));
-        let wants_truth = matches!(op, Aggregate::Every | Aggregate::Any);
         let body_id = body.map(|b| {
-            self.with_guards(guards, |w| {
-                if wants_truth {
-                    w.truth(b)
-                } else {
-                    w.number(b).0
-                }
+            self.with_guards(guards, |w| match op {
+                Aggregate::Every | Aggregate::Any => w.truth(b),
+                Aggregate::Min | Aggregate::Max => w.scalar(b).0,
+                _ => w.number(b).0,
             })
         });
         self.vars.pop();

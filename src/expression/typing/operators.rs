@@ -35,7 +35,7 @@ impl Work<'_, '_> {
                     let why = format!("one side is {a_ty}, the other {b_ty}");
                     self.error(&b.range, why);
                 }
-                if matches!(a_ty, Ty::Word(_) | Ty::Number(_) | Ty::Date | Ty::Wrong) {
+                if a_ty.dim().is_some() || matches!(a_ty, Ty::Word(_) | Ty::Date | Ty::Wrong) {
                     let optional = self.is_optional(b_id);
                     self.push(TermKind::Otherwise(a_id, b_id), a_ty, range, optional)
                 } else {
@@ -82,6 +82,9 @@ impl Work<'_, '_> {
         let ty = match (self.ty(a_id), self.ty(b_id)) {
             (Ty::Wrong, _) | (_, Ty::Wrong) => Ty::Wrong,
             (Ty::Number(x), Ty::Number(y)) if x == y => Ty::Number(x),
+            (Ty::Temperature, Ty::Temperature) if !plus => Ty::Number(Dim::TEMPERATURE),
+            (Ty::Temperature, Ty::Number(Dim::TEMPERATURE)) => Ty::Temperature,
+            (Ty::Number(Dim::TEMPERATURE), Ty::Temperature) if plus => Ty::Temperature,
             (Ty::Date, Ty::Number(Dim::TIME)) => Ty::Date,
             (Ty::Date, Ty::Date) if !plus => Ty::Number(Dim::TIME),
             (x, y) => {
@@ -126,6 +129,7 @@ impl Work<'_, '_> {
         let floor = match (&x, &y) {
             (Ty::Wrong, _) | (_, Ty::Wrong) => return self.wrong(range),
             (Ty::Number(p), Ty::Number(q)) if p == q => Some(absolute_floor(*p)),
+            (Ty::Temperature, Ty::Temperature) => Some(absolute_floor(Dim::TEMPERATURE)),
             (Ty::Date, Ty::Date) => Some(0.5),
             (Ty::Word(p), Ty::Word(q)) if p == q => {
                 if matches!(op, BinaryOp::Eq | BinaryOp::Ne) {

@@ -213,8 +213,8 @@ impl Work<'_, '_> {
         let limits = self.typer.limits;
         match limits.names.get(name) {
             Some(id) => {
-                let dim = limits.all[id.0 as usize].unit.dim();
-                self.quantity(TermKind::Limit(*id), Some(dim), range)
+                let ty = Ty::in_unit(&limits.all[id.0 as usize].unit);
+                self.push(TermKind::Limit(*id), ty, range, false)
             }
             None => {
                 let mut error = TypingError::new(at.clone(), format!("there is no limit `{name}`"));
@@ -323,7 +323,7 @@ impl Work<'_, '_> {
         let mut ids = Vec::new();
         for (given, key) in keys.iter().zip(&t.keys) {
             let wanted = match &key.ty {
-                KeyType::Number(d, ..) => Ty::Number(*d),
+                KeyType::Number(d, ..) => Ty::of_table(*d),
                 KeyType::Word(w) => Ty::Word(w.clone()),
             };
             let id = self.used(given, Some(&wanted));
@@ -340,7 +340,7 @@ impl Work<'_, '_> {
         let (gives, optional) = (t.gives, t.optional && !guarded());
         self.push(
             TermKind::Lookup(table, ids),
-            Ty::Number(gives),
+            Ty::of_table(gives),
             range,
             optional,
         )
