@@ -518,3 +518,63 @@ fn a_range_in_a_cell_is_what_set_would_make_of_it() {
         }
     }
 }
+
+/// A parameter of several numbers takes one of them, in whatever unit, and no other.
+#[test]
+fn a_cell_may_name_one_of_several_numbers() {
+    let text = template("y: 2 A  z: 2 A", "").replace("1 A .. 33 A", "2 A | 10 A | 30 A");
+    for (cell, set) in [
+        ("2", "2 A"),
+        ("10", "10 A"),
+        ("30", "30 A"),
+        ("30 A", "30 A"),
+        ("10000 mA", "10 A"),
+    ] {
+        let judged = sound(&text, Some(set)).check(Ask {
+            met: true,
+            helps: false,
+        });
+        let (not_met, standings) = row(&text, cell);
+        assert_eq!(not_met, unmet(&judged.report), "{cell}");
+        let wanted = Severity::ALL.map(|least| Standing::of(&judged.report.counts, least));
+        assert_eq!(standings, wanted, "{cell}");
+    }
+    let (project, options) = (project(&text), Options::default());
+    let loaded = project.open(Path::new(PATH), &options);
+    let of = loaded.sound().expect("a sound design");
+    let rows = Rows::new(
+        (&project, &loaded, &options),
+        of,
+        (&["run (A)"], "table.csv"),
+    );
+    let rows = rows.unwrap_or_else(|problems| unreachable!("{problems:#?}"));
+    for other in ["5", "2 .. 10", "40 A"] {
+        let refused = rows.row(&mut rows.reader(), &[other]);
+        assert!(refused.is_err(), "{other} {refused:?}");
+    }
+}
+
+/// The end of a range that its fact leaves out is no value of a row, as it is none of `--set`.
+#[test]
+fn a_cell_is_no_value_that_the_fact_leaves_out() {
+    let text = template("y: 2 A  z: 2 A", "").replace("1 A .. 33 A", "0 A .. 33 A");
+    let lab = LAB.replacen("domain: '>= 0 A'", "domain: '> 0 A'", 1);
+    let files: Memory = [(PATH, text.as_str()), ("own/lab/ruleset.yaml", &lab)]
+        .into_iter()
+        .collect();
+    let (project, options) = (
+        Project::new(Arc::new(files), vec!["own".into()]),
+        Options::default(),
+    );
+    let loaded = project.open(Path::new(PATH), &options);
+    let of = loaded.sound().expect("a sound design");
+    let rows = Rows::new(
+        (&project, &loaded, &options),
+        of,
+        (&["run (A)"], "table.csv"),
+    );
+    let rows = rows.unwrap_or_else(|problems| unreachable!("{problems:#?}"));
+    let judged = |cell: &str| rows.row(&mut rows.reader(), &[cell]);
+    assert!(judged("0.001").is_ok());
+    assert!(judged("0").is_err(), "{:?}", judged("0"));
+}

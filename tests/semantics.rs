@@ -15,6 +15,7 @@ mod figures;
 mod layers;
 mod left_out;
 mod lexical;
+mod lists;
 mod miniature;
 mod pitfalls;
 mod presence;

@@ -1,6 +1,6 @@
 //! Aggregates of expressions → registers, with what members that are not listed could add.
 
-use super::link::{Linker, What};
+use super::link::{Linker, Obj, What};
 use super::link_term::{Env, Var};
 use crate::design::model::ObjectId;
 use crate::expression::{
@@ -34,6 +34,7 @@ impl Linker<'_> {
         unlisted: Interval,
         env: &mut Env,
     ) -> Reg {
+        let mut known = true;
         let (members, rest): (Vec<(Var, Option<Reg>)>, _) = match over {
             Over::AllLines => ((0..3).map(|l| (Var::Line(l), None)).collect(), None),
             Over::Lines(set, at) => {
@@ -49,6 +50,7 @@ impl Linker<'_> {
             }
             Over::Collection(o, fact) => {
                 let from = self.object(o, env);
+                known = matches!(from, Obj::One(_));
                 let (members, rest) = self.members(&from, fact);
                 let members = members
                     .into_iter()
@@ -93,7 +95,9 @@ impl Linker<'_> {
         }
         env.vars = saved;
         if let Some((object, fact)) = rest {
-            let r = self.rest((op, filter.is_some()), object, fact, unlisted);
+            // Of what may be one of several things each has members of its own.
+            let some = filter.is_some() || !known;
+            let r = self.rest((op, some), object, fact, unlisted);
             list.push(r);
         }
         if op == Aggregate::LargestTwo {
@@ -178,7 +182,7 @@ impl Linker<'_> {
         unlisted: Interval,
     ) -> Reg {
         // Another sum over the same unlisted members is another unknown number, and so is a count of some
-        // of them, but how many there are is one question.
+        // of them, but how many a thing has is one question.
         let counted = op == Aggregate::Count && !some;
         if counted && let Some(r) = self.rests.get(&(object, fact)) {
             return *r;

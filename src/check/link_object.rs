@@ -133,6 +133,14 @@ impl Linker<'_> {
         optional: bool,
     ) -> Obj {
         match value {
+            // Of a part that the works take out of what stays nothing is left.
+            Possible::Object(id)
+                if self.goes(&Obj::One(*id))
+                    && self.design.object(*id).owner == Some(object)
+                    && !self.goes(&Obj::One(object)) =>
+            {
+                Obj::Absent
+            }
             Possible::Object(id) => Obj::One(*id),
             Possible::Absent => Obj::Absent,
             Possible::Unknown => self.unwritten_object(object, ix, target, optional),
@@ -223,8 +231,11 @@ impl Linker<'_> {
             );
             (mine.lo, mine.hi) = (mine.lo.min(its.lo), mine.hi.max(its.hi));
             all.optional |= other.optional;
+            // Two series have no hull that is one.
+            all.series = all.series.filter(|s| other.series == Some(*s));
         }
-        (all.domain != first.domain || all.optional != first.optional).then_some(all)
+        let same = |f: &Fact| (f.domain, f.optional, f.series);
+        (same(&all) != same(first)).then_some(all)
     }
 
     /// The value of a fact of whatever a path leads to.
@@ -285,7 +296,8 @@ impl Linker<'_> {
     /// Whether a path leads to anything.
     pub(super) fn object_present(&mut self, o: &Obj) -> Reg {
         match o {
-            Obj::One(_) | Obj::Unknown(_) => self.truth(true),
+            Obj::One(_) => self.present(o).unwrap_or_else(|| self.truth(true)),
+            Obj::Unknown(_) => self.truth(true),
             Obj::Absent => self.truth(false),
             Obj::Poison => self.poisoned_truth(),
             Obj::Pick(selector, all) => self.each(*selector, all, |this, o| this.object_present(o)),
@@ -339,7 +351,7 @@ impl Linker<'_> {
     }
 
     /// A truth that rests on a mistake.
-    fn poisoned_truth(&mut self) -> Reg {
+    pub(super) fn poisoned_truth(&mut self) -> Reg {
         let unknown = Val::truth(TruthSet::U);
         self.program.constant(unknown.flagged(Flags::POISON))
     }
@@ -365,11 +377,11 @@ impl Linker<'_> {
             Obj::One(id) => match fact.on(self.kind(*id)) {
                 Some(ix) => {
                     let (mut members, rest) = self.members_of(*id, ix);
+                    // Once the work is done, what it takes out is in no list.
+                    members.retain(|(m, _)| !self.goes(m));
                     for (m, p) in &mut members {
-                        if let Obj::One(member) = m {
-                            let there = self.presence(*member);
-                            *p = self.both(*p, there);
-                        }
+                        let there = self.present(m);
+                        *p = self.both(*p, there);
                     }
                     (members, rest)
                 }
@@ -396,6 +408,29 @@ impl Linker<'_> {
                 (Vec::new(), Some((f.owner, f.fact)))
             }
             Obj::Absent | Obj::Poison => (Vec::new(), None),
+        }
+    }
+
+    /// Whether it is a thing that the works take out.
+    fn goes(&self, o: &Obj) -> bool {
+        matches!(o, Obj::One(id) if self.design.object(*id).status == Status::ToGo)
+    }
+
+    /// Whether what a path leads to is there once the work is done: nothing, where it certainly is.
+    fn present(&mut self, o: &Obj) -> Option<Reg> {
+        match o {
+            Obj::One(_) if self.goes(o) => Some(self.truth(false)),
+            Obj::One(id) => self.presence(*id),
+            Obj::Pick(selector, all) => {
+                let there: Vec<Option<Reg>> = all.iter().map(|o| self.present(o)).collect();
+                if there.iter().all(Option::is_none) {
+                    return None;
+                }
+                let yes = self.truth(true);
+                let there: Vec<Reg> = there.into_iter().map(|r| r.unwrap_or(yes)).collect();
+                Some(self.pick(*selector, &there))
+            }
+            _ => None,
         }
     }
 
@@ -430,6 +465,18 @@ impl Linker<'_> {
             )) => {
                 let part = self.object_fact(whole, ix);
                 self.leads_to(&part, id).flatten()
+            }
+            // One of several in its place of a list.
+            Some((
+                ix,
+                Written {
+                    value: Possible::List(_),
+                    ..
+                },
+            )) => {
+                let (members, _) = self.members_of(whole, ix);
+                let leads = members.iter().find_map(|(m, _)| self.leads_to(m, id));
+                leads.flatten()
             }
             Some(_) => None,
             // Beside `?` it is one of what may be there.
@@ -575,8 +622,12 @@ impl Linker<'_> {
                     all.push((id, o));
                 }
                 _ => {
-                    let (members, _) = self.members_of(id, fact);
+                    let (members, rest) = self.members_of(id, fact);
                     all.extend(members.into_iter().map(|(m, _)| (id, m)));
+                    // What a list may hold besides may be any of what it can lead to.
+                    if let (Some((owner, at)), Some(target)) = (rest, f.target()) {
+                        all.push((id, self.frame(target, owner, at)));
+                    }
                 }
             }
         }

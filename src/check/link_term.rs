@@ -445,7 +445,12 @@ impl Linker<'_> {
             Obj::Pick(selector, all) => {
                 self.each(*selector, all, |this, o| this.origin_of(o, fact, test))
             }
-            _ => self.truth(false),
+            Obj::Unknown(frame) if test != OriginTest::Written => {
+                let f = self.frames[*frame as usize].clone();
+                self.doubt(f.owner, f.fact, What::Fact)
+            }
+            Obj::Unknown(_) | Obj::Absent => self.truth(false),
+            Obj::Poison => self.poisoned_truth(),
         }
     }
 }

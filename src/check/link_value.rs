@@ -175,10 +175,9 @@ impl Linker<'_> {
             Possible::Text(t) => {
                 // The value of a parameter may be a word of a choice.
                 if let Some(i) = fact.words().and_then(|w| w.iter().position(|w| w == t)) {
-                    return self.program.constant(Val::words(WordSet::one(i)));
+                    return self.program.constant(word(fact, i));
                 }
-                let place = self.ruleset.texts.iter().position(|x| x == t);
-                let set = place.map_or(WordSet::OTHER, WordSet::one);
+                let set = self.text(t);
                 self.words_leaf(set, set, true, at, fact)
             }
             Possible::Date(d) => {
@@ -343,6 +342,28 @@ impl Linker<'_> {
         }
     }
 
+    /// What one of several values of a parameter is to a fact.
+    fn alternative(&self, p: &Possible, fact: &Fact) -> Val {
+        match p {
+            Possible::Number(i) => Val::interval(*i),
+            Possible::Truth(t) => Val::truth(TruthSet::of(*t)),
+            Possible::Date(d) => Val::number(f64::from(*d) * SECONDS),
+            Possible::Text(t) => match (&fact.ty, fact.words()) {
+                (FactType::Text, _) => Val::words(self.text(t)),
+                (_, Some(words)) => (words.iter().position(|w| w == t))
+                    .map_or_else(|| poison(fact), |i| word(fact, i)),
+                _ => poison(fact),
+            },
+            _ => poison(fact),
+        }
+    }
+
+    /// A text among those that rules compare with.
+    fn text(&self, text: &str) -> WordSet {
+        let place = self.ruleset.texts.iter().position(|x| x == text);
+        place.map_or(WordSet::OTHER, WordSet::one)
+    }
+
     /// A parameter is one leaf, shared by all that use it.
     fn parameter(&mut self, id: u16, fact: &Fact) -> Reg {
         let design = self.design;
@@ -350,26 +371,27 @@ impl Linker<'_> {
             return self.program.constant(poison(fact));
         };
         let at = info(ObjectId(0), FactIx(0), None, What::Parameter(id));
-        let words = |p: &Possible| match p {
-            Possible::Text(t) => fact.words().and_then(|w| w.iter().position(|x| x == t)),
-            _ => None,
-        };
-        let one = |p: &Possible| match (p, words(p)) {
-            (_, Some(i)) => Val::words(WordSet::one(i)),
-            (Possible::Number(i), _) => Val::interval(*i),
-            (Possible::Truth(t), _) => Val::truth(TruthSet::of(*t)),
-            _ => poison(fact),
-        };
-        if let Some(reg) = self.parameters.get(&id).copied() {
-            // A choice of words is shared through its selector.
-            if let Possible::OneOf(list) = &p.value
-                && list.iter().all(|p| words(p).is_some())
-            {
-                let regs = list.iter().map(|p| self.program.constant(one(p)));
-                let regs: Vec<Reg> = regs.collect();
-                return self.pick(reg, &regs);
-            }
-            return reg;
+        if let Possible::OneOf(list) = &p.value {
+            // A choice is shared through its selector: each fact makes of its alternatives what they are
+            // to it.
+            let selector = match self.parameters.get(&id) {
+                Some(selector) => *selector,
+                None => {
+                    let selector = self.choice_of(list.len(), LeafSource::Range, at);
+                    self.parameters.insert(id, selector);
+                    selector
+                }
+            };
+            let regs: Vec<Reg> = (list.iter())
+                .map(|p| {
+                    let value = self.alternative(p, fact);
+                    self.program.constant(value)
+                })
+                .collect();
+            return self.pick(selector, &regs);
+        }
+        if let Some(reg) = self.parameters.get(&id) {
+            return *reg;
         }
         match &p.value {
             Possible::Number(i) => {
@@ -378,29 +400,19 @@ impl Linker<'_> {
                 } else {
                     LeafSource::Range
                 };
-                let domain = match &p.declared {
+                let declared = match &p.declared {
                     Possible::Number(d) => *d,
                     _ => *i,
                 };
+                // What no design could write there is no value of it: an open end.
+                let inside = |set: Interval| set.intersect(domain(fact)).unwrap_or(set);
+                let domain = inside(declared);
                 let (sets, ends) = (
-                    (Val::interval(*i), Val::interval(domain)),
+                    (Val::interval(inside(*i)), Val::interval(domain)),
                     (domain.lo, domain.hi),
                 );
                 let reg = self.leaf(LeafKind::Number, sets, ends, source, at);
                 self.parameters.insert(id, reg);
-                reg
-            }
-            Possible::OneOf(list) => {
-                let selector = self.choice_of(list.len(), LeafSource::Range, at);
-                let regs = list.iter().map(|p| self.program.constant(one(p)));
-                let regs: Vec<Reg> = regs.collect();
-                let reg = self.pick(selector, &regs);
-                let keep = if list.iter().all(|p| words(p).is_some()) {
-                    selector
-                } else {
-                    reg
-                };
-                self.parameters.insert(id, keep);
                 reg
             }
             Possible::Unknown => {
@@ -429,6 +441,14 @@ fn or_none(words: WordSet, optional: bool) -> WordSet {
         words.or(WordSet::NONE)
     } else {
         words
+    }
+}
+
+/// What a fact is that one word is written of: a set holds that word and no other.
+fn word(fact: &Fact, i: usize) -> Val {
+    match fact.ty {
+        FactType::Some { .. } => Val::bits(SetWords::known(1 << i, drawn_from(fact))),
+        _ => Val::words(WordSet::one(i)),
     }
 }
 

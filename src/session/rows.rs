@@ -333,9 +333,16 @@ impl<'a> Rows<'a> {
         for (p, text) in cells {
             let parameter = &self.judge.parameters[*p];
             let found = design.parameters.iter().find(|x| x.name == parameter.name);
-            values[*p] = match found.map(|x| &x.value) {
-                Some(Possible::Number(i)) => Val::interval(*i),
-                Some(Possible::Unknown) => parameter.set,
+            values[*p] = match found.map(|x| (&x.value, &x.declared)) {
+                Some((Possible::Unknown, _)) => parameter.set,
+                // One of the declared alternatives, in whatever unit.
+                Some((value, Possible::OneOf(list))) => {
+                    let place = list.iter().position(|one| alike(one, value));
+                    let place = place.filter(|i| parameter.set.as_words().has(*i));
+                    let none = || format!("`{text}` is no alternative of `{}`", parameter.name);
+                    Val::words(WordSet::one(place.ok_or_else(none)?))
+                }
+                Some((Possible::Number(i), _)) => Val::interval(*i),
                 _ => return Err(format!("`{text}` is no value of `{}`", parameter.name)),
             };
         }
@@ -421,6 +428,15 @@ fn no_parameter(parameters: &[Parameter], table: &str) -> Problem {
     } else {
         format!("the parameters are {}", names.join(", "))
     })
+}
+
+/// Whether two values are the same, but for the rounding of a unit.
+fn alike(a: &Possible, b: &Possible) -> bool {
+    let close = |x: f64, y: f64| x == y || (x - y).abs() <= 1e-9 * x.abs().max(y.abs());
+    match (a, b) {
+        (Possible::Number(a), Possible::Number(b)) => close(a.lo, b.lo) && close(a.hi, b.hi),
+        _ => a == b,
+    }
 }
 
 /// A plain number or range with the parameter's unit, or a word of its alternatives; anything else

@@ -32,10 +32,10 @@ fn stop(engine: &Engine<'_>, verdict: usize, last: f64, breaks: bool) -> Stop {
     Stop {
         last,
         rule: rule.id.clone(),
-        title: rule.title.clone(),
+        title: rule.texts.title.clone(),
         severity: rule.severity,
         subject: engine.residual.subject(verdict),
-        clause: rule.origin.clause.clone(),
+        clause: rule.texts.origin.clause.clone(),
         breaks,
         again_from: None,
     }
@@ -83,7 +83,10 @@ pub(super) fn series_cures(
         let below: Vec<usize> = (0..at).rev().collect();
         for (order, upward) in [(above, true), (below, false)] {
             let nearest = order.into_iter().find(|k| {
-                domain >> k & 1 != 0 && engine.holds(*v, &same(leaves, Val::bits(1 << k)))
+                let with = same(leaves, Val::bits(1 << k));
+                domain >> k & 1 != 0
+                    && engine.holds(*v, &with)
+                    && engine.applies(*v, &with) != TruthSet::F
             });
             let from = nearest.and_then(|k| all.get(k));
             cures.extend(from.map(|from| cure(engine, *v, *from, upward)));
@@ -344,6 +347,7 @@ pub(super) fn number_cures(engine: &mut Engine<'_>, way: &Way<'_>, broken: &[usi
     let mut cures = Vec::new();
     for v in broken {
         let from = first(engine, way, *v, way.from);
+        let from = from.filter(|x| still_applies(engine, *v, way, *x));
         cures.extend(from.map(|from| cure(engine, *v, from, way.up)));
     }
     cures

@@ -5,7 +5,7 @@ use super::narrow::is_narrower;
 use super::products::contradicts;
 use super::resolver::{Pending, Resolver, Site, Turn, indices, listed, nearest, written};
 use super::values::cannot_both_hold;
-use crate::design::model::{ObjectId, Possible, Written};
+use crate::design::model::{Formula, ObjectId, Possible, Written};
 use crate::design::tree::{Entry, FactEntry, Origin, Value, ValueKind};
 use crate::source::{Problem, Span, Spanned};
 use crate::vocabulary::{FactIx, FactType, Kind, NameRole, PRESENT, WordSet, with_article};
@@ -176,7 +176,13 @@ impl<'a> Resolver<'a> {
     /// Notes that a thing is said to be absent.
     fn store_presence(&mut self, id: ObjectId, kind: &Kind) {
         let said = kind.fact_named(PRESENT).and_then(|ix| self.fact_of(id, ix));
-        let Some(absent) = said.map(|w| w.value == Possible::Truth(false)) else {
+        let parameters = &self.design.parameters;
+        let absent = said.map(|w| match &w.value {
+            Possible::Formula(Formula::Parameter(id)) => (parameters.get(usize::from(id.0)))
+                .is_some_and(|p| p.value == Possible::Truth(false)),
+            value => *value == Possible::Truth(false),
+        });
+        let Some(absent) = absent else {
             return;
         };
         self.design.doubted = true;
