@@ -130,7 +130,7 @@ fn statements(r: &Ruleset) -> BTreeMap<(Stated, String), Statement> {
         } else {
             Stated::Rule
         };
-        add(of, &rule.id, &rule.title, rule_text(r, rule));
+        add(of, &rule.id, &rule.texts.title, rule_text(r, rule));
     }
     for l in &r.limits.all {
         // Told as it is written; the value decides, so that `3 %` and `0.03` are alike.
@@ -157,18 +157,20 @@ fn statements(r: &Ruleset) -> BTreeMap<(Stated, String), Statement> {
                     false => "",
                 };
                 let text = format!("{}{wins}", d.formula.text);
-                add(Stated::Formula, &name, &fact.means, text);
+                add(Stated::Formula, &name, &fact.texts.means, text);
             }
             if let Some(a) = r.assumption(k, ix) {
-                add(Stated::Assumption, &name, &fact.means, a.text.clone());
+                add(Stated::Assumption, &name, &fact.texts.means, a.text.clone());
             }
             let text = fact_text(&r.vocabulary, kind, fact);
-            add(Stated::Fact, &name, &fact.means, text);
+            add(Stated::Fact, &name, &fact.texts.means, text);
         }
     }
     for t in &r.data.tables {
         let keys = t.keys.iter().map(|k| match &k.ty {
-            KeyType::Number(_, between, beyond) => format!("{} {between:?} {beyond:?}", k.name),
+            KeyType::Number(_, between, beyond) => {
+                format!("{}, between rows {between}, beyond them {beyond}", k.name)
+            }
             KeyType::Word(_) => k.name.clone(),
         });
         let keys: Vec<String> = keys.collect();
@@ -196,7 +198,7 @@ fn rule_text(r: &Ruleset, rule: &Rule) -> String {
         Requirement::LeftOut => {}
     }
     parts.push(format!("{} at stage {}", rule.severity, rule.stage));
-    parts.extend(rule.origin.clause.clone());
+    parts.extend(rule.texts.origin.clause.clone());
     parts.join("; ")
 }
 

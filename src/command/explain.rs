@@ -39,6 +39,16 @@ impl Explain {
                 "`{}` is neither a rule in {id} edition {edition} nor the code of a mistake",
                 self.rule
             );
+            let withdrawn = ruleset.withdrawn.iter().find(|w| w.0 == self.rule);
+            if let Some((_, layer, because)) = withdrawn {
+                let text = format!("`{}` is withdrawn by `{layer}`: {because}", self.rule);
+                return Err(Problem::error("unknown-rule", text)
+                    .help(format!(
+                        "without that layer it holds: `amperule explain {} --rules {id}`",
+                        self.rule
+                    ))
+                    .into());
+            }
             let ids = ruleset.rules.iter().map(|r| r.id.as_str());
             let ids = ids.chain(mistakes().map(|(code, _)| code));
             let problem = Problem::error("unknown-rule", text);

@@ -97,11 +97,21 @@ fn explain(text: &str, error: &pest::error::Error<Rule>) -> TypingError {
         .collect();
     let range = at..(at + found.len().max(1)).min(text.len().max(at));
     if found.is_empty() {
-        return TypingError::new(range, "the expression ends where an operand is expected");
+        let why = "the expression ends where an operand is expected";
+        let open = text.matches('(').count() > text.matches(')').count();
+        let error = TypingError::new(range, why);
+        return if open {
+            error.help("a bracket that opens is not closed: write the `)` that is missing")
+        } else {
+            error
+        };
     }
     let message = format!("`{found}` is not expected here");
     let error = TypingError::new(range, message);
-    if rest.starts_with('=') {
+    let before = text.get(..at).unwrap_or("").trim_end();
+    if rest.starts_with("=<") || rest.starts_with("=>") {
+        error.help("`at most` is written `<=`, `at least` is written `>=`")
+    } else if rest.starts_with('=') {
         error.help("a comparison is written `==`")
     } else if rest.starts_with("&&") || rest.starts_with("||") || rest.starts_with('!') {
         error.help("logic is written `and`, `or`, `not`")
@@ -109,11 +119,22 @@ fn explain(text: &str, error: &pest::error::Error<Rule>) -> TypingError {
         error.help("texts are written in double quotes")
     } else if rest.starts_with("in ") {
         error.help("membership is written `among`")
+    } else if is_joined(before) {
+        error
+            .help("a `-` inside a word is part of it: write blanks around a minus, as in `n - 1 A`")
     } else if rest.starts_with('%') {
         error.help("`%` stands only after a number")
     } else {
         error.help("an operator, a bracket or the end of the expression could stand here")
     }
+}
+
+/// Whether a text ends in a name and a number that a hyphen makes one word: `n-1`.
+fn is_joined(text: &str) -> bool {
+    let word = text.rsplit([' ', '(', ',', '[']).next().unwrap_or("");
+    word.rsplit_once('-').is_some_and(|(name, number)| {
+        name.starts_with(char::is_alphabetic) && number.parse::<f64>().is_ok()
+    })
 }
 
 fn span(pair: &Pair<'_, Rule>) -> Range {

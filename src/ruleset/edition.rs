@@ -39,7 +39,7 @@ pub struct Edition {
 }
 
 impl Edition {
-    pub(super) fn read(node: &Node, problems: &mut Vec<Problem>) -> Option<Self> {
+    fn read(node: &Node, problems: &mut Vec<Problem>) -> Option<Self> {
         let f = Fields::new(node, node.span, &schema::EDITION, problems)?;
         let id = f.needed("id", problems)?.to_owned();
         let mut date = |key: &str| {
@@ -67,6 +67,55 @@ impl Edition {
             required_from,
             withdrawn_on,
         })
+    }
+
+    /// The editions of a ruleset, oldest first.
+    pub(super) fn read_all(list: &[Node], problems: &mut Vec<Problem>) -> Vec<Self> {
+        let mut all: Vec<(Self, Span)> = Vec::new();
+        for node in list {
+            let Some(edition) = Self::read(node, problems) else {
+                continue;
+            };
+            if let Some((_, first)) = all.iter().find(|(e, _)| e.id == edition.id) {
+                let why = format!("there are two editions `{}`", edition.id);
+                Problem::wrong("stated-twice", node.span, why)
+                    .at(*first, "the first one")
+                    .help("give each an id of its own")
+                    .report(problems);
+            }
+            let of = edition.usable_from;
+            let last = all
+                .iter()
+                .rev()
+                .find_map(|(e, at)| Some((e.usable_from?, *at)));
+            if let Some((_, before)) = last.filter(|(day, _)| of.is_some_and(|d| d < *day)) {
+                let why = "this edition is usable before the one above it";
+                Problem::wrong("bad-date", node.span, why)
+                    .at(before, "the one above")
+                    .help("write the editions in their order, the oldest first")
+                    .report(problems);
+            }
+            let days = [
+                ("usable-from", of, "required-from", edition.required_from),
+                ("usable-from", of, "withdrawn-on", edition.withdrawn_on),
+                (
+                    "required-from",
+                    edition.required_from,
+                    "withdrawn-on",
+                    edition.withdrawn_on,
+                ),
+            ];
+            for (first, a, then, b) in days {
+                if a.zip(b).is_some_and(|(a, b)| b < a) {
+                    let why = format!("`{then}` lies before `{first}`");
+                    Problem::wrong("bad-date", node.span, why)
+                        .help("correct one of the two days")
+                        .report(problems);
+                }
+            }
+            all.push((edition, node.span));
+        }
+        all.into_iter().map(|(e, _)| e).collect()
     }
 
     /// Whether it may be used on a day; editions without dates never are by date.
@@ -167,7 +216,7 @@ pub(super) fn holds(
     chosen: usize,
     problems: &mut Vec<Problem>,
 ) -> bool {
-    let mut find = |id: &str| {
+    let find = |id: &str, problems: &mut Vec<Problem>| {
         let found = editions.iter().position(|e| e.id == id);
         if found.is_none() {
             Problem::wrong("unknown-edition", at, format!("there is no edition `{id}`"))
@@ -179,16 +228,29 @@ pub(super) fn holds(
     span.split(',').any(|part| {
         let part = part.trim();
         match part.split_once("..") {
-            None => find(part) == Some(chosen),
+            None => find(part, problems) == Some(chosen),
             Some((from, to)) => {
                 let (from, to) = (from.trim(), to.trim());
-                let low = if from.is_empty() { Some(0) } else { find(from) };
+                let low = if from.is_empty() {
+                    Some(0)
+                } else {
+                    find(from, problems)
+                };
                 let high = if to.is_empty() {
                     Some(usize::MAX)
                 } else {
-                    find(to)
+                    find(to, problems)
                 };
-                matches!((low, high), (Some(l), Some(h)) if l <= chosen && chosen <= h)
+                let (Some(low), Some(high)) = (low, high) else {
+                    return false;
+                };
+                if low > high {
+                    let why = format!("`{part}` holds no edition: `{to}` comes before `{from}`");
+                    Problem::wrong("unknown-edition", at, why)
+                        .help(format!("write `{to} .. {from}`, the older one first"))
+                        .report(problems);
+                }
+                low <= chosen && chosen <= high
             }
         }
     })

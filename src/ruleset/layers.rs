@@ -55,10 +55,7 @@ impl Layer {
             layer.parent = f.owned("parent", problems);
             layer.notes = f.texts("notes").into_iter().map(|(t, _)| t).collect();
             if let Some(list) = f.get("editions").and_then(Node::list) {
-                layer.editions = list
-                    .iter()
-                    .filter_map(|n| Edition::read(n, problems))
-                    .collect();
+                layer.editions = Edition::read_all(list, problems);
             }
         }
         if !headed {

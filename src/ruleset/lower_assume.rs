@@ -41,10 +41,34 @@ fn assumption(
             .at(fact.span, "it is marked so")
             .fail(problems);
     }
+    if !fact.writable {
+        let why = format!(
+            "`{}` follows from others: there is nothing to assume",
+            item.name
+        );
+        return Problem::wrong("never-assumed", item.at, why)
+            .at(fact.span, "it is declared here")
+            .help("assume what it follows from, or replace its formula under `derive`")
+            .fail(problems);
+    }
     let Some(value) = assumed(text, &fact.ty, v) else {
         let why = format!("`{text}` is no value of `{}`", item.name);
         return Problem::wrong("bad-value", f.at("is"), why).fail(problems);
     };
+    if let Assumed::Number(x) = value {
+        let series = fact.series.map(|s| v.series(s));
+        let outside = match series {
+            Some(series) if series.at(x).is_none() => Some(format!("the series `{}`", series.name)),
+            _ if !fact.domain.contains_nearly(x) => Some("what the fact may be".to_owned()),
+            _ => None,
+        };
+        if let Some(outside) = outside {
+            let why = format!("`{text}` is assumed for `{}`, outside {outside}", item.name);
+            Problem::wrong("bad-value", f.at("is"), why)
+                .at(fact.span, "it is declared here")
+                .report(problems);
+        }
+    }
     let entry = Assumption {
         value,
         only: f.flag("of-the-only", problems),

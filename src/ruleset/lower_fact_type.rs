@@ -198,10 +198,20 @@ pub(super) fn bounds(
         })
     };
     let fits = unit.is_none_or(|u| dims.iter().all(|d| *d == u.dim()));
-    if parsed.is_none() || !fits || b.lo > b.hi {
+    let wrong = if parsed.is_none() {
         let why = format!("`{text}` is not a range of this fact");
+        Some((why, "write it like `> 0 A` or `0 m .. 500 m`".to_owned()))
+    } else if !fits {
+        let own = unit.map_or("", Unit::text);
+        let why = format!("`{text}` is in another unit than the fact, which is in {own}");
+        Some((why, format!("write it in {own}")))
+    } else {
+        let why = format!("`{text}` begins above its end");
+        (b.lo > b.hi).then(|| (why, "write the lower end first".to_owned()))
+    };
+    if let Some((why, help)) = wrong {
         return Problem::wrong("bad-range", at, why)
-            .help("write it like `> 0 A` or `0 m .. 500 m`")
+            .help(help)
             .fail(problems);
     }
     Some(b)

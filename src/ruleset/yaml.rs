@@ -275,9 +275,27 @@ fn said(message: &str) -> (Option<(usize, usize)>, String) {
     let what = if what.starts_with("budget") || what.contains(" { ") {
         TOO_MUCH.to_owned()
     } else {
-        what.to_owned()
+        // What its reader would let a program set is nothing to who writes the file.
+        what.split(", set ").next().unwrap_or(what).to_owned()
     };
     (place, what)
+}
+
+/// What to write instead, by what the reader of YAML took offence at.
+fn what_to_write(what: &str) -> &'static str {
+    if what == TOO_MUCH {
+        "write the lists out instead of naming one inside another"
+    } else if what.contains("tab") {
+        "indent with blanks, not with tabs"
+    } else if what.contains("duplicate") {
+        "write it once: one of the two is to go"
+    } else if what.contains("quoted scalar") {
+        "inside single quotes an apostrophe is written twice: `'it''s less'`"
+    } else if what.contains("indent") || what.contains("block") {
+        "write the keys of one item under each other, two blanks further in than what they belong to"
+    } else {
+        "put values with `: `, ` #`, `{`, `[`, `>`, `*`, `|` or quotes in single quotes"
+    }
 }
 
 /// The byte at a line and column, both from one.
@@ -336,11 +354,7 @@ pub fn read(file: FileId, source: &SourceFile, from: usize) -> Result<Node, Prob
                 .min(text.len().saturating_sub(1));
             let p = Problem::error("yaml", format!("the YAML cannot be read: {what}"))
                 .at(Span::new(file, at, (at + 1).min(text.len())), "here");
-            Err(if what == TOO_MUCH {
-                p.help("write the lists out instead of naming one inside another")
-            } else {
-                p.help("put values with `: `, ` #`, `{`, `[`, `>`, `*`, `|` or quotes in single quotes")
-            })
+            Err(p.help(what_to_write(&what)))
         }
     }
 }

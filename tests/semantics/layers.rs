@@ -525,3 +525,98 @@ fn d3_a_field_is_amended_once() {
     let (one, two) = (child("one", "lab", &strict), child("two", "one", &mild));
     World::of(&[("lab", &base()), ("one", &one), ("two", &two)], "two");
 }
+
+/// What a slip in its editions would leave out without a word.
+#[test]
+fn d3_editions_that_cannot_be_are_mistakes() {
+    let two = KINDS.replace(
+        "  - {id: '1', title: first}\n",
+        "  - {id: '1', usable-from: 2020-01-01}\n  - {id: '2', usable-from: 2022-01-01}\n",
+    );
+    let held = |of: &str| rule_with("it", "thing", "x <= 9 A", &format!("    in: '{of}'\n"));
+    let told = |yaml: &str| said(&refused(&[("lab", yaml)], "lab", None));
+    let swapped = told(&format!("{two}\nrules:\n{}", held("2 .. 1")));
+    assert!(swapped.contains("`2 .. 1` holds no edition"), "{swapped}");
+    assert!(swapped.contains("write `1 .. 2`"), "{swapped}");
+    for (was, is, why) in [
+        ("id: '2'", "id: '1'", "there are two editions `1`"),
+        ("2022-01-01", "2019-01-01", "usable before the one above it"),
+        (
+            "usable-from: 2022-01-01",
+            "usable-from: 2022-01-01, withdrawn-on: 2021-01-01",
+            "`withdrawn-on` lies before `usable-from`",
+        ),
+        (
+            "usable-from: 2022-01-01",
+            "usable-from: 2022-01-01, required-from: 2021-01-01",
+            "`required-from` lies before `usable-from`",
+        ),
+    ] {
+        let told = told(&two.replacen(was, is, 1));
+        assert!(told.contains(why), "{why} in {told}");
+    }
+}
+
+/// Patches may be named in any order: one may not lose what another says.
+#[test]
+fn d2_a_patch_does_not_withdraw_what_another_amends() {
+    let stricter = patch(
+        "stricter",
+        "amend:\n  - {id: it, require: 'heated <= 5 A', because: 'stricter here'}",
+    );
+    let without = patch("without", "withdraw:\n  - {id: it, because: 'not here'}");
+    let sets = [
+        ("lab", base()),
+        ("stricter", stricter),
+        ("without", without),
+    ];
+    let sets: Vec<(&str, &str)> = sets.iter().map(|(n, y)| (*n, y.as_str())).collect();
+    for rules in ["lab + stricter + without", "lab + without + stricter"] {
+        let problems = refused(&sets, rules, None);
+        assert_eq!(labels(&problems, "conflict"), 2);
+    }
+    World::of(&sets, "lab + without");
+}
+
+/// What is assumed is a value that a design could write.
+#[test]
+fn d4_an_assumption_is_a_value_of_its_fact() {
+    let of = |assumed: &str| {
+        format!(
+            "{KINDS}\nassume:\n  {assumed}\nderive:\n  thing.twice: {{is: A, means: 'twice', \
+             formula: '2 * x', source: 'of this test'}}\n"
+        )
+    };
+    let why = "source: 'of this test'";
+    for (assumed, says) in [
+        (
+            format!("thing.x: {{is: -1 A, {why}}}"),
+            "outside what the fact may be",
+        ),
+        (
+            format!("thing.size: {{is: 5 mm², {why}}}"),
+            "outside the series `size`",
+        ),
+        (
+            format!("thing.twice: {{is: 5 A, {why}}}"),
+            "there is nothing to assume",
+        ),
+    ] {
+        let told = said(&refused(&[("lab", &of(&assumed))], "lab", None));
+        assert!(told.contains(says), "{says} in {told}");
+    }
+    let sound = of(&format!("thing.size: {{is: 6 mm², {why}}}"));
+    World::of(&[("lab", &sound)], "lab");
+}
+
+/// Each field of a rule is looked at, whatever is wrong with the others.
+#[test]
+fn d5_all_mistakes_of_a_rule_are_told_at_once() {
+    let broken = rule_with("it", "thing", "x <= 5 V", "    where: 'y <= 1 ohm'\n")
+        .replace("stage: design", "stage: desing")
+        .replace("{subject} breaks it", "{subject} breaks {xx}");
+    let yaml = format!("{KINDS}\nrules:\n{broken}");
+    let problems = refused(&[("lab", &yaml)], "lab", None);
+    let told = said(&problems);
+    assert_eq!(problems.len(), 4, "{told}");
+}
