@@ -67,7 +67,7 @@ impl SheetOf {
         }
         let breaches = counted(self.breaches, "breach", "breaches");
         let open = match self.open {
-            0 => counted(self.undecided, "verdict", "verdicts") + " unresolved",
+            0 => counted(self.undecided, "verdict", "verdicts") + " undecided",
             n => counted(n, "question", "questions") + " open",
         };
         Some(format!(
@@ -101,6 +101,8 @@ fn accepted(a: &Accepted, unit: Option<&Unit>) -> Option<String> {
     }
     let unit = unit?;
     match (&a.low, &a.high) {
+        // What one rule takes, another does not.
+        (Some(l), Some(h)) if l.at > h.at => Some("no value passes".to_owned()),
         (Some(l), Some(h)) => Some(format!(
             "{} to {}",
             limit(l.at, unit, false),
@@ -143,10 +145,36 @@ pub fn asked(r: &ToRead) -> Asked {
     }
 }
 
+/// What is wrong with a number that was read, by what is asked of it.
+fn beyond(r: &ToRead) -> Option<&'static str> {
+    let (low, high) = r.read_at?;
+    let outside = |a: &Accepted| {
+        a.low
+            .as_ref()
+            .is_some_and(|l| low < l.at - l.at.abs() * 1e-6)
+            || a.high
+                .as_ref()
+                .is_some_and(|h| high > h.at + h.at.abs() * 1e-6)
+    };
+    match (outside(&r.required), outside(&r.usual)) {
+        (true, _) => Some("not what it must be"),
+        (_, true) => Some("look again"),
+        _ => None,
+    }
+}
+
+/// The things that are taken out, or the others.
+fn things(sheet: &Sheet, goes: bool) -> Vec<&Thing> {
+    sheet.things.iter().filter(|t| t.goes == goes).collect()
+}
+
 /// Where to write a reading.
 fn blank(r: &ToRead) -> String {
     match &r.read {
-        Some(read) => format!("read: {read}"),
+        Some(read) => {
+            let beyond = beyond(r).map_or_else(String::new, |why| format!(", {why}"));
+            format!("read: {read}{beyond}")
+        }
         None => boxes(&r.words, unit_of(r)),
     }
 }
@@ -271,6 +299,7 @@ pub fn json(path: &str, head: &SheetOf, sheet: &Sheet) -> Value {
             "name": t.name,
             "label": t.label,
             "changed": t.altered,
+            "goes": t.goes,
             "facts": t.facts.iter().map(|(f, v)| json!({"fact": f, "value": v})).collect::<Vec<_>>(),
         })).collect::<Vec<_>>(),
         "terminals": sheet.terminals.iter().map(|t| json!({

@@ -9,7 +9,7 @@ use crate::quantity::{format_interval, format_quantity};
 use crate::ruleset::Ruleset;
 use crate::vocabulary::{Fact, FactIx, FactType, LINES, Settler};
 
-/// A thing that is put in or changed.
+/// A thing that is put in, changed or taken out.
 #[derive(Clone, Debug)]
 pub struct Thing {
     /// What it is: `circuit`.
@@ -20,6 +20,8 @@ pub struct Thing {
     pub label: Option<String>,
     /// It stood there and is changed.
     pub altered: bool,
+    /// It stood there and is taken out.
+    pub goes: bool,
     /// What the design says of it: fact and value; parts one by one, by their role.
     pub facts: Vec<(String, String)>,
 }
@@ -53,12 +55,13 @@ fn in_works(design: &Design, id: ObjectId) -> bool {
     object.stays() && object.status != Status::Existing
 }
 
-/// What is put in or changed, in the order in which it is written.
+/// What is put in, changed or taken out, in the order in which it is written.
 pub(super) fn things(ruleset: &Ruleset, design: &Design) -> Vec<Thing> {
     let mut all = Vec::new();
     for id in design.ids() {
         let object = design.object(id);
-        if object.owner.is_some() || !in_works(design, id) {
+        let goes = object.status == Status::ToGo && !object.absent && !object.phantom;
+        if object.owner.is_some() || !(goes || in_works(design, id)) {
             continue;
         }
         let kind = ruleset.vocabulary.kind(object.kind);
@@ -84,7 +87,7 @@ pub(super) fn things(ruleset: &Ruleset, design: &Design) -> Vec<Thing> {
                 value => add(fact.name.clone(), value),
             }
         }
-        if facts.is_empty() {
+        if facts.is_empty() && !goes {
             continue;
         }
         all.push(Thing {
@@ -92,6 +95,7 @@ pub(super) fn things(ruleset: &Ruleset, design: &Design) -> Vec<Thing> {
             name: object.name.clone(),
             label: object.label.clone(),
             altered: object.status == Status::Altered,
+            goes,
             facts,
         });
     }

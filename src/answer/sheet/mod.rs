@@ -25,7 +25,7 @@ use crate::vocabulary::Settler;
 /// What those who install and test need to know of a design.
 #[derive(Clone, Debug, Default)]
 pub struct Sheet {
-    /// What is put in or changed, in the order in which it is written.
+    /// What is put in, changed or taken out, in the order in which it is written.
     pub things: Vec<Thing>,
     /// Terminals and their torques.
     pub terminals: Vec<Terminal>,

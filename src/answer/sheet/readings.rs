@@ -17,7 +17,7 @@ use crate::design::model::{Design, Object, ObjectId, Possible, Status, Written};
 use crate::expression::{Flags, Presence};
 use crate::quantity::{TruthSet, Unit};
 use crate::ruleset::{Ruleset, Severity, Stage};
-use crate::vocabulary::{FactIx, FactType, KindId, NameRole, Settler};
+use crate::vocabulary::{Fact, FactIx, FactType, KindId, NameRole, Settler};
 
 /// One reading to take.
 #[derive(Clone, Debug)]
@@ -52,6 +52,8 @@ pub struct ToRead {
     pub usual: Accepted,
     /// What was read already.
     pub read: Option<String>,
+    /// The same in SI units, for a number.
+    pub read_at: Option<(f64, f64)>,
 }
 
 /// A design with a record for everything that can be tested, of each kind with its fact for what was
@@ -78,7 +80,7 @@ fn opened(
     (opened, free)
 }
 
-/// The readings to take of a design.
+/// The readings to take of a design, and those taken: of these, too, what is asked.
 pub(super) fn to_read(ruleset: &Arc<Ruleset>, design: &Design) -> Vec<ToRead> {
     let mut records: Vec<(KindId, FactIx)> = Vec::new();
     for e in &ruleset.expectations {
@@ -86,11 +88,66 @@ pub(super) fn to_read(ruleset: &Arc<Ruleset>, design: &Design) -> Vec<ToRead> {
             records.push((e.record, e.of));
         }
     }
+    let mut all = yet_to_read(ruleset, design, &records);
+    let mut taken = taken(&records, &mut Linker::new(ruleset, design));
+    if !taken.is_empty() {
+        let before = yet_to_read(
+            ruleset,
+            &without_readings(ruleset, design, &records),
+            &records,
+        );
+        for r in &mut taken {
+            let same = |b: &&ToRead| (b.object, b.record, b.fact) == (r.object, r.record, r.fact);
+            if let Some(asked) = before.iter().find(same) {
+                r.needed = asked.needed;
+                r.rules.clone_from(&asked.rules);
+                r.required.clone_from(&asked.required);
+                r.usual.clone_from(&asked.usual);
+            }
+        }
+    }
+    all.extend(taken);
+    all.sort_by_key(|r| (r.object, r.fact));
+    all
+}
+
+/// A design as it was before anything was read.
+fn without_readings(ruleset: &Ruleset, design: &Design, records: &[(KindId, FactIx)]) -> Design {
+    let mut before = design.clone();
+    for object in &mut before.objects {
+        let Some((_, of)) = records.iter().find(|(record, _)| *record == object.kind) else {
+            continue;
+        };
+        let kind = ruleset.vocabulary.kind(object.kind);
+        for ((ix, slot), fact) in (0_u16..)
+            .map(FactIx)
+            .zip(&mut object.facts)
+            .zip(&kind.facts)
+        {
+            if ix != *of && is_reading(fact) {
+                *slot = None;
+            }
+        }
+    }
+    before
+}
+
+/// Whether a fact of a record is read by those who test.
+fn is_reading(fact: &Fact) -> bool {
+    fact.settled_by == Settler::Test && fact.writable
+}
+
+/// The readings that are not taken yet.
+fn yet_to_read(
+    ruleset: &Arc<Ruleset>,
+    design: &Design,
+    records: &[(KindId, FactIx)],
+) -> Vec<ToRead> {
     let mut bare = design.clone();
     bare.closed
         .extend(records.iter().map(|(record, _)| *record));
     let broken = broken_without(ruleset, bare);
-    let (opened, free) = opened(ruleset, design, &records);
+    let (opened, free) = opened(ruleset, design, records);
     let places: Vec<Place> = free.iter().map(|(p, _)| *p).collect();
     let residual = Residual::of(ruleset, opened, &places, Stage::Verify);
     let mut engine = residual.engine();
@@ -166,8 +223,6 @@ pub(super) fn to_read(ruleset: &Arc<Ruleset>, design: &Design) -> Vec<ToRead> {
             ..ToRead::of(ruleset, design, *object, (kind, place.fact))
         });
     }
-    all.extend(taken(&records, &mut linker));
-    all.sort_by_key(|r| (r.object, r.fact));
     all
 }
 
@@ -188,7 +243,7 @@ impl ToRead {
             record,
             fact: ix,
             reading: fact.name.clone(),
-            means: fact.means.clone(),
+            means: fact.texts.means.clone(),
             unit: fact.unit().cloned(),
             words: Vec::new(),
             needed: false,
@@ -197,6 +252,7 @@ impl ToRead {
             required: Accepted::default(),
             usual: Accepted::default(),
             read: None,
+            read_at: None,
         }
     }
 }
@@ -277,12 +333,7 @@ fn open_record(
             );
             // Conditions of a test, as the temperature of the conductors, have a usual value.
             let usual = ruleset.assumption(record, FactIx(ix)).is_some();
-            if !fact.writable
-                || !read
-                || usual
-                || fact.settled_by != Settler::Test
-                || filled.contains(&FactIx(ix))
-            {
+            if !read || usual || !is_reading(fact) || filled.contains(&FactIx(ix)) {
                 return None;
             }
             open.push(FactIx(ix));
@@ -364,7 +415,7 @@ fn taken(records: &[(KindId, FactIx)], linker: &mut Linker<'_>) -> Vec<ToRead> {
             };
             for (ix, w) in written_facts(entry) {
                 let fact = kind.fact(ix);
-                if ix == *of || fact.settled_by != Settler::Test || !fact.writable {
+                if ix == *of || !is_reading(fact) {
                     continue;
                 }
                 let Some(read) = super::as_designed::shown(ruleset, design, fact, &w.value) else {
@@ -373,6 +424,10 @@ fn taken(records: &[(KindId, FactIx)], linker: &mut Linker<'_>) -> Vec<ToRead> {
                 all.push(ToRead {
                     expected: expected(linker, (*record, ix), *object),
                     read: Some(read),
+                    read_at: match &w.value {
+                        Possible::Number(i) => Some((i.lo, i.hi)),
+                        _ => None,
+                    },
                     ..ToRead::of(ruleset, design, *object, (*record, ix))
                 });
             }

@@ -43,7 +43,7 @@ pub fn told(ruleset: &Ruleset, design: &Design, to: Settler) -> Vec<Told> {
                     of: design.label(id),
                     label: object.label.clone(),
                     fact: fact.name.clone(),
-                    means: fact.means.clone(),
+                    means: fact.texts.means.clone(),
                     value: value(&mut linker, id, t.fact),
                 });
             }
