@@ -2,7 +2,7 @@
 
 use super::as_designed::shown;
 use crate::check::{Linker, show_val};
-use crate::design::model::{Design, ObjectId, Possible};
+use crate::design::model::{Design, ObjectId, Possible, Status};
 use crate::expression::{Flags, Presence, Val};
 use crate::ruleset::{Ruleset, Telling};
 use crate::vocabulary::{Fact, FactIx, FactType, KindId, LINES, Settler};
@@ -33,23 +33,57 @@ pub fn told(ruleset: &Ruleset, design: &Design, to: Settler) -> Vec<Told> {
     for (kind, facts) in by_kind(ruleset, to) {
         for id in design.of_kind(kind) {
             let object = design.object(id);
-            if !object.stays() {
+            let goes = object.status == Status::ToGo && !object.absent && !object.phantom;
+            if !goes && !object.stays() {
                 continue;
             }
-            for t in &facts {
-                let fact = v.fact(kind, t.fact);
+            let mut add = |ix: FactIx, value: Option<String>| {
+                let fact = v.fact(kind, ix);
                 all.push(Told {
                     kind: v.kind(kind).name.clone(),
                     of: design.label(id),
                     label: object.label.clone(),
                     fact: fact.name.clone(),
                     means: fact.texts.means.clone(),
-                    value: value(&mut linker, id, t.fact),
+                    value,
                 });
+            };
+            // Of what is taken out only that.
+            if goes {
+                let status = v.kind(kind).fact_named("status");
+                status
+                    .into_iter()
+                    .for_each(|ix| add(ix, Some(Status::ToGo.word().to_owned())));
+                continue;
+            }
+            for t in &facts {
+                if !is_nothing(&mut linker, id, t.fact) {
+                    add(t.fact, value(&mut linker, id, t.fact));
+                }
             }
         }
     }
     all
+}
+
+/// Whether a fact is worked out to be none, so that nobody is to fill it in.
+fn is_nothing(linker: &mut Linker<'_>, id: ObjectId, ix: FactIx) -> bool {
+    let object = linker.design.object(id);
+    let fact = linker.ruleset.vocabulary.fact(object.kind, ix);
+    let one = matches!(
+        fact.ty,
+        FactType::Quantity {
+            per_line: false,
+            ..
+        } | FactType::Date
+    );
+    let derived = linker.ruleset.derivation(object.kind, ix).is_some();
+    if !one || !derived || object.written(ix).is_some() {
+        return false;
+    }
+    let reg = linker.fact(id, ix, None);
+    let val = linker.program.val(reg);
+    val.bits == Presence::ABSENT && !val.flags.any(Flags::UNSOUND)
 }
 
 /// What somebody is told, kind by kind, in the order in which the ruleset first names each.
