@@ -187,7 +187,7 @@ fn found(job: &str, fact: &str) -> &'static str {
         ("Ze", _) => "0.28 ohm (measured)",
         ("Ipf", _) if large => "1.3 kA (measured)",
         ("Ipf", _) => "0.9 kA (measured)",
-        ("agreed-demand", "car-park") => "100 A",
+        ("agreed-demand", "car-park" | "workplace") => "100 A",
         ("agreed-demand", _) => "60 A",
         ("looped", _) => "no (by-enquiry)",
         ("tails", _) if large => "singles 35 mm² 2 m",

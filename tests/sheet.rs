@@ -12,8 +12,10 @@ use std::process::Command;
 
 use amperule::answer::{Accepted, Sheet, Side, ToRead};
 use amperule::check::Outcome;
+use amperule::report::sheet::{self, SheetOf};
 use amperule::ruleset::{Severity, Stage};
 use amperule::session::{Ask, Installation, Options};
+use amperule::vocabulary::Settler;
 
 const DESIGNS: [&str; 6] = [
     "examples/quarry-cottage",
@@ -292,6 +294,69 @@ fn a_sheet_of_a_design_in_breach_says_so() {
     let (_, good) = run(&["sheet", "examples/quarry-cottage.amp"]);
     assert!(!good.contains("Not to be built"), "{good}");
     assert!(good.contains("prove dead"), "{good}");
+}
+
+/// A reading that is taken keeps what it had to be, and one beyond that is marked.
+#[test]
+fn a_reading_taken_is_held_against_what_it_must_be() {
+    let (text, sheet) = sheet_of("examples/mill-lane-workshop");
+    let wanted = sheet.readings.iter().find(|r| r.reading == "R1R2");
+    let wanted = wanted.expect("a continuity to read");
+    let most = wanted.required.high.as_ref().expect("a limit").at;
+    let with = |ohm: f64| {
+        let text = with_readings(&text, std::slice::from_ref(wanted), |r| {
+            Some(number(r, ohm))
+        });
+        read(&text).sheet()
+    };
+    let of = |sheet: &Sheet| {
+        let same = |r: &&ToRead| (r.object, r.fact) == (wanted.object, wanted.fact);
+        sheet
+            .readings
+            .iter()
+            .find(same)
+            .expect("the reading")
+            .clone()
+    };
+    for (ohm, marked) in [(most * 0.1, false), (most * 1.5, true)] {
+        let sheet = with(ohm);
+        let taken = of(&sheet);
+        assert!(taken.read.is_some());
+        assert_eq!(
+            taken.required.high.as_ref().map(|s| s.at.to_bits()),
+            Some(most.to_bits())
+        );
+        let told = sheet::text(&SheetOf::default(), &sheet);
+        assert_eq!(told.contains("not what it must be"), marked, "{ohm}");
+    }
+}
+
+/// What the works take out stands on the sheet, and on the paper for the network operator.
+#[test]
+fn what_is_taken_out_is_told() {
+    let (text, _) = sheet_of("examples/mill-lane-workshop");
+    let old = "charge-point old-bay { circuit: bay-1  status: to-go  In: 16 A }\n";
+    let of = read(&text.replacen(
+        "charge-point bay-1 {",
+        &format!("{old}charge-point bay-1 {{"),
+        1,
+    ));
+    let sheet = of.sheet();
+    let gone: Vec<&str> = (sheet.things.iter().filter(|t| t.goes))
+        .map(|t| t.name.as_str())
+        .collect();
+    assert_eq!(gone, ["old-bay"]);
+    let told = sheet::text(&SheetOf::default(), &sheet);
+    let out = told.find("To take out").expect("a section of its own");
+    let build = told.find("To build").expect("a section of its own");
+    assert!(told[out..build].contains("charge-point old-bay"), "{told}");
+    let notice = of.told(Settler::Network);
+    let status: Vec<_> = notice.iter().filter(|t| t.of == "old-bay").collect();
+    assert_eq!(status.len(), 1);
+    assert_eq!(
+        (status[0].fact.as_str(), status[0].value.as_deref()),
+        ("status", Some("to-go"))
+    );
 }
 
 /// Text, page and JSON say the same, and names from the design cannot break the page.
