@@ -472,3 +472,41 @@ fn a6_a_difference_is_shown_as_one() {
     let f = World::rules(&[rule]).finding("thing t { warmth: 90 °C }", "it");
     assert_eq!(f.message, "t is 70 K too warm at 90 °C");
 }
+
+/// A share in % is held against a share: 3 is 300 %.
+#[test]
+fn a6_a_share_is_not_compared_with_a_bare_number() {
+    let limit = |is: &str| {
+        format!(
+            "{KINDS}\nlimits:\n  top: {{is: {is}, means: 'a share', source: 'of this test'}}\nrules:\n{}",
+            rule("it", "share <= limits.top")
+        )
+    };
+    for yaml in [
+        limit("3"),
+        format!("{KINDS}\nrules:\n{}", rule("it", "share <= 3")),
+        format!("{KINDS}\nrules:\n{}", rule("it", "3 >= share")),
+    ] {
+        let told = said(&refused(&[("lab", &yaml)], "lab", None));
+        assert!(told.contains("3 is 300 %: write the unit"), "{told}");
+    }
+    let w = World::of(&[("lab", &limit("'3 %'"))], "lab");
+    assert_eq!(w.outcome("thing t { share: 90 % }"), Outcome::Failed);
+    assert_eq!(
+        World::one("share > 0").outcome("thing t { share: 2 % }"),
+        Outcome::Met
+    );
+}
+
+/// What takes a rule out of play is no cure of its breach.
+#[test]
+fn g7_a_bound_is_no_cure_where_the_rule_no_longer_applies() {
+    let guarded = rule_with("it", "thing", "x <= 3 A", "    where: 'y <= 5 A'\n");
+    let of = World::rules(&[guarded]).design("thing t { x: 9 A  y: 4 A }");
+    let all = of.bounds(&of.bounded_facts(&[]));
+    let cures = |fact: &str| {
+        let mut bounds = all.bounds.iter();
+        bounds.find(|b| b.fact == fact).map_or(0, |b| b.cures.len())
+    };
+    assert_eq!((cures("x"), cures("y")), (1, 0));
+}

@@ -3,7 +3,7 @@
 use super::super::syntax::{BinaryOp, Expr, ExprKind, Range};
 use super::super::typed::{TermId, TermKind, Ty};
 use super::{TypingError, Work, fits, line_indices, present_when, word_index};
-use crate::quantity::{Dim, absolute_floor};
+use crate::quantity::{Dim, Unit, absolute_floor};
 use crate::vocabulary::{LINES, WordSet};
 impl Work<'_, '_> {
     pub(super) fn binary(
@@ -164,6 +164,8 @@ impl Work<'_, '_> {
             let id = self.condition(TermKind::Same(a_id, b_id), range);
             return self.negate_if(op == BinaryOp::Ne, id, range);
         };
+        self.share(a_id, b, b_id);
+        self.share(b_id, a, a_id);
         let kind = match op {
             BinaryOp::Le => TermKind::Le(a_id, b_id, floor),
             BinaryOp::Ge => TermKind::Le(b_id, a_id, floor),
@@ -173,6 +175,38 @@ impl Work<'_, '_> {
         };
         let id = self.condition(kind, range);
         self.negate_if(op == BinaryOp::Ne, id, range)
+    }
+
+    /// Reports a share in % that is compared with a number without a unit: 3 is 300 %.
+    fn share(&mut self, share: TermId, written: &Expr, number: TermId) {
+        let TermKind::Read { fact, .. } = &self.terms[share.0 as usize].kind else {
+            return;
+        };
+        let percent = fact.by_kind.iter().any(|(kind, ix)| {
+            let fact = self.typer.vocabulary.fact(*kind, *ix);
+            fact.unit().is_some_and(Unit::is_percent)
+        });
+        let x = match &self.terms[number.0 as usize].kind {
+            TermKind::Number(x) if matches!(written.kind, ExprKind::Number { unit: None, .. }) => {
+                *x
+            }
+            TermKind::Limit(id) => {
+                let limit = &self.typer.limits.all[id.0 as usize];
+                match limit.value {
+                    Some(x) if !limit.unit.is_percent() => x,
+                    _ => return,
+                }
+            }
+            _ => return,
+        };
+        if percent && x != 0.0 {
+            let error = TypingError::new(
+                written.range.clone(),
+                format!("a share in % is compared with the number {x}"),
+            );
+            self.errors
+                .push(error.help(format!("{x} is {} %: write the unit", 100.0 * x)));
+        }
     }
 
     pub(super) fn negate_if(&mut self, negate: bool, id: TermId, range: &Range) -> TermId {
