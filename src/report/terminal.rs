@@ -309,8 +309,6 @@ fn finding(f: &Finding, file: &FileReport<'_>, style: Style) -> Visible {
 pub(super) fn cited(f: &Finding) -> String {
     let cite = f.clause.clone().unwrap_or_default();
     let sure = match f.confidence {
-        // What is not judged nobody has to be sure of.
-        _ if f.reason == Some(Reason::LeftOut) => "",
         Confidence::Published => "",
         Confidence::FromMemory => "from memory",
         Confidence::CommonPractice => "common practice",

@@ -83,7 +83,7 @@ fn told<'a>(
     let given = |key: &&str| item.node.get(key).is_some();
     let (id, condition) = (item.node.get("id"), get("where"));
     let (Some(id), Some(condition)) = (id, condition) else {
-        if let Some(key) = ["id", "where", "each", "severity", "topic"]
+        if let Some(key) = ["id", "where", "each", "severity", "topic", "confidence"]
             .into_iter()
             .find(given)
         {
@@ -103,6 +103,13 @@ fn told<'a>(
         problems,
     )
     .and_then(Severity::from_word)?;
+    let confidence = choice(
+        text("confidence").unwrap_or("from-memory"),
+        at("confidence"),
+        &Confidence::ALL.map(Confidence::word),
+        problems,
+    )
+    .and_then(Confidence::from_word)?;
     let kind = text("each").unwrap_or("installation");
     let each = subject_kind(context.vocabulary, kind, at("each"), problems)?;
     let scope = Scope::of(each);
@@ -138,7 +145,7 @@ fn told<'a>(
         )).into()),
         point_at: Vec::new().into(),
         follows_from: Vec::new(),
-        confidence: Confidence::FromMemory,
+        confidence,
         departable: false,
         span: item.at,
     })

@@ -171,7 +171,7 @@ pub const CHANGE: Shape = shape(
 /// An entry of `left-out`.
 pub const LEFT_OUT: Shape = shape(
     "an entry of `left-out`",
-    "what clause why in id each where severity topic help",
+    "what clause why in id each where severity topic help confidence",
 );
 /// An entry of `expect`.
 pub const EXPECTATION: Shape = shape("an expected reading", "reads is up-to always in");

@@ -3,7 +3,7 @@
 
 use amperule::check::{Outcome, Reason, Standing};
 use amperule::quantity::days_from_civil;
-use amperule::ruleset::Severity;
+use amperule::ruleset::{Confidence, Severity};
 
 use super::world::{KINDS, World, load, rule};
 
@@ -247,4 +247,20 @@ fn g5_layers_withdraw_and_amend_it() {
     let heavier = firm("amend: [{id: lab-weight, severity: breach, because: 'we insist'}]\n");
     let weight = heavier.ruleset.rule("lab-weight").expect("it is told");
     assert_eq!(weight.severity, Severity::Breach);
+}
+
+/// How sure its author is of the clause is the author's to say.
+#[test]
+fn g5_its_confidence_is_from_memory_unless_it_says_otherwise() {
+    let of = |more: &str| {
+        let entry = format!(
+            "left-out:\n  - {{what: weight, clause: LAB 2, why: no fact for it, id: weight, \
+             each: thing, where: 'x > 5 A', topic: tests{more}}}\n"
+        );
+        World::lab(&entry, &[rule("it", "x <= 9 A")])
+            .finding("thing t { x: 6 A }", "weight")
+            .confidence
+    };
+    assert_eq!(of(""), Confidence::FromMemory);
+    assert_eq!(of(", confidence: published"), Confidence::Published);
 }
