@@ -166,17 +166,25 @@ fn unmet(report: &Report) -> NotMet {
         .collect()
 }
 
-/// What a row of one cell does not meet, and what it comes to by each least severity.
-fn row(text: &str, cell: &str) -> (NotMet, [Standing; 3]) {
-    let (project, options) = (project(text), Options::default());
+/// Something of the rows of a table with one column, for `run` in ampere.
+fn of_rows<T>(project: &Project, f: impl FnOnce(&Rows<'_>) -> T) -> T {
+    let options = Options::default();
     let loaded = project.open(Path::new(PATH), &options);
     let of = loaded.sound().expect("a sound design");
     let rows = Rows::new(
-        (&project, &loaded, &options),
+        (project, &loaded, &options),
         of,
         (&["run (A)"], "table.csv"),
     );
-    let rows = rows.unwrap_or_else(|problems| unreachable!("{problems:#?}"));
+    f(&rows.unwrap_or_else(|problems| unreachable!("{problems:#?}")))
+}
+
+/// What a row of one cell does not meet, and what it comes to by each least severity.
+fn row(text: &str, cell: &str) -> (NotMet, [Standing; 3]) {
+    of_rows(&project(text), |rows| row_of(rows, cell))
+}
+
+fn row_of(rows: &Rows<'_>, cell: &str) -> (NotMet, [Standing; 3]) {
     let mut reader = rows.reader();
     let result = rows.row(&mut reader, &[cell]).expect("a value of `run`");
     let named = |u: &Unmet| {
@@ -539,18 +547,13 @@ fn a_cell_may_name_one_of_several_numbers() {
         let wanted = Severity::ALL.map(|least| Standing::of(&judged.report.counts, least));
         assert_eq!(standings, wanted, "{cell}");
     }
-    let (project, options) = (project(&text), Options::default());
-    let loaded = project.open(Path::new(PATH), &options);
-    let of = loaded.sound().expect("a sound design");
-    let rows = Rows::new(
-        (&project, &loaded, &options),
-        of,
-        (&["run (A)"], "table.csv"),
-    );
-    let rows = rows.unwrap_or_else(|problems| unreachable!("{problems:#?}"));
+    let refuses = |cell: &str| {
+        of_rows(&project(&text), |rows| {
+            rows.row(&mut rows.reader(), &[cell]).is_err()
+        })
+    };
     for other in ["5", "2 .. 10", "40 A"] {
-        let refused = rows.row(&mut rows.reader(), &[other]);
-        assert!(refused.is_err(), "{other} {refused:?}");
+        assert!(refuses(other), "{other}");
     }
 }
 
@@ -562,19 +565,12 @@ fn a_cell_is_no_value_that_the_fact_leaves_out() {
     let files: Memory = [(PATH, text.as_str()), ("own/lab/ruleset.yaml", &lab)]
         .into_iter()
         .collect();
-    let (project, options) = (
-        Project::new(Arc::new(files), vec!["own".into()]),
-        Options::default(),
-    );
-    let loaded = project.open(Path::new(PATH), &options);
-    let of = loaded.sound().expect("a sound design");
-    let rows = Rows::new(
-        (&project, &loaded, &options),
-        of,
-        (&["run (A)"], "table.csv"),
-    );
-    let rows = rows.unwrap_or_else(|problems| unreachable!("{problems:#?}"));
-    let judged = |cell: &str| rows.row(&mut rows.reader(), &[cell]);
-    assert!(judged("0.001").is_ok());
-    assert!(judged("0").is_err(), "{:?}", judged("0"));
+    let project = Project::new(Arc::new(files), vec!["own".into()]);
+    let takes = |cell: &str| {
+        of_rows(&project, |rows| {
+            rows.row(&mut rows.reader(), &[cell]).is_ok()
+        })
+    };
+    assert!(takes("0.001"));
+    assert!(!takes("0"));
 }

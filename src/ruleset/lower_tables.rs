@@ -319,32 +319,31 @@ fn table_key(
 }
 
 fn ends(f: &Fields<'_>, problems: &mut Vec<Problem>) -> (Between, Beyond) {
-    let between = match f.text("between", problems) {
-        None | Some("nothing") => Between::Nothing,
-        Some("next-larger") => Between::NextLarger,
-        Some("linear") => Between::Linear,
-        Some(other) => {
-            let at = f.at("between");
-            let why = format!("`{other}` says nothing between rows");
-            Problem::wrong("bad-between", at, why)
-                .help("one of nothing, next-larger, linear")
+    let mut said = |key: &str, code: &'static str, where_: &str, words: &[&str]| {
+        // What held before `none` had its word.
+        let word = f
+            .text(key, problems)
+            .filter(|w| (key, *w) != ("beyond", "error"))?;
+        if !words.contains(&word) {
+            let why = format!("`{word}` says nothing {where_}");
+            Problem::wrong(code, f.at(key), why)
+                .help(format!("one of {}", words.join(", ")))
                 .report(problems);
-            Between::Nothing
         }
+        Some(word)
     };
-    let beyond = match f.text("beyond", problems) {
-        Some("hold") => Beyond::Hold,
-        None | Some("none" | "error") => Beyond::Nothing,
-        Some(other) => {
-            let at = f.at("beyond");
-            let why = format!("`{other}` says nothing beyond the ends");
-            Problem::wrong("bad-beyond", at, why)
-                .help("one of none, hold")
-                .report(problems);
-            Beyond::Nothing
-        }
-    };
-    (between, beyond)
+    let words = Between::ALL.map(Between::word);
+    let between = said("between", "bad-between", "between rows", &words);
+    let words = Beyond::ALL.map(Beyond::word);
+    let beyond = said("beyond", "bad-beyond", "beyond the ends", &words);
+    (
+        between
+            .and_then(Between::from_word)
+            .unwrap_or(Between::Nothing),
+        beyond
+            .and_then(Beyond::from_word)
+            .unwrap_or(Beyond::Nothing),
+    )
 }
 
 fn row_key(
