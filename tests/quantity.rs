@@ -656,6 +656,9 @@ fn days_count_without_gaps() {
             }
         }
     }
+    let last = |year| days_from_civil(year, 12, 31).is_some();
+    assert_eq!([last(999_999), last(1_000_000)], [true, false]);
+    assert_eq!([last(-999_999), last(-1_000_000)], [true, false]);
     assert_eq!(parse_date("1970-01-01"), Ok(0));
     assert_eq!(parse_date("2000-03-01"), Ok(11_017));
     assert_eq!(format_date(parse_date("2026-11-02").unwrap()), "2026-11-02");
