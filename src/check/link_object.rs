@@ -378,7 +378,7 @@ impl Linker<'_> {
                 Some(ix) => {
                     let (mut members, rest) = self.members_of(*id, ix);
                     // Once the work is done, what it takes out is in no list.
-                    members.retain(|(m, _)| !self.goes(m));
+                    members.retain(|(m, _)| !self.goes(m) && !matches!(m, Obj::Absent));
                     for (m, p) in &mut members {
                         let there = self.present(m);
                         *p = self.both(*p, there);

@@ -133,6 +133,19 @@ fn b2_is_present_heeds_what_a_thing_says_of_itself() {
     assert_eq!(part("status: to-go"), Failed);
 }
 
+/// A part of a list goes like a member of one.
+#[test]
+fn b2_a_part_that_goes_is_not_in_its_list() {
+    let of = |said: &str| {
+        let text =
+            format!("lister l {{ bits: first {{ In: 6 A }}, first {{ In: 32 A  {said} }} }}");
+        let each = outcome("lister", "every b in bits: b.In <= 10 A", &text);
+        (each, outcome("lister", "(count b in bits) == 1", &text))
+    };
+    assert_eq!(of(""), (Failed, Failed));
+    assert_eq!(of("status: to-go"), (Met, Met));
+}
+
 /// A parameter that says no says no: what leads there is the same mistake.
 #[test]
 fn b2_a_parameter_may_say_that_a_thing_is_absent() {
