@@ -11,6 +11,7 @@ mod labels;
 mod link;
 mod link_aggregate;
 mod link_object;
+mod link_presence;
 mod link_term;
 mod link_value;
 mod missing;
