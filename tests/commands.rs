@@ -265,6 +265,33 @@ fn a_rule_is_shown_whole() {
     assert_eq!(run(&["rules", "show", "iec-nothing"]).0, 2);
 }
 
+/// A rule that a layer withdrew is not said never to have been, and the help does not lead back.
+#[test]
+fn a_rule_that_was_withdrawn_is_told_as_that() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let firm = dir.path().join("firm");
+    std::fs::create_dir(&firm).expect("a folder");
+    let patch = "ruleset: firm\ntitle: firm\nwithdraw:\n  \
+                 - {id: gb-bond-continuous, because: 'not here'}\n  \
+                 - {id: iec-voltage-drop, because: 'nor here'}\n";
+    std::fs::write(firm.join("ruleset.yaml"), patch).expect("a ruleset");
+    for (rule, why, help) in [
+        ("gb-bond-continuous", "not here", "--rules gb"),
+        ("iec-voltage-drop", "nor here", "--rules iec"),
+    ] {
+        let line = ["explain", rule, "--rules", "gb + firm", "--rulesets", "."];
+        let (code, out, err) = crate::common::program::run(dir.path(), &line, 200);
+        let told = out + &err;
+        assert_eq!(code, 2, "{told}");
+        let withdrawn = format!("`{rule}` is withdrawn by `firm`: {why}");
+        assert!(told.contains(&withdrawn), "{told}");
+        assert!(
+            told.contains(&format!("amperule explain {rule} {help}")),
+            "{told}"
+        );
+    }
+}
+
 /// What a message says to write instead keeps the number that was meant, so that it can be copied.
 #[test]
 fn an_example_keeps_the_number_that_was_written() {

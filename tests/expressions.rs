@@ -78,6 +78,16 @@ fn slips_say_what_to_write() {
         (e.range.start, e.help.as_slice()),
         (2, &["a comparison is written `==`".to_owned()][..])
     );
+    for (slip, help) in [
+        ("a =< b", "`at most` is written `<=`"),
+        ("a => b", "`at least` is written `>=`"),
+        ("x <= n-1 A", "write blanks around a minus"),
+        ("(a + b", "write the `)` that is missing"),
+    ] {
+        let e = parse(slip).unwrap_err();
+        assert!(e.help.iter().any(|h| h.contains(help)), "{slip}: {e:?}");
+    }
+    assert!(parse("a +").unwrap_err().help.is_empty());
     assert!(parse("a +").unwrap_err().message.contains("ends"));
     assert!(parse("").unwrap_err().message.contains("ends"));
     assert!(

@@ -331,6 +331,32 @@ fn a_reading_taken_is_held_against_what_it_must_be() {
     }
 }
 
+/// Limits that no value keeps are told as that, not as a range that runs backwards.
+#[test]
+fn limits_that_no_value_keeps_are_told() {
+    let (_, sheet) = sheet_of("examples/quarry-cottage");
+    let limited = |r: &&ToRead| r.usual.low.is_some() && r.usual.high.is_some();
+    let r = sheet.readings.iter().find(limited).expect("two limits");
+    assert!(sheet::asked(r).usual.contains(" to "));
+    let mut turned = r.clone();
+    std::mem::swap(&mut turned.usual.low, &mut turned.usual.high);
+    assert_eq!(sheet::asked(&turned).usual, "no value passes");
+}
+
+/// Who must be asked first is given no last day of a notice.
+#[test]
+fn what_is_worked_out_to_be_none_is_no_blank() {
+    let paper = |text: &str| {
+        let told = read(text).told(Settler::Network);
+        told.into_iter().find(|t| t.fact == "notice-due")
+    };
+    let (text, _) = sheet_of("examples/quarry-cottage");
+    assert!(paper(&text).is_some());
+    let apply = text.replacen("looped: no", "looped: yes", 1);
+    assert_ne!(apply, text);
+    assert_eq!(paper(&apply).map(|t| t.value), None);
+}
+
 /// What the works take out stands on the sheet, and on the paper for the network operator.
 #[test]
 fn what_is_taken_out_is_told() {

@@ -75,6 +75,22 @@ fn a_bomb_of_aliases_is_an_error() {
 }
 
 /// Documents of all files of the rulesets in the program.
+/// Each slip is told what to write, not what another would have needed.
+#[test]
+fn slips_have_a_help_of_their_own() {
+    for (text, help) in [
+        ("a:\n\t- b\n", "indent with blanks, not with tabs"),
+        ("a: b\na: c\n", "write it once: one of the two is to go"),
+        ("a: 'it's less'\n", "an apostrophe is written twice"),
+        ("a: b: c\n", "in single quotes"),
+    ] {
+        let source = SourceFile::new("t.yaml", text);
+        let p = read(FileId(FileId::RULESET), &source, 0).unwrap_err();
+        assert!(p.help.iter().any(|h| h.contains(help)), "{text:?}: {p:?}");
+        assert!(!p.message.contains("DuplicateKeyPolicy"), "{p:?}");
+    }
+}
+
 fn documents() -> Vec<(String, Value)> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("rulesets");
     let mut all = Vec::new();

@@ -1,7 +1,7 @@
 //! Whether things are there: said so, taken out by the works, or one of several that may be taken.
 
 use super::link::{Linker, Obj, What};
-use crate::design::model::{ObjectId, Possible, Status, Written};
+use crate::design::model::{ObjectId, Possible, Written};
 use crate::expression::{Op, Reg};
 use crate::quantity::TruthSet;
 use crate::vocabulary::{FactIx, PRESENT};
@@ -9,7 +9,7 @@ use crate::vocabulary::{FactIx, PRESENT};
 impl Linker<'_> {
     /// Whether it is a thing that the works take out.
     pub(super) fn goes(&self, o: &Obj) -> bool {
-        matches!(o, Obj::One(id) if self.design.object(*id).status == Status::ToGo)
+        matches!(o, Obj::One(id) if self.design.object(*id).goes())
     }
 
     /// Whether what a path leads to is there once the work is done: nothing, where it certainly is.

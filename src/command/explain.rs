@@ -35,20 +35,16 @@ impl Explain {
         let ruleset = self.which.load(out)?;
         let Some(rule) = ruleset.rule(&self.rule) else {
             let (id, edition) = (&ruleset.id, &ruleset.edition.id);
-            let text = format!(
-                "`{}` is neither a rule in {id} edition {edition} nor the code of a mistake",
-                self.rule
-            );
             let withdrawn = ruleset.withdrawn.iter().find(|w| w.0 == self.rule);
-            if let Some((_, layer, because)) = withdrawn {
-                let text = format!("`{}` is withdrawn by `{layer}`: {because}", self.rule);
-                return Err(Problem::error("unknown-rule", text)
-                    .help(format!(
-                        "without that layer it holds: `amperule explain {} --rules {id}`",
-                        self.rule
-                    ))
-                    .into());
-            }
+            let text = match withdrawn {
+                Some((_, layer, because)) => {
+                    format!("`{}` is withdrawn by `{layer}`: {because}", self.rule)
+                }
+                None => format!(
+                    "`{}` is neither a rule in {id} edition {edition} nor the code of a mistake",
+                    self.rule
+                ),
+            };
             let ids = ruleset.rules.iter().map(|r| r.id.as_str());
             let ids = ids.chain(mistakes().map(|(code, _)| code));
             let problem = Problem::error("unknown-rule", text);
@@ -63,6 +59,11 @@ impl Explain {
             let problem = match other {
                 Some(base) if *base != ruleset.id => problem.help(format!(
                     "ask the ruleset `{base}` for it: `amperule explain {} --rules {base}`",
+                    self.rule
+                )),
+                // A patch withdrew what the ruleset under it states.
+                Some(base) if withdrawn.is_some() => problem.help(format!(
+                    "without that layer it holds: `amperule explain {} --rules {base}`",
                     self.rule
                 )),
                 _ => problem.did_you_mean(&self.rule, ids),

@@ -207,6 +207,12 @@ impl Object {
         self.absent || self.status == Status::ToGo
     }
 
+    /// Whether it is written, and there until the works take it out.
+    #[must_use]
+    pub fn goes(&self) -> bool {
+        !self.phantom && !self.absent && self.status == Status::ToGo
+    }
+
     /// Whether it is written and there once the work is done.
     #[must_use]
     pub fn stays(&self) -> bool {

@@ -341,24 +341,18 @@ impl Work<'_, '_> {
     }
 
     fn number(&mut self, e: &Expr) -> (TermId, Option<Dim>) {
-        let (id, ty) = self.scalar(e);
-        if ty == Some(Ty::Temperature) {
-            let why = "this is a temperature, where a number is expected";
-            self.errors
-                .push(TypingError::new(e.range.clone(), why).help(
+        match self.scalar(e) {
+            (id, Some(Ty::Number(d))) => (id, Some(d)),
+            (id, Some(ty)) => {
+                let why = format!("this is {ty}, where a number is expected");
+                self.errors
+                    .push(TypingError::new(e.range.clone(), why).help(
                     "calculate with its difference to another, which is in K: `(t - 20 °C) / 1 K`",
                 ));
+                (id, None)
+            }
+            (id, None) => (id, None),
         }
-        (
-            id,
-            ty.and_then(|ty| {
-                if let Ty::Number(d) = ty {
-                    Some(d)
-                } else {
-                    None
-                }
-            }),
-        )
     }
 
     fn pure(&mut self, e: &Expr) -> TermId {

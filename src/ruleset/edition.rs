@@ -96,17 +96,18 @@ impl Edition {
                     .report(problems);
             }
             let days = [
-                ("usable-from", of, "required-from", edition.required_from),
-                ("usable-from", of, "withdrawn-on", edition.withdrawn_on),
-                (
-                    "required-from",
-                    edition.required_from,
-                    "withdrawn-on",
-                    edition.withdrawn_on,
-                ),
+                ("usable-from", of),
+                ("required-from", edition.required_from),
+                ("withdrawn-on", edition.withdrawn_on),
             ];
-            for (first, a, then, b) in days {
-                if a.zip(b).is_some_and(|(a, b)| b < a) {
+            let days: Vec<_> = days
+                .iter()
+                .filter_map(|(key, d)| Some((key, (*d)?)))
+                .collect();
+            for pair in days.windows(2) {
+                if let [(first, a), (then, b)] = pair
+                    && b < a
+                {
                     let why = format!("`{then}` lies before `{first}`");
                     Problem::wrong("bad-date", node.span, why)
                         .help("correct one of the two days")

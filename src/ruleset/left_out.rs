@@ -96,18 +96,15 @@ fn told<'a>(
         return None;
     };
     let at = |key: &str| get(key).map_or(item.at, |n| n.span);
-    let severity = choice(
-        text("severity").unwrap_or("advice"),
-        at("severity"),
-        &Severity::ALL.map(Severity::word),
-        problems,
-    )
-    .and_then(Severity::from_word)?;
-    let confidence = choice(
-        text("confidence").unwrap_or("from-memory"),
-        at("confidence"),
+    let mut one_of = |key: &str, default: &'static str, words: &[&str]| {
+        choice(text(key).unwrap_or(default), at(key), words, problems)
+    };
+    let severity = one_of("severity", "advice", &Severity::ALL.map(Severity::word))
+        .and_then(Severity::from_word)?;
+    let confidence = one_of(
+        "confidence",
+        "from-memory",
         &Confidence::ALL.map(Confidence::word),
-        problems,
     )
     .and_then(Confidence::from_word)?;
     let kind = text("each").unwrap_or("installation");

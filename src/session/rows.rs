@@ -13,7 +13,7 @@ use crate::answer::{Parameter, RowJudge, RowReader};
 use crate::check::{Counts, Departures, Outcome, Standing, Subject, Used};
 use crate::design::model::Possible;
 use crate::expression::Val;
-use crate::quantity::{TruthSet, Unit, parse_quantity};
+use crate::quantity::{TruthSet, Unit, holds_le, parse_quantity};
 use crate::ruleset::{Rule, Severity};
 use crate::source::{Memory, Problem, closest};
 use crate::vocabulary::WordSet;
@@ -432,9 +432,9 @@ fn no_parameter(parameters: &[Parameter], table: &str) -> Problem {
 
 /// Whether two values are the same, but for the rounding of a unit.
 fn alike(a: &Possible, b: &Possible) -> bool {
-    let close = |x: f64, y: f64| x == y || (x - y).abs() <= 1e-9 * x.abs().max(y.abs());
+    let same = |x: f64, y: f64| holds_le(x, y, 0.0) && holds_le(y, x, 0.0);
     match (a, b) {
-        (Possible::Number(a), Possible::Number(b)) => close(a.lo, b.lo) && close(a.hi, b.hi),
+        (Possible::Number(a), Possible::Number(b)) => same(a.lo, b.lo) && same(a.hi, b.hi),
         _ => a == b,
     }
 }

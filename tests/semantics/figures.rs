@@ -510,3 +510,13 @@ fn g7_a_bound_is_no_cure_where_the_rule_no_longer_applies() {
     };
     assert_eq!((cures("x"), cures("y")), (1, 0));
 }
+
+/// A figure that cannot be worked out is told as that, not as any.
+#[test]
+fn g1_a_message_does_not_call_an_unknown_value_any() {
+    let message = "    message: '{subject} takes {y} of {x / y * 1 A}'";
+    let rule = rule("it", "x / y * 1 A >= 1 A and y > 9 A")
+        .replace("    message: '{subject} breaks it'", message);
+    let f = World::rules(&[rule]).finding("thing t { x: 2 A  y: 0 A .. 5 A }", "it");
+    assert_eq!(f.message, "t takes 0 .. 5 A of what is not known");
+}

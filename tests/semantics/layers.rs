@@ -620,3 +620,22 @@ fn d5_all_mistakes_of_a_rule_are_told_at_once() {
     let told = said(&problems);
     assert_eq!(problems.len(), 4, "{told}");
 }
+
+/// A range is told what is wrong with it: another unit, or its ends.
+#[test]
+fn d5_a_range_is_told_what_is_wrong_with_it() {
+    for (domain, why) in [
+        ("'> 0 V'", "is in another unit than the fact, which is in A"),
+        ("9 A .. 1 A", "begins above its end"),
+        ("'about 5'", "is not a range of this fact"),
+    ] {
+        let was = "x: {is: A, means: 'a current', by: site, domain: '>= 0 A'";
+        let is = was.replace("'>= 0 A'", domain);
+        let told = said(&refused(
+            &[("lab", &KINDS.replacen(was, &is, 1))],
+            "lab",
+            None,
+        ));
+        assert!(told.contains(why), "{why} in {told}");
+    }
+}

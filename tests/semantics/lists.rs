@@ -3,6 +3,8 @@
 
 use amperule::check::Outcome::{self, Failed, Met, Undecided};
 
+use amperule::vocabulary::Settler;
+
 use super::world::{KINDS, World, rule_with};
 
 /// The kinds of the other tests, and lists, parts in a list, and one thing of two kinds.
@@ -175,6 +177,25 @@ fn b4_a_thing_of_two_kinds_is_not_held_to_the_series_of_one() {
     };
     assert_eq!(size("k"), Failed);
     assert_eq!(size("?"), Undecided);
+}
+
+/// Whether all readings are written is asked of those who take them, of a new thing, too.
+#[test]
+fn b9_a_list_is_completed_by_those_who_write_it() {
+    let yaml = format!(
+        "{}\nrules:\n{}",
+        kinds().replace(
+            "      dyes: {is: some",
+            "      notes: {is: reverse note.of, means: 'readings', open: yes}\n      dyes: {is: some",
+        ),
+        rule_with("it", "thing", "(count n in notes) >= 1", "")
+    );
+    let of = World::of(&[("lab", &yaml)], "lab").design("thing t { }");
+    let survey = of.survey();
+    let mut asked = survey.each().filter(|q| q.rest);
+    let one = asked.next().map(|q| (q.asked.as_str(), q.settled_by));
+    assert_eq!(one, Some(("all-listed: note", Settler::Test)));
+    assert!(asked.next().is_none());
 }
 
 /// Where the value of an unknown thing comes from is not known.

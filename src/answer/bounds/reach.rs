@@ -23,8 +23,8 @@ pub(super) fn same(leaves: &[LeafId], val: Val) -> Vec<(LeafId, Val)> {
 }
 
 /// Whether a rule that is met again there is met, and not only beside the point.
-fn still_applies(engine: &mut Engine<'_>, verdict: usize, way: &Way<'_>, x: f64) -> bool {
-    engine.applies(verdict, &way.point(x)) != TruthSet::F
+fn still_applies(engine: &mut Engine<'_>, verdict: usize, with: &[(LeafId, Val)]) -> bool {
+    engine.applies(verdict, with) != TruthSet::F
 }
 
 fn stop(engine: &Engine<'_>, verdict: usize, last: f64, breaks: bool) -> Stop {
@@ -84,9 +84,7 @@ pub(super) fn series_cures(
         for (order, upward) in [(above, true), (below, false)] {
             let nearest = order.into_iter().find(|k| {
                 let with = same(leaves, Val::bits(1 << k));
-                domain >> k & 1 != 0
-                    && engine.holds(*v, &with)
-                    && engine.applies(*v, &with) != TruthSet::F
+                domain >> k & 1 != 0 && engine.holds(*v, &with) && still_applies(engine, *v, &with)
             });
             let from = nearest.and_then(|k| all.get(k));
             cures.extend(from.map(|from| cure(engine, *v, *from, upward)));
@@ -243,7 +241,7 @@ fn whole_stretch(engine: &mut Engine<'_>, way: &Way<'_>, held: &[usize]) -> End 
         if breaks && !way.brief {
             let mut further = places.iter().skip(n + 1).copied();
             let again = further.find(|x| engine.holds(*v, &way.point(*x)));
-            s.again_from = again.filter(|x| still_applies(engine, *v, way, *x));
+            s.again_from = again.filter(|x| still_applies(engine, *v, &way.point(*x)));
         }
         return End::Stopped(s);
     }
@@ -338,7 +336,7 @@ pub(super) fn stretch(engine: &mut Engine<'_>, way: &Way<'_>, held: &[usize]) ->
     if breaks {
         let far = Way { from: end, ..*way };
         let again = first(engine, &far, v, beyond);
-        s.again_from = again.filter(|x| still_applies(engine, v, way, *x));
+        s.again_from = again.filter(|x| still_applies(engine, v, &way.point(*x)));
     }
     End::Stopped(s)
 }
@@ -347,7 +345,7 @@ pub(super) fn number_cures(engine: &mut Engine<'_>, way: &Way<'_>, broken: &[usi
     let mut cures = Vec::new();
     for v in broken {
         let from = first(engine, way, *v, way.from);
-        let from = from.filter(|x| still_applies(engine, *v, way, *x));
+        let from = from.filter(|x| still_applies(engine, *v, &way.point(*x)));
         cures.extend(from.map(|from| cure(engine, *v, from, way.up)));
     }
     cures

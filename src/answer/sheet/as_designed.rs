@@ -60,7 +60,7 @@ pub(super) fn things(ruleset: &Ruleset, design: &Design) -> Vec<Thing> {
     let mut all = Vec::new();
     for id in design.ids() {
         let object = design.object(id);
-        let goes = object.status == Status::ToGo && !object.absent && !object.phantom;
+        let goes = object.goes();
         if object.owner.is_some() || !(goes || in_works(design, id)) {
             continue;
         }

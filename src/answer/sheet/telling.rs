@@ -2,7 +2,7 @@
 
 use super::as_designed::shown;
 use crate::check::{Linker, show_val};
-use crate::design::model::{Design, ObjectId, Possible, Status};
+use crate::design::model::{Design, ObjectId, Possible};
 use crate::expression::{Flags, Presence, Val};
 use crate::ruleset::{Ruleset, Telling};
 use crate::vocabulary::{Fact, FactIx, FactType, KindId, LINES, Settler};
@@ -33,8 +33,7 @@ pub fn told(ruleset: &Ruleset, design: &Design, to: Settler) -> Vec<Told> {
     for (kind, facts) in by_kind(ruleset, to) {
         for id in design.of_kind(kind) {
             let object = design.object(id);
-            let goes = object.status == Status::ToGo && !object.absent && !object.phantom;
-            if !goes && !object.stays() {
+            if !object.goes() && !object.stays() {
                 continue;
             }
             let mut add = |ix: FactIx, value: Option<String>| {
@@ -49,11 +48,10 @@ pub fn told(ruleset: &Ruleset, design: &Design, to: Settler) -> Vec<Told> {
                 });
             };
             // Of what is taken out only that.
-            if goes {
-                let status = v.kind(kind).fact_named("status");
-                status
-                    .into_iter()
-                    .for_each(|ix| add(ix, Some(Status::ToGo.word().to_owned())));
+            if object.goes() {
+                if let Some(ix) = v.kind(kind).fact_named("status") {
+                    add(ix, Some(object.status.word().to_owned()));
+                }
                 continue;
             }
             for t in &facts {

@@ -3,7 +3,7 @@
 use super::super::syntax::{BinaryOp, Expr, ExprKind, Range};
 use super::super::typed::{TermId, TermKind, Ty};
 use super::{TypingError, Work, fits, line_indices, present_when, word_index};
-use crate::quantity::{Dim, Unit, absolute_floor};
+use crate::quantity::{Dim, Rounding, Unit, absolute_floor, format_number};
 use crate::vocabulary::{LINES, WordSet};
 impl Work<'_, '_> {
     pub(super) fn binary(
@@ -200,12 +200,11 @@ impl Work<'_, '_> {
             _ => return,
         };
         if percent && x != 0.0 {
-            let error = TypingError::new(
-                written.range.clone(),
-                format!("a share in % is compared with the number {x}"),
-            );
+            let share = format_number(100.0 * x, 6, Rounding::Nearest);
+            let why = format!("a share in % is compared with the number {x}");
+            let error = TypingError::new(written.range.clone(), why);
             self.errors
-                .push(error.help(format!("{x} is {} %: write the unit", 100.0 * x)));
+                .push(error.help(format!("{x} is {share} %: write the unit")));
         }
     }
 
