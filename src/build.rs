@@ -34,10 +34,11 @@ fn files_of_rulesets(folder: &Path, into: &mut Vec<PathBuf>) -> io::Result<()> {
     Ok(())
 }
 
-/// The files as a list of name and text, in Rust.
-fn list(root: &Path) -> Result<String, Box<dyn std::error::Error>> {
+/// The files as a list of name and text, in Rust: the jobs, and the texts of the rules where wanted.
+fn list(root: &Path, texts: bool) -> Result<String, Box<dyn std::error::Error>> {
     let mut files = Vec::new();
     files_of_rulesets(&root.join("rulesets"), &mut files)?;
+    files.retain(|path| texts || path.extension().is_some_and(|e| e == "amp"));
     files.sort();
     let mut code = String::from("&[\n");
     for path in files {
@@ -62,7 +63,8 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     println!("cargo::rerun-if-changed=grammar");
     println!("cargo::rerun-if-changed=src/build.rs");
     println!("cargo::rustc-cfg=rulesets_inside");
-    fs::write(out.join("rulesets.in"), list(&root)?)?;
+    let texts = env::var_os("CARGO_FEATURE_TEXTS").is_some();
+    fs::write(out.join("rulesets.in"), list(&root, texts)?)?;
     let library = ruleset::Library::new(vec![root.join("rulesets")]);
     let made = ruleset::freeze::freeze(&library, &library.names())?;
     for (name, problem) in made.wrong {

@@ -81,14 +81,14 @@ impl Library {
     /// Names of all rulesets that can be loaded.
     #[must_use]
     pub fn names(&self) -> Vec<String> {
-        let mut all: Vec<String> = SHIPPED
-            .files
-            .iter()
-            .filter_map(|(path, _)| {
-                let (name, _) = path.strip_prefix("rulesets/")?.split_once('/')?;
-                Some(name.to_owned())
-            })
-            .collect();
+        let texts = SHIPPED.files.iter().filter_map(|(path, _)| {
+            let (name, _) = path.strip_prefix("rulesets/")?.split_once('/')?;
+            Some(name.to_owned())
+        });
+        let mut all: Vec<String> = texts.collect();
+        if let Ok(Some(frozen)) = frozen() {
+            all.extend(frozen.bases.into_iter().map(|b| b.name));
+        }
         for folder in &self.folders {
             let Ok(entries) = self.files.list(folder) else {
                 continue;
@@ -137,6 +137,13 @@ impl Library {
         let found: Vec<SourceFile> = shipped(name, "yaml").collect();
         if found.is_empty() {
             let names = self.names();
+            if names.iter().any(|n| n == name) {
+                let why = format!(
+                    "the text of the ruleset `{name}` is not in this build, so nothing can be laid over it"
+                );
+                return Err(Problem::error("no-text-of-ruleset", why)
+                    .help("name the ruleset alone here, and judge with its patches where the program `amperule` is"));
+            }
             return Err(
                 Problem::error("unknown-ruleset", format!("there is no ruleset `{name}`"))
                     .help(format!("there are {}", names.join(", ")))
@@ -149,11 +156,9 @@ impl Library {
 
     /// A compiled ruleset of the program, unless a folder holds it or one of its ancestors.
     fn frozen(&self, name: &str) -> Result<Option<(Frozen<'static>, Base)>, Problem> {
-        // The build script, which makes them, has none.
-        if SHIPPED.frozen.is_empty() {
+        let Some(frozen) = frozen()? else {
             return Ok(None);
-        }
-        let frozen = Frozen::open(SHIPPED.frozen)?;
+        };
         let base = frozen.base(name).cloned();
         let base = base.filter(|b| b.chain.iter().all(|n| self.folder_of(n).is_none()));
         Ok(base.map(|b| (frozen, b)))
@@ -349,6 +354,12 @@ impl Chain {
             files,
         }
     }
+}
+
+/// The compiled rulesets of the program; the build script, which makes them, has none.
+fn frozen() -> Result<Option<Frozen<'static>>, Problem> {
+    let there = !SHIPPED.frozen.is_empty();
+    there.then(|| Frozen::open(SHIPPED.frozen)).transpose()
 }
 
 /// Files in one folder below `rulesets` in the program that end so.

@@ -3,7 +3,7 @@
 /// What ships inside the program.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Shipped {
-    /// The files of rulesets, by their path in the project.
+    /// The files of rulesets, by their path in the project: jobs alone without the feature `texts`.
     pub(super) files: &'static [(&'static str, &'static str)],
     /// The same, compiled: see [`super::frozen`].
     pub(super) frozen: &'static [u8],

@@ -37,3 +37,12 @@ test('the page answers as the program does', async () => {
   }
   await done();
 });
+
+test('patches, which need texts that the page has not, are refused in words', async () => {
+  const { page, done } = await opened({ size: sizes.desk });
+  const text = fs.readFileSync(path.join(root, 'examples/larch-bank.amp'), 'utf8').replace(/rules: gb/, 'rules: gb + our-firm');
+  const answer = await page.evaluate(text => (/** @type {any} */ (window)).AMPERULE.engine.ask({ ask: 'check', design: { path: 'a.amp', text } }), text);
+  const codes = answer.file.problems.map((/** @type {{ code: string }} */ p) => p.code);
+  assert.deepEqual(codes, ['no-text-of-ruleset', 'unknown-ruleset']);
+  await done();
+});
