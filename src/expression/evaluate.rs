@@ -72,8 +72,7 @@ fn evaluate(op: &Op, vals: &[Val], program: &Program, data: &Data) -> Val {
                     a.bits & Presence::PRESENT != 0,
                     a.bits & Presence::ABSENT != 0,
                 ),
-                a.flags
-                    .only(Flags(Flags::POISON.0 | Flags::ASSUMED.0 | Flags::GAP.0)),
+                a.flags,
             )
         }
         Op::WordPresent(a) => {

@@ -136,6 +136,22 @@ fn c2_a_look_up_may_be_guarded() {
     }
 }
 
+/// A key without a row is none for which the table says that there is nothing.
+#[test]
+fn c2_a_key_without_a_row_is_neither_present_nor_absent() {
+    for require in ["t[x] is present", "t[x] is absent"] {
+        let w = World::lab(
+            &table("nothing", "[[1, 10], [2, none]]"),
+            &[rule("it", require)],
+        );
+        let reason = |x: &str| w.verdict(&format!("thing t {{ x: {x} }}"), "it").reason;
+        assert_eq!((reason("1 A"), reason("2 A")), (None, None));
+        assert_eq!(reason("9 A"), Some(Reason::NotComputable), "{require}");
+        let open = w.verdict("thing t { x: 1 A | 9 A }", "it");
+        assert_eq!(open.outcome, Outcome::Undecided, "{require}");
+    }
+}
+
 /// It guards the look-up with the same keys, no other.
 #[test]
 fn c2_a_guard_is_for_its_own_keys() {
