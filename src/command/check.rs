@@ -289,12 +289,8 @@ impl Run<'_> {
         };
         let screened = check.format == Told::Text && !full && !check.quiet;
         let mut checked = loaded.checked(ask, screened);
-        let mut survey = checked.survey.take();
-        let report = checked.judged.as_mut().map(|j| &mut j.report);
-        let against = match (&self.baseline, report) {
-            (Some(b), Some(report)) => Some(b.sift(&loaded.path, report, survey.as_mut())),
-            _ => None,
-        };
+        let sift = |b: &Baseline| b.sift(&loaded.path, &mut checked);
+        let against = self.baseline.as_ref().and_then(sift);
         // Of many designs the least room of each would be a flood.
         let margins = (self.alone && full && check.format == Told::Text)
             .then(|| loaded.installation.as_ref().map(|i| i.margins()))
@@ -307,7 +303,7 @@ impl Run<'_> {
         let told = Screen {
             file: &report,
             name: name.unwrap_or_default(),
-            survey: survey.as_ref(),
+            survey: checked.survey.as_ref(),
             against,
         };
         Done {

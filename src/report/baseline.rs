@@ -5,14 +5,16 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use serde_json::Value;
 
-use crate::answer::Survey;
-use crate::check::{Finding, Outcome, Report, Subject};
+use crate::check::{Finding, Outcome, Subject};
 use crate::ruleset::Severity;
+use crate::session::Checked;
+use crate::source::Problem;
 
 /// The schema of the report.
 pub const SCHEMA: &str = "amperule-check-1";
 
-/// Fingerprints of what failed or was undecided, each with whether it failed and how heavily.
+/// Fingerprints of what failed or was undecided, each with whether it failed and how heavily; cautions
+/// about the text, which have none, by their code and message.
 type Found = BTreeMap<String, (bool, Severity)>;
 
 /// An earlier report.
@@ -39,6 +41,10 @@ impl Against {
         let known = super::counted(self.known, "known finding", "known findings");
         format!("{known} not told again, {} gone", self.gone)
     }
+}
+
+fn print_of(code: &str, message: &str) -> String {
+    format!("{code}: {message}")
 }
 
 /// A path, however it was typed.
@@ -73,6 +79,11 @@ impl Baseline {
             } else {
                 &mut read.elsewhere
             };
+            for p in file["problems"].as_array().into_iter().flatten() {
+                if let (Some(code), Some(message)) = (p["code"].as_str(), p["message"].as_str()) {
+                    found.insert(print_of(code, message), (true, Severity::Caution));
+                }
+            }
             for f in file["findings"].as_array().into_iter().flatten() {
                 let outcome = f["outcome"].as_str();
                 let failed = outcome == Some(Outcome::Failed.word());
@@ -89,35 +100,45 @@ impl Baseline {
         Ok(read)
     }
 
-    /// Takes what was there already out of a report; what was undecided and fails now, or weighs more, is
-    /// new.
-    pub fn sift(&self, path: &str, report: &mut Report, survey: Option<&mut Survey>) -> Against {
+    /// Takes what was there already out of what a check found; what was undecided and fails now, or weighs
+    /// more, is new, and what is written wrongly is always told.
+    pub fn sift(&self, path: &str, checked: &mut Checked) -> Option<Against> {
+        let report = &mut checked.judged.as_mut()?.report;
         let mine = self.by_path.get(&plain(path));
         let counts = |f: &Finding| matches!(f.outcome, Outcome::Failed | Outcome::Undecided);
-        let still: BTreeSet<&str> = report
-            .findings
+        let told = checked
+            .problems
             .iter()
-            .filter(|f| counts(f))
-            .map(|f| f.fingerprint.as_str())
-            .collect();
-        let gone = mine.map_or(0, |m| {
-            m.keys().filter(|p| !still.contains(p.as_str())).count()
-        });
+            .map(|p| print_of(p.code, &p.message));
+        let found = report.findings.iter().filter(|f| counts(f));
+        let still: BTreeSet<String> = told.chain(found.map(|f| f.fingerprint.clone())).collect();
+        let gone = mine.map_or(0, |m| m.keys().filter(|p| !still.contains(*p)).count());
+        let then = mine.unwrap_or(&self.elsewhere);
         let known = |f: &Finding| {
-            let was = mine.unwrap_or(&self.elsewhere).get(&f.fingerprint);
+            let was = then.get(&f.fingerprint);
             let as_bad = |(failed, severity): &(bool, Severity)| {
                 (*failed || f.outcome == Outcome::Undecided) && *severity <= f.severity
             };
             counts(f) && was.is_some_and(as_bad)
         };
-        let before = report.findings.len();
+        let before = report.findings.len() + checked.problems.len();
+        let cautions =
+            |p: &Problem| !p.is_error() && then.contains_key(&print_of(p.code, &p.message));
+        let known_cautions = checked.problems.extract_if(.., |p| cautions(p)).count();
+        if let Some(n) = report
+            .counts
+            .0
+            .get_mut(&(Outcome::Failed, Severity::Caution))
+        {
+            *n = n.saturating_sub(known_cautions);
+        }
         for f in report.findings.iter().filter(|f| known(f)) {
             if let Some(n) = report.counts.0.get_mut(&(f.outcome, f.severity)) {
                 *n = n.saturating_sub(1);
             }
         }
         report.findings.retain(|f| !known(f));
-        if let Some(survey) = survey {
+        if let Some(survey) = &mut checked.survey {
             let open = |rule: &str, subject: &Subject| {
                 let mut all = report.findings.iter();
                 all.any(|f| f.rule == rule && f.subject == *subject)
@@ -127,9 +148,9 @@ impl Baseline {
             }
             survey.stuck.retain(|(rule, subject)| open(rule, subject));
         }
-        Against {
-            known: before - report.findings.len(),
+        Some(Against {
+            known: before - report.findings.len() - checked.problems.len(),
             gone,
-        }
+        })
     }
 }

@@ -188,6 +188,35 @@ fn what_failed_in_one_of_two_moved_files_is_known() {
     assert_eq!(code, 0, "{text}");
 }
 
+/// A caution about what is written was told then, too; another one is new, and a mistake is always told.
+#[test]
+fn a_caution_about_the_text_is_known() {
+    let before = example("quarry-cottage").replace("length: 18 m", "length: 1800 m");
+    let dir = folder(&[("a.amp", &before)]);
+    let path = dir.path();
+    let (_, report, _) = run(path, &["check", "--format", "json", "a.amp"], 100);
+    assert!(report.contains("\"implausible\""), "{report}");
+    std::fs::write(path.join("base.json"), &report).expect("written");
+    let deny = [
+        "check",
+        "--deny",
+        "caution",
+        "--baseline",
+        "base.json",
+        "a.amp",
+    ];
+    let told = || run(path, &deny, 200);
+    let (code, text, _) = told();
+    assert_eq!(code, 0, "{text}");
+    assert!(!text.contains("unusual"), "{text}");
+    std::fs::write(path.join("a.amp"), before.replace("1800 m", "1900 m")).expect("written");
+    let (code, text, _) = told();
+    assert_eq!(code, 1, "{text}");
+    assert!(text.contains("1900 m"), "{text}");
+    std::fs::write(path.join("a.amp"), before.replace("method: C", "method: Q")).expect("written");
+    assert_eq!(told().0, 2);
+}
+
 #[test]
 fn only_what_is_new_counts_against_an_earlier_report() {
     let before = example("quarry-cottage-faults");

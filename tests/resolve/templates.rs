@@ -211,6 +211,29 @@ fn parameters_of_words_and_series() {
     );
 }
 
+/// What is counted stays whole in a calculation, too.
+#[test]
+fn a_calculation_gives_no_part_of_a_whole_number() {
+    let of = |n: &str, cores: &str| {
+        problems(&format!(
+            "parameter k: {n}\ncircuit c {{ cables: armoured {{ cores: {cores} }} }}\n"
+        ))
+    };
+    assert!(of("2 | 3", "k * 2 - 1").is_empty());
+    for (n, cores) in [
+        ("4 | 5", "k / 2"),
+        ("1 .. 3", "k + 1"),
+        ("2 | 3", "k * 1.5"),
+    ] {
+        assert_eq!(
+            of(n, cores),
+            [format!(
+                "error not-whole: `cores` takes whole numbers, and this may give a part of one | {cores} | =let the parameter have whole numbers, as in `2 | 3`, and do not divide it"
+            )]
+        );
+    }
+}
+
 #[test]
 fn parameters_have_names_of_their_own() {
     assert_eq!(

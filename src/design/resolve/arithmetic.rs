@@ -175,9 +175,32 @@ impl<'a> Resolver<'a> {
         }
     }
 
+    /// Whether a formula gives whole numbers for certain.
+    pub(super) fn gives_whole(&self, formula: &Formula) -> bool {
+        match formula {
+            Formula::Number(x) => x.fract() == 0.0,
+            Formula::Parameter(id) => {
+                let parameter = self.design.parameters.get(id.0 as usize);
+                parameter.is_some_and(|p| is_whole(&p.value))
+            }
+            Formula::Binary(op, left, right) => {
+                *op != Arith::Div && self.gives_whole(left) && self.gives_whole(right)
+            }
+        }
+    }
+
     fn parameter_hull(&self, id: ParameterId) -> Interval {
         let parameter = self.design.parameters.get(id.0 as usize);
         parameter.map_or(Interval::ALL, |p| hull_of(&p.value))
+    }
+}
+
+/// Whether a set holds whole numbers alone.
+fn is_whole(value: &Possible) -> bool {
+    match value {
+        Possible::Number(i) => i.is_point() && i.lo.fract() == 0.0,
+        Possible::OneOf(values) => values.iter().all(is_whole),
+        _ => false,
     }
 }
 

@@ -224,6 +224,15 @@ impl<'a> Resolver<'a> {
                 .help("let a parameter have the values themselves, as in `a | b`, and write its name alone")
                 .fail(self);
         }
+        if quantity_of(site.fact).1 && !self.gives_whole(&formula) {
+            let why = format!(
+                "`{}` takes whole numbers, and this may give a part of one",
+                site.fact.name
+            );
+            return Problem::wrong("not-whole", value.span, why)
+                .help("let the parameter have whole numbers, as in `2 | 3`, and do not divide it")
+                .fail(self);
+        }
         let hull = self.hull(&formula);
         let domain = site.fact.domain;
         let inside = Interval::new(domain.lo, domain.hi).intersect(hull);
