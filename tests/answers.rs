@@ -11,6 +11,7 @@ mod bounds;
 mod compare;
 mod mends;
 mod prove;
+mod shared;
 mod survey;
 
 use crate::common;

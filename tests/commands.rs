@@ -265,6 +265,19 @@ fn a_rule_is_shown_whole() {
     assert_eq!(run(&["rules", "show", "iec-nothing"]).0, 2);
 }
 
+/// What neither of two editions knows is a mistake, not a fact that one of them does not read.
+#[test]
+fn what_no_edition_knows_is_a_mistake_of_a_comparison() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let text = include_str!("../examples/quarry-cottage.amp");
+    let slip = text.replacen("IΔn: 30 mA", "IDn2: 30 mA", 1);
+    std::fs::write(dir.path().join("slip.amp"), slip).expect("written");
+    let line = ["compare", "--from", "gb@A2", "--to", "gb@A4", "slip.amp"];
+    let (code, out, err) = crate::common::program::run(dir.path(), &line, 100);
+    assert_eq!(code, 2, "{out}{err}");
+    assert_eq!(err.matches("no fact called `IDn2`").count(), 1, "{err}");
+}
+
 /// A rule that a layer withdrew is not said never to have been, and the help does not lead back.
 #[test]
 fn a_rule_that_was_withdrawn_is_told_as_that() {

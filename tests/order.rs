@@ -30,6 +30,28 @@ fn of_kind<'a>(all: &'a [Article], what: &str) -> Vec<&'a Article> {
     all.iter().filter(|a| a.what == what).collect()
 }
 
+/// Each of two cables side by side has glands, and what may not be there is not ordered as certain.
+#[test]
+fn glands_are_counted_for_each_cable_and_doubt_is_marked() {
+    let glands = |text: &str| {
+        let all = order(text);
+        let glands = of_kind(&all, "glands").first().and_then(|a| a.count);
+        (
+            glands,
+            of_kind(&all, "charge-point").iter().any(|a| a.is_open()),
+        )
+    };
+    assert_eq!(glands(COTTAGE), (Some(2), false));
+    let two = COTTAGE.replacen("cores: 3", "cores: 3  parallel: 2", 1);
+    assert_eq!(glands(&two).0, Some(4));
+    let doubt = COTTAGE.replacen(
+        "charge-point drive",
+        "charge-point spare { present: ?  status: new }\ncharge-point drive",
+        1,
+    );
+    assert!(glands(&doubt).1);
+}
+
 #[test]
 fn cable_is_added_up_with_a_share_to_spare() {
     // Six runs of 8, 11, 14, 17, 20 and 23 m: see the design.

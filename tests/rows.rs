@@ -557,6 +557,33 @@ fn a_cell_may_name_one_of_several_numbers() {
     }
 }
 
+/// A parameter on which no verdict rests has its values, too.
+#[test]
+fn a_cell_of_an_idle_parameter_is_read() {
+    let text = format!(
+        "{}\nparameter idle: 16 A | 32 A\n",
+        template("y: 2 A  z: 2 A", "")
+    );
+    let project = project(&text);
+    let options = Options::default();
+    let loaded = project.open(Path::new(PATH), &options);
+    let of = loaded.sound().expect("a sound design");
+    for head in [&["run (A)", "idle (A)"][..], &["idle (A)"]] {
+        let rows = Rows::new((&project, &loaded, &options), of, (head, "table.csv"));
+        let rows = rows.unwrap_or_else(|problems| unreachable!("{problems:#?}"));
+        assert!(rows.ignored.is_empty());
+        let mut reader = rows.reader();
+        let mut takes = |cell: &str| {
+            let cells = ["2", cell];
+            rows.row(&mut reader, &cells[2 - head.len()..]).is_ok()
+        };
+        assert_eq!(
+            ["16", "32", "16", "99", "red", ""].map(&mut takes),
+            [true, true, true, false, false, true]
+        );
+    }
+}
+
 /// The end of a range that its fact leaves out is no value of a row, as it is none of `--set`.
 #[test]
 fn a_cell_is_no_value_that_the_fact_leaves_out() {

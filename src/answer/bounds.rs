@@ -8,6 +8,8 @@ mod reach;
 
 use std::sync::Arc;
 
+use rustc_hash::{FxHashMap, FxHashSet};
+
 use super::called::Called;
 use super::residual::{Engine, Place, Residual, all_written, can_be_free};
 use crate::check::Subject;
@@ -16,7 +18,7 @@ use crate::expression::{Budget, Fuel, LeafId, LeafKind, Presence, Val};
 use crate::quantity::{TruthSet, Unit};
 use crate::ruleset::{Ruleset, Severity, Stage};
 use crate::source::Span;
-use crate::vocabulary::{FactType, Settler};
+use crate::vocabulary::{FactIx, FactType, Settler};
 pub(super) use reach::narrow;
 use reach::{Least, Way, number_cures, same, series_cures, steps, stretch};
 
@@ -226,7 +228,12 @@ fn search(
     stage: Stage,
     brief: bool,
 ) -> AllBounds {
-    let residual = Residual::of(ruleset, design.clone(), facts, stage);
+    let lines = lines_of(design, facts);
+    let mut free = facts.to_vec();
+    free.extend(lines.values().flatten());
+    free.sort_unstable();
+    free.dedup();
+    let residual = Residual::of(ruleset, design.clone(), &free, stage);
     let mut engine = residual.engine();
     let work = if brief { MARGINS } else { ALL };
     if brief {
@@ -239,11 +246,20 @@ fn search(
         ..AllBounds::default()
     };
     let mut least = brief.then(Least::default);
+    let mut told: FxHashSet<Span> = FxHashSet::default();
     for place in facts {
-        let Some(leaves) = residual.free.get(place) else {
+        let line = span_of(&residual, *place);
+        let together = lines.get(&(line, place.fact));
+        if together.is_some() && !told.insert(line) {
             continue;
-        };
-        for moved in moved_together(design, *place, leaves) {
+        }
+        let together = together.map_or(std::slice::from_ref(place), |all| all);
+        let leaves = together.iter().filter_map(|p| residual.free.get(p));
+        let leaves: Vec<LeafId> = leaves.flatten().copied().collect();
+        if leaves.is_empty() {
+            continue;
+        }
+        for moved in moved_together(design, *place, &leaves) {
             let leaf = moved[0];
             let before = (out.bounds.len(), out.choices.len());
             let fact = residual.fact(leaf);
@@ -259,7 +275,7 @@ fn search(
                 (FactType::Quantity { unit, .. }, _) => {
                     let found = quantity(
                         &mut engine,
-                        (*place, moved),
+                        (together, moved),
                         unit,
                         (&held, &broken),
                         least.as_mut(),
@@ -267,7 +283,7 @@ fn search(
                     out.bounds.extend(found);
                 }
                 (_, LeafKind::Choice | LeafKind::Truth) => {
-                    if let Some(c) = words(&mut engine, *place, moved, &held) {
+                    if let Some(c) = words(&mut engine, together, moved, &held) {
                         out.choices.push(c);
                     }
                 }
@@ -289,6 +305,40 @@ fn search(
     out
 }
 
+/// Facts that one place in the text stands for, by a `define` or a repetition: they move together.
+/// Of these with some facts among them.
+fn lines_of(design: &Design, facts: &[Place]) -> FxHashMap<(Span, FactIx), Vec<Place>> {
+    let of = |place: &Place| design.object(place.object).written(place.fact);
+    let asked: FxHashMap<_, _> = facts
+        .iter()
+        .filter_map(|p| Some(((of(p)?.span, p.fact), &of(p)?.value)))
+        .collect();
+    let mut all: FxHashMap<_, Vec<Place>> = FxHashMap::default();
+    for (place, written) in all_written(design) {
+        let line = (written.span, place.fact);
+        // What differs by the number of the one that is being made moves alone, and so does a line.
+        let alike = asked
+            .get(&line)
+            .is_some_and(|value| **value == written.value)
+            && !matches!(written.value, Possible::PerLine(_));
+        if alike && design.object(place.object).stays() {
+            all.entry(line).or_default().push(place);
+        }
+    }
+    all.retain(|_, places| places.len() > 1);
+    all
+}
+
+/// What a bound is of.
+fn label_of(residual: &Residual, together: &[Place]) -> String {
+    let first = together.first().map(|p| residual.design.label(p.object));
+    let first = first.unwrap_or_default();
+    match together.len() {
+        0 | 1 => first,
+        n => format!("{first} and all that share its line, {n} in all"),
+    }
+}
+
 /// The leaves of a fact that move together: all, if it is written once for all lines; else each
 /// alone.
 fn moved_together<'l>(
@@ -308,13 +358,13 @@ fn span_of(residual: &Residual, place: Place) -> Span {
 
 fn quantity(
     engine: &mut Engine<'_>,
-    (place, leaves): (Place, &[LeafId]),
+    (together, leaves): (&[Place], &[LeafId]),
     unit: &Unit,
     (held, broken): (&[usize], &[usize]),
     mut least: Option<&mut Least>,
 ) -> Option<Bound> {
     let residual = engine.residual;
-    let leaf = *leaves.first()?;
+    let (place, leaf) = (*together.first()?, *leaves.first()?);
     let written = residual.written[leaf.0 as usize];
     let fact = residual.fact(leaf);
     let line = residual.info(leaf).line.filter(|_| leaves.len() == 1);
@@ -371,7 +421,7 @@ fn quantity(
     }
     Some(Bound {
         line,
-        of: residual.design.label(place.object),
+        of: label_of(residual, together),
         fact: fact.name.clone(),
         settled_by: settler(residual, place),
         unit: unit.clone(),
@@ -403,12 +453,12 @@ fn members(residual: &Residual, leaf: LeafId) -> Option<Vec<f64>> {
 
 fn words(
     engine: &mut Engine<'_>,
-    place: Place,
+    together: &[Place],
     leaves: &[LeafId],
     held: &[usize],
 ) -> Option<Choices> {
     let residual = engine.residual;
-    let leaf = *leaves.first()?;
+    let (place, leaf) = (*together.first()?, *leaves.first()?);
     let fact = residual.fact(leaf);
     let v = &residual.ruleset.vocabulary;
     let written = residual.written[leaf.0 as usize];
@@ -435,7 +485,7 @@ fn words(
         }
     }
     Some(Choices {
-        of: residual.design.label(place.object),
+        of: label_of(residual, together),
         fact: fact.name.clone(),
         settled_by: settler(residual, place),
         written: name(written.bits),

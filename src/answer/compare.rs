@@ -201,15 +201,15 @@ fn said(f: &Finding, subject: &str) -> Said {
     }
 }
 
-fn rank(s: &Said) -> (u8, u8) {
-    let outcome = match s.outcome {
-        Outcome::Failed => 4,
-        Outcome::Undecided | Outcome::NotJudged => 3,
+/// What weighs more, of all that is said of one thing: a breach that is open more than a failed advice.
+fn rank(s: &Said) -> (u8, u8, bool) {
+    let told = match s.outcome {
+        Outcome::Failed | Outcome::Undecided | Outcome::NotJudged => 3,
         Outcome::Departed => 2,
         Outcome::Met => 1,
         _ => 0,
     };
-    (outcome, 3 - s.severity as u8)
+    (told, 3 - s.severity as u8, s.outcome == Outcome::Failed)
 }
 
 fn turn(before: Option<&Said>, after: Option<&Said>) -> Option<Turn> {

@@ -6,7 +6,7 @@ use crate::design::tree::Origin;
 use crate::expression::Presence;
 use crate::quantity::Unit;
 use crate::ruleset::{Listed, Ruleset, Telling};
-use crate::vocabulary::{FactIx, KindId, Settler};
+use crate::vocabulary::{FactIx, KindId, PRESENT, Settler};
 
 use super::residual::written_facts;
 use super::sheet::{by_kind, holds, used, value};
@@ -159,7 +159,8 @@ impl<'a> Reader<'a> {
             amount: None,
             wanted_for: vec![design.label(design.nearest_named(id))],
             one_of_several: !certain,
-            choice: false,
+            // Whether it is there at all may be open, too.
+            choice: self.may_be_absent(id),
         };
         let mut extras = Vec::new();
         for t in told {
@@ -208,15 +209,24 @@ impl<'a> Reader<'a> {
         let further: Vec<Article> = extras
             .into_iter()
             .filter(|(_, n)| *n != Some(0))
-            .map(|(what, count)| Article {
+            .map(|(what, each)| Article {
                 what,
-                count,
+                count: each.zip(article.count).map(|(a, b)| a.saturating_mul(b)),
                 amount: None,
                 ..article.clone()
             })
             .collect();
         all.push(article);
         all.extend(further);
+    }
+
+    /// Whether it, or what it is a part of, is written as perhaps not there.
+    fn may_be_absent(&self, id: ObjectId) -> bool {
+        let object = self.linker.design.object(id);
+        let kind = self.linker.ruleset.vocabulary.kind(object.kind);
+        let said = kind.fact_named(PRESENT).and_then(|ix| object.written(ix));
+        said.is_some_and(|w| w.value != Possible::Truth(true))
+            || object.owner.is_some_and(|whole| self.may_be_absent(whole))
     }
 
     fn said(&self, id: ObjectId, fact: FactIx) -> Option<&'a Written> {

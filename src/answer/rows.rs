@@ -1,6 +1,8 @@
 //! A template judged for one row of parameter values after another: only what depends on the
 //! parameters is worked out again.
 
+use rustc_hash::FxHashSet;
+
 use super::prove::{Parameter, parameters};
 use super::residual::{Engine, Residual};
 use crate::expression::{Cone, ConeLeaf, LeafId, Op, Refiner, Reg, Val};
@@ -83,6 +85,7 @@ impl<'a> RowJudge<'a> {
             judge: self,
             refiner: Refiner::new(&self.residual.program, &self.residual.ruleset.data),
             engine: self.residual.engine(),
+            taken: FxHashSet::default(),
         }
     }
 }
@@ -92,6 +95,8 @@ pub struct RowReader<'a> {
     judge: &'a RowJudge<'a>,
     refiner: Refiner<'a>,
     engine: Engine<'a>,
+    /// Values of parameters on which no verdict rests, by name, that were found to be such.
+    pub taken: FxHashSet<(String, String)>,
 }
 
 impl RowReader<'_> {

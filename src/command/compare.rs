@@ -77,6 +77,13 @@ fn is_not_read(p: &Problem) -> bool {
     matches!(p.code, "unknown-fact" | "unknown-kind" | "unknown-word")
 }
 
+/// Whether a mistake is one for another ruleset, too.
+fn is_told(p: &Problem, other: &Loaded) -> bool {
+    let place = |p: &Problem| p.labels.first().map(|l| l.span);
+    let mut all = other.problems.iter();
+    all.any(|q| q.code == p.code && place(q) == place(p))
+}
+
 impl Compare {
     pub(super) fn run(&self, out: &mut Output) -> Answer {
         let project = Project::on_disk(self.rulesets.clone());
@@ -130,13 +137,16 @@ impl Compare {
             .collect();
         drop(progress);
         for (name, a, before, b, after) in &done {
-            for r in [a, b] {
+            for (r, other) in [(a, b), (b, a)] {
                 let errors = r.problems.iter().filter(|p| p.is_error()).cloned();
                 let (unread, wrong): (Vec<_>, Vec<_>) =
-                    errors.partition(|p| !files && is_not_read(p));
+                    errors.partition(|p| !files && is_not_read(p) && !is_told(p, other));
                 all.not_read += unread.len();
+                failed |= !wrong.is_empty();
+                // What is wrong for both is told once.
+                let again = |p: &Problem| std::ptr::eq(r, b) && is_told(p, other);
+                let wrong: Vec<Problem> = wrong.into_iter().filter(|p| !again(p)).collect();
                 if !wrong.is_empty() {
-                    failed = true;
                     out.problems(&wrong, &r.sources);
                 }
             }

@@ -90,8 +90,9 @@ pub fn as_designed(of: &Installation) -> Report {
 /// A number that must not be passed, rounded to the safe side.
 fn limit(at: f64, unit: &Unit, upper: bool) -> String {
     let toward = if upper { Rounding::Down } else { Rounding::Up };
-    // A limit was searched for by halving: where a printed figure lies as near as that, it is meant.
-    let nudge = at.abs() * 1e-6;
+    // A limit was searched for by halving: where a printed figure lies as near as that, it is meant;
+    // by a thousandth of a millionth a check, too, takes two figures for the same.
+    let nudge = at.abs() * 1e-9;
     format_toward(if upper { at + nudge } else { at - nudge }, unit, 4, toward)
 }
 

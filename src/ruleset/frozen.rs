@@ -63,7 +63,8 @@ impl<'a> Frozen<'a> {
     /// The bytes are none that [`super::freeze::freeze`] gave.
     pub(super) fn thaw(&self, base: &Base, edition: usize) -> Result<Ruleset, Problem> {
         let missing = || unreadable("an edition is missing");
-        let mut bytes = Vec::new();
+        // Enough for most, and what is not touched of it costs nothing.
+        let mut bytes = Vec::with_capacity(self.rest.len());
         for (from, until) in base.places.get(edition).ok_or_else(missing)?.iter() {
             let place = usize::try_from(*from)
                 .ok()

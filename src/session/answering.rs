@@ -69,6 +69,7 @@ pub fn answer(
         Target::Fact(object, ix) => {
             if let Some((written, span)) = written_as(design, object, ix)
                 && !written.is_open()
+                && !only_says_from_where(&loaded.sources.slice(span), &value)
             {
                 already(loaded, &file, (question, &value), span)?;
                 return Ok(unchanged(loaded, &file));
@@ -216,6 +217,12 @@ fn unchanged(loaded: &Arc<Loaded>, file: &SourceFile) -> Answered {
         cautions: Vec::new(),
         loaded: Arc::clone(loaded),
     }
+}
+
+/// Whether an answer is what is written, and where that comes from: `0.35 ohm (measured)`.
+fn only_says_from_where(written: &str, answer: &str) -> bool {
+    let added = answer.strip_prefix(written);
+    added.is_some_and(|rest| rest.trim_start().starts_with('('))
 }
 
 /// What was answered before is no mistake where it says the same.

@@ -11,7 +11,7 @@ use super::options::Options;
 use super::project::Project;
 use crate::answer::{Parameter, RowJudge, RowReader};
 use crate::check::{Counts, Departures, Outcome, Standing, Subject, Used};
-use crate::design::model::Possible;
+use crate::design::model::{Parameter as Declared, Possible};
 use crate::expression::Val;
 use crate::quantity::{TruthSet, Unit, holds_le, parse_quantity};
 use crate::ruleset::{Rule, Severity};
@@ -20,10 +20,18 @@ use crate::vocabulary::WordSet;
 
 /// What a column is.
 struct Column {
-    /// The parameter, as an index.
-    parameter: usize,
+    /// The parameter.
+    parameter: Which,
     /// The unit named in its head.
     unit: Option<Unit>,
+}
+
+/// A parameter of the template.
+enum Which {
+    /// One that a verdict rests on, as an index.
+    Varies(usize),
+    /// One that none rests on: its cells are read as `--set` reads them, and change nothing.
+    Idle(String),
 }
 
 /// A template with the head of a table.
@@ -97,7 +105,7 @@ impl<'a> Rows<'a> {
         let design = installation.design();
         let residual = installation.residual();
         let judge = RowJudge::new(residual);
-        let (columns, ignored) = columns(head, &judge.parameters, table)?;
+        let (columns, ignored) = columns(head, (&judge.parameters, &design.parameters), table)?;
         let verdicts = (0..residual.verdicts.len()).map(|v| Verdict {
             rule: residual.rule(v).id.clone(),
             severity: residual.rule(v).severity,
@@ -174,7 +182,7 @@ impl<'a> Rows<'a> {
         reader: &mut RowReader<'_>,
         cells: &[S],
     ) -> Result<RowResult, String> {
-        let values = self.values(cells)?;
+        let values = self.values(reader, cells)?;
         let mut truths = reader.judge(&values);
         truths.sort_by_key(|(v, _)| (self.verdicts[*v].severity, *v));
         let mut out = RowResult::default();
@@ -195,7 +203,11 @@ impl<'a> Rows<'a> {
     }
 
     /// The set of each parameter in a row.
-    fn values<S: AsRef<str>>(&self, cells: &[S]) -> Result<Vec<Val>, String> {
+    fn values<S: AsRef<str>>(
+        &self,
+        reader: &mut RowReader<'_>,
+        cells: &[S],
+    ) -> Result<Vec<Val>, String> {
         if cells.len() != self.columns.len() {
             let hint = if cells.len() > self.columns.len() && !self.decimal_commas {
                 "; a decimal comma parts a cell: write a point, or separate the cells by semicolons"
@@ -210,41 +222,62 @@ impl<'a> Rows<'a> {
             ));
         }
         let mut values: Vec<Val> = self.judge.parameters.iter().map(|p| p.set).collect();
-        let mut slow: Vec<(usize, String)> = Vec::new();
+        let mut slow: Vec<(&Which, String)> = Vec::new();
         for (column, cell) in self.columns.iter().zip(cells) {
             let Some(column) = column else { continue };
             let cell = cell.as_ref();
-            let p = &self.judge.parameters[column.parameter];
             // An empty cell leaves the parameter as it is declared.
             if cell.is_empty() {
                 continue;
             }
-            let cell = match p.words.is_empty() {
+            let words = self.parameter(&column.parameter).map(|p| &p.words);
+            let cell = match words.is_none_or(Vec::is_empty) {
                 true => self.with_points(cell)?,
                 false => Cow::Borrowed(cell),
             };
             let cell = cell.as_ref();
-            match plain_value(p, column.unit.as_ref(), cell) {
-                Some(val) => values[column.parameter] = val,
-                None => slow.push((
-                    column.parameter,
-                    match &column.unit {
-                        // The unit of the head belongs to a number without one.
-                        Some(u)
-                            if cell.contains(|c: char| c.is_ascii_digit())
-                                && !cell.contains(char::is_alphabetic) =>
-                        {
-                            format!("{cell} {}", u.text())
-                        }
-                        _ => cell.to_owned(),
-                    },
-                )),
+            let text = || match &column.unit {
+                // The unit of the head belongs to a number without one.
+                Some(u)
+                    if cell.contains(|c: char| c.is_ascii_digit())
+                        && !cell.contains(char::is_alphabetic) =>
+                {
+                    format!("{cell} {}", u.text())
+                }
+                _ => cell.to_owned(),
+            };
+            match &column.parameter {
+                Which::Varies(i) => {
+                    match plain_value(&self.judge.parameters[*i], column.unit.as_ref(), cell) {
+                        Some(val) => values[*i] = val,
+                        None => slow.push((&column.parameter, text())),
+                    }
+                }
+                Which::Idle(name) => {
+                    let text = text();
+                    if !reader.taken.contains(&(name.clone(), text.clone())) {
+                        slow.push((&column.parameter, text));
+                    }
+                }
             }
         }
         if !slow.is_empty() {
             self.read_again(&slow, &mut values)?;
         }
+        for (which, text) in slow {
+            if let Which::Idle(name) = which {
+                reader.taken.insert((name.clone(), text));
+            }
+        }
         Ok(values)
+    }
+
+    /// A parameter that verdicts rest on.
+    fn parameter(&self, which: &Which) -> Option<&Parameter> {
+        match which {
+            Which::Varies(i) => self.judge.parameters.get(*i),
+            Which::Idle(_) => None,
+        }
     }
 
     /// A cell whose decimal commas are points.
@@ -300,11 +333,14 @@ impl<'a> Rows<'a> {
 
     /// Mistakes, and what is no plain number or range: the whole design is read again with these values set, so that a cell
     /// means what `--set` would mean.
-    fn read_again(&self, cells: &[(usize, String)], values: &mut [Val]) -> Result<(), String> {
+    fn read_again(&self, cells: &[(&Which, String)], values: &mut [Val]) -> Result<(), String> {
         let mut options = self.options.clone();
-        for (p, text) in cells {
-            let name = self.judge.parameters[*p].name.clone();
-            options.set.push((name, text.clone()));
+        for (which, text) in cells {
+            let name = match which {
+                Which::Varies(i) => &self.judge.parameters[*i].name,
+                Which::Idle(name) => name,
+            };
+            options.set.push((name.clone(), text.clone()));
         }
         let own = self.loaded.sources.own().iter();
         let texts: Memory = own
@@ -316,7 +352,7 @@ impl<'a> Rows<'a> {
             let bare = cells
                 .iter()
                 .find(|(_, text)| text.parse::<f64>().is_ok())
-                .and_then(|(p, _)| self.judge.parameters.get(*p));
+                .and_then(|(which, _)| self.parameter(which));
             return Err(match bare.and_then(|p| Some((p, p.unit.as_ref()?))) {
                 Some((parameter, unit)) if !unit.text().is_empty() => format!(
                     "{}; head its column `{} ({})`, or write the unit in the cell",
@@ -330,7 +366,8 @@ impl<'a> Rows<'a> {
         let installation = again.installation.as_ref();
         let installation = installation.ok_or("the template cannot be read with it")?;
         let design = Arc::clone(installation.design());
-        for (p, text) in cells {
+        for (which, text) in cells {
+            let Which::Varies(p) = which else { continue };
             let parameter = &self.judge.parameters[*p];
             let found = design.parameters.iter().find(|x| x.name == parameter.name);
             values[*p] = match found.map(|x| (&x.value, &x.declared)) {
@@ -354,9 +391,13 @@ impl<'a> Rows<'a> {
 type Head = (Vec<Option<Column>>, Vec<String>);
 
 /// What each column is, and the heads of those that are no parameters.
-fn columns(head: &[&str], parameters: &[Parameter], table: &str) -> Result<Head, Vec<Problem>> {
+fn columns(
+    head: &[&str],
+    (parameters, declared): (&[Parameter], &[Declared]),
+    table: &str,
+) -> Result<Head, Vec<Problem>> {
     let (mut all, mut problems, mut ignored) = (Vec::new(), Vec::new(), Vec::new());
-    let mut seen: Vec<Option<&str>> = vec![None; parameters.len()];
+    let mut seen: Vec<Option<&str>> = vec![None; declared.len()];
     for text in head {
         // A byte order mark stands before the first head.
         let text = text.trim_start_matches('\u{feff}').trim();
@@ -367,21 +408,28 @@ fn columns(head: &[&str], parameters: &[Parameter], table: &str) -> Result<Head,
             }
             None => (text, None),
         };
-        let Some(parameter) = parameters.iter().position(|p| p.name == name) else {
-            match closest(name, parameters.iter().map(|p| p.name.as_str())) {
+        let Some(place) = declared.iter().position(|p| p.name == name) else {
+            match closest(name, declared.iter().map(|p| p.name.as_str())) {
                 Some(near) => problems.push(misspelt(name, near, table)),
                 None => ignored.push(name.to_owned()),
             }
             all.push(None);
             continue;
         };
-        if let Some(first) = seen[parameter].replace(text) {
+        if let Some(first) = seen[place].replace(text) {
             let why = format!("`{table}` has two columns for the parameter `{name}`");
             problems.push(Problem::error("column-twice", why).help(format!(
                 "they are headed `{first}` and `{text}`; take one out"
             )));
         }
-        let own = parameters[parameter].unit.as_ref();
+        let parameter = match parameters.iter().position(|p| p.name == name) {
+            Some(i) => Which::Varies(i),
+            None => Which::Idle(name.to_owned()),
+        };
+        let own = match parameter {
+            Which::Varies(i) => parameters[i].unit.clone(),
+            Which::Idle(_) => Unit::parse(&declared[place].unit).ok(),
+        };
         let unit = match unit.zip(own) {
             None => None,
             Some((text, own)) => match Unit::parse(text) {
@@ -400,7 +448,7 @@ fn columns(head: &[&str], parameters: &[Parameter], table: &str) -> Result<Head,
         all.push(Some(Column { parameter, unit }));
     }
     if problems.is_empty() && all.iter().all(Option::is_none) {
-        problems.push(no_parameter(parameters, table));
+        problems.push(no_parameter(declared, table));
     }
     if problems.is_empty() {
         Ok((all, ignored))
@@ -417,11 +465,11 @@ fn misspelt(name: &str, near: &str, table: &str) -> Problem {
     .help(format!("did you mean `{near}`?"))
 }
 
-fn no_parameter(parameters: &[Parameter], table: &str) -> Problem {
-    let names: Vec<&str> = parameters.iter().map(|p| p.name.as_str()).collect();
+fn no_parameter(declared: &[Declared], table: &str) -> Problem {
+    let names: Vec<&str> = declared.iter().map(|p| p.name.as_str()).collect();
     Problem::error(
         "no-parameter",
-        format!("no column of `{table}` is headed like a parameter that varies in the template"),
+        format!("no column of `{table}` is headed like a parameter of the template"),
     )
     .help(if names.is_empty() {
         "the template declares none; write `parameter run: 5 m .. 40 m`".to_owned()

@@ -8,7 +8,8 @@ use std::fmt::Write as _;
 #[must_use]
 pub const fn is_unseen(c: char) -> bool {
     // Most texts are plain, and all of each is looked at.
-    !matches!(c, ' '..='~') && matches!(c,
+    !matches!(c, ' '..='~')
+        && matches!(c,
         '\0'..='\u{1F}' | '\u{7F}'..='\u{9F}'
         // Soft hyphen, joiners and fillers without a width.
         | '\u{AD}' | '\u{34F}' | '\u{115F}' | '\u{1160}' | '\u{17B4}' | '\u{17B5}' | '\u{180B}'..='\u{180F}'

@@ -2,6 +2,9 @@
 
 use amperule::answer::{Comparison, Fate, Stated, Turn, differences, share_rules};
 
+use amperule::check::Outcome;
+use amperule::ruleset::Severity;
+
 use super::{CLEAN, FAULTS, design, gb, report, rules};
 
 #[test]
@@ -22,6 +25,31 @@ fn a_broken_version_of_a_design_breaks_newly_what_a_check_finds() {
     // Every pair of outcomes is counted once.
     let pairs: usize = c.matrix.values().sum();
     assert!(pairs >= clean.findings.len().max(faults.findings.len()));
+}
+
+/// By topic the worst of each is paired: a breach that is open outweighs an advice that failed.
+#[test]
+fn an_advice_does_not_hide_what_may_be_a_breach() {
+    let mut before = report(&design(CLEAN));
+    before.findings.truncate(2);
+    for f in &mut before.findings {
+        // Rules of no ruleset have one topic together.
+        f.rule.push_str("-of-none");
+        f.outcome = Outcome::Met;
+    }
+    let mut after = before.clone();
+    (before.findings[0].severity, after.findings[0].severity) =
+        (Severity::Advice, Severity::Advice);
+    (before.findings[1].severity, after.findings[1].severity) =
+        (Severity::Breach, Severity::Breach);
+    after.findings[0].outcome = Outcome::Failed;
+    after.findings[1].outcome = Outcome::Undecided;
+    let mut c = Comparison {
+        by_topic: true,
+        ..Comparison::default()
+    };
+    c.add("cottage", (&gb(), &before), (&gb(), &after));
+    assert!(c.opens(), "{:?}", c.changes);
 }
 
 #[test]

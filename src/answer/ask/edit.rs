@@ -3,7 +3,8 @@
 use super::names::Target;
 use crate::answer::mend::Edit;
 use crate::design::model::{Design, Object, ObjectId, Possible};
-use crate::design::tree::{Block, Entry, Item, Tree, ValueKind};
+use crate::design::parse::parse_value;
+use crate::design::tree::{Block, Entry, Item, Tree, Value, ValueKind};
 use crate::source::{FileId, Problem, Span};
 use crate::vocabulary::{FactIx, KindId, Vocabulary};
 
@@ -103,17 +104,53 @@ fn put(
         return Err(Problem::error("not-written", text)
             .help("answer the facts that it follows from; `amperule working` shows them"));
     }
+    let of = design.object(id);
+    let here = |span: Span| of.facts.iter().flatten().filter(move |w| w.span == span);
     match written_as(design, id, ix) {
-        Some((_, span)) if span.file != DESIGN => Err(elsewhere(&fact.name)),
-        Some((_, span)) => Ok(Edit {
-            span,
-            new: value.to_owned(),
-        }),
-        None => {
-            let line = format!("{}: {value}", fact.name);
-            insert(v, design.object(id), text, &line)
+        // A product, or `rest`, says several facts in one place: this one gets a line of its own.
+        Some((_, span)) if here(span).count() < 2 => {
+            if span.file != DESIGN {
+                return Err(elsewhere(&fact.name));
+            }
+            let others = design.ids().map(|other| design.object(other));
+            let mut others = others.filter(|other| !other.phantom && other.status != of.status);
+            if others.any(|other| other.facts.iter().flatten().any(|w| w.span == span)) {
+                return Err(more_than_asked(&fact.name));
+            }
+            Ok(Edit {
+                span: open_piece(text, span).ok_or_else(|| more_than_asked(&fact.name))?,
+                new: value.to_owned(),
+            })
         }
+        _ => insert(v, of, text, &format!("{}: {value}", fact.name)),
     }
+}
+
+/// The place of what is not known of a value: the `?` of a list or of one line; of a value that is
+/// none of several, or of several that are all not known, the whole. Nothing, where an answer to the
+/// whole would do away with what is written beside.
+fn open_piece(text: &str, span: Span) -> Option<Span> {
+    let (value, _) = parse_value(DESIGN, text.get(span.from()..span.until())?, span.from());
+    let pieces: Vec<&Value> = match &value.kind {
+        ValueKind::PerLine(lines) => lines.iter().map(|(_, value)| value).collect(),
+        ValueKind::List(all) => all.iter().collect(),
+        _ => return Some(span),
+    };
+    let open = pieces
+        .iter()
+        .filter(|v| matches!(v.kind, ValueKind::Unknown));
+    match open.clone().count() {
+        1 => open.map(|v| v.span).next(),
+        all => (all == pieces.len()).then_some(span),
+    }
+}
+
+/// What an answer would change besides what was asked.
+fn more_than_asked(fact: &str) -> Problem {
+    let why = format!("an answer to `{fact}` would change more than was asked there");
+    Problem::error("more-than-asked", why).help(
+        "the place stands for other things, too, or beside values that are known: write the answer into the file",
+    )
 }
 
 /// What a stretch of the design's own text becomes.

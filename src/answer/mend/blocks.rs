@@ -1,6 +1,7 @@
 //! Blocks from the ruleset's stock that a mend may add to a design: a load limiter, where there is
 //! none.
 
+use super::editable::is_of_works;
 use super::{Change, Edit};
 use crate::check::show_val;
 use crate::design::model::{Design, ObjectId, Possible};
@@ -99,10 +100,11 @@ pub(super) fn filled_in(
     Some(out)
 }
 
-/// The names of all things of a kind.
+/// The names of all things of a kind that the works put in or change: the rest is left as it is.
 fn every(ruleset: &Ruleset, design: &Design, kind: &str) -> Option<String> {
     let kind = ruleset.vocabulary.kind_named(kind)?;
-    let all = design.of_kind(kind).filter(|id| design.object(*id).stays());
+    let all = design.of_kind(kind);
+    let all = all.filter(|id| is_of_works(design.object(*id)) && design.object(*id).stays());
     let names: Vec<String> = all.map(|id| design.label(id)).collect();
     (!names.is_empty()).then(|| names.join(", "))
 }

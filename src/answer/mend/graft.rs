@@ -1,13 +1,14 @@
 //! Parts from the ruleset's stock, put beside `none` or `?` as alternatives.
 
-use rustc_hash::FxHashMap;
+use rustc_hash::{FxHashMap, FxHashSet};
 
 use super::super::residual::Place;
-use crate::design::model::{Design, ObjectId, Possible, Status, Written};
+use super::editable::is_of_works;
+use crate::design::model::{Design, ObjectId, Possible, Written};
 use crate::design::parse::parse;
 use crate::design::resolve::{self, resolve};
 use crate::ruleset::{Ruleset, Stock};
-use crate::source::FileId;
+use crate::source::{FileId, Span};
 use crate::vocabulary::FactType;
 
 /// A fact that is `none` or `?` as written and may become one of some parts.
@@ -23,14 +24,19 @@ pub(super) struct Graft {
     pub(super) objects: Vec<Vec<ObjectId>>,
 }
 
-/// A design with the stock's parts beside each `none` or `?` that the designer may fill.
-pub(super) fn graft(ruleset: &Ruleset, design: &Design) -> (Design, Vec<Graft>) {
+/// A design with the stock's parts beside each `none` or `?` that the designer may fill; `shared` are
+/// places that cannot be edited.
+pub(super) fn graft(
+    ruleset: &Ruleset,
+    design: &Design,
+    shared: &FxHashSet<Span>,
+) -> (Design, Vec<Graft>) {
     let mut out = design.clone();
     let mut grafts: Vec<Graft> = Vec::new();
     let mut spares: FxHashMap<usize, Option<Spare>> = FxHashMap::default();
     for id in design.ids() {
         let object = design.object(id);
-        if object.phantom || !matches!(object.status, Status::New | Status::Altered) {
+        if !is_of_works(object) {
             continue;
         }
         let first = grafts.len();
@@ -38,7 +44,8 @@ pub(super) fn graft(ruleset: &Ruleset, design: &Design) -> (Design, Vec<Graft>) 
             if stock.kind != object.kind {
                 continue;
             }
-            let now = object.written(stock.fact).map(|w| &w.value);
+            let now = object.written(stock.fact);
+            let now = now.filter(|w| !shared.contains(&w.span)).map(|w| &w.value);
             let unknown = now == Some(&Possible::Unknown);
             if now != Some(&Possible::Absent) && !unknown {
                 continue;

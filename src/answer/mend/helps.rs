@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use super::super::residual::Residual;
+use super::editable::shared;
 use super::graft::graft;
 use super::knobs::{changeable, knobs, untaken, value_text};
 use super::search::{Need, Search, Way};
@@ -44,8 +45,9 @@ pub fn helps(
     if breaches.is_empty() {
         return out;
     }
-    let (opened, grafts) = graft(ruleset, design);
-    let places = changeable(ruleset, design);
+    let shared = shared(ruleset, design);
+    let (opened, grafts) = graft(ruleset, design, &shared);
+    let places = changeable(ruleset, design, &shared);
     let mut residual = Residual::opened(ruleset, opened, &places, stage);
     let (knobs, groups) = knobs(&residual, &grafts);
     residual.rewrite(&untaken(&knobs));

@@ -1,13 +1,14 @@
 //! What a mend may change: facts the designer chooses on what is new or altered, each with the
 //! values it may take instead.
 
-use rustc_hash::FxHashMap;
+use rustc_hash::{FxHashMap, FxHashSet};
 
-use super::super::residual::{Place, Residual, all_written, can_be_free, written_facts};
+use super::super::residual::{Place, Residual, all_written, can_be_free};
 use super::super::survey::member;
+use super::editable::{is_of_network, is_of_works};
 use super::graft::Graft;
 use crate::check::What;
-use crate::design::model::{Design, ObjectId, Possible, Status};
+use crate::design::model::{Design, Possible};
 use crate::design::tree::Origin;
 use crate::expression::{LeafId, LeafKind, Presence, SetWords, Val};
 use crate::quantity::{TruthSet, Unit};
@@ -59,13 +60,17 @@ pub(super) struct Group {
     pub(super) knobs: Vec<usize>,
 }
 
-/// Facts to open, before linking.
-pub(super) fn changeable(ruleset: &Ruleset, design: &Design) -> Vec<Place> {
+/// Facts to open, before linking; `shared` are places that cannot be edited.
+pub(super) fn changeable(
+    ruleset: &Ruleset,
+    design: &Design,
+    shared: &FxHashSet<Span>,
+) -> Vec<Place> {
     let v = &ruleset.vocabulary;
     let mut all = Vec::new();
     for (place, written) in all_written(design) {
         let object = design.object(place.object);
-        if object.phantom || !matches!(object.status, Status::New | Status::Altered) {
+        if !is_of_works(object) || shared.contains(&written.span) {
             continue;
         }
         let fact = v.fact(object.kind, place.fact);
@@ -99,18 +104,6 @@ fn may_cost(ruleset: &Ruleset, design: &Design, place: Place, fact: &Fact) -> Op
     let own = own && !is_of_network(ruleset, design, place.object);
     own.then(|| ruleset.mending.cost(kind, place.fact))
         .flatten()
-}
-
-/// Whether a part is the network operator's: the service fuse, whatever the works do to the rest.
-fn is_of_network(ruleset: &Ruleset, design: &Design, id: ObjectId) -> bool {
-    let Some(owner) = design.object(id).owner else {
-        return false;
-    };
-    let whole = design.object(owner);
-    let kind = ruleset.vocabulary.kind(whole.kind);
-    written_facts(whole).any(|(ix, written)| {
-        kind.fact(ix).settled_by == Settler::Network && written.value.leads_to(id)
-    })
 }
 
 /// The knobs and groups of a linked design.

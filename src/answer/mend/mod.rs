@@ -5,6 +5,7 @@
 //! change. Every mend is checked again on the edited text by the caller.
 
 mod blocks;
+mod editable;
 mod fill;
 mod graft;
 mod helps;
@@ -28,6 +29,7 @@ pub use blocks::blocks;
 pub use helps::{Help, helps};
 pub use stock::stock_mistakes;
 
+use editable::shared;
 use fill::fill;
 use graft::graft;
 use knobs::{changeable, knobs, untaken, value_text};
@@ -156,8 +158,9 @@ pub fn mend(
     on: Option<i32>,
     text: &dyn Fn(Span) -> String,
 ) -> Mended {
-    let (opened, grafts) = graft(ruleset, design);
-    let places: Vec<Place> = changeable(ruleset, design);
+    let shared = shared(ruleset, design);
+    let (opened, grafts) = graft(ruleset, design, &shared);
+    let places: Vec<Place> = changeable(ruleset, design, &shared);
     let mut residual = Residual::opened(ruleset, opened, &places, stage);
     let (knobs, groups) = knobs(&residual, &grafts);
     residual.rewrite(&untaken(&knobs));

@@ -81,11 +81,19 @@ impl<'a> Resolver<'a> {
             } else {
                 self.derived(kind, ix, entry)
             };
+            // Of values that are taken by turn, its own.
+            let own = match (&entry.value.kind, turn) {
+                (ValueKind::ByTurn(all), Some(turn)) => {
+                    let place = turn.place.checked_rem(all.len());
+                    place.and_then(|i| all.get(i)).unwrap_or(&entry.value)
+                }
+                _ => &entry.value,
+            };
             let statement = Statement {
                 key: entry.key.span,
-                span: entry.value.span,
+                span: own.span,
                 value,
-                origin: origin(&entry.value),
+                origin: origin(own).or_else(|| origin(&entry.value)),
             };
             match stated.iter_mut().find(|(i, _)| *i == ix) {
                 Some((_, statements)) => statements.push(statement),
