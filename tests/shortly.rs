@@ -593,6 +593,18 @@ fn underlined(text: &str, code: &str, words: &str, help: &str) {
     assert!(only.help.iter().any(|h| h.contains(help)), "{only:#?}");
 }
 
+/// Words behind a product's name may be a part of it, or belong before it.
+#[test]
+fn a_word_behind_a_product_is_told_where_it_belongs() {
+    let parsed = parse(FileId(0), "charge-point drive as wall-7kW-socket outdoors");
+    let [only] = parsed.problems.as_slice() else {
+        panic!("{:#?}", parsed.problems)
+    };
+    let help = "what is no part of the name stands before it: `outdoors as wall-7kW-socket`";
+    assert_eq!(only.code, "name-in-words");
+    assert!(only.help.iter().any(|h| h == help), "{only:#?}");
+}
+
 #[test]
 fn what_a_stranger_writes_wrongly_is_one_mistake() {
     let cable = |row: &str| format!("circuit ev {{ cables: {row} }}");

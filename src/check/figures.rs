@@ -56,6 +56,8 @@ pub(super) fn figures(
             };
             let found = limit(f.at_most, true).or_else(|| limit(f.at_least, false));
             let (limit, limit_at) = found.unzip();
+            let series = fact.series.filter(|_| val.lo == val.hi);
+            let member = series.and_then(|s| ruleset.vocabulary.series(s).at(val.lo));
             let figure = FigureValue {
                 subject: Subject::new(design, id),
                 fact: fact.name.clone(),
@@ -63,6 +65,7 @@ pub(super) fn figures(
                 low: val.lo,
                 high: val.hi,
                 unit: unit.clone(),
+                name: member.and_then(|m| m.name.clone()),
                 limit,
             };
             if let Some(before) = places.insert((id, f.fact), all.len())

@@ -160,6 +160,8 @@ pub struct FigureValue {
     pub high: f64,
     /// The unit it is shown in.
     pub unit: crate::quantity::Unit,
+    /// What a value of a series is called in the trade: `8 AWG`.
+    pub name: Option<String>,
     /// The limiting value, and whether it is an upper one.
     pub limit: Option<(f64, bool)>,
 }

@@ -64,6 +64,8 @@ impl Linker<'_> {
             self.note_assumed(object, ix);
             match a.value {
                 Assumed::Absent => return Obj::Absent,
+                // One of its own kind is itself, and not another that may be there, too.
+                Assumed::TheOnly(kind) if kind == o.kind => return Obj::One(object),
                 Assumed::TheOnly(kind) => {
                     if let Some(one) = self.only_one(kind) {
                         return Obj::One(one);

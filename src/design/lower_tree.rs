@@ -277,6 +277,7 @@ impl<'a> Lower<'a> {
         let mut inner = pair.into_inner();
         let mut name = self.word(&inner.next()?);
         if let Some(more) = inner.next() {
+            let first = name.text.clone();
             name.span = name.span.to(self.span(&more));
             let text = self.slice(name.span).to_owned();
             name.text = text.replace(' ', "-");
@@ -286,6 +287,10 @@ impl<'a> Lower<'a> {
                 format!("`{text}` is more than one word"),
             )
             .help(format!("write `as {}`", name.text))
+            .help(format!(
+                "what is no part of the name stands before it: `{} as {first}`",
+                text[first.len()..].trim()
+            ))
             .report(self);
         }
         let key = Word::new("as".to_owned(), span);

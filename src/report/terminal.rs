@@ -352,10 +352,10 @@ pub(super) fn premise(means: &str) -> &'static str {
 /// A figure in cells: what it is, its value, its limit, what is in hand.
 #[must_use]
 pub fn cells(f: &FigureValue) -> Vec<String> {
-    let value = if f.low == f.high {
-        format_quantity(f.low, &f.unit, 4)
-    } else {
-        format_interval(tame(f.low), tame(f.high), &f.unit)
+    let value = match &f.name {
+        Some(name) => name.clone(),
+        None if f.low == f.high => format_quantity(f.low, &f.unit, 4),
+        None => format_interval(tame(f.low), tame(f.high), &f.unit),
     };
     let limit = f.limit.map_or(String::new(), |(x, upper)| {
         let sign = if upper { "at most" } else { "at least" };

@@ -5,7 +5,7 @@ use super::lower_assume::assumptions;
 use super::lower_fact_type::{Said, can_be_absent, fact_type};
 use super::lower_rules::rule;
 use super::lower_tables::{limits, origin, tables};
-use super::lower_vocabulary::{add_fact, vocabulary};
+use super::lower_vocabulary::{add_fact, series_of, vocabulary};
 use super::merged::{Item, Merged};
 use super::model::{Derivation, Figure, Rule, Ruleset};
 use super::reader::{Fields, kind_of, path};
@@ -259,6 +259,7 @@ fn declared(
         }
         _ => {
             let fact = Fact {
+                series: series_of(v, &f, problems),
                 also: f.texts("also").into_iter().map(|(t, _)| t).collect(),
                 texts: FactTexts::of(name, f.text("means", problems).unwrap_or_default()),
                 optional,

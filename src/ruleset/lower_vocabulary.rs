@@ -181,16 +181,7 @@ fn fact(
     };
     let domain = range("domain", problems).unwrap_or(Bounds::ALL);
     let plausible = range("plausible", problems);
-    let series = f.text("series", problems).and_then(|s| {
-        let found = v.series_names.get(s).copied();
-        if found.is_none() {
-            let why = format!("there is no series `{s}`");
-            Problem::wrong("unknown-series", f.at("series"), why)
-                .did_you_mean(s, v.series_names.keys().map(String::as_str))
-                .report(problems);
-        }
-        found
-    });
+    let series = series_of(v, &f, problems);
     let always = f.flag("always", problems);
     let optional = f.flag("optional", problems) && can_be_absent(&ty, &f, problems)
         // A list may be known to be empty.
@@ -418,4 +409,21 @@ fn resolve_inherits(
             }
         }
     }
+}
+
+/// The series whose members a fact takes.
+pub(super) fn series_of(
+    v: &Vocabulary,
+    f: &Fields<'_>,
+    problems: &mut Vec<Problem>,
+) -> Option<SeriesId> {
+    let name = f.text("series", problems)?;
+    let found = v.series_names.get(name).copied();
+    if found.is_none() {
+        let why = format!("there is no series `{name}`");
+        Problem::wrong("unknown-series", f.at("series"), why)
+            .did_you_mean(name, v.series_names.keys().map(String::as_str))
+            .report(problems);
+    }
+    found
 }

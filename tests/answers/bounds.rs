@@ -70,7 +70,13 @@ fn tight(text: &str) -> usize {
                 (step, step)
             };
             let sign = if up { 1.0 } else { -1.0 };
-            let back = report(&design(&rewritten(text, &b, s.last - sign * inside)));
+            // Not past what is written, which may stand at both ends.
+            let inside = if up {
+                (s.last - inside).max(b.written.1)
+            } else {
+                (s.last + inside).min(b.written.0)
+            };
+            let back = report(&design(&rewritten(text, &b, inside)));
             assert_eq!(
                 lost(&before, &back),
                 Vec::<String>::new(),

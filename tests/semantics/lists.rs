@@ -198,6 +198,29 @@ fn b9_a_list_is_completed_by_those_who_write_it() {
     assert!(asked.next().is_none());
 }
 
+/// What is assumed to be of a thing's own kind is the thing itself, however many there are.
+#[test]
+fn b1_an_assumption_of_its_own_kind_is_the_thing_itself() {
+    let yaml = format!(
+        "{}\nassume:\n  thing.other: {{is: thing, source: 'of this test'}}\nrules:\n{}",
+        kinds(),
+        rule_with("it", "thing", "other is present and other.x == x", "")
+    );
+    let outcomes = |text: &str| {
+        let judged = World::of(&[("lab", &yaml)], "lab").judge(text);
+        let all = judged.report.findings.iter().filter(|f| f.rule == "it");
+        all.map(|f| f.outcome).collect::<Vec<_>>()
+    };
+    assert_eq!(
+        outcomes("thing t { x: 1 A }\nthing u { x: 2 A }"),
+        [Met, Met]
+    );
+    assert_eq!(
+        outcomes("thing t { x: 1 A }\nthing u { x: 2 A  other: t }"),
+        [Failed, Met]
+    );
+}
+
 /// Where the value of an unknown thing comes from is not known.
 #[test]
 fn b6_origins_of_an_unknown_thing_are_open() {

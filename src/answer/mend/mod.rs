@@ -513,12 +513,13 @@ fn change(
     }
     edits.sort_by_key(|e| (e.span.file.0, e.span.start));
     // A line of a `define` or a repetition stands for several things; all of them change.
-    let shared = search.groups[group]
-        .knobs
-        .iter()
-        .map(|k| search.knobs[*k].leaves.len())
-        .max()
-        .unwrap_or(1);
+    let things = |k: &usize| {
+        let leaves = search.knobs[*k].leaves.iter();
+        let things = leaves.map(|l| Place::of(residual.info(*l)).object);
+        things.collect::<FxHashSet<_>>().len()
+    };
+    let knobs = search.groups[group].knobs.iter();
+    let shared = knobs.map(things).max().unwrap_or(1);
     let mut what = search.groups[group].name.clone();
     if shared > 1 {
         what.push_str(&format!(" and all that share its lines, {shared} in all"));

@@ -287,7 +287,9 @@ impl<'a> Resolver<'a> {
             return problem.fail(self);
         }
         let names = self.names_fitting(wanted);
-        let what = kind.unwrap_or("block");
+        // A name for several kinds, such as `tested`, is none that a design writes.
+        let several = wanted.is_some_and(|w| self.vocabulary.kind(w).is_abstract());
+        let what = kind.filter(|_| !several).unwrap_or("block");
         let why = format!("there is no {what} called `{name}`");
         let mut problem = Problem::wrong("unknown-name", span, why);
         if let Some(close) = closest(name, names.iter().map(String::as_str)) {

@@ -216,6 +216,7 @@ pub(super) fn unwritten(ruleset: &Ruleset, kind: KindId, ix: FactIx) -> Vec<Stri
         ways.push(format!("as at what {} leads to", declared.fact(along).name));
     } else if let Some(a) = ruleset.assumption(kind, ix) {
         let value = match &a.value {
+            Assumed::TheOnly(k) if *k == kind => "itself".to_owned(),
             Assumed::TheOnly(k) => format!("the only {} of the file", v.kind(*k).name),
             _ => a.text.clone(),
         };
