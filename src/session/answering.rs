@@ -69,7 +69,7 @@ pub fn answer(
         Target::Fact(object, ix) => {
             if let Some((written, span)) = written_as(design, object, ix)
                 && !written.is_open()
-                && !only_says_from_where(&loaded.sources.slice(span), &value)
+                && !only_says_from_where(loaded.sources.slice(span), &value)
             {
                 already(loaded, &file, (question, &value), span)?;
                 return Ok(unchanged(loaded, &file));
