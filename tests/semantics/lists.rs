@@ -179,6 +179,19 @@ fn b4_a_thing_of_two_kinds_is_not_held_to_the_series_of_one() {
     assert_eq!(size("?"), Undecided);
 }
 
+/// What is pinned of the parts of a list is compared part by part.
+#[test]
+fn e6_a_departure_lapses_with_a_part_of_a_list() {
+    let of = |now: &str| {
+        let text = format!(
+            "lister l {{ bits: first {{ In: {now} }} }}
+             departure from it {{ for: l  reason: \"r\"  agreed-by: \"o\"  as-found {{ bits: first {{ In: 32 A }} }} }}"
+        );
+        outcome("lister", "every b in bits: b.In <= 10 A", &text)
+    };
+    assert_eq!((of("32 A"), of("40 A")), (Outcome::Departed, Failed));
+}
+
 /// Whether all readings are written is asked of those who take them, of a new thing, too.
 #[test]
 fn b9_a_list_is_completed_by_those_who_write_it() {
