@@ -43,8 +43,15 @@ impl Against {
     }
 }
 
-fn print_of(code: &str, message: &str) -> String {
-    format!("{code}: {message}")
+/// What tells cautions about the text apart: what they say, and how often it was said before.
+fn prints<'p>(all: impl Iterator<Item = (&'p str, &'p str)>) -> Vec<String> {
+    let mut seen: BTreeMap<(&str, &str), usize> = BTreeMap::new();
+    all.map(|(code, message)| {
+        let nth = seen.entry((code, message)).or_insert(0);
+        *nth += 1;
+        format!("{code}: {message} ({nth})")
+    })
+    .collect()
 }
 
 /// A path, however it was typed.
@@ -79,10 +86,10 @@ impl Baseline {
             } else {
                 &mut read.elsewhere
             };
-            for p in file["problems"].as_array().into_iter().flatten() {
-                if let (Some(code), Some(message)) = (p["code"].as_str(), p["message"].as_str()) {
-                    found.insert(print_of(code, message), (true, Severity::Caution));
-                }
+            let told = file["problems"].as_array().into_iter().flatten();
+            let told = told.filter_map(|p| Some((p["code"].as_str()?, p["message"].as_str()?)));
+            for print in prints(told) {
+                found.insert(print, (true, Severity::Caution));
             }
             for f in file["findings"].as_array().into_iter().flatten() {
                 let outcome = f["outcome"].as_str();
@@ -109,9 +116,11 @@ impl Baseline {
         let told = checked
             .problems
             .iter()
-            .map(|p| print_of(p.code, &p.message));
+            .map(|p| (p.code, p.message.as_str()));
+        let told = prints(told);
         let found = report.findings.iter().filter(|f| counts(f));
-        let still: BTreeSet<String> = told.chain(found.map(|f| f.fingerprint.clone())).collect();
+        let found = found.map(|f| f.fingerprint.clone());
+        let still: BTreeSet<String> = told.iter().cloned().chain(found).collect();
         let gone = mine.map_or(0, |m| m.keys().filter(|p| !still.contains(*p)).count());
         let then = mine.unwrap_or(&self.elsewhere);
         let known = |f: &Finding| {
@@ -122,9 +131,12 @@ impl Baseline {
             counts(f) && was.is_some_and(as_bad)
         };
         let before = report.findings.len() + checked.problems.len();
-        let cautions =
-            |p: &Problem| !p.is_error() && then.contains_key(&print_of(p.code, &p.message));
-        let known_cautions = checked.problems.extract_if(.., |p| cautions(p)).count();
+        let mut print = told.iter();
+        let known_before = |p: &mut Problem| {
+            let told_then = print.next().is_some_and(|print| then.contains_key(print));
+            told_then && !p.is_error()
+        };
+        let known_cautions = checked.problems.extract_if(.., known_before).count();
         if let Some(n) = report
             .counts
             .0

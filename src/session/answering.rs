@@ -12,7 +12,7 @@ use crate::answer::{Edit, Names, Target, ToRead, edit, worded, written_as};
 use crate::design::format::format;
 use crate::design::parse::parse;
 use crate::source::{FileId, Memory, Problem, SourceFile, Span};
-use crate::vocabulary::Fact;
+use crate::vocabulary::{Fact, FactType};
 
 /// A design with an answer written into it.
 #[derive(Debug)]
@@ -67,11 +67,18 @@ pub fn answer(
             return Err(vec![Problem::error("bad-answer", text).help(help)]);
         }
         Target::Fact(object, ix) => {
+            // What was found within a tolerance is known, unless it was found again.
+            let found = design
+                .object(object)
+                .written(ix)
+                .is_some_and(|w| w.origin.is_some());
             if let Some((written, span)) = written_as(design, object, ix)
-                && !written.is_open()
+                && (!written.is_open() || found && !value.ends_with(')'))
                 && !only_says_from_where(loaded.sources.slice(span), &value)
             {
-                already(loaded, &file, (question, &value), span)?;
+                let is_part =
+                    fact.is_some_and(|f| matches!(f.ty, FactType::Part(_) | FactType::Parts(_)));
+                already(loaded, &file, (question, &value), (span, is_part))?;
                 return Ok(unchanged(loaded, &file));
             }
         }
@@ -230,12 +237,15 @@ fn already(
     loaded: &Loaded,
     file: &SourceFile,
     (question, value): (&str, &str),
-    span: Span,
+    (span, is_part): (Span, bool),
 ) -> Result<(), Vec<Problem>> {
     let there = loaded.sources.slice(span);
-    // A part may hold more by now.
+    // A part may hold more by now, and a value may say where it comes from.
     let rest = there.strip_prefix(value);
-    if rest.is_some_and(|rest| rest.is_empty() || rest.starts_with(' ')) {
+    if rest.is_some_and(|rest| {
+        let behind = rest.trim_start();
+        behind.is_empty() || behind.starts_with('(') || is_part && rest.starts_with(' ')
+    }) {
         return Ok(());
     }
     let line = file.line_of(span.from());

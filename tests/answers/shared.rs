@@ -232,3 +232,67 @@ fn an_answer_beside_a_product_gets_its_own_line() {
     let other = answered(&plain, "supply.Ze", "0.3 ohm (measured)", "verify");
     assert_eq!(other, Err("answered-already".to_owned()));
 }
+
+/// What was asked of a part that was not known is no answer to one that is known by now, and what is
+/// not written of a shared part is not written for all.
+#[test]
+fn an_answer_comes_too_late_for_a_part_that_is_known() {
+    for (was, question, said) in [
+        (
+            "tails: singles 16 mm² | singles 25 mm²",
+            "supply.tails.length",
+            "1.2 m",
+        ),
+        ("tails: none", "supply.tails.length", "1.2 m"),
+    ] {
+        let text = with(BANK, &[("tails: 25 mm²", was)]);
+        let refused = answered(&text, question, said, "design");
+        assert!(refused.is_err(), "{refused:?}");
+    }
+    // What a shared part does not say is written where it is used.
+    let shared = two_by_one_define("A");
+    let after = answered(&shared, "main.ev.device.isolates", "yes", "verify").expect("an answer");
+    let used: Vec<&str> = after
+        .lines()
+        .filter(|l| l.contains("device: ours"))
+        .collect();
+    assert!(
+        !used[0].contains("isolates") && used[1].contains("ours { isolates: yes }"),
+        "{used:?}"
+    );
+    // What was measured within a tolerance is not overwritten by what was not.
+    let found = with(
+        BANK,
+        &[("0.28 ohm (measured)", "0.28 ohm ± 5 % (measured)")],
+    );
+    let refused = answered(&found, "supply.Ze", "0.9 ohm", "design");
+    assert_eq!(refused, Err("answered-already".to_owned()));
+    // The line that is asked may be named.
+    let lines = with(
+        YARD,
+        &[(
+            "L1 24 A, L2 31 A, L3 19 A (measured)",
+            "L1 60 A, L2 ?, L3 50 A",
+        )],
+    );
+    let after = answered(&lines, "supply.logged-demand", "L2 5 A", "design").expect("an answer");
+    assert!(
+        after.contains("logged-demand: L1 60 A, L2 5 A, L3 50 A"),
+        "{after}"
+    );
+}
+
+/// A mend names what it changes, and how many things that is.
+#[test]
+fn a_mend_names_the_thing_that_changes() {
+    let text = with(
+        YARD,
+        &[(
+            "size: 10 mm²\n      insulation",
+            "size: by-turn 10 mm², 2.5 mm²\n      insulation",
+        )],
+    );
+    let m = mending(&text);
+    let whats: Vec<&str> = m.found.changes.iter().map(|c| c.what.as_str()).collect();
+    assert_eq!(whats, ["cables 1 of bay[2]"]);
+}

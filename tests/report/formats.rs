@@ -209,6 +209,11 @@ fn a_caution_about_the_text_is_known() {
     let (code, text, _) = told();
     assert_eq!(code, 0, "{text}");
     assert!(!text.contains("unusual"), "{text}");
+    // The same once more is new.
+    let twice = before.replacen("length: 0.8 m", "length: 1800 m", 1);
+    assert_ne!(twice, before);
+    std::fs::write(path.join("a.amp"), twice).expect("written");
+    assert_eq!(told().0, 1);
     std::fs::write(path.join("a.amp"), before.replace("1800 m", "1900 m")).expect("written");
     let (code, text, _) = told();
     assert_eq!(code, 1, "{text}");

@@ -2,7 +2,7 @@
 
 use super::names::Target;
 use crate::answer::mend::Edit;
-use crate::design::model::{Design, Object, ObjectId, Possible};
+use crate::design::model::{Design, Object, ObjectId, Possible, Written};
 use crate::design::parse::parse_value;
 use crate::design::tree::{Block, Entry, Item, Tree, Value, ValueKind};
 use crate::source::{FileId, Problem, Span};
@@ -34,6 +34,14 @@ pub fn edit(
         Target::Fact(object, ix) => put(v, (design, text), object, ix, value),
         Target::Inside(object, part, kind, ix) => {
             let fact = v.fact(design.object(object).kind, part);
+            // The part was not known when it was asked about; it may be by now.
+            let known = |w: &Written| match &w.value {
+                Possible::List(all) => !all.contains(&Possible::Unknown),
+                value => *value != Possible::Unknown,
+            };
+            if design.object(object).written(part).is_some_and(known) {
+                return Err(more_than_asked(&fact.name));
+            }
             let value = opened(v, kind, ix, value, &fact.texts.label)?;
             put(v, (design, text), object, part, &value)
         }
@@ -105,6 +113,10 @@ fn put(
             .help("answer the facts that it follows from; `amperule working` shows them"));
     }
     let of = design.object(id);
+    let others = || {
+        let all = design.ids().map(|other| design.object(other));
+        all.filter(|other| !other.phantom && other.status != of.status)
+    };
     let here = |span: Span| of.facts.iter().flatten().filter(move |w| w.span == span);
     match written_as(design, id, ix) {
         // A product, or `rest`, says several facts in one place: this one gets a line of its own.
@@ -112,36 +124,60 @@ fn put(
             if span.file != DESIGN {
                 return Err(elsewhere(&fact.name));
             }
-            let others = design.ids().map(|other| design.object(other));
-            let mut others = others.filter(|other| !other.phantom && other.status != of.status);
-            if others.any(|other| other.facts.iter().flatten().any(|w| w.span == span)) {
+            if others().any(|other| other.facts.iter().flatten().any(|w| w.span == span)) {
                 return Err(more_than_asked(&fact.name));
             }
+            let (span, line) = open_piece(text, span).ok_or_else(|| more_than_asked(&fact.name))?;
+            // `L2 51 A` for the one line that is asked.
+            let alone = line.and_then(|line| value.strip_prefix(&line)?.strip_prefix(' '));
             Ok(Edit {
-                span: open_piece(text, span).ok_or_else(|| more_than_asked(&fact.name))?,
-                new: value.to_owned(),
+                span,
+                new: alone.unwrap_or(value).to_owned(),
             })
+        }
+        _ if others().any(|other| other.span == of.span) => Err(more_than_asked(&fact.name)),
+        // A part of a product stands nowhere but in the word of the whole.
+        _ if is_of_product(design, id) => {
+            let why = format!("`{}` is of a part that a product brings", fact.name);
+            Err(Problem::error("elsewhere", why).help(
+                "write the part with this fact in its block, and what the product says of it",
+            ))
         }
         _ => insert(v, of, text, &format!("{}: {value}", fact.name)),
     }
 }
 
-/// The place of what is not known of a value: the `?` of a list or of one line; of a value that is
-/// none of several, or of several that are all not known, the whole. Nothing, where an answer to the
-/// whole would do away with what is written beside.
-fn open_piece(text: &str, span: Span) -> Option<Span> {
+/// Whether a part is one that the product of its whole says.
+fn is_of_product(design: &Design, id: ObjectId) -> bool {
+    design.object(id).owner.is_some_and(|whole| {
+        let mut facts = design.object(whole).facts.iter().flatten();
+        facts.any(|w| w.key == w.span && w.value.leads_to(id))
+    })
+}
+
+/// The place of what is not known of a value: the `?` of a list or of one line, with that line; of a
+/// value that is none of several, or of several that are all not known, the whole. Nothing, where an
+/// answer to the whole would do away with what is written beside.
+fn open_piece(text: &str, span: Span) -> Option<(Span, Option<String>)> {
     let (value, _) = parse_value(DESIGN, text.get(span.from()..span.until())?, span.from());
-    let pieces: Vec<&Value> = match &value.kind {
-        ValueKind::PerLine(lines) => lines.iter().map(|(_, value)| value).collect(),
-        ValueKind::List(all) => all.iter().collect(),
-        _ => return Some(span),
+    let pieces: Vec<(&Value, Option<&str>)> = match &value.kind {
+        ValueKind::PerLine(lines) => {
+            let line = lines
+                .iter()
+                .map(|(line, value)| (value, Some(line.text.as_str())));
+            line.collect()
+        }
+        ValueKind::List(all) => all.iter().map(|value| (value, None)).collect(),
+        _ => return Some((span, None)),
     };
-    let open = pieces
-        .iter()
-        .filter(|v| matches!(v.kind, ValueKind::Unknown));
-    match open.clone().count() {
-        1 => open.map(|v| v.span).next(),
-        all => (all == pieces.len()).then_some(span),
+    let all = pieces.len();
+    let mut open = pieces
+        .into_iter()
+        .filter(|(v, _)| matches!(v.kind, ValueKind::Unknown));
+    let (one, line) = open.next()?;
+    match open.count() {
+        0 => Some((one.span, line.map(str::to_owned))),
+        more => (more + 1 == all).then_some((span, None)),
     }
 }
 

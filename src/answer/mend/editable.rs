@@ -20,7 +20,8 @@ pub(super) fn shared(ruleset: &Ruleset, design: &Design) -> FxHashSet<Span> {
     let mut shared = FxHashSet::default();
     for (place, written) in all_written(design) {
         let object = design.object(place.object);
-        if object.phantom {
+        // What is not there, or goes, is not built by what the text says of it.
+        if !object.stays() {
             continue;
         }
         let ours = is_of_works(object) && !is_of_network(ruleset, design, place.object);

@@ -1,15 +1,16 @@
 //! What would help against a single breach: changes that were tried on the whole design.
 
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
-use super::super::residual::Residual;
+use super::super::residual::{Place, Residual};
 use super::editable::shared;
 use super::graft::graft;
 use super::knobs::{changeable, knobs, untaken, value_text};
 use super::search::{Need, Search, Way};
 use super::{Edit, change};
 use crate::design::model::{Design, ObjectId};
-use crate::expression::Fuel;
+use crate::expression::{Fuel, LeafId};
 use crate::ruleset::{Ruleset, Stage};
 use crate::source::Span;
 
@@ -88,7 +89,8 @@ pub fn helps(
                         let knob = &search.knobs[*k];
                         let fact = &residual.fact_at(knob.place).name;
                         let value = value_text(&residual, knob, val);
-                        let of = residual.design.label(knob.place.object);
+                        let subject = residual.verdicts[v].subject;
+                        let of = whose(&residual, &knob.leaves, subject);
                         format!("`{fact}: {value}` for {of}")
                     })
                     .collect();
@@ -103,4 +105,20 @@ pub fn helps(
             .collect();
     }
     out
+}
+
+/// The things that a place in the text stands for: that of the subject, and how many there are.
+fn whose(residual: &Residual, leaves: &[LeafId], subject: ObjectId) -> String {
+    let design = &residual.design;
+    let all: BTreeSet<ObjectId> = leaves
+        .iter()
+        .map(|l| Place::of(residual.info(*l)).object)
+        .collect();
+    let is_of = |id: &&ObjectId| **id == subject || design.nearest_named(**id) == subject;
+    let one = all.iter().find(is_of).or_else(|| all.first());
+    let one = one.map(|id| design.label(*id)).unwrap_or_default();
+    match all.len() {
+        0 | 1 => one,
+        n => format!("{one} and all that share its line, {n} in all"),
+    }
 }

@@ -480,6 +480,30 @@ fn fewer_fail(
     Some(true)
 }
 
+/// What of a group changes: a line of a `define` or a repetition stands for several things.
+fn named(search: &Search<'_>, group: usize, turned: &Turned) -> String {
+    let residual = search.residual;
+    let of = &search.groups[group];
+    let knobs = turned.iter().map(|(k, _)| &search.knobs[*k]);
+    let leaves = knobs.filter(|k| k.group == group).flat_map(|k| &k.leaves);
+    let places: BTreeSet<Place> = leaves.map(|l| Place::of(residual.info(*l))).collect();
+    let Some(first) = places.first() else {
+        return of.name.clone();
+    };
+    let things: BTreeSet<_> = places.iter().map(|p| p.object).collect();
+    // It is named after the thing, or after the one fact of it.
+    let one = of.knobs.first().map(|k| search.knobs[*k].place);
+    let by_fact = one.is_some_and(|place| residual.label(place) == of.name);
+    let name = match by_fact {
+        true => residual.label(*first),
+        false => residual.design.label(first.object),
+    };
+    match things.len() {
+        0 | 1 => name,
+        n => format!("{name} and all that share its lines, {n} in all"),
+    }
+}
+
 /// One group's change as facts and edits.
 fn change(
     search: &Search<'_>,
@@ -504,7 +528,10 @@ fn change(
             new = digits.to_owned();
             old = format!("{old} {unit}");
         }
-        facts.push((fact.name.clone(), old, told));
+        let said = (fact.name.clone(), old, told);
+        if !facts.contains(&said) {
+            facts.push(said);
+        }
         cost += search.price_of(*k, val);
         edits.push(Edit {
             span: knob.span,
@@ -512,18 +539,7 @@ fn change(
         });
     }
     edits.sort_by_key(|e| (e.span.file.0, e.span.start));
-    // A line of a `define` or a repetition stands for several things; all of them change.
-    let things = |k: &usize| {
-        let leaves = search.knobs[*k].leaves.iter();
-        let things = leaves.map(|l| Place::of(residual.info(*l)).object);
-        things.collect::<FxHashSet<_>>().len()
-    };
-    let knobs = search.groups[group].knobs.iter();
-    let shared = knobs.map(things).max().unwrap_or(1);
-    let mut what = search.groups[group].name.clone();
-    if shared > 1 {
-        what.push_str(&format!(" and all that share its lines, {shared} in all"));
-    }
+    let what = named(search, group, turned);
     Change {
         what,
         facts,

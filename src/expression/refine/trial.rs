@@ -19,6 +19,8 @@ pub(super) struct Trial {
     now: u32,
     /// Leaves that have another value than as written, ascending.
     leaves: Vec<(LeafId, Val)>,
+    /// The same as it was given, while it is that: most are asked of many verdicts in turn.
+    given: Option<Vec<(LeafId, Val)>>,
     /// All registers above them, the leaves' own too.
     closure: Vec<Reg>,
     /// Registers that hold another value than as written.
@@ -60,6 +62,7 @@ impl Refiner<'_> {
                 found: 1,
                 now: 1,
                 leaves: Vec::new(),
+                given: None,
                 closure: Vec::new(),
                 touched: Vec::new(),
                 last: None,
@@ -70,6 +73,9 @@ impl Refiner<'_> {
     /// Gives some leaves other values, all others the ones as written; of a leaf that is named
     /// twice the last value counts.
     pub fn assign(&mut self, with: &[(LeafId, Val)]) {
+        if self.trial().given.as_deref() == Some(with) {
+            return;
+        }
         let mut wanted: Vec<(LeafId, Val)> = with.to_vec();
         if wanted.len() > 1 {
             wanted.reverse();
@@ -78,6 +84,7 @@ impl Refiner<'_> {
         }
         wanted.retain(|(id, val)| *val != self.base[self.leaf(*id).reg.ix()]);
         let trial = self.trial();
+        trial.given = Some(with.to_vec());
         if trial.leaves == wanted {
             return;
         }
@@ -97,6 +104,7 @@ impl Refiner<'_> {
         let trial = self.trial();
         if !matches!(trial.leaves.as_slice(), [(l, _)] if *l == leaf) {
             trial.leaves = vec![(leaf, val)];
+            trial.given = None;
             self.look_above();
             self.put_leaves();
         }
@@ -133,6 +141,7 @@ impl Refiner<'_> {
         }
         trial.touched.clear();
         trial.leaves.clear();
+        trial.given = None;
         self.trial = Some(trial);
         self.look_above();
     }
