@@ -276,6 +276,43 @@ fn each_job_with_its_questions_answered_ends_without_a_breach() {
     }
 }
 
+/// The job of `us`: the same, with what a visit there finds.
+#[test]
+fn the_house_of_us_ends_without_a_breach_once_answered() {
+    let dir = folder();
+    let new = ["new", "--rules", "us", "--job", "house", "job.amp"];
+    let (code, _, err) = run(dir.path(), &new);
+    assert_eq!(code, 0, "{err}");
+    assert_eq!(run(dir.path(), &["format", "--check", "job.amp"]).0, 0);
+    let mut text = fs::read_to_string(dir.path().join("job.amp")).expect("written");
+    assert!(text.contains("prove dead") && text.contains("codes and qualified persons decide"));
+    let before = run(dir.path(), &["check", "job.amp"]);
+    assert_eq!(before.0, 3, "{}", before.1);
+    for (fact, found) in [
+        ("address", "\"1 Sample Street\""),
+        ("Ipf", "10 kA (by-enquiry)"),
+        ("main-switch", "mccb { In: 200 A  poles: 2 }"),
+        ("In-busbar", "200 A"),
+        ("calculated", "118 A"),
+        ("clear-depth", "3 ft"),
+        ("clear-width", "30 in"),
+        ("length", "40 ft"),
+        ("wet", "no"),
+        ("length", "38 ft"),
+        ("location", "indoors"),
+        ("disconnect-reach", "yes"),
+    ] {
+        let open = format!("{fact}: ?");
+        assert!(text.contains(&open), "{fact} is not asked");
+        text = text.replacen(&open, &format!("{fact}: {found}"), 1);
+    }
+    assert_eq!(asked(&text), Vec::<&str>::new());
+    fs::write(dir.path().join("job.amp"), text).expect("written");
+    let (code, out, _) = run(dir.path(), &["check", "job.amp"]);
+    assert_eq!(code, 0, "{out}");
+    assert!(out.contains(": no breach; no question open"), "{out}");
+}
+
 #[test]
 fn rules_and_name_are_those_asked_for() {
     let dir = folder();
@@ -372,8 +409,8 @@ fn what_cannot_be_started_from_is_said_and_nothing_is_written() {
             &["no job `hose` for `gb`", "did you mean `house`?"],
         ),
         (
-            &["--rules", "us", "--job", "house", "x.amp"],
-            &["no job `house` for `us`", "it has no jobs"],
+            &["--rules", "iec", "--job", "house", "x.amp"],
+            &["no job `house` for `iec`", "it has no jobs"],
         ),
         (
             &["--job", "bare"],
@@ -394,8 +431,8 @@ fn what_cannot_be_started_from_is_said_and_nothing_is_written() {
         }
         assert!(!dir.path().join("x.amp").exists(), "{arguments:?}");
     }
-    let (code, out, _) = run(dir.path(), &["new", "--list", "--rules", "us"]);
-    assert_eq!((code, out.as_str()), (0, "us: no jobs\n"));
+    let (code, out, _) = run(dir.path(), &["new", "--list", "--rules", "iec"]);
+    assert_eq!((code, out.as_str()), (0, "iec: no jobs\n"));
 }
 
 /// How many values a text says: each that stands for itself, in a row or behind its key; a mark such

@@ -246,10 +246,10 @@ fn search(
         ..AllBounds::default()
     };
     let mut least = brief.then(Least::default);
-    let mut told: FxHashSet<Span> = FxHashSet::default();
+    let mut told: FxHashSet<(Span, FactIx)> = FxHashSet::default();
     for place in facts {
-        let line = span_of(&residual, *place);
-        let together = lines.get(&(line, place.fact));
+        let line = (span_of(&residual, *place), place.fact);
+        let together = lines.get(&line);
         if together.is_some() && !told.insert(line) {
             continue;
         }
