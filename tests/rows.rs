@@ -345,6 +345,33 @@ fn rows_and_values_end_alike() {
     }
 }
 
+/// What is hardly plausible of the template is told with its rows, and decides with it.
+#[test]
+fn a_caution_about_the_template_is_told_with_its_rows() {
+    let folder = tempfile::tempdir().expect("a folder");
+    fs::create_dir_all(folder.path().join("own/lab")).expect("a folder");
+    let lab = LAB.replacen(
+        "domain: '>= 0 A'",
+        "domain: '>= 0 A', plausible: 0 A .. 50 A",
+        1,
+    );
+    assert_ne!(lab, LAB);
+    fs::write(folder.path().join("own/lab/ruleset.yaml"), lab).expect("a ruleset");
+    let text = template("y: 2 A  z: 2 A", "").replace("1 A .. 33 A", "1 A .. 330 A");
+    fs::write(folder.path().join(PATH), text).expect("a design");
+    fs::write(folder.path().join("table.csv"), "run (A)\n2\n").expect("a table");
+    let done = Command::new(env!("CARGO_BIN_EXE_amperule"))
+        .args(["check", PATH, "--rulesets", "own", "--rows", "table.csv"])
+        .args(["--deny", "caution"])
+        .current_dir(folder.path())
+        .output()
+        .expect("the program starts");
+    let said = [done.stdout, done.stderr].map(|b| String::from_utf8(b).expect("UTF-8"));
+    let said = said.concat();
+    assert_eq!(done.status.code(), Some(1), "{said}");
+    assert!(said.contains("`330 A` is unusual"), "{said}");
+}
+
 /// What the program says about a table for the design of a terrace, whose runs up to 27.9 m pass.
 fn terrace(table: &[u8]) -> String {
     let folder = tempfile::tempdir().expect("a folder");

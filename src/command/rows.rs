@@ -86,7 +86,10 @@ pub(super) fn run(
             visible_line(&rows.ignored.join(", "))
         ));
     }
-    out.problems(rows.problems(), &one.loaded.sources);
+    // What is said of the template holds for every row, and decides with it.
+    for told in [&one.loaded.problems[..], rows.problems()] {
+        out.problems(told, &one.loaded.sources);
+    }
     let told = Table { rows: &rows, how };
     let bar = ProgressBar::new(size);
     if let Ok(style) = ProgressStyle::with_template("{bar:40} {percent} % of the rows, {eta} left")
