@@ -11,7 +11,7 @@ use std::sync::Arc;
 use rustc_hash::{FxHashMap, FxHashSet};
 
 use super::called::Called;
-use super::residual::{Engine, Place, Residual, all_written, can_be_free};
+use super::residual::{Engine, Place, Residual, all_written, can_be_free, with_all};
 use crate::check::Subject;
 use crate::design::model::{Design, Possible, Status};
 use crate::expression::{Budget, Fuel, LeafId, LeafKind, Presence, Val};
@@ -332,11 +332,7 @@ fn lines_of(design: &Design, facts: &[Place]) -> FxHashMap<(Span, FactIx), Vec<P
 /// What a bound is of.
 fn label_of(residual: &Residual, together: &[Place]) -> String {
     let first = together.first().map(|p| residual.design.label(p.object));
-    let first = first.unwrap_or_default();
-    match together.len() {
-        0 | 1 => first,
-        n => format!("{first} and all that share its line, {n} in all"),
-    }
+    with_all(first.unwrap_or_default(), together.len())
 }
 
 /// The leaves of a fact that move together: all, if it is written once for all lines; else each

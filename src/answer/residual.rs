@@ -46,6 +46,14 @@ pub(super) fn written_facts(object: &Object) -> impl Iterator<Item = (FactIx, &W
     slots.filter_map(|(fact, slot)| Some((fact, slot.as_deref()?)))
 }
 
+/// A name that stands for so many things, which one place in the text says.
+pub(super) fn with_all(name: String, things: usize) -> String {
+    match things {
+        0 | 1 => name,
+        n => format!("{name} and all that share its line, {n} in all"),
+    }
+}
+
 /// What is written in a design, object by object.
 pub(super) fn all_written(design: &Design) -> impl Iterator<Item = (Place, &Written)> {
     design.ids().flat_map(move |object| {

@@ -207,6 +207,12 @@ impl Object {
         self.absent || self.status == Status::ToGo
     }
 
+    /// Whether it is written, and the works put it in or change it.
+    #[must_use]
+    pub fn is_of_works(&self) -> bool {
+        self.stays() && self.status != Status::Existing
+    }
+
     /// Whether it is written, and there until the works take it out.
     #[must_use]
     pub fn goes(&self) -> bool {

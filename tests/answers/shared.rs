@@ -41,6 +41,11 @@ fn two_by_one_define(rcd: &str) -> String {
     )
 }
 
+/// The yard with another recorded demand.
+fn demand(said: &str) -> String {
+    with(YARD, &[("L1 24 A, L2 31 A, L3 19 A (measured)", said)])
+}
+
 fn mending(text: &str) -> Mending {
     let (project, options) = (project(text), Options::default());
     let loaded = project.open(Path::new(PATH), &options);
@@ -155,25 +160,13 @@ fn a_bound_of_a_line_is_one_of_all_that_share_it() {
 /// An answer to one piece leaves what is written beside it.
 #[test]
 fn an_answer_takes_the_place_of_what_is_not_known() {
-    let lines = with(
-        YARD,
-        &[(
-            "L1 24 A, L2 31 A, L3 19 A (measured)",
-            "L1 60 A, L2 ?, L3 50 A",
-        )],
-    );
+    let lines = demand("L1 60 A, L2 ?, L3 50 A");
     let after = answered(&lines, "supply.logged-demand", "5 A", "design").expect("an answer");
     assert!(
         after.contains("logged-demand: L1 60 A, L2 5 A, L3 50 A"),
         "{after}"
     );
-    let two = with(
-        YARD,
-        &[(
-            "L1 24 A, L2 31 A, L3 19 A (measured)",
-            "L1 60 A, L2 ?, L3 ?",
-        )],
-    );
+    let two = demand("L1 60 A, L2 ?, L3 ?");
     let refused = answered(&two, "supply.logged-demand", "5 A", "design");
     assert_eq!(refused, Err("more-than-asked".to_owned()));
     let turns = with(YARD, &[("length: 26 m", "length: by-turn ?, 30 m")]);
@@ -268,13 +261,7 @@ fn an_answer_comes_too_late_for_a_part_that_is_known() {
     let refused = answered(&found, "supply.Ze", "0.9 ohm", "design");
     assert_eq!(refused, Err("answered-already".to_owned()));
     // The line that is asked may be named.
-    let lines = with(
-        YARD,
-        &[(
-            "L1 24 A, L2 31 A, L3 19 A (measured)",
-            "L1 60 A, L2 ?, L3 50 A",
-        )],
-    );
+    let lines = demand("L1 60 A, L2 ?, L3 50 A");
     let after = answered(&lines, "supply.logged-demand", "L2 5 A", "design").expect("an answer");
     assert!(
         after.contains("logged-demand: L1 60 A, L2 5 A, L3 50 A"),

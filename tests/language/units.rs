@@ -96,6 +96,16 @@ fn the_grammar_lists_no_unit_that_is_none() {
 }
 
 /// Each unit of the table is one in the expressions of rulesets.
+/// The grammar looks for the name of a unit in words of five letters at most.
+#[test]
+fn no_unit_of_one_word_has_more_than_five_letters() {
+    for spelling in spellings() {
+        for letters in spelling.split(|c: char| !c.is_alphanumeric()) {
+            assert!(letters.chars().count() <= 5, "{spelling}");
+        }
+    }
+}
+
 #[test]
 fn an_expression_takes_each_unit_of_the_table() {
     for spelling in spellings() {

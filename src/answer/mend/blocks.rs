@@ -1,7 +1,6 @@
 //! Blocks from the ruleset's stock that a mend may add to a design: a load limiter, where there is
 //! none.
 
-use super::editable::is_of_works;
 use super::{Change, Edit};
 use crate::check::show_val;
 use crate::design::model::{Design, ObjectId, Possible};
@@ -104,7 +103,7 @@ pub(super) fn filled_in(
 fn every(ruleset: &Ruleset, design: &Design, kind: &str) -> Option<String> {
     let kind = ruleset.vocabulary.kind_named(kind)?;
     let all = design.of_kind(kind);
-    let all = all.filter(|id| is_of_works(design.object(*id)) && design.object(*id).stays());
+    let all = all.filter(|id| design.object(*id).is_of_works());
     let names: Vec<String> = all.map(|id| design.label(id)).collect();
     (!names.is_empty()).then(|| names.join(", "))
 }

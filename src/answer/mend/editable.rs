@@ -3,15 +3,10 @@
 use rustc_hash::{FxHashMap, FxHashSet};
 
 use super::super::residual::{all_written, written_facts};
-use crate::design::model::{Design, Object, ObjectId, Possible, Status};
+use crate::design::model::{Design, ObjectId, Possible};
 use crate::ruleset::Ruleset;
 use crate::source::Span;
 use crate::vocabulary::Settler;
-
-/// Whether it is written, and of these works.
-pub(super) fn is_of_works(object: &Object) -> bool {
-    !object.phantom && matches!(object.status, Status::New | Status::Altered)
-}
 
 /// Places in the text of which no edit is one change: by a `define` or a repetition they stand for a
 /// thing, too, that is not of these works, or for values that differ.
@@ -24,7 +19,7 @@ pub(super) fn shared(ruleset: &Ruleset, design: &Design) -> FxHashSet<Span> {
         if !object.stays() {
             continue;
         }
-        let ours = is_of_works(object) && !is_of_network(ruleset, design, place.object);
+        let ours = object.is_of_works() && !is_of_network(ruleset, design, place.object);
         let first = *seen.entry(written.span).or_insert(&written.value);
         if !ours || !reads_alike(first, &written.value) {
             shared.insert(written.span);

@@ -3,7 +3,6 @@
 use rustc_hash::{FxHashMap, FxHashSet};
 
 use super::super::residual::Place;
-use super::editable::is_of_works;
 use crate::design::model::{Design, ObjectId, Possible, Written};
 use crate::design::parse::parse;
 use crate::design::resolve::{self, resolve};
@@ -36,7 +35,7 @@ pub(super) fn graft(
     let mut spares: FxHashMap<usize, Option<Spare>> = FxHashMap::default();
     for id in design.ids() {
         let object = design.object(id);
-        if !is_of_works(object) {
+        if !object.is_of_works() {
             continue;
         }
         let first = grafts.len();

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
-use super::super::residual::{Place, Residual};
+use super::super::residual::{Place, Residual, with_all};
 use super::editable::shared;
 use super::graft::graft;
 use super::knobs::{changeable, knobs, untaken, value_text};
@@ -117,8 +117,5 @@ fn whose(residual: &Residual, leaves: &[LeafId], subject: ObjectId) -> String {
     let is_of = |id: &&ObjectId| **id == subject || design.nearest_named(**id) == subject;
     let one = all.iter().find(is_of).or_else(|| all.first());
     let one = one.map(|id| design.label(*id)).unwrap_or_default();
-    match all.len() {
-        0 | 1 => one,
-        n => format!("{one} and all that share its line, {n} in all"),
-    }
+    with_all(one, all.len())
 }

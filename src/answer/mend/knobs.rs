@@ -5,7 +5,7 @@ use rustc_hash::{FxHashMap, FxHashSet};
 
 use super::super::residual::{Place, Residual, all_written, can_be_free};
 use super::super::survey::member;
-use super::editable::{is_of_network, is_of_works};
+use super::editable::is_of_network;
 use super::graft::Graft;
 use crate::check::What;
 use crate::design::model::{Design, Possible};
@@ -70,7 +70,7 @@ pub(super) fn changeable(
     let mut all = Vec::new();
     for (place, written) in all_written(design) {
         let object = design.object(place.object);
-        if !is_of_works(object) || shared.contains(&written.span) {
+        if !object.is_of_works() || shared.contains(&written.span) {
             continue;
         }
         let fact = v.fact(object.kind, place.fact);

@@ -18,7 +18,7 @@ use std::sync::Arc;
 
 use rustc_hash::FxHashSet;
 
-use super::residual::{Place, Residual};
+use super::residual::{Place, Residual, with_all};
 use crate::check::{Departures, Subject};
 use crate::design::model::Design;
 use crate::expression::{Fuel, LeafSource};
@@ -498,10 +498,7 @@ fn named(search: &Search<'_>, group: usize, turned: &Turned) -> String {
         true => residual.label(*first),
         false => residual.design.label(first.object),
     };
-    match things.len() {
-        0 | 1 => name,
-        n => format!("{name} and all that share its lines, {n} in all"),
-    }
+    with_all(name, things.len())
 }
 
 /// One group's change as facts and edits.

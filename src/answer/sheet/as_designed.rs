@@ -50,18 +50,13 @@ fn for_building(fact: &Fact) -> bool {
         )
 }
 
-fn in_works(design: &Design, id: ObjectId) -> bool {
-    let object = design.object(id);
-    object.stays() && object.status != Status::Existing
-}
-
 /// What is put in, changed or taken out, in the order in which it is written.
 pub(super) fn things(ruleset: &Ruleset, design: &Design) -> Vec<Thing> {
     let mut all = Vec::new();
     for id in design.ids() {
         let object = design.object(id);
         let goes = object.goes();
-        if object.owner.is_some() || !(goes || in_works(design, id)) {
+        if object.owner.is_some() || !(goes || object.is_of_works()) {
             continue;
         }
         let kind = ruleset.vocabulary.kind(object.kind);
@@ -112,7 +107,7 @@ pub(super) fn terminals(ruleset: &Ruleset, design: &Design) -> Vec<Terminal> {
             continue;
         };
         let outer = design.nearest_named(id);
-        if !in_works(design, outer) || used(design, id).is_none() {
+        if !design.object(outer).is_of_works() || used(design, id).is_none() {
             continue;
         }
         let value = |ix: FactIx| {
