@@ -180,7 +180,10 @@ fn a_host_answers_without_files() {
     let wrong = of("supply.Ze", "24 A").expect_err("a wrong unit");
     assert!(wrong.iter().any(|p| p.message.contains('A')), "{wrong:?}");
     assert!(of("supply.Ze", "1 ohm # so").is_err());
-    assert!(of("supply.earth", "supply\n").is_ok() || of("supply.earth", "supply").is_err());
+    assert!(of("supply.Ze", "1 ohm\nTT: yes").is_err());
+    // What the fuse is follows from its place.
+    let done = of("supply.service-fuse.In", "80").expect("it fits");
+    assert!(done.text.contains("service-fuse: fuse { In: 80 A }"));
 }
 
 /// The page to fill in loads nothing, and its script and style are those that its policy names.
@@ -217,6 +220,8 @@ fn bare_numbers_take_the_unit() {
     for (said, written) in [
         ("24", "24 A"),
         ("24 A (measured)", "24 A (measured)"),
+        ("24 (measured)", "24 A (measured)"),
+        ("L1 30, L2 22 (measured)", "L1 30 A, L2 22 A (measured)"),
         ("L1 30, L2 22.5", "L1 30 A, L2 22.5 A"),
         ("L1 30 A, L2 22 A", "L1 30 A, L2 22 A"),
         ("?", "?"),

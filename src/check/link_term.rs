@@ -404,7 +404,7 @@ impl Linker<'_> {
 
     /// Where a fact's value comes from.
     fn origin(&mut self, c: &Compiled, id: TermId, test: OriginTest, env: &mut Env) -> Reg {
-        let TermKind::Read { object, fact, .. } = &c.term(id).kind else {
+        let Some((object, fact)) = c.term(id).kind.fact_read() else {
             return self.truth(false);
         };
         let from = self.object(object, env);

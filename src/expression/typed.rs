@@ -331,6 +331,18 @@ pub struct Compiled {
     pub span: Span,
 }
 
+impl TermKind {
+    /// The fact that a path ends at, of a reference or part too, and the object it is read of.
+    #[must_use]
+    pub fn fact_read(&self) -> Option<(&ObjectTerm, &ReadFact)> {
+        match self {
+            TermKind::Read { object, fact, .. } => Some((object, fact)),
+            TermKind::Object(ObjectTerm::Step(object, fact)) => Some((object, fact)),
+            _ => None,
+        }
+    }
+}
+
 impl Compiled {
     /// A term.
     #[must_use]

@@ -445,7 +445,7 @@ impl Work<'_, '_> {
                 let per_line = std::mem::replace(&mut self.per_line, true);
                 let id = self.term(inner, None);
                 self.per_line = per_line;
-                let ok = matches!(self.terms[id.0 as usize].kind, TermKind::Read { .. });
+                let ok = self.terms[id.0 as usize].kind.fact_read().is_some();
                 if !ok && self.ty(id) != Ty::Wrong {
                     self.error(
                         &inner.range,

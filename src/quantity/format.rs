@@ -44,12 +44,13 @@ fn rounded(lo: f64, hi: f64, unit: &Unit, (up, down): (Rounding, Rounding)) -> S
         (true, true) => "any".to_owned(),
         (true, false) => format!("at most {}", format_toward(hi, unit, 4, down)),
         (false, true) if lo < hi => format!("at least {}", format_toward(lo, unit, 4, up)),
-        _ if lo == hi => format_quantity(lo, unit, 6),
-        _ => {
-            let digits = telling_digits(lo, hi, unit);
-            let number = format_number(unit.from_si(lo), digits, up);
-            format!("{number} .. {}", format_toward(hi, unit, digits, down))
-        }
+        _ => match telling_digits(lo, hi, unit) {
+            Some(digits) => {
+                let number = format_number(unit.from_si(lo), digits, up);
+                format!("{number} .. {}", format_toward(hi, unit, digits, down))
+            }
+            None => format_quantity(lo, unit, 6),
+        },
     }
 }
 
@@ -93,13 +94,11 @@ pub fn format_number(x: f64, digits: usize, rounding: Rounding) -> String {
     if x < 0.0 { format!("-{text}") } else { text }
 }
 
-/// The fewest digits from 3 to 12 that tell two quantities apart; 6 if none do.
-fn telling_digits(a: f64, b: f64, unit: &Unit) -> usize {
+/// The fewest digits from 3 to 12 that tell two quantities apart.
+fn telling_digits(a: f64, b: f64, unit: &Unit) -> Option<usize> {
     let (x, y) = (unit.from_si(a), unit.from_si(b));
     let print = |value, digits| format_number(value, digits, Rounding::Nearest);
-    (3..=12)
-        .find(|digits| print(x, *digits) != print(y, *digits))
-        .unwrap_or(6)
+    (3..=12).find(|digits| print(x, *digits) != print(y, *digits))
 }
 
 /// Fifteen decimal digits of a positive number and the exponent of the first.

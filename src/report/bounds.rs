@@ -14,6 +14,7 @@ use crate::vocabulary::{LINES, Settler};
 use super::cautions;
 use super::json::number;
 use super::markup::template;
+use super::plural;
 
 fn name(b: &Bound) -> String {
     let line = b.line.map_or(String::new(), |l| {

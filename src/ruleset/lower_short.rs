@@ -161,8 +161,17 @@ fn unkeyed(kind: &Kind, fact: FactIx, node: &Node, short: &mut Short, problems: 
             return;
         }
     }
-    short.unkeyed.retain(|u| u.fact != fact);
-    short.unkeyed.push(new);
+    // A later layer adds to the values that an earlier one lets stand without their key.
+    let Some(old) = short.unkeyed.iter_mut().find(|u| u.fact == fact) else {
+        return short.unkeyed.push(new);
+    };
+    new.words.retain(|word| !old.words.contains(word));
+    old.words.append(&mut new.words);
+    // A quantity without ranges takes all of its dimension.
+    if new.ranges.is_empty() || old.ranges.is_empty() {
+        old.ranges.clear();
+    }
+    old.ranges.append(&mut new.ranges);
 }
 
 /// `{curve: B C D}{In}`, `{size}/{cpc-size} mm²`

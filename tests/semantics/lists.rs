@@ -245,6 +245,21 @@ fn b6_origins_of_an_unknown_thing_are_open() {
     assert_eq!(of("?"), Undecided);
 }
 
+/// Of a reference it can be asked whether it is written, as of any fact; `?` is written.
+#[test]
+fn b6_a_reference_is_written_or_not() {
+    let of = |hub: &str| {
+        outcome(
+            "thing",
+            "hub is written",
+            &format!("hub h {{ }}\nthing t {{ {hub} }}"),
+        )
+    };
+    assert_eq!(of("hub: h"), Met);
+    assert_eq!(of("hub: ?"), Met);
+    assert_eq!(of(""), Failed);
+}
+
 /// A look-up by a key that may be absent has no row for that.
 #[test]
 fn a9_a_key_that_may_be_absent_has_no_row() {

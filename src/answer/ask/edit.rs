@@ -42,7 +42,10 @@ pub fn edit(
             if design.object(object).written(part).is_some_and(known) {
                 return Err(more_than_asked(&fact.name));
             }
-            let value = opened(v, kind, ix, value, &fact.texts.label)?;
+            let whole = v.short.get(&design.object(object).kind);
+            let usual = whole.and_then(|s| s.opened_by.iter().find(|(of, _)| *of == part));
+            let usual = usual.map(|(_, word)| word.as_str());
+            let value = opened(v, (kind, ix), value, usual, &fact.texts.label)?;
             put(v, (design, text), object, part, &value)
         }
         Target::Listed(id, kind) => {
@@ -70,12 +73,13 @@ pub fn edit(
     }
 }
 
-/// A part of which one fact is known: a word that opens it, and the fact.
+/// A part of which one fact is known: a word that opens it, and the fact. Without a word that the
+/// fact decides, the one by which the place is opened where none is written.
 fn opened(
     v: &Vocabulary,
-    kind: KindId,
-    ix: FactIx,
+    (kind, ix): (KindId, FactIx),
     value: &str,
+    usual: Option<&str>,
     label: &str,
 ) -> Result<String, Problem> {
     let (kind, fact) = (v.kind(kind), v.fact(kind, ix));
@@ -88,8 +92,9 @@ fn opened(
     if let Some(word) = kind.heads.iter().find_map(sets) {
         return Ok(word);
     }
-    match kind.heads.iter().find(|h| h.sets.is_empty()) {
-        Some(head) => Ok(format!("{} {{ {}: {value} }}", head.word, fact.name)),
+    let any = kind.heads.iter().find(|h| h.sets.is_empty());
+    match usual.or(any.map(|head| head.word.as_str())) {
+        Some(word) => Ok(format!("{word} {{ {}: {value} }}", fact.name)),
         None => {
             let words: Vec<&str> = kind.heads.iter().map(|h| h.word.as_str()).collect();
             let text = format!("what the {} is comes first", label.to_lowercase());

@@ -21,15 +21,20 @@ pub fn worded(fact: &Fact, answer: &str) -> Result<String, Vec<Problem>> {
         return refused("an answer stands on one line");
     }
     let open = matches!(answer, "?" | "none");
+    // `0.24 (measured)`: where a figure comes from stands behind its unit.
+    let (figure, origin) = match answer.split_once('(') {
+        Some((figure, origin)) => (figure.trim_end(), format!(" ({origin}")),
+        None => (answer, String::new()),
+    };
     let value = match &fact.ty {
         FactType::Text if !open && !answer.starts_with('"') => {
             format!("\"{}\"", answer.replace('\\', "\\\\").replace('"', "\\\""))
         }
-        FactType::Quantity { .. } if answer.split(',').all(is_bare) => {
-            let pieces = answer.split(',').map(|piece| with_unit(piece.trim(), fact));
-            pieces.collect::<Vec<_>>().join(", ")
+        FactType::Quantity { .. } if figure.split(',').all(is_bare) => {
+            let pieces = figure.split(',').map(|piece| with_unit(piece.trim(), fact));
+            pieces.collect::<Vec<_>>().join(", ") + &origin
         }
-        FactType::Quantity { .. } if is_number(answer) => with_unit(answer, fact),
+        FactType::Quantity { .. } if is_number(figure) => with_unit(figure, fact) + &origin,
         FactType::YesNo => match answer.to_lowercase().as_str() {
             "y" | "yes" => "yes".to_owned(),
             "n" | "no" => "no".to_owned(),
