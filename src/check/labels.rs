@@ -5,6 +5,8 @@ use std::collections::VecDeque;
 
 use rustc_hash::FxHashSet;
 
+use rustc_hash::FxHashMap;
+
 use super::finding::Outcome;
 use super::link::{LeafInfo, What};
 use super::plain;
@@ -18,7 +20,7 @@ use crate::expression::{
 use crate::quantity::TruthSet;
 use crate::ruleset::{Requirement, Ruleset};
 use crate::source::{Label, Span};
-use crate::vocabulary::FactIx;
+use crate::vocabulary::{FactIx, FactType, KindId};
 
 /// The most places of a finding.
 const MOST: usize = 3;
@@ -254,15 +256,29 @@ fn labelled(span: Span) -> Label {
 
 /// The facts of a design that are written wrongly, each with the rules that rest on it.
 pub(super) fn mistaken<'r>(ruleset: &'r Ruleset, design: &Design) -> Vec<(Span, Vec<&'r str>)> {
+    let v = &ruleset.vocabulary;
+    let mut of_fact: FxHashMap<(KindId, FactIx), Vec<&str>> = FxHashMap::default();
     let mut all = Vec::new();
     for object in &design.objects {
         for (ix, fact) in (0_u16..).zip(&object.facts) {
-            let Some(w) = fact.as_ref().filter(|w| w.value == Possible::Poison) else {
+            let wrong = |w: &Written| w.value.any(&|v| matches!(v, Possible::Poison));
+            let Some(w) = fact.as_ref().filter(|w| wrong(w)) else {
                 continue;
             };
-            let readers = ruleset.readers(object.kind, FactIx(ix)).into_iter();
-            let rules = readers.map(|r| r.rule.id.as_str()).collect();
-            all.push((w.key.to(w.span), rules));
+            let own = (object.kind, FactIx(ix));
+            let rules = of_fact.entry(own).or_insert_with(|| {
+                // What leads to a thing is found by where each leads.
+                let facts = v
+                    .kind_ids()
+                    .flat_map(|k| v.kind(k).fact_ids().map(move |f| (k, f)));
+                let found_by = facts.filter(|(k, f)| {
+                    matches!(v.fact(*k, *f).ty, FactType::Reverse { kind, fact } if (kind, fact) == own)
+                });
+                let readers = [own].into_iter().chain(found_by);
+                let readers = readers.flat_map(|(k, f)| ruleset.readers(k, f));
+                readers.map(|r| r.rule.id.as_str()).collect()
+            });
+            all.push((w.key.to(w.span), rules.clone()));
         }
     }
     all

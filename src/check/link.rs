@@ -94,6 +94,8 @@ pub(super) struct Leads {
     pub(super) certain: FxHashMap<ObjectId, Vec<usize>>,
     /// Those that may lead to one of several, or anywhere.
     pub(super) open: Vec<usize>,
+    /// Whether one is written wrongly, and leads nobody knows where.
+    pub(super) lost: bool,
 }
 
 /// Key of a fact of an object, with the line of one that has a value for each line.

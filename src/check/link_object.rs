@@ -441,8 +441,8 @@ impl Linker<'_> {
                         members.push((Obj::One(*m), p));
                     }
                 }
-                // One of them may be what could not be read.
-                if design.lost.contains(kind) {
+                // One of them may be what could not be read, or where it leads could not.
+                if index.lost || design.lost.contains(kind) {
                     members.push((Obj::Poison, None));
                 }
                 let silent = match fact.open {
@@ -504,7 +504,9 @@ impl Linker<'_> {
                 let fits = v.fits(self.kind(object), f.kind);
                 fits.then(|| Some(self.doubt(f.owner, f.fact, What::Fact)))
             }
-            Obj::Absent | Obj::Poison => None,
+            Obj::Absent => None,
+            // One alternative is written wrongly.
+            Obj::Poison => Some(Some(self.poisoned_truth())),
         }
     }
 
@@ -538,7 +540,8 @@ impl Linker<'_> {
         for (i, (_, to)) in all.iter().enumerate() {
             match to {
                 Obj::One(id) => leads.certain.entry(*id).or_default().push(i),
-                Obj::Absent | Obj::Poison => {}
+                Obj::Absent => {}
+                Obj::Poison => leads.lost = true,
                 Obj::Pick(..) | Obj::Unknown(_) => leads.open.push(i),
             }
         }

@@ -100,7 +100,7 @@ impl Possible {
     }
 
     /// Whether it, or one it is made of, is such a one.
-    pub(in crate::design) fn any(&self, is: &dyn Fn(&Self) -> bool) -> bool {
+    pub fn any(&self, is: &dyn Fn(&Self) -> bool) -> bool {
         is(self)
             || match self {
                 Self::List(all) | Self::OneOf(all) => all.iter().any(|p| p.any(is)),

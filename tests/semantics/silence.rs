@@ -636,7 +636,8 @@ fn a_thing_of_any_kind_may_be_what_one_of_them_is() {
     assert_eq!(said("user u { at: ? }"), Outcome::Undecided);
 }
 
-/// A block that cannot be read is no reason to hold that there is none.
+/// A block that cannot be read, or does not say where it belongs, is no reason to hold that there is
+/// none.
 #[test]
 fn a_block_that_cannot_be_read_is_missed_in_its_collection() {
     let sum = "(sum t in things: t.x) <= 10 A";
@@ -648,5 +649,7 @@ fn a_block_that_cannot_be_read_is_missed_in_its_collection() {
     };
     assert_eq!(sum("thing t { hub: h  x: 50 A }"), Outcome::Failed);
     assert_eq!(sum("thnig t { hub: h  x: 50 A }"), Outcome::NotJudged);
+    assert_eq!(sum("thing t { hub: hh  x: 50 A }"), Outcome::NotJudged);
+    assert_eq!(sum("thing t { hub: h | hh  x: 50 A }"), Outcome::NotJudged);
     assert_eq!(sum("thing t { hub: h  x: 5 A }"), Outcome::Met);
 }
