@@ -56,14 +56,19 @@ cases:
 
 /// Runs a verb of `amperule rules` over the two rulesets: exit code and what is printed.
 fn rules(verb: &str, lab: &str, firm: &str) -> (i32, String) {
+    layers(verb, "lab + firm", &[("lab", lab), ("firm", firm)])
+}
+
+/// The same over any rulesets.
+fn layers(verb: &str, named: &str, all: &[(&str, &str)]) -> (i32, String) {
     let sets = tempfile::tempdir().expect("a folder");
-    for (name, yaml) in [("lab", lab), ("firm", firm)] {
+    for (name, yaml) in all {
         let folder = sets.path().join(name);
         fs::create_dir_all(&folder).expect("made");
         fs::write(folder.join("ruleset.yaml"), yaml).expect("written");
     }
     let done = Command::new(env!("CARGO_BIN_EXE_amperule"))
-        .args(["rules", verb, "--rules", "lab + firm", "--rulesets"])
+        .args(["rules", verb, "--rules", named, "--rulesets"])
         .arg(sets.path())
         .env("COLUMNS", "1000")
         .output()
@@ -444,4 +449,95 @@ mend:
         assert_eq!(code, 2, "{wrong}: {out}");
         assert!(out.contains(why), "{wrong}: {out}");
     }
+}
+
+/// Patches may be named in any order: what two of them say of one thing is a conflict, whatever it is.
+#[test]
+fn two_patches_say_nothing_of_one_thing() {
+    let patch = |name: &str, said: &str| format!("ruleset: {name}\ntitle: a patch\n{said}");
+    let product = |says: &str| {
+        format!(
+            "products:\n  - {{name: ours, is: thing, means: 'what we use', says: '{says}', source: own}}\n"
+        )
+    };
+    let conflict = |a: &str, b: &str| {
+        let (a, b) = (patch("pa", a), patch("pb", b));
+        let all = [("lab", LAB), ("pa", a.as_str()), ("pb", b.as_str())];
+        let told = |named| layers("check", named, &all).1.contains("two patches set");
+        (told("lab + pa + pb"), told("lab + pb + pa"))
+    };
+    let (small, large) = (product("x: 1 A"), product("x: 2 A"));
+    assert_eq!(conflict(&small, &large), (true, true));
+    assert_eq!(conflict(&small, ""), (false, false));
+    let least = |n: u8| format!("kinds: {{thing: {{at-least: {n}}}}}\n");
+    assert_eq!(conflict(&least(1), &least(2)), (true, true));
+    assert_eq!(conflict(&least(1), &least(1)), (false, false));
+    let cost = |n: u8| format!("mend:\n  - {{is: thing.x, cost: {n}}}\n");
+    assert_eq!(conflict(&cost(1), &cost(2)), (true, true));
+}
+
+/// An amendment that nothing heeds is told: of a rule that is withdrawn below, or twice in one layer.
+#[test]
+fn an_amendment_that_does_nothing_is_an_error() {
+    let child = |name: &str, parent: &str, said: &str| {
+        format!(
+            "ruleset: {name}\ntitle: a child\nparent: {parent}\neditions:\n  - {{id: A, title: first}}\n{said}"
+        )
+    };
+    let amend = |to: &str| format!("  - {{id: lab-cap, require: 'x <= {to}', because: 'so'}}\n");
+    let without = child(
+        "low",
+        "lab",
+        "withdraw:\n  - {id: lab-cap, because: 'not here'}\n",
+    );
+    let once = child("top", "low", &format!("amend:\n{}", amend("3 A")));
+    let all = [
+        ("lab", LAB),
+        ("low", without.as_str()),
+        ("top", once.as_str()),
+    ];
+    let (code, said) = layers("check", "top", &all);
+    assert_eq!(code, 2, "{said}");
+    assert!(
+        said.contains("that is amended here does not exist"),
+        "{said}"
+    );
+    assert!(said.contains("withdrawn here"), "{said}");
+    let twice = child(
+        "top",
+        "lab",
+        &format!("amend:\n{}{}", amend("3 A"), amend("30 A")),
+    );
+    let (code, said) = layers("check", "top", &[("lab", LAB), ("top", &twice)]);
+    assert_eq!(code, 2, "{said}");
+    assert!(said.contains("is amended twice"), "{said}");
+}
+
+/// An edition that an amendment names for one of its ways is one of the ruleset that amends.
+#[test]
+fn a_way_of_an_amendment_holds_in_the_editions_of_its_layer() {
+    let (rules, _) = LAB.split_once("---").expect("the cases come second");
+    let lab = rules.replace(
+        "require: 'x <= limits.cap'",
+        "ways: {low: 'x <= limits.cap'}",
+    );
+    let top = "ruleset: top
+title: a child
+parent: lab
+editions:
+  - {id: A, title: first, parent-edition: B}
+  - {id: B, title: second, parent-edition: A}
+amend:
+  - {id: lab-cap, ways: {low: 'x <= 1 A', five: {is: 'x == 5 A', in: A}, seven: {is: 'x == 7 A', in: B}}, because: 'so'}
+---
+case-base: |
+  thing t { x: 5 A }
+cases:
+  lab-cap:
+    met: [{t.x: 5 A, edition: A}, {t.x: 7 A, edition: B}]
+    failed: [{t.x: 7 A, edition: A}, {t.x: 5 A, edition: B}]
+    undecided: {t.x: '?'}
+";
+    let (code, said) = layers("test", "top", &[("lab", &lab), ("top", top)]);
+    assert_eq!(code, 0, "{said}");
 }

@@ -5,7 +5,7 @@ mod edit;
 mod names;
 mod worded;
 
-use super::survey::{Question, Survey, member, unit_to_write, words};
+use super::survey::{Question, Survey, unit_to_write, words};
 use crate::design::model::{Design, ObjectId};
 use crate::quantity::format_quantity;
 use crate::ruleset::{Ruleset, Severity};
@@ -233,7 +233,7 @@ fn usual(v: &Vocabulary, design: &Design, fact: &Fact, from: ObjectId) -> Vec<St
                 |x: &f64| fact.domain.contains(*x) && fact.plausible.is_none_or(|b| b.contains(*x));
             let members = fact.series.into_iter().flat_map(|s| &v.series(s).members);
             let likely = members.filter(|m| likely(&m.value));
-            likely.map(|m| member(m, unit)).collect()
+            likely.map(|m| m.shown(unit)).collect()
         }
         FactType::Choice { .. } | FactType::Some { .. } | FactType::YesNo => words(fact),
         FactType::Part(k) | FactType::Parts(k) => {

@@ -18,7 +18,7 @@ use crate::expression::{Budget, Fuel, LeafId, LeafKind, Presence, Val};
 use crate::quantity::{TruthSet, Unit};
 use crate::ruleset::{Ruleset, Severity, Stage};
 use crate::source::Span;
-use crate::vocabulary::{FactIx, FactType, Settler};
+use crate::vocabulary::{FactIx, FactType, Member, Settler};
 pub(super) use reach::narrow;
 use reach::{Least, Way, number_cures, same, series_cures, steps, stretch};
 
@@ -97,8 +97,8 @@ pub struct Bound {
     pub high: End,
     /// Rules that are broken now and that this fact could mend.
     pub cures: Vec<Cure>,
-    /// Only the members of a series exist.
-    pub series: bool,
+    /// The members of its series, where only they exist.
+    pub series: Vec<Member>,
 }
 
 impl Bound {
@@ -426,7 +426,12 @@ fn quantity(
         low,
         high,
         cures,
-        series,
+        series: if series {
+            let named = fact.series.map(|s| residual.ruleset.vocabulary.series(s));
+            named.map_or(Vec::new(), |s| s.members.clone())
+        } else {
+            Vec::new()
+        },
     })
 }
 

@@ -21,14 +21,15 @@ use crate::check::{Departures, Subject, What, show_val, tame};
 use crate::design::model::{Design, ObjectId, Status};
 use crate::design::tree::Origin;
 use crate::expression::{Budget, Fuel, LeafId, Named, Val};
+use crate::quantity::Unit;
 use crate::quantity::{TruthSet, format_within};
 use crate::ruleset::{Ruleset, Severity};
 use crate::source::Span;
 use crate::source::limits::WORK;
-use crate::vocabulary::{Fact, FactIx, FactType, KindId, Settler, WordSet};
+use crate::vocabulary::{Fact, FactIx, FactType, KindId, Member, Settler, WordSet};
 
 use asked::{is_asked_itself, question};
-pub(super) use asked::{member, unit_to_write, words};
+pub(super) use asked::{unit_to_write, words};
 
 /// Boxes for trying which facts decide a rule.
 const TRIES: Budget = Budget(24);
@@ -457,9 +458,9 @@ fn shown(residual: &Residual, leaf: LeafId, q: &Question, p: &Passing) -> Option
         Passing::Bits(bits) => {
             let fact = inner_fact(residual, leaf)?;
             if let (FactType::Quantity { unit, .. }, Some(s)) = (&fact.ty, fact.series) {
-                let all: Vec<f64> = v.series(s).members.iter().map(|m| m.value).collect();
                 let domain = residual.leaf(leaf).set.as_words();
-                return series_text(&all, WordSet::from_bits(*bits), domain, unit);
+                let all = &v.series(s).members;
+                return series_text(all, WordSet::from_bits(*bits), domain, unit);
             }
             if info.what == What::Alternative {
                 return None;
@@ -480,17 +481,12 @@ fn inner_fact(residual: &Residual, leaf: LeafId) -> Option<&Fact> {
 }
 
 /// Members of a series in words: a stretch to either end, or a few of them.
-fn series_text(
-    all: &[f64],
-    passing: WordSet,
-    domain: WordSet,
-    unit: &crate::quantity::Unit,
-) -> Option<String> {
+fn series_text(all: &[Member], passing: WordSet, domain: WordSet, unit: &Unit) -> Option<String> {
     let in_domain: Vec<usize> = (0..all.len()).filter(|i| domain.has(*i)).collect();
     let mut good = in_domain.clone();
     good.retain(|i| passing.has(*i));
     let (first, last) = (*good.first()?, *good.last()?);
-    let one = |i: usize| crate::quantity::format_quantity(all[i], unit, 6);
+    let one = |i: usize| all[i].shown(unit);
     let between = in_domain.iter().filter(|i| first <= **i && **i <= last);
     if good.len() > 3 && between.count() == good.len() {
         let is_least = in_domain.first() == Some(&first);

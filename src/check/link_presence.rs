@@ -15,6 +15,7 @@ impl Linker<'_> {
     /// Whether what a path leads to is there once the work is done: nothing, where it certainly is.
     pub(super) fn present(&mut self, o: &Obj) -> Option<Reg> {
         match o {
+            Obj::Absent => Some(self.truth(false)),
             Obj::One(_) if self.goes(o) => Some(self.truth(false)),
             Obj::One(id) => self.presence(*id),
             Obj::Pick(selector, all) => {

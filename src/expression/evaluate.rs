@@ -27,7 +27,8 @@ fn evaluate(op: &Op, vals: &[Val], program: &Program, data: &Data) -> Val {
         Op::Neg(a) => one(at(a), |a| Some(a.neg())),
         Op::Power(a, n) => one(at(a), |a| a.powi(n)),
         Op::Sqrt(a) => clipped(at(a), 0.0, f64::INFINITY, Interval::sqrt),
-        Op::Ln(a) => clipped(at(a), 0.0, f64::INFINITY, Interval::ln),
+        // Of nought there is none: the least number above it begins what there is.
+        Op::Ln(a) => clipped(at(a), f64::from_bits(1), f64::INFINITY, Interval::ln),
         Op::Exp(a) => one(at(a), |a| Some(a.exp())),
         Op::Sin(a) => one(at(a), |a| Some(a.sin())),
         Op::Cos(a) => one(at(a), |a| Some(a.cos())),

@@ -13,7 +13,7 @@ use super::state::{Found, State, View};
 use crate::design::cursor::Standing;
 use crate::design::model::ObjectId;
 use crate::design::tree::{Item, Origin};
-use crate::quantity::{Unit, format_quantity};
+use crate::quantity::Unit;
 use crate::report::words;
 use crate::ruleset::Ruleset;
 use crate::source::FileId;
@@ -264,8 +264,7 @@ impl Offer<'_> {
                 } else {
                     if let Some(series) = fact.series {
                         for member in &v.series(series).members {
-                            let figure = || format_quantity(member.value, unit, 6);
-                            let text = member.name.clone().unwrap_or_else(figure);
+                            let text = member.shown(unit);
                             self.word(&text, Icon::Value, &fact.texts.means, Rank::Open);
                         }
                     }

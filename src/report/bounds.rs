@@ -9,7 +9,7 @@ use crate::answer::{AllBounds, Bound, Cure, End, LEAST_ROOM, MOST_MARGINS, Stop}
 use crate::quantity::{Rounding, format_interval, format_quantity, format_toward};
 use crate::ruleset::Severity;
 use crate::source::{Sources, Span, visible_line};
-use crate::vocabulary::{LINES, Settler};
+use crate::vocabulary::{LINES, Series, Settler};
 
 use super::cautions;
 use super::json::number;
@@ -56,7 +56,20 @@ fn shares_a_line(all: &AllBounds) -> bool {
 /// The value as it is written.
 fn written(b: &Bound) -> String {
     let (low, high) = b.written;
-    format_interval(low, high, &b.unit)
+    match member(b, low) {
+        Some(one) if low == high => one,
+        _ => format_interval(low, high, &b.unit),
+    }
+}
+
+/// A member of the fact's series, as the trade calls it.
+fn member(b: &Bound, value: f64) -> Option<String> {
+    Some(Series::among(&b.series, value)?.shown(&b.unit))
+}
+
+/// A value up to which, or from which on, something holds.
+fn reached(b: &Bound, value: f64, up: bool) -> String {
+    member(b, value).unwrap_or_else(|| format_toward(value, &b.unit, 4, rounding(up)))
 }
 
 /// A value that is rounded toward where the rule holds.
@@ -69,16 +82,12 @@ fn stops(b: &Bound) -> Vec<String> {
     let mut lines = Vec::new();
     for (end, up) in [(&b.low, false), (&b.high, true)] {
         let End::Stopped(s) = end else { continue };
-        let last = if b.series {
-            format_quantity(s.last, &b.unit, 6)
-        } else {
-            format_toward(s.last, &b.unit, 4, rounding(up))
-        };
+        let last = reached(b, s.last, up);
         let word = if up { "at most " } else { "at least" };
         lines.push(format!("{word} {last}: {}", why(s, up)));
         if let Some(x) = s.again_from {
             let further = if up { "up" } else { "down" };
-            let from = format_quantity(x, &b.unit, 4);
+            let from = member(b, x).unwrap_or_else(|| format_quantity(x, &b.unit, 4));
             lines.push(format!(
                 "  further {further}, this rule holds again from {from} on"
             ));
@@ -89,7 +98,7 @@ fn stops(b: &Bound) -> Vec<String> {
 
 /// The first value with which a broken rule would hold.
 fn cure(b: &Bound, c: &Cure) -> String {
-    format_toward(c.from, &b.unit, 4, rounding(!c.upward))
+    reached(b, c.from, !c.upward)
 }
 
 /// How far a fact can go, in one line; none where no rule stops it.
@@ -97,10 +106,7 @@ fn cure(b: &Bound, c: &Cure) -> String {
 pub fn line(b: &Bound) -> Option<String> {
     let end = |e: &End, word: &str, up: bool| match e {
         End::Free => None,
-        End::Stopped(s) => {
-            let last = format_toward(s.last, &b.unit, 4, rounding(up));
-            Some(format!("{word} {last}"))
-        }
+        End::Stopped(s) => Some(format!("{word} {}", reached(b, s.last, up))),
     };
     let ends = [
         end(&b.low, "at least", false),
@@ -153,8 +159,8 @@ pub fn tightest(all: &AllBounds) -> String {
                 room,
                 vec![
                     name(b),
-                    format_quantity(from, &b.unit, 6),
-                    format!("{word} {}", format_toward(s.last, &b.unit, 4, rounding(up))),
+                    member(b, from).unwrap_or_else(|| format_quantity(from, &b.unit, 6)),
+                    format!("{word} {}", reached(b, s.last, up)),
                     format!("{:.0} %", room * 100.0),
                     format!("{} for {}", s.rule, s.subject),
                 ],
@@ -203,7 +209,7 @@ pub fn json(path: &str, all: &AllBounds, sources: &Sources) -> Value {
             "low": number(b.unit.from_si(b.written.0)),
             "high": number(b.unit.from_si(b.written.1)),
             "at": sources.place(b.span),
-            "series": b.series,
+            "series": !b.series.is_empty(),
             "at-least": end(b, &b.low),
             "at-most": end(b, &b.high),
             "cures": b.cures.iter().map(|c| json!({

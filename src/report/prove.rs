@@ -12,6 +12,7 @@ use crate::ruleset::Severity;
 use super::cautions;
 use super::json::number;
 use super::markup::template;
+use super::plural;
 
 /// The words of a parameter that are in a set.
 fn words<'p>(p: &'p Parameter, r: &Val) -> Vec<&'p str> {
@@ -191,6 +192,18 @@ fn map_text(proved: &Proved, m: &Map) -> String {
 
 /// The rules that break or are open somewhere on a map.
 fn rules_of(proved: &Proved, m: &Map) -> Vec<String> {
+    let told = |s: &Severity| *s == Severity::Breach;
+    let always = proved.always_broken.iter().filter(|(_, _, s)| told(s));
+    let always = always
+        .map(|(rule, subject, _)| format!("whatever the values: {rule} breaks for {subject}"));
+    let open = proved.always_open.iter().filter(|(s, _)| told(s));
+    let open = open.map(|(_, n)| {
+        format!(
+            "open whatever the values: {}",
+            plural(*n, "verdict", "verdicts")
+        )
+    });
+    let whatever: Vec<String> = always.chain(open).collect();
     let mut seen: Vec<(State, usize)> = Vec::new();
     for (s, i) in &m.cells {
         if let Some(i) = i
@@ -200,12 +213,11 @@ fn rules_of(proved: &Proved, m: &Map) -> Vec<String> {
         }
     }
     seen.sort_unstable();
-    seen.into_iter()
-        .filter_map(|(s, i)| {
-            let p = proved.proofs.get(i)?;
-            Some(format!("{}: {} for {}", s.word(), p.rule, p.subject))
-        })
-        .collect()
+    let told = seen.into_iter().filter_map(|(s, i)| {
+        let p = proved.proofs.get(i)?;
+        Some(format!("{}: {} for {}", s.word(), p.rule, p.subject))
+    });
+    whatever.into_iter().chain(told).collect()
 }
 
 /// Cells of a row with one state.

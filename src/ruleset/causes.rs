@@ -1,7 +1,7 @@
 //! One cause, one finding: which rules explain the failure of another.
 
 use super::context::{Amendments, Context};
-use super::lower_rules::field;
+use super::lower_rules::stated;
 use super::model::{Cause, Path, Rule};
 use super::reader::Fields;
 use super::schema;
@@ -20,18 +20,12 @@ pub(super) fn read<'a>(
     let known: Vec<(String, KindId)> = rules.iter().map(|r| (r.id.clone(), r.each)).collect();
     for item in context.merged.of("rules") {
         let changes = amendments.of(item);
-        let Some(node) = field(item, changes, "follows-from") else {
+        let Some((node, layer)) = stated(item, changes, "follows-from") else {
             continue;
         };
         let Some(rule) = rules.iter_mut().find(|r| r.id == item.name) else {
             continue;
         };
-        // An edition that an entry names is one of the layer that states it.
-        let by = changes
-            .iter()
-            .rev()
-            .find(|c| c.node.get("follows-from").is_some());
-        let layer = by.map_or(item.layer, |c| c.layer);
         let entries: &[Node] = match &node.value {
             Yaml::List(all) => all,
             _ => std::slice::from_ref(node),

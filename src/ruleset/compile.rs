@@ -66,6 +66,12 @@ fn rules(
                 )
                 .report(problems);
         }
+        // A layer above may not change what is gone.
+        let above = |c: &&Item<'_>| c.name == item.name && c.layer > item.layer;
+        let gone = item.layer < merged.bases;
+        for change in merged.of("amend").iter().filter(above).filter(|_| gone) {
+            problems.push(missing_rule(change, &[], "amended").at(item.at, "withdrawn here"));
+        }
         match rules.iter().position(|r| r.id == item.name) {
             Some(i) => {
                 rules.remove(i);
@@ -92,6 +98,7 @@ fn rules(
 /// Compiles all expressions of a ruleset.
 pub(super) fn compile(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Ruleset {
     let mut v = vocabulary(merged, problems);
+    super::replacing::check_patches(merged, problems);
     super::lower_short::short(merged, &mut v, problems);
     super::lower_products::products(merged, &mut v, problems);
     everywhere(&mut v, problems);

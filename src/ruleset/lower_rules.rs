@@ -13,11 +13,18 @@ use crate::vocabulary::{KindId, Later, Vocabulary};
 
 /// A field of a rule: an amendment's, else the rule's own.
 pub(super) fn field<'a>(item: &Item<'a>, changes: &[&Item<'a>], key: &str) -> Option<&'a Node> {
-    changes
-        .iter()
-        .rev()
-        .find_map(|c| c.node.get(key))
-        .or_else(|| item.node.get(key))
+    stated(item, changes, key).map(|(node, _)| node)
+}
+
+/// The same, with the layer that states it last: an edition that is named there is one of that layer.
+pub(super) fn stated<'a>(
+    item: &Item<'a>,
+    changes: &[&Item<'a>],
+    key: &str,
+) -> Option<(&'a Node, usize)> {
+    let all = changes.iter().rev().map(|c| &**c);
+    all.chain([item])
+        .find_map(|i| Some((i.node.get(key)?, i.layer)))
 }
 
 pub(super) fn rule<'a>(
@@ -127,13 +134,13 @@ fn requirement<'a>(
 ) -> Option<Requirement> {
     match (
         field(item, changes, "require"),
-        field(item, changes, "ways"),
+        stated(item, changes, "ways"),
     ) {
         (Some(n), None) => {
             let compiled = context.compile(n, scope, Some(&Ty::Truth), problems)?;
             Some(Requirement::One(compiled.0.into()))
         }
-        (None, Some(n)) => ways(context, n, scope, item, problems),
+        (None, Some((n, layer))) => ways(context, (n, layer), scope, problems),
         _ => {
             let item_name = &item.name;
             let why = format!("the rule `{item_name}` needs `require` or `ways`, one of them");
@@ -197,9 +204,8 @@ pub(super) fn subject_kind(
 
 fn ways(
     context: &Context<'_, '_>,
-    node: &Node,
+    (node, layer): (&Node, usize),
     scope: &Scope,
-    item: &Item<'_>,
     problems: &mut Vec<Problem>,
 ) -> Option<Requirement> {
     let Some(map) = node.map() else {
@@ -212,7 +218,7 @@ fn ways(
             Some(inner) => {
                 // A way may hold in some editions only.
                 if let Some(span) = n.get("in")
-                    && !context.merged.in_edition(item.layer, span, problems)
+                    && !context.merged.in_edition(layer, span, problems)
                 {
                     continue;
                 }

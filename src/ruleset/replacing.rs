@@ -1,10 +1,12 @@
 //! What a layer may replace of the layers below it: what it says that it replaces, and nothing
 //! else. What it says that it replaces must be there.
 
-use super::merged::Item;
+use rustc_hash::FxHashMap;
+
+use super::merged::{Item, Merged};
 use super::reader::yes_no;
-use super::yaml::Node;
-use crate::source::Problem;
+use super::yaml::{Key, Node};
+use crate::source::{Problem, Span};
 
 /// How messages call one of what a section holds, and the code of one that is stated again.
 fn called(section: &str) -> (&'static str, &'static str) {
@@ -107,15 +109,15 @@ pub(super) fn check<'n>(
     }
 }
 
-/// Reports a field of a rule that patches amend twice: they may be named in any order, so that
-/// neither is above the other.
+/// Reports a field of a rule that one layer amends twice, or that patches do: they may be named in any
+/// order, so that neither is above the other.
 pub(super) fn check_amended(
     before: &Item<'_>,
     after: &Item<'_>,
     bases: usize,
     problems: &mut Vec<Problem>,
 ) {
-    if before.layer < bases {
+    if before.layer < bases && before.layer != after.layer {
         return;
     }
     for (key, node) in after.node.map().unwrap_or(&[]) {
@@ -131,5 +133,57 @@ pub(super) fn check_amended(
             .at(other.span, "the earlier one")
             .help("amend it once; a ruleset that has the other as its parent may amend it again")
             .report(problems);
+    }
+}
+
+/// Reports what two patches say differently of one thing, where the later one would be taken.
+pub(super) fn check_patches(merged: &Merged<'_>, problems: &mut Vec<Problem>) {
+    let mut seen: FxHashMap<String, (usize, &Node, Span)> = FxHashMap::default();
+    for section in ["kinds", "products", "expect", "mend"] {
+        let all = merged.of(section).iter();
+        for item in all.filter(|i| i.layer >= merged.bases) {
+            for (what, node, at) in said(section, item) {
+                let before = seen.get(&what).filter(|(layer, ..)| *layer != item.layer);
+                let alike = |other: &Node| node.text().is_some() && node.text() == other.text();
+                if let Some((_, other, first)) = before
+                    && !alike(other)
+                {
+                    Problem::error("conflict", format!("two patches set {what}"))
+                        .at(at, "the later one")
+                        .at(*first, "the earlier one")
+                        .help("state it in one of them only")
+                        .report(problems);
+                }
+                seen.entry(what).or_insert((item.layer, node, at));
+            }
+        }
+    }
+}
+
+/// What an item says of which a later one would take the place.
+fn said<'a>(section: &str, item: &Item<'a>) -> Vec<(String, &'a Node, Span)> {
+    let (name, node) = (item.name, item.node);
+    let of = |key: &str| node.get(key).and_then(Node::text).unwrap_or("");
+    let whole = |what: String| vec![(what, node, item.at)];
+    match section {
+        "products" => whole(format!("the product `{}`", of("name"))),
+        "expect" => whole(format!("what `{name}` is read as for `{}`", of("is"))),
+        "mend" => {
+            let rest = [of("to"), of("part")].join(" ");
+            whole(format!("the change of `{name}`{}", rest.trim_end()))
+        }
+        _ => {
+            let keys = node.map().unwrap_or(&[]).iter();
+            keys.filter(|(key, _)| key.text != "facts")
+                .flat_map(|(key, n)| {
+                    let one =
+                        |k: &Key, n| (format!("`{}` of the kind `{name}`", k.text), n, k.span);
+                    match n.map() {
+                        Some(entries) => entries.iter().map(|(k, n)| one(k, n)).collect(),
+                        None => vec![one(key, n)],
+                    }
+                })
+                .collect()
+        }
     }
 }

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::WordSet;
-use crate::quantity::{Interval, Unit};
+use crate::quantity::{Interval, Unit, format_quantity};
 
 /// Names a series of a [`super::Vocabulary`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -16,6 +16,15 @@ pub struct Member {
     pub value: f64,
     /// The name, where the trade does not use the figure.
     pub name: Option<String>,
+}
+
+impl Member {
+    /// As a design writes it: by its name, or its figure in this unit.
+    #[must_use]
+    pub fn shown(&self, unit: &Unit) -> String {
+        let figure = || format_quantity(self.value, unit, 6);
+        self.name.clone().unwrap_or_else(figure)
+    }
 }
 
 /// Values of which a fact takes exactly one, ascending.
@@ -53,7 +62,13 @@ impl Series {
     /// The member with this value (to one part in 10⁹).
     #[must_use]
     pub fn at(&self, value: f64) -> Option<&Member> {
-        self.members
+        Self::among(&self.members, value)
+    }
+
+    /// The one of some members with this value.
+    #[must_use]
+    pub fn among(members: &[Member], value: f64) -> Option<&Member> {
+        members
             .iter()
             .find(|m| (m.value - value).abs() <= 1e-9 * m.value.abs().max(value.abs()))
     }

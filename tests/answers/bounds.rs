@@ -54,7 +54,7 @@ fn tight(text: &str) -> usize {
         // Members of a series have no place between, whole numbers are looked at one by one.
         let counts = b.unit.text().is_empty() || b.unit.text() == "1";
         let whole = counts && b.written.0.fract() == 0.0;
-        if b.series || b.line.is_some() || counts && !whole {
+        if !b.series.is_empty() || b.line.is_some() || counts && !whole {
             continue;
         }
         for (end, up) in [(&b.low, false), (&b.high, true)] {
@@ -154,7 +154,7 @@ fn members_of_a_series_are_bounded_member_by_member() {
         .iter()
         .find(|b| b.fact == "size" && b.of == "water")
         .expect("the bond");
-    assert!(size.series);
+    assert!(!size.series.is_empty());
     // BS 7671 table 54.8: 10 mm² for a PEN conductor up to 35 mm², so no smaller member will do.
     match &size.low {
         End::Stopped(s) => {

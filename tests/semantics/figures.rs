@@ -207,6 +207,20 @@ derive:
     }
 }
 
+/// Of nought there is no logarithm: a set with nought in it does not leave that out in silence.
+#[test]
+fn a6_a_logarithm_of_nought_is_not_computable() {
+    let w = World::one("ln(x / 1 A) <= 5");
+    for x in ["0 A", "0 A .. 2 A", "0 A | 1 A"] {
+        assert_eq!(
+            w.outcome(&format!("thing t {{ x: {x} }}")),
+            Outcome::Undecided,
+            "{x}"
+        );
+    }
+    assert_eq!(w.outcome("thing t { x: 0.001 A .. 2 A }"), Outcome::Met);
+}
+
 /// A design exactly at a limit is met, however its decimals add up; one part in 10⁸ over is not.
 #[test]
 fn c4_exactly_at_the_limit() {

@@ -146,6 +146,14 @@ fn b2_a_part_that_goes_is_not_in_its_list() {
     };
     assert_eq!(of(""), (Failed, Failed));
     assert_eq!(of("status: to-go"), (Met, Met));
+    // Nor is one that goes whichever it is.
+    let either = |second: &str| {
+        let bits = format!("(first {{ status: to-go }} | first {{ {second} }})");
+        let text = format!("lister l {{ bits: {bits}, first {{ In: 6 A }} }}");
+        outcome("lister", "(count b in bits) == 1", &text)
+    };
+    assert_eq!(either("status: to-go  In: 32 A"), Met);
+    assert_eq!(either("In: 32 A"), Undecided);
 }
 
 /// A parameter that says no says no: what leads there is the same mistake.

@@ -4,7 +4,6 @@
 use rustc_hash::{FxHashMap, FxHashSet};
 
 use super::super::residual::{Place, Residual, all_written, can_be_free};
-use super::super::survey::member;
 use super::editable::is_of_network;
 use super::graft::Graft;
 use crate::check::What;
@@ -358,7 +357,7 @@ pub(super) fn value_text(residual: &Residual, knob: &Knob, val: &Val) -> String 
         && residual.leaf(*leaf).kind == LeafKind::Choice
     {
         return match v.series(s).members.get(val.bits.trailing_zeros() as usize) {
-            Some(m) => member(m, unit),
+            Some(m) => m.shown(unit),
             None => "none".to_owned(),
         };
     }

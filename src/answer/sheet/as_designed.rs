@@ -216,13 +216,9 @@ pub(super) fn shown(
         Possible::Poison => return None,
         Possible::Number(i) => {
             let unit = fact.unit()?;
-            let member = fact
-                .series
-                .filter(|_| i.is_point())
-                .and_then(|s| v.series(s).at(i.lo))
-                .and_then(|m| m.name.clone());
-            match member {
-                Some(name) => name,
+            let series = fact.series.filter(|_| i.is_point());
+            match series.and_then(|s| v.series(s).at(i.lo)) {
+                Some(member) => member.shown(unit),
                 None if i.is_point() => format_quantity(i.lo, unit, 6),
                 None => format_interval(i.lo, i.hi, unit),
             }

@@ -6,10 +6,8 @@ use super::Question;
 use crate::check::{What, show_val, tame};
 use crate::design::model::Status;
 use crate::expression::{LeafId, LeafSource};
-use crate::quantity::{Unit, format_interval, format_quantity};
-use crate::vocabulary::{
-    Fact, FactIx, FactType, KindId, Member, Settler, Vocabulary, with_article,
-};
+use crate::quantity::{Unit, format_interval};
+use crate::vocabulary::{Fact, FactIx, FactType, KindId, Settler, Vocabulary, with_article};
 
 /// Whether parts that are not written at all are asked for themselves, and not whether all are listed.
 pub(super) fn is_asked_itself(residual: &Residual, leaf: LeafId) -> bool {
@@ -149,12 +147,6 @@ pub(super) fn question(
     }
 }
 
-/// A member of a series by its name, or its figure.
-pub(in crate::answer) fn member(m: &Member, unit: &Unit) -> String {
-    let figure = || format_quantity(m.value, unit, 6);
-    m.name.clone().unwrap_or_else(figure)
-}
-
 fn known(residual: &Residual, leaf: LeafId, fact: &Fact) -> Option<String> {
     let val = residual.written[leaf.0 as usize];
     let info = residual.info(leaf);
@@ -165,7 +157,7 @@ fn known(residual: &Residual, leaf: LeafId, fact: &Fact) -> Option<String> {
         (FactType::Quantity { unit, .. }, Some(s)) => {
             let members = residual.ruleset.vocabulary.series(s).members.iter();
             let known = members.enumerate().filter(|(i, _)| val.as_words().has(*i));
-            let known: Vec<String> = known.map(|(_, m)| member(m, unit)).collect();
+            let known: Vec<String> = known.map(|(_, m)| m.shown(unit)).collect();
             (known.len() <= 6).then(|| known.join(" | "))
         }
         (FactType::Quantity { unit, .. }, None) => {

@@ -100,11 +100,7 @@ pub(super) fn shown(si: f64, unit: &Unit) -> String {
 
 /// A member of a series, as a design would write it.
 pub(super) fn member_shown(series: &Series, place: usize, unit: &Unit) -> Option<String> {
-    let member = series.members.get(place)?;
-    Some(match &member.name {
-        Some(name) => name.clone(),
-        None => shown(member.value, unit),
-    })
+    Some(series.members.get(place)?.shown(unit))
 }
 
 /// `more than 0 A`, `0 m to 500 m`; empty if there are no limits.

@@ -107,13 +107,8 @@ pub(super) fn range(bounds: &Bounds, unit: &Unit) -> Option<String> {
 /// The members of a series as a design writes them: `1, 1.5, 2.5 mm²`, `14 AWG, 12 AWG`.
 pub(super) fn members(series: &Series, unit: &Unit) -> String {
     let named = series.members.iter().any(|m| m.name.is_some());
-    let one = |si: f64| format_quantity(si, unit, DIGITS);
     let symbol = format!(" {}", unit.text());
-    let mut shown: Vec<String> = series
-        .members
-        .iter()
-        .map(|m| m.name.clone().unwrap_or_else(|| one(m.value)))
-        .collect();
+    let mut shown: Vec<String> = series.members.iter().map(|m| m.shown(unit)).collect();
     if !named && let Some((_, before)) = shown.split_last_mut() {
         // The unit stands once, behind the last.
         for text in before {
