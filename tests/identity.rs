@@ -139,6 +139,10 @@ fn a_bound_is_found_by_the_same_names() {
             assert_eq!(found(name), both[..1], "{name}");
         }
     }
+    // As an answer's table writes it, and each stretch of a circuit at once.
+    let lengths = found("length");
+    assert_eq!(found("main.ev.cables[1].length"), lengths[..1]);
+    assert_eq!(found("main.ev.cables.length"), lengths[..1]);
 }
 
 #[test]

@@ -1,7 +1,7 @@
 //! Which facts of a design a name means, as a command line or a host writes it: `Zs`, `ev.Zs`,
 //! `main.ev.Zs`, `circuit.ev.Zs`, `ev.cables 1.length`, or as titles have it, `length of cables 1 of ev`.
 
-use crate::design::model::{Design, ObjectId};
+use crate::design::model::{Design, Object, ObjectId};
 use crate::ruleset::Ruleset;
 use crate::vocabulary::Fact;
 
@@ -58,6 +58,17 @@ fn is_named(design: &Design, id: ObjectId, name: &str) -> bool {
             .rsplit_once('.')
             .zip(around)
             .is_some_and(|((outer, own), around)| {
-                own == object.name && is_named(design, around, outer)
+                is_own(object, own) && is_named(design, around, outer)
             })
+}
+
+/// Whether a word is the name of an object, or of its place in what it is a part of: `cables 1`,
+/// `cables[1]`, and `cables` for each of them.
+fn is_own(object: &Object, word: &str) -> bool {
+    let place = object.name.split_once(' ').filter(|_| object.owner.is_some());
+    word == object.name
+        || place.is_some_and(|(fact, number)| {
+            let rest = word.strip_prefix(fact);
+            rest.is_some_and(|r| r.is_empty() || r.strip_prefix('[') == Some(&format!("{number}]")))
+        })
 }

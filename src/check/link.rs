@@ -7,9 +7,9 @@ use std::sync::Arc;
 
 use rustc_hash::{FxHashMap, FxHashSet};
 
-use crate::design::model::{Design, ObjectId};
+use crate::design::model::{Design, ObjectId, Possible};
 use crate::expression::{Flags, LeafKind, LeafSource, Program, Reg, TermId, Val};
-use crate::ruleset::{Assumption, Ruleset};
+use crate::ruleset::{Assumed, Assumption, Ruleset};
 use crate::source::limits::OPERATIONS;
 use crate::vocabulary::{FactIx, KindId};
 
@@ -235,10 +235,29 @@ impl<'a> Linker<'a> {
     }
 
     /// What holds of an object where nothing is written for a fact.
-    pub(super) fn assumption(&mut self, kind: KindId, fact: FactIx) -> Option<&'a Assumption> {
+    pub(super) fn assumption(&mut self, of: ObjectId, fact: FactIx) -> Option<&'a Assumption> {
         let ruleset = self.ruleset;
+        let kind = self.kind(of);
         let found = ruleset.assumption(kind, fact)?;
-        (!found.only || self.only_one(kind).is_some()).then_some(found)
+        (!found.only || self.only_one(kind).is_some() || self.is_left(of, fact, found))
+            .then_some(found)
+    }
+
+    /// Whether it is the one of its kind that is left for what is assumed, since all others lead
+    /// elsewhere: of the boards of which the others hang on circuits one hangs on the supply.
+    fn is_left(&mut self, of: ObjectId, fact: FactIx, assumed: &Assumption) -> bool {
+        let Assumed::TheOnly(target) = assumed.value else {
+            return false;
+        };
+        let Some(one) = self.only_one(target) else {
+            return false;
+        };
+        let design = self.design;
+        let mut others = design.of_kind(self.kind(of)).filter(|id| *id != of);
+        others.all(|id| {
+            let written = design.object(id).written(fact).map(|w| &w.value);
+            matches!(written, Some(Possible::Object(to)) if *to != one)
+        })
     }
 
     /// The one object of a kind; none, if there are more or fewer.

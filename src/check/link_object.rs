@@ -60,7 +60,7 @@ impl Linker<'_> {
             let from = self.object_fact(object, along);
             return self.inherited(&from, &fact.name, target, object, ix);
         }
-        if let Some(a) = self.assumption(o.kind, ix) {
+        if let Some(a) = self.assumption(object, ix) {
             self.note_assumed(object, ix);
             match a.value {
                 Assumed::Absent => return Obj::Absent,
@@ -470,7 +470,7 @@ impl Linker<'_> {
                         (vec![(one, None)], None)
                     }
                 },
-                None => match self.assumption(o.kind, ix).map(|a| &a.value) {
+                None => match self.assumption(object, ix).map(|a| &a.value) {
                     Some(Assumed::Absent) => {
                         self.note_assumed(object, ix);
                         (Vec::new(), None)

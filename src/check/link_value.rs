@@ -39,7 +39,7 @@ impl Linker<'_> {
             let from = self.object_fact(object, along);
             return self.read_named(&from, &fact.name, line, fact);
         }
-        if let Some(a) = self.assumption(o.kind, ix) {
+        if let Some(a) = self.assumption(object, ix) {
             let val = match a.value {
                 Assumed::Number(x) => Val::number(x),
                 Assumed::Word(set) => Val::words(set),

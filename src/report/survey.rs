@@ -99,7 +99,13 @@ fn total(survey: &Survey) -> String {
 
 /// The rules that wait for an answer, the first few by name.
 fn waiting(q: &Question) -> String {
-    let named: Vec<&str> = q.waiting.iter().map(|w| w.rule.as_str()).collect();
+    let mut named: Vec<&str> = Vec::new();
+    for w in &q.waiting {
+        // One rule waits for it of several things.
+        if !named.contains(&w.rule.as_str()) {
+            named.push(&w.rule);
+        }
+    }
     some_of(&named, MOST_RULES)
 }
 

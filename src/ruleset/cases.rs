@@ -1,5 +1,6 @@
 //! Cases of rules: small patches of a base design, and how each must come out.
 
+use std::path::Path;
 use std::sync::Arc;
 
 use super::yaml::{self, Key, Node, Yaml};
@@ -105,7 +106,8 @@ pub struct CaseFile {
 /// with the outcomes that the uppermost layer states.
 #[must_use]
 pub fn read_cases(files: &[Arc<SourceFile>], edition: &str) -> (Vec<CaseFile>, Vec<Problem>) {
-    let mut all = Vec::new();
+    let mut all: Vec<CaseFile> = Vec::new();
+    let mut layers = Vec::new();
     let mut restated = Vec::new();
     let mut problems = Vec::new();
     for (id, source) in numbered(files) {
@@ -113,9 +115,19 @@ pub fn read_cases(files: &[Arc<SourceFile>], edition: &str) -> (Vec<CaseFile>, V
             continue;
         };
         match yaml::read(id, source, from) {
-            Ok(node) => all.push(read_file(&node, &mut restated, &mut problems)),
+            Ok(node) => {
+                all.push(read_file(&node, &mut restated, &mut problems));
+                layers.push(Path::new(source.name()).parent());
+            }
             Err(p) => problems.push(p),
         }
+    }
+    // A file without a base takes the first of its layer: that of a layer below or above is of other rules.
+    let bases: Vec<_> = all.iter().map(|f| f.base.clone()).collect();
+    for (file, layer) in all.iter_mut().zip(&layers) {
+        let of_layer = bases.iter().zip(&layers).filter(|(_, other)| *other == layer);
+        let mut first = of_layer.filter_map(|(base, _)| base.clone());
+        file.base = file.base.take().or_else(|| first.next());
     }
     for r in &restated {
         restate(r, edition, &mut all, &mut problems);

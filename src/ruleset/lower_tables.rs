@@ -56,6 +56,14 @@ pub(super) fn limits(merged: &Merged<'_>, problems: &mut Vec<Problem>) -> Limits
             (value, unit)
         };
         let Some(unit) = unit else { continue };
+        let cited = |f: &Fields<'_>| f.get("clause").or_else(|| f.get("source")).is_some();
+        if value.is_some() && !f.as_ref().is_some_and(cited) {
+            let why = format!("the limit `{}` says nowhere where it is from", item.name);
+            Problem::caution("no-source", why)
+                .at(item.at, "")
+                .help("add `clause` or `source`; `source: own` for one of the firm's own")
+                .report(problems);
+        }
         if let Some(was) = item.replaced {
             check_same_dimension(merged, item, was, &unit, problems);
         }

@@ -84,7 +84,7 @@ pub enum Assumed {
 pub struct Assumption {
     /// The value.
     pub value: Assumed,
-    /// It holds only where the design has one block of the kind, and no more.
+    /// It holds only for the one block of the kind, or the one of several that is left.
     pub only: bool,
     /// Its text.
     pub text: String,

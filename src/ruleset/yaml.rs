@@ -288,7 +288,7 @@ fn what_to_write(what: &str) -> &'static str {
     } else if what.contains("tab") {
         "indent with blanks, not with tabs"
     } else if what.contains("duplicate") {
-        "write it once: one of the two is to go"
+        "write it once: one of the two is to go; what is worded otherwise in another edition stands in another file, each with its `in:`"
     } else if what.contains("quoted scalar") {
         "inside single quotes an apostrophe is written twice: `'it''s less'`"
     } else if what.contains("indent") || what.contains("block") {

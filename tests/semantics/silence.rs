@@ -636,6 +636,25 @@ fn a_thing_of_any_kind_may_be_what_one_of_them_is() {
     assert_eq!(said("user u { at: ? }"), Outcome::Undecided);
 }
 
+/// Of several things the one that says nothing is what the others begin at, where they all lead to others.
+#[test]
+fn the_one_that_is_left_of_several_hangs_on_the_only_one() {
+    let kinds = "
+  root: {means: where it begins, facts: {boxes: {is: reverse box.at, means: 'what hangs on it'}}}
+  box: {means: a box, facts: {at: {is: reference node, means: 'where', by: site, always: yes}}}
+  node: {means: either, any-of: [root, box]}
+assume:
+  box.at: {is: root, of-the-only: yes, source: 'of this test'}
+";
+    let w = World::lab(kinds, &[rule_with("on", "root", "(count b in boxes) == 1", "")]);
+    let on = |text: &str| w.verdict(&format!("root r {{ }}\n{text}"), "on").outcome;
+    assert_eq!(on("box a { }"), Outcome::Met);
+    assert_eq!(on("box a { }\nbox b { at: a }\nbox c { at: b }"), Outcome::Met);
+    assert_eq!(on("box a { }\nbox b { at: r }"), Outcome::Undecided);
+    assert_eq!(on("box a { }\nbox b { at: ? }"), Outcome::Undecided);
+    assert_eq!(on("box a { }\nbox b { }"), Outcome::Undecided);
+}
+
 /// A block that cannot be read, or does not say where it belongs, is no reason to hold that there is
 /// none.
 #[test]

@@ -177,6 +177,10 @@ impl Used<'_, '_> {
             ),
             TermKind::And(a, b) => self.two(*a, "and", *b, Binds::And, Binds::And),
             TermKind::Or(a, b) => self.two(*a, "or", *b, Binds::Or, Binds::Or),
+            // `is absent` has its negation in its words.
+            TermKind::Not(a) if self.c.term(*a).range == self.c.term(id).range => {
+                (self.input(id), Binds::Compare)
+            }
             TermKind::Not(a) => (format!("not {}", self.inside(*a, Binds::Not)), Binds::Not),
             TermKind::Call(call, arguments) => {
                 let list: Vec<String> = arguments.iter().map(|a| self.part(*a).0).collect();
