@@ -541,3 +541,31 @@ cases:
     let (code, said) = layers("test", "top", &[("lab", &lab), ("top", top)]);
     assert_eq!(code, 0, "{said}");
 }
+
+/// A rule may be amended from one condition to ways, of which each will do.
+#[test]
+fn ways_take_the_place_of_a_requirement() {
+    let (rules, _) = LAB.split_once("---").expect("the cases come second");
+    let firm = "ruleset: firm\ntitle: Our firm\namend:\n  - {id: lab-cap, ways: {low: 'x <= limits.cap', just: 'x == 20 A'}, because: 'so'}\n---\ncase-base: |\n  thing t { x: 5 A }\ncases:\n  lab-cap:\n    met: [{t.x: 5 A}, {t.x: 20 A}]\n    failed: [{t.x: 15 A}]\n    undecided: {t.x: '?'}\n";
+    let (code, said) = layers("test", "lab + firm", &[("lab", rules), ("firm", firm)]);
+    assert_eq!(code, 0, "{said}");
+}
+
+/// What states editions is no patch, and a patch is named once.
+#[test]
+fn what_is_no_patch_is_told() {
+    let firm = "ruleset: firm\ntitle: Our firm\neditions:\n  - {id: A, title: first}\n";
+    let (code, said) = rules("check", LAB, firm);
+    assert_eq!(code, 2, "{said}");
+    assert!(
+        said.contains("states editions, and so is no patch"),
+        "{said}"
+    );
+    let (code, said) = layers(
+        "check",
+        "lab + firm + firm",
+        &[("lab", LAB), ("firm", FIRM)],
+    );
+    assert_eq!(code, 2, "{said}");
+    assert!(said.contains("is named twice"), "{said}");
+}

@@ -65,7 +65,10 @@ fn is_named(design: &Design, id: ObjectId, name: &str) -> bool {
 /// Whether a word is the name of an object, or of its place in what it is a part of: `cables 1`,
 /// `cables[1]`, and `cables` for each of them.
 fn is_own(object: &Object, word: &str) -> bool {
-    let place = object.name.split_once(' ').filter(|_| object.owner.is_some());
+    let place = object
+        .name
+        .split_once(' ')
+        .filter(|_| object.owner.is_some());
     word == object.name
         || place.is_some_and(|(fact, number)| {
             let rest = word.strip_prefix(fact);

@@ -125,7 +125,10 @@ pub fn read_cases(files: &[Arc<SourceFile>], edition: &str) -> (Vec<CaseFile>, V
     // A file without a base takes the first of its layer: that of a layer below or above is of other rules.
     let bases: Vec<_> = all.iter().map(|f| f.base.clone()).collect();
     for (file, layer) in all.iter_mut().zip(&layers) {
-        let of_layer = bases.iter().zip(&layers).filter(|(_, other)| *other == layer);
+        let of_layer = bases
+            .iter()
+            .zip(&layers)
+            .filter(|(_, other)| *other == layer);
         let mut first = of_layer.filter_map(|(base, _)| base.clone());
         file.base = file.base.take().or_else(|| first.next());
     }

@@ -132,15 +132,19 @@ fn requirement<'a>(
     scope: &Scope,
     problems: &mut Vec<Problem>,
 ) -> Option<Requirement> {
+    // Of both the one that a layer above states takes the place of the other.
+    let above = |layer: usize, other: Option<(&Node, usize)>| other.is_none_or(|(_, l)| l < layer);
     match (
-        field(item, changes, "require"),
+        stated(item, changes, "require"),
         stated(item, changes, "ways"),
     ) {
-        (Some(n), None) => {
+        (Some((n, layer)), other) if above(layer, other) => {
             let compiled = context.compile(n, scope, Some(&Ty::Truth), problems)?;
             Some(Requirement::One(compiled.0.into()))
         }
-        (None, Some((n, layer))) => ways(context, (n, layer), scope, problems),
+        (other, Some((n, layer))) if above(layer, other) => {
+            ways(context, (n, layer), scope, problems)
+        }
         _ => {
             let item_name = &item.name;
             let why = format!("the rule `{item_name}` needs `require` or `ways`, one of them");

@@ -646,10 +646,16 @@ fn the_one_that_is_left_of_several_hangs_on_the_only_one() {
 assume:
   box.at: {is: root, of-the-only: yes, source: 'of this test'}
 ";
-    let w = World::lab(kinds, &[rule_with("on", "root", "(count b in boxes) == 1", "")]);
+    let w = World::lab(
+        kinds,
+        &[rule_with("on", "root", "(count b in boxes) == 1", "")],
+    );
     let on = |text: &str| w.verdict(&format!("root r {{ }}\n{text}"), "on").outcome;
     assert_eq!(on("box a { }"), Outcome::Met);
-    assert_eq!(on("box a { }\nbox b { at: a }\nbox c { at: b }"), Outcome::Met);
+    assert_eq!(
+        on("box a { }\nbox b { at: a }\nbox c { at: b }"),
+        Outcome::Met
+    );
     assert_eq!(on("box a { }\nbox b { at: r }"), Outcome::Undecided);
     assert_eq!(on("box a { }\nbox b { at: ? }"), Outcome::Undecided);
     assert_eq!(on("box a { }\nbox b { }"), Outcome::Undecided);
