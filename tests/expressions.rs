@@ -83,6 +83,9 @@ fn slips_say_what_to_write() {
         ("a => b", "`at least` is written `>=`"),
         ("x <= n-1 A", "write blanks around a minus"),
         ("(a + b", "write the `)` that is missing"),
+        ("a && b", "`and`, `or`, `not`"),
+        ("a || b", "`and`, `or`, `not`"),
+        ("!a", "`and`, `or`, `not`"),
     ] {
         let e = parse(slip).unwrap_err();
         assert!(e.help.iter().any(|h| h.contains(help)), "{slip}: {e:?}");

@@ -551,16 +551,8 @@ fn ways_take_the_place_of_a_requirement() {
     assert_eq!(code, 0, "{said}");
 }
 
-/// What states editions is no patch, and a patch is named once.
 #[test]
-fn what_is_no_patch_is_told() {
-    let firm = "ruleset: firm\ntitle: Our firm\neditions:\n  - {id: A, title: first}\n";
-    let (code, said) = rules("check", LAB, firm);
-    assert_eq!(code, 2, "{said}");
-    assert!(
-        said.contains("states editions, and so is no patch"),
-        "{said}"
-    );
+fn a_patch_is_named_once() {
     let (code, said) = layers(
         "check",
         "lab + firm + firm",
@@ -568,4 +560,21 @@ fn what_is_no_patch_is_told() {
     );
     assert_eq!(code, 2, "{said}");
     assert!(said.contains("is named twice"), "{said}");
+}
+
+/// Where one of the subjects of a case fails, it is not undecided, whatever the others are.
+#[test]
+fn a_case_with_one_that_fails_is_not_undecided() {
+    let lab = LAB.replace(
+        "thing t { x: 5 A }",
+        "thing t { x: 5 A }\n  thing u { x: 2 A }",
+    );
+    assert_eq!(layers("test", "lab", &[("lab", &lab)]).0, 0);
+    let lab = lab.replace("undecided: {t.x: '?'}", "undecided: {t.x: '?', u.x: 20 A}");
+    let (code, said) = layers("test", "lab", &[("lab", &lab)]);
+    assert_eq!(code, 1, "{said}");
+    assert!(
+        said.contains("is said to be undecided and came out"),
+        "{said}"
+    );
 }

@@ -13,7 +13,7 @@ use crate::source::{Label, Problem};
 
 use super::columns::columns;
 use super::diagnostic::{Shown, Style, Visible, problems_within, room};
-use super::survey::heading;
+use super::survey::{first_few, heading};
 use super::terminal::{
     Followers, cells, cited, followers, follows, judged_by, later, lines, premise, weighed,
 };
@@ -330,8 +330,8 @@ impl Page<'_> {
                 && all.any(|w| w.rule == f.rule && w.subject == f.subject)
         };
         let said = report.findings.iter().filter(waits);
-        let said: Vec<&str> = said.map(|f| f.message.as_str()).collect();
-        (!said.is_empty()).then(|| said.join("; "))
+        let said: Vec<String> = said.map(|f| f.message.clone()).collect();
+        (!said.is_empty()).then(|| first_few(&said).join("; "))
     }
 
     /// The figures that are known to both sides, or have a limit; of many those with the least in

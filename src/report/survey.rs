@@ -109,6 +109,23 @@ fn waiting(q: &Question) -> String {
     some_of(&named, MOST_RULES)
 }
 
+/// What is looked for in a list of which it is asked whether it is complete, the first few.
+fn looked_for(q: &Question) -> Vec<String> {
+    let open = q.waiting.iter().filter_map(|w| w.open.clone());
+    let all: Vec<String> = open.filter(|_| q.rest).collect();
+    first_few(&all)
+}
+
+/// What is open and waits for a list, in full where it says what to write; of what only says what is
+/// not known, the first few, and how many more there are.
+pub(super) fn first_few(all: &[String]) -> Vec<String> {
+    let (bare, telling): (Vec<&String>, _) = all.iter().partition(|s| s.starts_with("whether "));
+    let more = bare.len().saturating_sub(MOST_RULES);
+    let some = telling.into_iter().chain(bare.into_iter().take(MOST_RULES));
+    let more = (more > 0).then(|| format!("and {more} more like these"));
+    some.cloned().chain(more).collect()
+}
+
 /// What people call a fact with its own word behind it, which some labels hold already.
 #[must_use]
 pub fn titled(label: &str, word: &str) -> String {

@@ -190,15 +190,13 @@ impl Library {
         let mut chain = self.chain(&request.base);
         for name in &request.patches {
             if chain.layers.iter().any(|l| l.name == *name) {
-                Problem::error("no-patch", format!("the ruleset `{name}` is named twice"))
-                    .help("name each once")
-                    .report(&mut chain.problems);
+                Problem::error(
+                    "named-twice",
+                    format!("the ruleset `{name}` is named twice"),
+                )
+                .help("name each once")
+                .report(&mut chain.problems);
             } else if let Some(layer) = self.layer(name, &mut chain.files, &mut chain.problems) {
-                if !layer.editions.is_empty() {
-                    Problem::error("no-patch", format!("`{name}` states editions, and so is no patch"))
-                        .help("take `editions:` out: a patch holds in those of the ruleset it lies over; or name it alone")
-                        .report(&mut chain.problems);
-                }
                 chain.layers.push(layer);
             }
         }
