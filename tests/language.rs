@@ -984,3 +984,23 @@ proptest! {
         prop_assert!(outline.ends_with("(block c k: 2_A)\n"), "{}", outline);
     }
 }
+
+/// What stands behind `by-turn` is missing: that is told, in one mistake wherever the next key stands.
+#[test]
+fn values_are_missing_behind_by_turn() {
+    for text in [
+        "circuit b {\n  lines: by-turn\n  device: ? }",
+        "circuit b { lines: by-turn  device: ? }",
+        "circuit b { lines: by-turn device: rcbo B40 }",
+    ] {
+        let problems = parse(FILE, text).problems;
+        for p in &problems {
+            assert_eq!(p.code, "wrong-value", "{text}: {p:?}");
+            assert!(
+                p.help.iter().any(|h| h.contains("by-turn L1, L2, L3")),
+                "{p:?}"
+            );
+        }
+        assert!(problems.len() <= 1, "{text}: {problems:?}");
+    }
+}

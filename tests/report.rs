@@ -476,3 +476,19 @@ fn totals_are_told_to_programs() {
     });
     assert_eq!(all["totals"], wanted);
 }
+
+/// Figures of a repeated block that come out alike stand in one line, with how many they are; none is
+/// lost from the count.
+#[test]
+fn figures_that_are_alike_stand_in_one_line() {
+    let file = "examples/rope-yard-office.amp";
+    let (_, text, _) = run(Path::new(ROOT), &["check", file], 100);
+    assert!(text.contains("Iz of bay[1] and 1 more "), "{text}");
+    assert!(!text.contains("Iz of bay[2]"), "{text}");
+    // One bay that is laid otherwise is told apart.
+    let longer = example("rope-yard-office").replace("length: 26 m", "length: n * 10 m + 14 m");
+    let dir = folder(&[("a.amp", &longer)]);
+    let (_, text, _) = run(dir.path(), &["check", "a.amp"], 100);
+    assert!(text.contains("voltage-drop of bay[1]  "), "{text}");
+    assert!(text.contains("voltage-drop of bay[2]  "), "{text}");
+}

@@ -343,10 +343,15 @@ pub(super) fn after_value(
             Some(key) => format!("`{shown}` is no value for `{}:`", key.text),
             None => format!("`{shown}` is no value"),
         };
-        return Problem::error("wrong-value", why).at(
+        let problem = Problem::error("wrong-value", why).at(
             span,
             "expected a number with its unit, a word, a text in quotes, a date, `?` or `none`",
         );
+        return if junk.trim() == BY_TURN {
+            problem.help(VALUES_BY_TURN)
+        } else {
+            problem
+        };
     };
     let problem = Problem::error("trailing-text", format!("`{shown}` cannot follow a value"))
         .at(span, "expected a new line, the next `key:` or `}`")
@@ -356,6 +361,11 @@ pub(super) fn after_value(
         word => problem.help(format!("if `{word}` is a fact, write `{word}:`")),
     }
 }
+
+/// The word before values that are dealt out, and what is said where none follow.
+pub(in crate::design) const BY_TURN: &str = "by-turn";
+pub(in crate::design) const VALUES_BY_TURN: &str =
+    "write the values behind it, as in `by-turn L1, L2, L3`";
 
 /// A minus that has no blanks and is read as part of a word or a unit.
 fn joined_minus(value: &Value, span: Span, junk: &str) -> Option<Problem> {

@@ -6,6 +6,8 @@ mod answer;
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
+use rustc_hash::FxHashMap;
+
 use crate::answer::{Question, Survey};
 use crate::check::{FigureValue, Finding, Outcome, Reason, Report, tame};
 use crate::ruleset::Severity;
@@ -338,25 +340,27 @@ impl Page<'_> {
     /// hand.
     fn figures(&mut self, report: &Report) {
         let known = |f: &&FigureValue| f.low.is_finite() && tame(f.high).is_finite();
-        let mut shown: Vec<_> = report.figures.iter().collect();
-        shown.retain(|f| known(f) || f.limit.is_some());
-        let unknown = report.figures.len() - shown.len();
-        let all = shown.len();
+        let told = report.figures.iter();
+        let told: Vec<_> = told.filter(|f| known(f) || f.limit.is_some()).collect();
+        let all = told.len();
+        let unknown = report.figures.len() - all;
+        let mut shown = alike(&told);
         if shown.len() > FIGURES {
-            let hand = |f: &&FigureValue| f.margin().unwrap_or(f64::INFINITY);
+            let hand = |r: &Alike<'_>| r.first.margin().unwrap_or(f64::INFINITY);
             shown.sort_by(|a, b| hand(a).total_cmp(&hand(b)));
             shown.truncate(FIGURES);
             self.cut = true;
         }
+        let more = all - shown.iter().map(|r| r.count).sum::<usize>();
         if all + unknown == 0 {
             return;
         }
         self.out.plain("Figures:\n");
-        let rows: Vec<Vec<String>> = shown.iter().copied().map(cells).collect();
+        let rows: Vec<Vec<String>> = shown.iter().map(Alike::row).collect();
         let table = columns(&rows, 2);
         let fits = table.lines().all(|l| l.chars().count() <= self.width);
-        for ((row, line), f) in rows.iter().zip(table.lines()).zip(&shown) {
-            let premise = premise(&f.means);
+        for ((row, line), r) in rows.iter().zip(table.lines()).zip(&shown) {
+            let premise = premise(&r.first.means);
             if fits && line.chars().count() + premise.chars().count() + 2 <= self.width {
                 let line = format!("{line}  {premise}");
                 self.out.plain(&format!("{}\n", line.trim_end()));
@@ -368,8 +372,8 @@ impl Page<'_> {
             let name = row.first().map_or("", String::as_str);
             self.para(&format!("  {name}: "), &text, 6);
         }
-        if all > FIGURES {
-            let text = format!("… {} more, with no less in hand", all - FIGURES);
+        if more > 0 {
+            let text = format!("… {more} more, with no less in hand");
             self.para("  ", &text, 4);
         }
         if unknown > 0 {
@@ -453,4 +457,58 @@ impl Page<'_> {
         self.para("", cautions::ALWAYS, 0);
         self.out.plain("\n");
     }
+}
+
+/// Figures that stand in one line: those of a repeated block that come out alike.
+struct Alike<'f> {
+    first: &'f FigureValue,
+    cells: Vec<String>,
+    count: usize,
+}
+
+impl Alike<'_> {
+    fn row(&self) -> Vec<String> {
+        let mut row = self.cells.clone();
+        if let Some(name) = row.first_mut().filter(|_| self.count > 1) {
+            name.push_str(&format!(" and {} more", self.count - 1));
+        }
+        row
+    }
+}
+
+/// Puts together what one figure is of blocks that differ by their number alone.
+fn alike<'f>(all: &[&'f FigureValue]) -> Vec<Alike<'f>> {
+    let mut lines: Vec<Alike<'f>> = Vec::new();
+    let mut seen: FxHashMap<Vec<String>, usize> = FxHashMap::default();
+    for first in all {
+        let cells = cells(first);
+        let mut key = cells.clone();
+        if let Some(name) = key.first_mut() {
+            *name = without_numbers(name);
+        }
+        match seen.get(&key).and_then(|at| lines.get_mut(*at)) {
+            Some(line) => line.count += 1,
+            None => {
+                seen.insert(key, lines.len());
+                lines.push(Alike {
+                    first,
+                    cells,
+                    count: 1,
+                });
+            }
+        }
+    }
+    lines
+}
+
+/// `Iz of bay[]` for `Iz of bay[3]`.
+fn without_numbers(name: &str) -> String {
+    let mut pieces = name.split('[');
+    let mut all = pieces.next().unwrap_or("").to_owned();
+    for piece in pieces {
+        let rest = piece.trim_start_matches(|c: char| c.is_ascii_digit());
+        all.push('[');
+        all.push_str(if rest.starts_with(']') { rest } else { piece });
+    }
+    all
 }

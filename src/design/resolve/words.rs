@@ -4,6 +4,7 @@ use super::expected::{form, in_quotes};
 use super::resolver::{Resolver, Site, nearest};
 use super::units::spelled;
 use crate::design::model::Possible;
+use crate::design::syntax_errors::{BY_TURN, VALUES_BY_TURN};
 use crate::design::tree::{Arith, Number, Value, ValueKind};
 use crate::quantity::{days_from_civil, parse_date};
 use crate::source::{Problem, Span};
@@ -103,7 +104,9 @@ impl<'a> Resolver<'a> {
         let why = format!("`{}` cannot be `{word}`", site.fact.name);
         let mut problem = Problem::error("unknown-word", why).at(span, format!("expected {form}"));
         let all: Vec<_> = words.iter().map(String::as_str).collect();
-        if let Some(meant) = nearest(word, &all) {
+        if word == BY_TURN {
+            problem = problem.help(VALUES_BY_TURN);
+        } else if let Some(meant) = nearest(word, &all) {
             problem = problem.meant(word, meant);
         }
         problem.fail(self)
