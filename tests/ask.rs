@@ -241,3 +241,18 @@ fn a_table_of_questions_lists_the_words_that_an_answer_may_be() {
         "{table}"
     );
 }
+
+/// What a part is decides what can be said of it: in whatever order a table has the two.
+#[test]
+fn the_order_of_answers_does_not_matter() {
+    let whole = |answers: &str| {
+        let dir = job(&format!("question,answer\n{answers}"));
+        let (code, _, said) = ask(dir.path());
+        assert_eq!(code, 0, "{said}");
+        text(dir.path())
+    };
+    let one = whole("supply.service-fuse.In,80\nsupply.service-fuse.form,mccb\n");
+    let other = whole("supply.service-fuse.form,mccb\nsupply.service-fuse.In,80\n");
+    assert!(one.contains("mccb"), "{one}");
+    assert_eq!(one, other);
+}

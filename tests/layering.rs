@@ -474,6 +474,12 @@ fn two_patches_say_nothing_of_one_thing() {
     assert_eq!(conflict(&least(1), &least(1)), (false, false));
     let cost = |n: u8| format!("mend:\n  - {{is: thing.x, cost: {n}}}\n");
     assert_eq!(conflict(&cost(1), &cost(2)), (true, true));
+    let word = |to: &str, cost: u8| format!("mend:\n  - {{is: thing.k, to: {to}, cost: {cost}}}\n");
+    assert_eq!(conflict(&word("p", 1), &word("[p, q]", 2)), (true, true));
+    assert_eq!(
+        conflict(&word("[p]", 1), &word("[q, r]", 2)),
+        (false, false)
+    );
 }
 
 /// An amendment that nothing heeds is told: of a rule that is withdrawn below, or twice in one layer.

@@ -9,8 +9,8 @@ use rustc_hash::{FxHashMap, FxHashSet};
 
 use crate::design::model::{Design, ObjectId, Possible};
 use crate::expression::{Flags, LeafKind, LeafSource, Program, Reg, TermId, Val};
-use crate::ruleset::{Assumed, Assumption, Ruleset};
-use crate::source::limits::OPERATIONS;
+use crate::ruleset::{Assumption, Ruleset};
+use crate::source::limits::{FEEDS, OPERATIONS};
 use crate::vocabulary::{FactIx, KindId};
 
 /// What a path leads to.
@@ -85,6 +85,12 @@ pub struct Step {
     pub reg: Reg,
 }
 
+/// A member of a collection, and whether it is one (none: certainly).
+pub(super) type Member = (Obj, Option<Reg>);
+
+/// The members of a collection, and the object and fact of which further members may exist.
+pub(super) type Listed = (Vec<Member>, Option<(ObjectId, FactIx)>);
+
 /// All objects of a kind, each with what its reference leads to.
 #[derive(Debug, Default)]
 pub(super) struct Leads {
@@ -132,6 +138,8 @@ pub struct Known {
     pub(super) unknown: FxHashMap<(u32, FactIx, KindId, Option<u8>), Reg>,
     pub(super) unknown_objects: FxHashMap<(u32, FactIx, KindId), Obj>,
     pub(super) reverse: FxHashMap<(KindId, FactIx), Arc<Leads>>,
+    /// Members of lists that were read, and where there may be more.
+    pub(super) lists: FxHashMap<(ObjectId, FactIx), Listed>,
     pub(super) parameters: FxHashMap<u16, Reg>,
     /// How many members there are that are not listed.
     pub(super) rests: FxHashMap<(ObjectId, FactIx), Reg>,
@@ -237,27 +245,47 @@ impl<'a> Linker<'a> {
     /// What holds of an object where nothing is written for a fact.
     pub(super) fn assumption(&mut self, of: ObjectId, fact: FactIx) -> Option<&'a Assumption> {
         let ruleset = self.ruleset;
-        let kind = self.kind(of);
-        let found = ruleset.assumption(kind, fact)?;
-        (!found.only || self.only_one(kind).is_some() || self.is_left(of, fact, found))
-            .then_some(found)
+        let found = ruleset.assumption(self.kind(of), fact)?;
+        (!found.only || self.is_left(of, fact)).then_some(found)
     }
 
-    /// Whether it is the one of its kind that is left for what is assumed, since all others lead
-    /// elsewhere: of the boards of which the others hang on circuits one hangs on the supply.
-    fn is_left(&mut self, of: ObjectId, fact: FactIx, assumed: &Assumption) -> bool {
-        let Assumed::TheOnly(target) = assumed.value else {
-            return false;
-        };
-        let Some(one) = self.only_one(target) else {
-            return false;
-        };
+    /// Whether a thing is the only one of its kind, or the one that all others hang on: of boards the
+    /// one that hangs on the supply. Not where something else could be what it hangs on: a circuit or
+    /// transformer that is not behind it, and that nothing is said to hang on.
+    fn is_left(&mut self, of: ObjectId, fact: FactIx) -> bool {
         let design = self.design;
-        let mut others = design.of_kind(self.kind(of)).filter(|id| *id != of);
-        others.all(|id| {
-            let written = design.object(id).written(fact).map(|w| &w.value);
-            matches!(written, Some(Possible::Object(to)) if *to != one)
-        })
+        let v = &self.ruleset.vocabulary;
+        let along = v.fact(self.kind(of), fact);
+        let to = |id: ObjectId| {
+            let object = design.object(id);
+            let ix = v.kind(object.kind).fact_named(&along.name)?;
+            match object.written(ix)?.value {
+                Possible::Object(next) => Some(next),
+                _ => None,
+            }
+        };
+        let behind = |id: ObjectId| {
+            let up = std::iter::successors(Some(id), |id| to(*id));
+            up.take(FEEDS + 1).any(|id| id == of)
+        };
+        if !design.of_kind(self.kind(of)).all(behind) {
+            return false;
+        }
+        let hangs_somewhere = |id: ObjectId| {
+            let object = design.object(id);
+            let fits = along.target().is_some_and(|t| v.fits(object.kind, t));
+            fits && !object.phantom && v.kind(object.kind).fact_named(&along.name).is_some()
+        };
+        let is_named = |id: ObjectId| {
+            let mut facts = design
+                .ids()
+                .flat_map(|o| design.object(o).facts.iter().flatten());
+            facts.any(|w| w.value.leads_to(id))
+        };
+        let mut others = design
+            .ids()
+            .filter(|id| hangs_somewhere(*id) && !behind(*id));
+        others.all(is_named)
     }
 
     /// The one object of a kind; none, if there are more or fewer.

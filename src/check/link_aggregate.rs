@@ -4,7 +4,7 @@ use super::link::{Linker, Obj, What};
 use super::link_term::{Env, Var};
 use crate::design::model::ObjectId;
 use crate::expression::{
-    Aggregate, Compiled, LeafKind, LeafSource, Op, Over, Presence, Reg, TermId, Val,
+    Aggregate, Compiled, Flags, LeafKind, LeafSource, Op, Over, Presence, Reg, TermId, Val,
 };
 use crate::quantity::{Interval, TruthSet};
 use crate::vocabulary::FactIx;
@@ -76,7 +76,16 @@ impl Linker<'_> {
                 };
                 cond = self.both(cond, kept);
             }
+            let lost = matches!(env.vars.last(), Some(Var::Object(Obj::Poison)));
             let value = match body {
+                // Of what cannot be read nothing counts, whether it is looked at or not.
+                _ if lost && matches!(op, Aggregate::Every | Aggregate::Any) => {
+                    self.poisoned_truth()
+                }
+                _ if lost => {
+                    let nothing = Val::number(0.0).flagged(Flags::POISON);
+                    self.program.constant(nothing)
+                }
                 Some(b) => self.term(c, b, env),
                 None => self.number(1.0),
             };

@@ -2,16 +2,13 @@
 
 use std::sync::Arc;
 
-use super::link::{Frame, Leads, Linker, Obj, What};
+use super::link::{Frame, Leads, Linker, Listed, Obj, What};
 use super::link_value::{absent, info, inner, poison};
 use crate::design::model::{ObjectId, Possible, Status};
 use crate::expression::{Flags, LeafKind, LeafSource, Op, ReadFact, Reg, Val};
 use crate::quantity::TruthSet;
 use crate::ruleset::Assumed;
 use crate::vocabulary::{Fact, FactIx, FactType, KindId, Openness, WordSet};
-
-/// A member of a collection, and whether it is one (none: certainly).
-pub(super) type Member = (Obj, Option<Reg>);
 
 impl Linker<'_> {
     /// A register that holds yes or no.
@@ -370,11 +367,7 @@ impl Linker<'_> {
     }
 
     /// The members of a collection, and the object and fact of which further members may exist.
-    pub(super) fn members(
-        &mut self,
-        from: &Obj,
-        fact: &ReadFact,
-    ) -> (Vec<Member>, Option<(ObjectId, FactIx)>) {
+    pub(super) fn members(&mut self, from: &Obj, fact: &ReadFact) -> Listed {
         match from {
             Obj::One(id) => match fact.on(self.kind(*id)) {
                 Some(ix) => {
@@ -409,7 +402,9 @@ impl Linker<'_> {
                 let f = &self.frames[*frame as usize];
                 (Vec::new(), Some((f.owner, f.fact)))
             }
-            Obj::Absent | Obj::Poison => (Vec::new(), None),
+            Obj::Absent => (Vec::new(), None),
+            // What belongs to it is not known either.
+            Obj::Poison => (vec![(Obj::Poison, None)], None),
         }
     }
 
@@ -419,17 +414,17 @@ impl Linker<'_> {
         self.push(Op::Among(selector, mask))
     }
 
-    pub(super) fn members_of(
-        &mut self,
-        object: ObjectId,
-        ix: FactIx,
-    ) -> (Vec<Member>, Option<(ObjectId, FactIx)>) {
+    pub(super) fn members_of(&mut self, object: ObjectId, ix: FactIx) -> Listed {
         let design = self.design;
         let ruleset = self.ruleset;
         let o = design.object(object);
         let fact = ruleset.vocabulary.fact(o.kind, ix);
         let here = Some((object, ix));
-        match &fact.ty {
+        // Which of several each place of a list holds is one choice, however often it is read.
+        if let Some(found) = self.lists.get(&(object, ix)) {
+            return found.clone();
+        }
+        let found = match &fact.ty {
             FactType::Reverse { kind, fact: back } => {
                 let index = self.reverse_index(*kind, *back);
                 let mut members = Vec::new();
@@ -438,7 +433,9 @@ impl Linker<'_> {
                 leading.sort_unstable();
                 for (m, leads_to) in leading.iter().filter_map(|i| index.all.get(*i)) {
                     if let Some(p) = self.leads_to(leads_to, object) {
-                        members.push((Obj::One(*m), p));
+                        // A part that is one of several is there where it is the one.
+                        let taken = self.taken(*m);
+                        members.push((Obj::One(*m), self.both(p, taken)));
                     }
                 }
                 // One of them may be what could not be read, or where it leads could not.
@@ -479,7 +476,11 @@ impl Linker<'_> {
                 },
             },
             _ => (Vec::new(), None),
+        };
+        if !matches!(fact.ty, FactType::Reverse { .. }) {
+            self.lists.insert((object, ix), found.clone());
         }
+        found
     }
 
     /// Whether a reference leads to an object: no, certainly, or under a condition.

@@ -61,7 +61,8 @@ impl Linker<'_> {
                 },
             )) => {
                 let part = self.object_fact(whole, ix);
-                self.leads_to(&part, id).flatten()
+                let leads = self.leads_to(&part, id);
+                leads.unwrap_or_else(|| Some(self.truth(false)))
             }
             // One of several in its place of a list.
             Some((

@@ -88,7 +88,8 @@ pub(super) fn rule<'a>(
             },
             because: text("because").map(str::to_owned),
             amended: amended(context, changes),
-            editions: text("in").map(str::to_owned),
+            // An amendment's `in:` says when it holds, not the rule.
+            editions: item.node.get("in").and_then(Node::text).map(str::to_owned),
         }),
         stage: stage?,
         severity: severity?,

@@ -53,6 +53,7 @@ pub(super) fn short(merged: &Merged<'_>, v: &mut Vocabulary, problems: &mut Vec<
         for (fact, node) in facts(kind, f.get("opened-by"), problems) {
             let word = node.text().unwrap_or("").to_owned();
             if v.head_words.contains_key(&word) {
+                short.opened_by.retain(|(f, _)| *f != fact);
                 short.opened_by.push((fact, word));
             } else {
                 refused(&word, "it opens no part", node.span).report(problems);
@@ -170,8 +171,9 @@ fn unkeyed(kind: &Kind, fact: FactIx, node: &Node, short: &mut Short, problems: 
     // A quantity without ranges takes all of its dimension.
     if new.ranges.is_empty() || old.ranges.is_empty() {
         old.ranges.clear();
+    } else {
+        old.ranges.append(&mut new.ranges);
     }
-    old.ranges.append(&mut new.ranges);
 }
 
 /// `{curve: B C D}{In}`, `{size}/{cpc-size} mm²`

@@ -126,7 +126,8 @@ pub(super) fn add_fact(
     problems: &mut Vec<Problem>,
 ) -> Option<FactIx> {
     let kind = &mut v.kinds[id.0 as usize];
-    if let Some(ix) = kind.fact_named(&fact.name) {
+    let same = |ix: &FactIx| kind.fact(*ix).name == fact.name;
+    if let Some(ix) = kind.fact_named(&fact.name).filter(same) {
         let mut replaced = std::mem::replace(&mut kind.facts[ix.0 as usize], fact);
         // What could be written before still can.
         let now = &mut kind.facts[ix.0 as usize].also;

@@ -4,7 +4,7 @@
 use rustc_hash::FxHashMap;
 
 use super::merged::{Item, Merged};
-use super::reader::yes_no;
+use super::reader::{texts, yes_no};
 use super::yaml::{Key, Node};
 use crate::source::{Problem, Span};
 
@@ -167,11 +167,25 @@ fn said<'a>(section: &str, item: &Item<'a>) -> Vec<(String, &'a Node, Span)> {
     let whole = |what: String| vec![(what, node, item.at)];
     match section {
         "products" => whole(format!("the product `{}`", of("name"))),
-        "expect" => whole(format!("what `{name}` is read as for `{}`", of("is"))),
-        "mend" => {
-            let rest = [of("to"), of("part")].join(" ");
-            whole(format!("the change of `{name}`{}", rest.trim_end()))
+        "expect" => {
+            let kind = of("is").split_once('.').map_or("", |(kind, _)| kind);
+            whole(format!("what `{name}` is read as of a {kind}"))
         }
+        "mend" => match node.get("to") {
+            Some(to) => {
+                let words = texts(to).into_iter();
+                let one = |(word, at)| (format!("the change of `{name}` to `{word}`"), node, at);
+                words.map(one).collect()
+            }
+            None => {
+                let part = of("part");
+                whole(
+                    format!("the change of `{name}` {part}")
+                        .trim_end()
+                        .to_owned(),
+                )
+            }
+        },
         _ => {
             let keys = node.map().unwrap_or(&[]).iter();
             keys.filter(|(key, _)| key.text != "facts")

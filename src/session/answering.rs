@@ -182,6 +182,15 @@ pub fn answer_all(
     let known = |g: &Given| !matches!(g.answer.trim(), "" | "?");
     let mut open: Vec<(usize, &Given)> = given.iter().enumerate().collect();
     open.retain(|(_, g)| known(g));
+    // What a part is decides what can be said of it.
+    if let Ok((of, _)) = opened(loaded) {
+        let (v, design) = (&of.ruleset().vocabulary, of.design());
+        let names = Names::new(v, design);
+        open.sort_by_key(|(_, g)| {
+            let target = names.target(v, design, &g.question);
+            !target.is_ok_and(|t| t.says_what_it_is(v))
+        });
+    }
     loop {
         let before = open.len();
         let mut wrong = Vec::new();

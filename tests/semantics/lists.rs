@@ -253,6 +253,18 @@ fn b6_origins_of_an_unknown_thing_are_open() {
     assert_eq!(of("?"), Undecided);
 }
 
+/// Which of several a place of a list holds is one choice, however often the list is read.
+#[test]
+fn a4_a_place_of_a_list_is_chosen_once() {
+    let text = "lister l { bits: (first { In: 6 A } | first { In: 32 A }), first { In: 6 A } }";
+    let same = "(sum b in bits: b.In) <= (sum b in bits: b.In)";
+    assert_eq!(outcome("lister", same, text), Met);
+    assert_eq!(
+        outcome("lister", "(sum b in bits: b.In) <= 20 A", text),
+        Undecided
+    );
+}
+
 /// Of a reference it can be asked whether it is written, as of any fact; `?` is written.
 #[test]
 fn b6_a_reference_is_written_or_not() {

@@ -657,6 +657,11 @@ assume:
         Outcome::Met
     );
     assert_eq!(on("box a { }\nbox b { at: r }"), Outcome::Undecided);
+    // Nothing is taken to hang on the one where something else could feed it.
+    assert_eq!(
+        on("box a { }\nbox b { at: r }\nbox c { at: b }"),
+        Outcome::Undecided
+    );
     assert_eq!(on("box a { }\nbox b { at: ? }"), Outcome::Undecided);
     assert_eq!(on("box a { }\nbox b { }"), Outcome::Undecided);
 }
@@ -676,5 +681,42 @@ fn a_block_that_cannot_be_read_is_missed_in_its_collection() {
     assert_eq!(sum("thnig t { hub: h  x: 50 A }"), Outcome::NotJudged);
     assert_eq!(sum("thing t { hub: hh  x: 50 A }"), Outcome::NotJudged);
     assert_eq!(sum("thing t { hub: h | hh  x: 50 A }"), Outcome::NotJudged);
+    // Nor is it counted as one, and of what a slip leads to nothing is known.
+    let counted = |require: &str, each: &str, thing: &str| {
+        let w = World::lab("", &[rule_with("it", each, require, "")]);
+        let text = format!("hub h {{ status: existing  all-listed: thing }}\n{thing}");
+        let judged = w.check(&text).judged.expect("there is something to judge");
+        finding(&judged, "it").outcome
+    };
+    let lost = "thing t { hub: hh  x: 50 A }";
+    for require in [
+        "(count t in things) <= 3",
+        "(count t in things) >= 1",
+        "(sum t in things: 1 A) <= 10 A",
+        "every t in things: top >= 0 ohm",
+        "any t in things: top >= 0 ohm",
+    ] {
+        assert_eq!(
+            counted(require, "hub", lost),
+            Outcome::NotJudged,
+            "{require}"
+        );
+    }
+    let beside = "hub is present and (count t in hub.things) <= 3";
+    assert_eq!(counted(beside, "thing", lost), Outcome::NotJudged);
     assert_eq!(sum("thing t { hub: h  x: 5 A }"), Outcome::Met);
+}
+
+/// A status that is written wrongly is not that of what stands around.
+#[test]
+fn a_wrong_status_is_not_the_one_around() {
+    let w = World::lab("", &[rule_with("kept", "thing", "status == existing", "")]);
+    let of = |said: &str| {
+        let judged = w.check(&format!("thing t {{ {said} }}")).judged;
+        finding(&judged.expect("there is something to judge"), "kept").outcome
+    };
+    assert_eq!(of("status: existing"), Outcome::Met);
+    assert_eq!(of("status: new"), Outcome::Failed);
+    assert_eq!(of("status: exsting"), Outcome::NotJudged);
+    assert_eq!(of("status: ?"), Outcome::NotJudged);
 }

@@ -17,6 +17,18 @@ pub enum Target {
     Listed(ObjectId, KindId),
 }
 
+impl Target {
+    /// Whether it says what a part is that is not written, as the word that opens one does.
+    #[must_use]
+    pub fn says_what_it_is(self, v: &Vocabulary) -> bool {
+        let Self::Inside(_, _, kind, ix) = self else {
+            return false;
+        };
+        let mut sets = v.kind(kind).heads.iter().flat_map(|h| &h.sets);
+        sets.any(|(fact, _)| *fact == ix)
+    }
+}
+
 /// The names of all objects of a design.
 #[derive(Debug)]
 pub struct Names {

@@ -5,7 +5,7 @@ use super::narrow::is_narrower;
 use super::products::contradicts;
 use super::resolver::{Pending, Resolver, Site, Turn, indices, listed, nearest, written};
 use super::values::cannot_both_hold;
-use crate::design::model::{Formula, ObjectId, Possible, Written};
+use crate::design::model::{Formula, ObjectId, Possible, Status, Written};
 use crate::design::tree::{Entry, FactEntry, Origin, Value, ValueKind};
 use crate::source::{Problem, Span, Spanned};
 use crate::vocabulary::{FactIx, FactType, Kind, NameRole, PRESENT, WordSet, with_article};
@@ -262,9 +262,24 @@ impl<'a> Resolver<'a> {
             return;
         };
         let own = facts_called(entries, "status").next();
+        // What is written wrongly is not the status of what stands around, there nor inside.
+        let wrong = match own.map(|f| &f.value.kind) {
+            Some(ValueKind::Word(word)) => Status::from_word(word).is_none(),
+            Some(_) => true,
+            None => object.scope.or(object.owner).is_some_and(|around| {
+                let around = self.design.object(around);
+                let ix = self.vocabulary.kind(around.kind).fact_named("status");
+                let said = ix.and_then(|ix| around.written(ix));
+                said.is_some_and(|w| w.value == Possible::Poison)
+            }),
+        };
         let own = own.map(|f| (f.value.span, f.key.span));
         let (span, key) = own.unwrap_or((object.head, object.head));
-        let value = Possible::Words(WordSet::one(place));
+        let value = if wrong {
+            Possible::Poison
+        } else {
+            Possible::Words(WordSet::one(place))
+        };
         self.set_fact(id, ix, written(value, span, key));
     }
 
