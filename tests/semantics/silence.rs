@@ -719,4 +719,8 @@ fn a_wrong_status_is_not_the_one_around() {
     assert_eq!(of("status: new"), Outcome::Failed);
     assert_eq!(of("status: exsting"), Outcome::NotJudged);
     assert_eq!(of("status: ?"), Outcome::NotJudged);
+    // Nor is a word in the head that could have been one.
+    let judged = w.check("thing t nwe { }").judged;
+    let kept = finding(&judged.expect("there is something to judge"), "kept").outcome;
+    assert_eq!(kept, Outcome::NotJudged);
 }

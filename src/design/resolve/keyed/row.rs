@@ -450,6 +450,13 @@ impl<'v> Long<'v> {
         let unkeyed = short.iter().flat_map(|s| &s.unkeyed).flat_map(|u| &u.words);
         let also = short.iter().flat_map(|s| s.also.iter().map(|(w, _)| w));
         let known: Vec<&str> = unkeyed.chain(also).map(String::as_str).collect();
+        let has_status = declared.fact_named("status").is_some();
+        let status = Status::ALL.map(Status::word).into_iter();
+        let near: Vec<&str> = known
+            .iter()
+            .copied()
+            .chain(status.filter(|_| has_status))
+            .collect();
         let mut p = Problem::wrong("no-key", at, format!("`{word}` says nothing of {of}"));
         let joined = word.replace(' ', "-");
         let begun: Vec<&str> = known
@@ -459,7 +466,7 @@ impl<'v> Long<'v> {
             .collect();
         if !begun.is_empty() {
             p = p.help(format!("write {}", some(&begun)));
-        } else if let Some(meant) = nearest(&joined, &known) {
+        } else if let Some(meant) = nearest(&joined, &near) {
             p = p.meant(word, meant);
         }
         if p.help.is_empty() {
@@ -490,7 +497,9 @@ impl<'v> Long<'v> {
                 name => format!("a name is one word: `{kind} {name}-{joined} {{`"),
             });
         }
-        (p, Vec::new())
+        // It may be the status, which else is that of what stands around.
+        let meant = has_status.then(|| "status".to_owned());
+        (p, meant.into_iter().collect())
     }
 
     /// The facts of a kind whose values may stand without their key.
