@@ -184,6 +184,14 @@ fn a_host_answers_without_files() {
     // What the fuse is follows from its place.
     let done = of("supply.service-fuse.In", "80").expect("it fits");
     assert!(done.text.contains("service-fuse: fuse { In: 80 A }"));
+    // A thing of its own is a block of its own.
+    let apart = of("supply.electrodes.form", "rod").expect_err("no such block");
+    assert!(
+        apart
+            .iter()
+            .all(|p| p.help.iter().any(|h| h.contains("electrode NAME {"))),
+        "{apart:?}"
+    );
 }
 
 /// The page to fill in loads nothing, and its script and style are those that its policy names.

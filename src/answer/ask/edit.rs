@@ -98,8 +98,15 @@ fn opened(
         None => {
             let words: Vec<&str> = kind.heads.iter().map(|h| h.word.as_str()).collect();
             let text = format!("what the {} is comes first", label.to_lowercase());
-            let one = format!("one of {}", words.join(", "));
-            Err(Problem::error("part-first", text).help(one))
+            let help = if words.is_empty() {
+                let (kind, fact) = (&kind.name, &fact.name);
+                format!(
+                    "write `{kind} NAME {{ {fact}: {value} }}` into the file, and answer its name first"
+                )
+            } else {
+                format!("one of {}", words.join(", "))
+            };
+            Err(Problem::error("part-first", text).help(help))
         }
     }
 }
