@@ -138,7 +138,7 @@ pub struct Known {
     pub(super) unknown: FxHashMap<(u32, FactIx, KindId, Option<u8>), Reg>,
     pub(super) unknown_objects: FxHashMap<(u32, FactIx, KindId), Obj>,
     pub(super) reverse: FxHashMap<(KindId, FactIx), Arc<Leads>>,
-    /// Members of lists that were read, and where there may be more.
+    /// Members of collections that were read, and where there may be more.
     pub(super) lists: FxHashMap<(ObjectId, FactIx), Listed>,
     pub(super) parameters: FxHashMap<u16, Reg>,
     /// How many members there are that are not listed.
@@ -252,7 +252,7 @@ impl<'a> Linker<'a> {
     /// Whether a thing is the only one of its kind, or the one that all others hang on: of boards the
     /// one that hangs on the supply. Not where something else could be what it hangs on: a circuit or
     /// transformer that is not behind it, and that nothing is said to hang on.
-    fn is_left(&mut self, of: ObjectId, fact: FactIx) -> bool {
+    fn is_left(&self, of: ObjectId, fact: FactIx) -> bool {
         let design = self.design;
         let v = &self.ruleset.vocabulary;
         let along = v.fact(self.kind(of), fact);

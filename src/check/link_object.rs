@@ -420,7 +420,8 @@ impl Linker<'_> {
         let o = design.object(object);
         let fact = ruleset.vocabulary.fact(o.kind, ix);
         let here = Some((object, ix));
-        // Which of several each place of a list holds is one choice, however often it is read.
+        // Which of several each place of a list holds is one choice, however often it is read, and so is
+        // whether a thing belongs to another.
         if let Some(found) = self.lists.get(&(object, ix)) {
             return found.clone();
         }
@@ -477,9 +478,7 @@ impl Linker<'_> {
             },
             _ => (Vec::new(), None),
         };
-        if !matches!(fact.ty, FactType::Reverse { .. }) {
-            self.lists.insert((object, ix), found.clone());
-        }
+        self.lists.insert((object, ix), found.clone());
         found
     }
 

@@ -177,14 +177,7 @@ fn said<'a>(section: &str, item: &Item<'a>) -> Vec<(String, &'a Node, Span)> {
                 let one = |(word, at)| (format!("the change of `{name}` to `{word}`"), node, at);
                 words.map(one).collect()
             }
-            None => {
-                let part = of("part");
-                whole(
-                    format!("the change of `{name}` {part}")
-                        .trim_end()
-                        .to_owned(),
-                )
-            }
+            None => whole(format!("the change of `{name}` {}", of("part"))),
         },
         _ => {
             let keys = node.map().unwrap_or(&[]).iter();
