@@ -426,12 +426,9 @@ fn quantity(
         low,
         high,
         cures,
-        series: if series {
-            let named = fact.series.map(|s| residual.ruleset.vocabulary.series(s));
-            named.map_or(Vec::new(), |s| s.members.clone())
-        } else {
-            Vec::new()
-        },
+        series: fact.series.filter(|_| series).map_or(Vec::new(), |s| {
+            residual.ruleset.vocabulary.series(s).members.clone()
+        }),
     })
 }
 

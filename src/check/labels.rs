@@ -3,9 +3,7 @@
 
 use std::collections::VecDeque;
 
-use rustc_hash::FxHashSet;
-
-use rustc_hash::FxHashMap;
+use rustc_hash::{FxHashMap, FxHashSet};
 
 use super::finding::Outcome;
 use super::link::{LeafInfo, What};
@@ -14,8 +12,7 @@ use super::settings::Pending;
 use super::view::{Lazy, View};
 use crate::design::model::{Design, ObjectId, Possible, Written};
 use crate::expression::{
-    Compiled, Fuel, LeafId, LeafKind, ObjectTerm, Op, Presence, ReadFact, Refiner, Reg, TermKind,
-    Val,
+    Compiled, Fuel, LeafId, LeafKind, ObjectTerm, Op, Presence, ReadFact, Refiner, Reg, Val,
 };
 use crate::quantity::TruthSet;
 use crate::ruleset::{Requirement, Ruleset};
@@ -115,11 +112,7 @@ impl View<'_> {
     /// Where a fact that the rule points at is written, and whether it is a plain value; of a part
     /// only the key is shown.
     fn point(&self, c: &Compiled, subject: ObjectId) -> Option<(Span, bool)> {
-        let (object, fact) = match &c.root_term().kind {
-            TermKind::Read { object, fact, .. } => (object, fact),
-            TermKind::Object(ObjectTerm::Step(before, fact)) => (&**before, fact),
-            _ => return None,
-        };
+        let (object, fact) = c.root_term().kind.fact_read()?;
         let w = self.stated(self.follow(object, subject)?, fact)?;
         let plain = !matches!(
             w.value,

@@ -46,18 +46,14 @@ impl<'a> Lower<'a> {
         let text = fact.key.text.clone();
         let at = fact.key.span;
         let (first, second) = text.split_once([' ', '+', '&', '/'])?;
-        if first == mistakes::BY_TURN {
-            let none = at.first(first.len());
-            mistakes::after_value(self, none, None, None).report(self);
-            fact.key = Word::new(
-                second.to_owned(),
-                Span::new(at.file, none.until() + 1, at.until()),
-            );
-            return Some(Built::Entry(Entry::Fact(fact)));
-        }
-        if before.is_some_and(|b| b.end + 1 == span.from()) {
+        let values_missing = first == mistakes::BY_TURN;
+        if values_missing || before.is_some_and(|b| b.end + 1 == span.from()) {
             let junk = at.first(first.len());
-            self.junk(junk, entries, before);
+            if values_missing {
+                mistakes::after_value(self, junk, None, None).report(self);
+            } else {
+                self.junk(junk, entries, before);
+            }
             let rest = Span::new(at.file, junk.until() + 1, at.until());
             fact.key = Word::new(second.to_owned(), rest);
         } else {

@@ -195,11 +195,11 @@ fn rules_of(proved: &Proved, m: &Map) -> Vec<String> {
     let told = |s: &Severity| *s == Severity::Breach;
     let always = proved.always_broken.iter().filter(|(_, _, s)| told(s));
     let always = always
-        .map(|(rule, subject, _)| format!("whatever the values: {rule} breaks for {subject}"));
+        .map(|(rule, subject, _)| format!("whatever the parameters: {rule} breaks for {subject}"));
     let open = proved.always_open.iter().filter(|(s, _)| told(s));
     let open = open.map(|(_, n)| {
         format!(
-            "open whatever the values: {}",
+            "open whatever the parameters: {}",
             plural(*n, "verdict", "verdicts")
         )
     });

@@ -67,9 +67,10 @@ fn rules(
                 .report(problems);
         }
         // A layer above may not change what is gone.
-        let above = |c: &&Item<'_>| c.name == item.name && c.layer > item.layer;
-        let gone = item.layer < merged.bases;
-        for change in merged.of("amend").iter().filter(above).filter(|_| gone) {
+        let gone = |c: &&Item<'_>| {
+            c.name == item.name && c.layer > item.layer && item.layer < merged.bases
+        };
+        for change in merged.of("amend").iter().filter(gone) {
             problems.push(missing_rule(change, &[], "amended").at(item.at, "withdrawn here"));
         }
         match rules.iter().position(|r| r.id == item.name) {
