@@ -584,3 +584,30 @@ fn a_case_with_one_that_fails_is_not_undecided() {
         "{said}"
     );
 }
+
+/// A series stated anew serves the facts that take it, or is told where it does not; so is one
+/// that nobody states, in a table as in a fact.
+#[test]
+fn a_series_has_the_unit_of_what_takes_it() {
+    let lab = LAB.replace("domain: '>= 0 A'}", "domain: '>= 0 A', series: sizes}");
+    let lab = lab.replacen(
+        "limits:",
+        "series:\n  sizes: {is: A, members: [5, 8, 9, 11], means: 'sizes', source: own}\nlimits:",
+        1,
+    );
+    let lab = lab.split("---").next().expect("there");
+    let firm = |unit: &str| {
+        format!(
+            "ruleset: firm\ntitle: ours\nseries:\n  sizes: {{is: {unit}, members: [5, 9], means: ours, source: own, replaces: yes}}\n"
+        )
+    };
+    let (code, out) = rules("check", lab, &firm("A"));
+    assert_eq!(code, 0, "{out}");
+    let (code, out) = rules("check", lab, &firm("V"));
+    assert_eq!(code, 2, "{out}");
+    assert!(out.contains("the series `sizes` are in `V`"), "{out}");
+    let table = "tables:\n  up: {title: 'up', source: own, keys: {size: {is: A, between: nothing, series: sises}}, gives: A, rows: [[5, 10]]}\n";
+    let (code, out) = rules("check", &format!("{lab}{table}"), FIRM);
+    assert_eq!(code, 2, "{out}");
+    assert!(out.contains("did you mean `sizes`?"), "{out}");
+}

@@ -74,7 +74,7 @@ impl Linker<'_> {
             )) => {
                 let (members, _) = self.members_of(whole, ix);
                 let leads = members.iter().find_map(|(m, _)| self.leads_to(m, id));
-                leads.flatten()
+                leads.unwrap_or_else(|| Some(self.truth(false)))
             }
             Some(_) => None,
             // Beside `?` it is one of what may be there.

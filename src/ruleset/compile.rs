@@ -267,7 +267,7 @@ fn declared(
         }
         _ => {
             let fact = Fact {
-                series: series_of(v, &f, problems),
+                series: series_of(v, &f, ty.unit(), problems),
                 also: f.texts("also").into_iter().map(|(t, _)| t).collect(),
                 texts: FactTexts::of(name, f.text("means", problems).unwrap_or_default()),
                 optional,

@@ -1,6 +1,7 @@
 //! Limits and tables from their YAML.
 
 use super::lower_fact_type::{Said, fact_type, split_quantity, unit_of, unit_of_figures};
+use super::lower_vocabulary::series_of;
 use super::merged::{Item, Merged};
 use super::model::Origin;
 use super::reader::{Fields, choice, fact_of, next_number, texts};
@@ -298,19 +299,16 @@ fn table_key(
     match fact_type(is, at, v, problems)? {
         Said::Type(FactType::Quantity { unit, .. }) => {
             let (between, beyond) = ends(&f, problems);
-            let series = f
-                .text("series", problems)
-                .and_then(|s| v.series_names.get(s).copied())
-                .or_else(|| {
-                    // A series of named sizes with this unit lets rows be written by name.
-                    v.series
-                        .iter()
-                        .position(|s| {
-                            s.unit.dim() == unit.dim() && s.members.iter().any(|m| m.name.is_some())
-                        })
-                        .and_then(|i| u16::try_from(i).ok())
-                        .map(SeriesId)
-                });
+            let series = series_of(v, &f, Some(&unit), problems).or_else(|| {
+                // A series of named sizes with this unit lets rows be written by name.
+                v.series
+                    .iter()
+                    .position(|s| {
+                        s.unit.dim() == unit.dim() && s.members.iter().any(|m| m.name.is_some())
+                    })
+                    .and_then(|i| u16::try_from(i).ok())
+                    .map(SeriesId)
+            });
             Some((
                 named(KeyType::Number(unit.dim(), between, beyond)),
                 Reads::Number(unit, series),

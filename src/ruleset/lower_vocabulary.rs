@@ -9,6 +9,7 @@ use super::reader::{Fields, fact_of, kind_of, next_number};
 use super::replacing;
 use super::schema;
 use super::yaml::{Key, Node};
+use crate::quantity::Unit;
 use crate::source::{Problem, Span};
 use crate::vocabulary::{
     Bounds, Fact, FactIx, FactTexts, FactType, Head, Kind, KindId, Later, NameRole, Openness,
@@ -171,10 +172,7 @@ fn fact(
             Some(path),
         ),
     };
-    let unit = match &ty {
-        FactType::Quantity { unit, .. } => Some(unit.clone()),
-        _ => None,
-    };
+    let unit = ty.unit().cloned();
     let settled_by = settler(&f, name, reverse.is_some(), problems);
     let range = |key: &str, problems: &mut Vec<Problem>| {
         let n = f.get(key)?;
@@ -182,7 +180,7 @@ fn fact(
     };
     let domain = range("domain", problems).unwrap_or(Bounds::ALL);
     let plausible = range("plausible", problems);
-    let series = series_of(v, &f, problems);
+    let series = series_of(v, &f, unit.as_ref(), problems);
     let always = f.flag("always", problems);
     let optional = f.flag("optional", problems) && can_be_absent(&ty, &f, problems)
         // A list may be known to be empty.
@@ -416,15 +414,23 @@ fn resolve_inherits(
 pub(super) fn series_of(
     v: &Vocabulary,
     f: &Fields<'_>,
+    unit: Option<&Unit>,
     problems: &mut Vec<Problem>,
 ) -> Option<SeriesId> {
     let name = f.text("series", problems)?;
-    let found = v.series_names.get(name).copied();
-    if found.is_none() {
+    let Some(found) = v.series_names.get(name).copied() else {
         let why = format!("there is no series `{name}`");
-        Problem::wrong("unknown-series", f.at("series"), why)
+        return Problem::wrong("unknown-series", f.at("series"), why)
             .did_you_mean(name, v.series_names.keys().map(String::as_str))
-            .report(problems);
+            .fail(problems);
+    };
+    // A later layer may have replaced it.
+    let of = &v.series(found).unit;
+    if unit.is_none_or(|unit| unit.dim() != of.dim()) {
+        let why = format!("the members of the series `{name}` are in `{of}`, which this is not");
+        return Problem::wrong("wrong-series", f.at("series"), why)
+            .help("name a series in the unit of the fact, or state one of another name")
+            .fail(problems);
     }
-    found
+    Some(found)
 }

@@ -63,6 +63,17 @@ pub enum FactType {
     },
 }
 
+impl FactType {
+    /// The unit of a quantity.
+    #[must_use]
+    pub const fn unit(&self) -> Option<&Unit> {
+        match self {
+            Self::Quantity { unit, .. } => Some(unit),
+            _ => None,
+        }
+    }
+}
+
 words! {
     /// Who can settle a fact, in the order in which a survey asks.
     #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -247,10 +258,7 @@ impl Fact {
     /// The unit of a quantity.
     #[must_use]
     pub const fn unit(&self) -> Option<&Unit> {
-        match &self.ty {
-            FactType::Quantity { unit, .. } => Some(unit),
-            _ => None,
-        }
+        self.ty.unit()
     }
 
     /// The kind that a part, reference or collection leads to.

@@ -154,6 +154,22 @@ fn b2_a_part_that_goes_is_not_in_its_list() {
     };
     assert_eq!(either("status: to-go  In: 32 A"), Met);
     assert_eq!(either("In: 32 A"), Undecided);
+    // What it holds goes with it, whatever its own status.
+    let inner = |status: &str| {
+        let second = format!("first {{ {status}  inner: second {{ size: 10 mm² }} }}");
+        let text = format!("lister l {{ bits: (first {{ In: 6 A }} | {second}) }}");
+        let narrow = rule_with("it", "part", "not (size is written) or size <= 4 mm²", "");
+        let world = World::of(&[("lab", &format!("{}\nrules:\n{narrow}", kinds()))], "lab");
+        let judged = world.judge(&text);
+        judged
+            .report
+            .findings
+            .iter()
+            .map(|f| f.outcome)
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(inner("status: to-go"), [Met]);
+    assert_eq!(inner(""), [Undecided, Met, Met]);
 }
 
 /// A parameter that says no says no: what leads there is the same mistake.

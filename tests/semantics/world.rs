@@ -74,6 +74,7 @@ kinds:
       size: {is: mm², means: 'a size', by: designer, domain: '> 0 mm²', series: size}
       In: {is: A, means: 'a rated current', by: designer, domain: '> 0 A', plausible: 6 A .. 125 A, exact: yes}
       length: {is: m, means: 'a length', by: designer, domain: '> 0 m', plausible: 0.1 m .. 1000 m}
+      inner: {is: part part, means: 'what stands in it', by: designer}
 ";
 
 /// Rulesets, and which of them designs are judged by.
