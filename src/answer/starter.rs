@@ -16,7 +16,7 @@ use crate::design::resolve::{self, resolve};
 use crate::design::tree::{self, Item};
 use crate::ruleset::{Ruleset, Stage};
 use crate::source::FileId;
-use crate::vocabulary::{FactIx, FactType, Kind, KindId, Settler, Vocabulary};
+use crate::vocabulary::{FactIx, FactType, Kind, KindId, Settler, Vocabulary, with_article};
 
 /// Surveys of itself before it is given up; each adds what the one before asked for.
 const ROUNDS: usize = 6;
@@ -249,7 +249,7 @@ impl Starting<'_> {
                 let head = if heads.len() <= 4 && !heads.is_empty() {
                     heads.join(" | ")
                 } else {
-                    format!("a {}", v.kind(*k).name)
+                    with_article(&v.kind(*k).name)
                 };
                 let _ = write!(comment, "; {head} with {}", facts.join(", "));
             }

@@ -147,7 +147,8 @@ impl Which {
         let mut code = exit::CLEAN;
         for edition in editions {
             let loaded = library.load(&self.request(edition.clone()));
-            let edition = edition.unwrap_or_default();
+            let name =
+                self.rules.clone() + &edition.map(|e| format!(" edition {e}")).unwrap_or_default();
             let stock = loaded.ruleset.as_deref().map(stock_mistakes);
             let mistakes = loaded.problems.iter().chain(stock.iter().flatten());
             let count = mistakes.clone().count();
@@ -155,7 +156,7 @@ impl Which {
             show_problems(&loaded.files, &fresh, out);
             if count > 0 {
                 let count = plural(count, "mistake", "mistakes");
-                out.line(&format!("{} edition {edition}: {count}", self.rules));
+                out.line(&format!("{name}: {count}"));
                 code = exit::FAILED;
             }
             seen.extend(fresh);
@@ -163,8 +164,7 @@ impl Which {
                 figures.extend(r.figures_read());
                 let derived = r.derivations.iter().flatten().flatten().count();
                 out.line(&format!(
-                    "{} edition {edition}: {} kinds, {} rules, {derived} derivations, {} tables, {} limits, hash {}",
-                    self.rules,
+                    "{name}: {} kinds, {} rules, {derived} derivations, {} tables, {} limits, hash {}",
                     r.vocabulary.kinds.len(),
                     r.judging().count(),
                     r.data.tables.len(),

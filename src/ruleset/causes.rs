@@ -8,7 +8,7 @@ use super::schema;
 use super::yaml::{Node, Yaml};
 use crate::expression::{Compiled, Scope, Ty};
 use crate::source::{Problem, Span};
-use crate::vocabulary::KindId;
+use crate::vocabulary::{KindId, with_article};
 
 /// Reads the causes of all rules, once each rule is known.
 pub(super) fn read<'a>(
@@ -114,7 +114,7 @@ fn leads(
     let v = context.vocabulary;
     let fits = matches!(path.root_term().ty, Ty::Object(k) if v.fits(to, k) || v.fits(k, to));
     if !fits {
-        let why = format!("this does not lead to a {}", v.kind(to).name);
+        let why = format!("this does not lead to {}", with_article(&v.kind(to).name));
         Problem::wrong("wrong-type", node.span, why).report(problems);
     }
     fits.then_some(path)

@@ -173,7 +173,7 @@ impl Library {
         }
         let (mut files, mut problems) = (Vec::new(), Vec::new());
         self.layer(name, &mut files, &mut problems)
-            .map_or_else(|| vec!["1".to_owned()], |l| ids(l.editions))
+            .map_or_else(Vec::new, |l| ids(l.editions))
     }
 
     /// Loads a ruleset: as it was compiled when the program was built, or else from its files.

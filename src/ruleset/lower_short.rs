@@ -10,6 +10,7 @@ use crate::quantity::Unit;
 use crate::source::{Problem, Span};
 use crate::vocabulary::{
     FactIx, FactType, Kind, KindId, LINES, Mark, Meaning, Piece, Short, Unkeyed, Usual, Vocabulary,
+    with_article,
 };
 
 /// Words that mean the same in every block.
@@ -246,8 +247,8 @@ fn also(
     };
     let why = if meaning.is_none() {
         Some(format!(
-            "`{target}` is neither a word that opens a {}, nor a fact or mark of it, nor FACT.WORD",
-            kind.name
+            "`{target}` is neither a word that opens {}, nor a fact or mark of it, nor FACT.WORD",
+            with_article(&kind.name)
         ))
     } else if !is_sayable(word) {
         Some("it needs two letters".to_owned())
@@ -273,7 +274,7 @@ fn taken(v: &Vocabulary, kind: &Kind, word: &str) -> Option<String> {
         return Some("it opens a block or part".to_owned());
     }
     kind.fact_named(word)
-        .map(|_| format!("it is the name of a fact of a {}", kind.name))
+        .map(|_| format!("it is the name of a fact of {}", with_article(&kind.name)))
 }
 
 /// Reports what could be read in two ways in the head of one kind.

@@ -99,7 +99,7 @@ impl<'a> Resolver<'a> {
         if block.from.is_some() || block.kind.text == "judged-elsewhere" {
             if !matches!(place, Place::Top) {
                 let what = &block.kind.text;
-                let why = format!("a {what} stands inside a block");
+                let why = format!("{} stands inside a block", with_article(what));
                 Problem::wrong("misplaced-block", block.kind.span, why)
                     .help("move it out of all blocks; `for:` says which one it is about")
                     .report(self);

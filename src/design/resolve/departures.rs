@@ -5,7 +5,7 @@ use super::words::{day_of, plain_text};
 use crate::design::model::{AsFound, Departure, Object, ObjectId, Possible};
 use crate::design::tree::{Block, Entry, FactEntry, Value, ValueKind, Word};
 use crate::source::{Problem, Span, Spanned};
-use crate::vocabulary::{Fact, FactType};
+use crate::vocabulary::{Fact, FactType, with_article};
 
 /// How a record of an exception is written.
 struct Form {
@@ -307,7 +307,7 @@ impl<'a> Resolver<'a> {
             .join(", ")
             .replace("`, `as-found`", "` or `as-found { … }`");
         let what = form.name.trim_end_matches(" from");
-        let why = format!("a {what} has no fact called `{key}`");
+        let why = format!("{} has no fact called `{key}`", with_article(what));
         Problem::error("unknown-fact", why)
             .at(fact.key.span, format!("expected {keys}"))
             .did_you_mean(key, form.keys.iter().copied())
