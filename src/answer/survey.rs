@@ -147,6 +147,8 @@ pub struct Survey {
     pub left: usize,
     /// Operations that were linked, worked out again or looked at: what the survey cost.
     pub work: u64,
+    /// What those are called who run the supply network.
+    pub network_operator: String,
 }
 
 /// Something that the rules leave out and that matters for a design.
@@ -286,6 +288,7 @@ pub fn survey(residual: &Residual, departures: &Departures<'_>) -> Survey {
         left_out,
         left,
         work: residual.program.ops.len() as u64 + engine.work(),
+        network_operator: residual.ruleset.network_operator.clone(),
     }
 }
 

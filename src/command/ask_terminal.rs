@@ -23,7 +23,7 @@ use super::{Answer, Output, exit};
 const OFFERED: usize = 10;
 
 const UNKNOWN: &str = "? (don't know)";
-const NETWORK: &str = "ask the network operator";
+const NETWORK: &str = "left to be asked";
 const BACK: &str = "back";
 const QUIT: &str = "quit";
 
@@ -70,7 +70,7 @@ pub(super) fn run(one: &One, file: &Path, out: &mut Output) -> Answer {
     let mut settler: Option<Settler> = None;
     let mut code = exit::CLEAN;
     while let Some((q, open)) = talk.next() {
-        tell(&q, &mut settler, open, out);
+        tell(&talk.now, (&q, open), &mut settler, out);
         if let Break(ended) = talk.hear(&q, prompt(&q), out) {
             code = ended;
             break;
@@ -184,7 +184,7 @@ impl Talk<'_> {
             plural(open, "question", "questions")
         ));
         if !self.network.is_empty() {
-            out.line(heading(Settler::Network));
+            out.line(&heading(Settler::Network, operator(&self.now)));
         }
         for (_, question) in &self.network {
             out.line(&format!("  {}", visible_line(question)));
@@ -199,13 +199,19 @@ pub(super) fn text_of(loaded: &Loaded) -> &str {
     file.map_or("", |file| file.text())
 }
 
-fn tell(q: &Asked, last: &mut Option<Settler>, open: usize, out: &mut Output) {
+/// What those are called who run the supply network.
+fn operator(of: &Loaded) -> &str {
+    let of = of.sound();
+    of.map_or("network operator", |of| &of.ruleset().network_operator)
+}
+
+fn tell(of: &Loaded, (q, open): (&Asked, usize), last: &mut Option<Settler>, out: &mut Output) {
     let width = out.style().width.clamp(60, 100);
     let mut text = String::new();
     if *last != Some(q.settled_by) {
         text.push_str(&format!(
             "\n{} ({} to go)\n",
-            heading(q.settled_by),
+            heading(q.settled_by, operator(of)),
             plural(open, "question", "questions")
         ));
         if let Some(c) = caution(q.settled_by) {

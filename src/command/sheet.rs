@@ -59,8 +59,9 @@ impl SheetFor {
         let facts = of.told(Settler::Network);
         if facts.is_empty() {
             out.note(&format!(
-                "the ruleset `{}` does not say what the network operator is told",
-                of.ruleset().id
+                "the ruleset `{}` does not say what the {} is told",
+                of.ruleset().id,
+                of.ruleset().network_operator
             ));
             return Ok(exit::FAILED);
         }
@@ -71,7 +72,7 @@ impl SheetFor {
         let findings = report.findings.iter();
         let findings = findings.filter(|f| concerned.contains(f.rule.as_str()));
         let notice = Notice {
-            to: "network operator",
+            to: &of.ruleset().network_operator,
             of,
             facts: &facts,
             findings: findings.collect(),

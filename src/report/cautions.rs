@@ -6,7 +6,7 @@ use serde_json::{Value, json};
 pub const ALWAYS: &str = "Only what the ruleset states is judged. Local codes and the judgement of a qualified person decide;\nisolate and prove dead before any enclosure is opened.";
 
 /// Said where somebody is sent to look.
-pub const OPENING: &str = "Isolate, lock off and prove dead before any enclosure is opened. A cut-out is opened, and a service fuse withdrawn, only by those allowed to.";
+pub const OPENING: &str = "Isolate, lock off and prove dead before any enclosure is opened. The supplier's equipment is opened, and its fuse withdrawn, only by those allowed to.";
 
 /// Said where somebody is sent to measure.
 pub const TESTING: &str = "Dead tests come before live ones; live tests are for competent people with instruments proved before and after.";

@@ -287,8 +287,10 @@ impl Page<'_> {
             if last != Some(q.settled_by) {
                 let all = survey.questions.iter();
                 let n = all.filter(|o| o.settled_by == q.settled_by).count();
-                self.out
-                    .plain(&format!("{} ({n})\n", heading(q.settled_by)));
+                self.out.plain(&format!(
+                    "{} ({n})\n",
+                    heading(q.settled_by, &survey.network_operator)
+                ));
                 last = Some(q.settled_by);
             }
             let at = self.file.sources.position(q.span);

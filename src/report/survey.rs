@@ -16,17 +16,18 @@ const MOST_RULES: usize = 3;
 
 /// What the questions of one settler are headed by.
 #[must_use]
-pub fn heading(settler: Settler) -> &'static str {
-    match settler {
+pub fn heading(settler: Settler, network_operator: &str) -> String {
+    let text = match settler {
         Settler::Site => "To see on site",
-        Settler::Network => "To ask the network operator",
+        Settler::Network => return format!("To ask the {}", network_operator),
         Settler::Test => "To measure",
         Settler::Designer => "To choose in the design",
         Settler::Maker => "To look up in makers' data",
         Settler::Client => "To ask the client",
         Settler::Installer => "To settle while installing",
         Settler::Authority => "To ask an authority",
-    }
+    };
+    text.to_owned()
 }
 
 /// What a person is reminded of before they do it.
@@ -41,7 +42,7 @@ pub const fn caution(settler: Settler) -> Option<&'static str> {
 
 /// The questions that one settles, by the things that they are asked of.
 struct Group<'a> {
-    heading: &'static str,
+    heading: String,
     caution: Option<&'static str>,
     count: usize,
     /// What it is, and what is asked of it.
@@ -59,7 +60,7 @@ fn groups(survey: &Survey) -> Vec<Group<'_>> {
             }
         }
         Group {
-            heading: heading(settler),
+            heading: heading(settler, &survey.network_operator),
             caution: caution(settler),
             count: own.count(),
             things,

@@ -27,7 +27,7 @@ template! {
         = "survey_form.html"
     with title: String = format!("Site questions: {}", installation.name());
     with known: Vec<(String, String, String)> = installation.known_facts();
-    with groups: Vec<Group<'a>> = groups(asked);
+    with groups: Vec<Group<'a>> = groups(asked, survey);
 }
 
 fn hash(text: &str) -> String {
@@ -36,12 +36,12 @@ fn hash(text: &str) -> String {
 
 /// The questions that one settles.
 struct Group<'a> {
-    heading: &'static str,
+    heading: String,
     caution: Option<&'static str>,
     rows: Vec<Row<'a>>,
 }
 
-fn groups(asked: &[Asked]) -> Vec<Group<'_>> {
+fn groups<'a>(asked: &'a [Asked], survey: &Survey) -> Vec<Group<'a>> {
     let mut number = 0;
     let mut all = Vec::new();
     for settler in Settler::ALL {
@@ -52,7 +52,7 @@ fn groups(asked: &[Asked]) -> Vec<Group<'_>> {
             rows.push(Row { begins, ..row });
         }
         if !rows.is_empty() {
-            let (heading, caution) = (heading(settler), caution(settler));
+            let (heading, caution) = (heading(settler, &survey.network_operator), caution(settler));
             all.push(Group {
                 heading,
                 caution,

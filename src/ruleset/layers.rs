@@ -26,6 +26,7 @@ impl Layer {
             title: name.to_owned(),
             parent: None,
             notes: Vec::new(),
+            network_operator: None,
             editions: Vec::new(),
             files,
         };
@@ -54,6 +55,7 @@ impl Layer {
                 .unwrap_or_else(|| name.to_owned());
             layer.parent = f.owned("parent", problems);
             layer.notes = f.texts("notes").into_iter().map(|(t, _)| t).collect();
+            layer.network_operator = f.owned("network-operator", problems);
             if let Some(list) = f.get("editions").and_then(Node::list) {
                 layer.editions = Edition::read_all(list, problems);
             }
@@ -134,6 +136,10 @@ pub(super) fn assemble(
         .skip(usize::from(bases > 1))
         .flat_map(|l| l.notes.clone())
         .collect();
+    let mut said = layers.iter().rev();
+    ruleset.network_operator = said
+        .find_map(|l| l.network_operator.clone())
+        .unwrap_or_else(|| "network operator".to_owned());
     ruleset.hash = hash(layers, bases, &ruleset.edition.id);
     ruleset.files = Arc::clone(files);
     Some(ruleset)

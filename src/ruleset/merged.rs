@@ -15,6 +15,7 @@ pub(super) struct Layer {
     pub(super) title: String,
     pub(super) parent: Option<String>,
     pub(super) notes: Vec<String>,
+    pub(super) network_operator: Option<String>,
     pub(super) editions: Vec<Edition>,
     pub(super) files: Vec<(FileId, Arc<SourceFile>, Node)>,
 }

@@ -421,6 +421,8 @@ pub struct Ruleset {
     pub hash: String,
     /// Lines for the head of every report.
     pub notes: Vec<String>,
+    /// What those are called who run the supply network.
+    pub network_operator: String,
     /// Kinds, facts, series.
     pub vocabulary: Vocabulary,
     /// Tables and members of series.

@@ -112,7 +112,7 @@ pub fn at(path: &[&str]) -> Option<&'static Shape> {
 /// A file: its head, then sections.
 pub const FILE: Shape = shape(
     "a ruleset file",
-    "ruleset title parent patches notes editions kinds limits series tables assume derive \
+    "ruleset title parent patches notes network-operator editions kinds limits series tables assume derive \
      rules figures amend withdraw mend left-out expect tell short products",
 );
 /// An entry of `kinds`.

@@ -294,7 +294,7 @@ fn questions(loaded: &Loaded, of: &Installation) -> Value {
             told["must"] = json!(q.must);
             told["open"] = json!(q.open);
             told["usual"] = json!(like.iter().chain(others).collect::<Vec<_>>());
-            told["heading"] = json!(heading(q.settled_by));
+            told["heading"] = json!(heading(q.settled_by, &found.network_operator));
             told["before"] = json!(caution(q.settled_by));
             told["start"] = json!(q.span.start);
             told["end"] = json!(q.span.end);

@@ -108,7 +108,7 @@ impl Screen<'_> {
                 true => String::new(),
                 false => format!("{n} "),
             };
-            let _ = write!(text, ", {n}{}", whom(settler));
+            let _ = write!(text, ", {n}{}", whom(settler, survey));
         }
         text
     }
@@ -142,15 +142,16 @@ pub(super) fn left_out(report: &Report) -> Vec<&Finding> {
 }
 
 /// Whose questions they are.
-const fn whom(settler: Settler) -> &'static str {
-    match settler {
+fn whom(settler: Settler, survey: &Survey) -> String {
+    let text = match settler {
         Settler::Site => "for the site",
-        Settler::Network => "for the network operator",
+        Settler::Network => return format!("for the {}", survey.network_operator),
         Settler::Test => "to be measured",
         Settler::Designer => "for the designer",
         Settler::Maker => "for the makers",
         Settler::Client => "for the client",
         Settler::Installer => "for the installer",
         Settler::Authority => "for an authority",
-    }
+    };
+    text.to_owned()
 }
