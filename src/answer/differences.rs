@@ -156,7 +156,7 @@ fn statements(r: &Ruleset) -> BTreeMap<(Stated, String), Statement> {
                     true => " (unless written)",
                     false => "",
                 };
-                let text = format!("{}{wins}", d.formula.text);
+                let text = format!("{}{wins}", d.formula.text());
                 add(Stated::Formula, &name, &fact.texts.means, text);
             }
             if let Some(a) = r.assumption(k, ix) {
@@ -185,14 +185,14 @@ fn statements(r: &Ruleset) -> BTreeMap<(Stated, String), Statement> {
 fn rule_text(r: &Ruleset, rule: &Rule) -> String {
     let mut parts = vec![format!("each {}", r.vocabulary.kind(rule.each).name)];
     if let Some(w) = &rule.where_ {
-        parts.push(format!("where {}", w.text));
+        parts.push(format!("where {}", w.text()));
     }
     match &rule.require {
-        Requirement::One(c) => parts.push(format!("require {}", c.text)),
+        Requirement::One(c) => parts.push(format!("require {}", c.text())),
         Requirement::Ways(ways) => {
             parts.extend(
                 ways.iter()
-                    .map(|w| format!("way {}: {}", w.name, w.condition.text)),
+                    .map(|w| format!("way {}: {}", w.name, w.condition.text())),
             );
         }
         Requirement::LeftOut => {}

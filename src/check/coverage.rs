@@ -169,7 +169,7 @@ impl Finder<'_> {
                 });
             }
             // Where both have one text it is an operator of its own, as in `a != b`.
-            TermKind::Not(a) if whole.term(*a).range != whole.term(id).range => {
+            TermKind::Not(a) if whole.range(*a) != whole.range(id) => {
                 self.condition(*a, around);
             }
             TermKind::If(c, a, b) => {
@@ -260,15 +260,15 @@ impl Finder<'_> {
             .unwrap_or(around.len());
         let (outside, inside) = around.split_at(first);
         let node = Node {
-            value: Yaml::Scalar(c.text.clone()),
-            span: c.span,
+            value: Yaml::Scalar(c.text().to_owned()),
+            span: c.wording.span,
         };
-        let index = c.span.file.0.checked_sub(FileId::RULESET);
+        let index = node.span.file.0.checked_sub(FileId::RULESET);
         let source = index.and_then(|i| self.ruleset.files.get(usize::from(i)));
-        let range = closed(&c.text, c.term(id).range.clone());
+        let range = closed(c.text(), c.range(id));
         Branch {
-            text: c.text.get(range.clone()).unwrap_or("").to_owned(),
-            span: source.map_or(c.span, |s| node.place(s, range)),
+            text: c.text().get(range.clone()).unwrap_or("").to_owned(),
+            span: source.map_or(node.span, |s| node.place(s, range)),
             guards: outside
                 .iter()
                 .filter_map(|step| match step {
@@ -313,8 +313,6 @@ fn reached(c: &Compiled, id: TermId, answer: bool, around: &[Around]) -> Compile
         all.terms.push(Term {
             kind,
             ty: Ty::Truth,
-            range: 0..0,
-            optional: false,
         });
         id
     };

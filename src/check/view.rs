@@ -212,7 +212,7 @@ impl View<'_> {
             };
             finding.ways.push(WayState {
                 name: way.name.clone(),
-                condition: one_line(&way.condition.text),
+                condition: one_line(way.condition.text()),
                 state,
             });
         }

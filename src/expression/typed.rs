@@ -8,7 +8,7 @@ use super::syntax::{Aggregate, OriginTest, Range};
 use super::table::TableId;
 use crate::quantity::{Dim, Rounding, Unit};
 use crate::source::{Span, words};
-use crate::vocabulary::{FactIx, FactType, KindId, SeriesId, WordSet, Words, words};
+use crate::vocabulary::{FactIx, FactType, KindId, Later, SeriesId, WordSet, Words, words};
 
 /// Names a limit of the ruleset.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -305,17 +305,24 @@ pub enum TermKind {
     Next(SeriesId, bool, TermId),
 }
 
-/// A term with its type and place.
+/// A term with its type.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Term {
     /// What it is.
     pub kind: TermKind,
     /// Its type.
     pub ty: Ty,
-    /// Where it stands in the text.
-    pub range: Range,
-    /// There may be no value.
-    pub optional: bool,
+}
+
+/// An expression as it is written.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct Wording {
+    /// Its text.
+    pub text: String,
+    /// Where it stands in the ruleset.
+    pub span: Span,
+    /// Where each term stands in the text.
+    pub ranges: Vec<Range>,
 }
 
 /// A compiled expression.
@@ -325,10 +332,10 @@ pub struct Compiled {
     pub terms: Vec<Term>,
     /// The whole.
     pub root: TermId,
-    /// Its text.
-    pub text: String,
-    /// Where it stands in the ruleset.
-    pub span: Span,
+    /// There may be no value.
+    pub optional: bool,
+    /// How it is written, which judging does not look at.
+    pub wording: Later<Wording>,
 }
 
 impl TermKind {
@@ -356,9 +363,22 @@ impl Compiled {
         self.term(self.root)
     }
 
+    /// Its text.
+    #[must_use]
+    pub fn text(&self) -> &str {
+        &self.wording.text
+    }
+
+    /// Where a term stands in the text.
+    #[must_use]
+    pub fn range(&self, id: TermId) -> Range {
+        let range = self.wording.ranges.get(id.0 as usize);
+        range.cloned().unwrap_or_default()
+    }
+
     /// The text of a term.
     #[must_use]
     pub fn slice(&self, id: TermId) -> &str {
-        self.text.get(self.term(id).range.clone()).unwrap_or("")
+        self.text().get(self.range(id)).unwrap_or("")
     }
 }

@@ -14,10 +14,10 @@ use rustc_hash::FxHashMap;
 
 use super::syntax::{Expr, ExprKind, Range, UnaryOp};
 use super::table::{Table, TableId};
-use super::typed::{Compiled, LimitId, Term, TermId, TermKind, Ty};
+use super::typed::{Compiled, LimitId, Term, TermId, TermKind, Ty, Wording};
 use crate::quantity::{Dim, Unit, parse_date, parse_quantity};
 use crate::source::{Span, closest};
-use crate::vocabulary::{KindId, LINES, Vocabulary, Words, in_order};
+use crate::vocabulary::{KindId, LINES, Later, Vocabulary, Words, in_order};
 
 pub use guards::present_when;
 
@@ -151,6 +151,10 @@ struct Work<'t, 'a> {
     guards: Vec<String>,
     vars: Vec<(String, Variable)>,
     terms: Vec<Term>,
+    /// Where each term stands in the text.
+    ranges: Vec<Range>,
+    /// Whether there may be no value of each.
+    optional: Vec<bool>,
     errors: Vec<TypingError>,
 }
 
@@ -199,6 +203,8 @@ impl<'a> Typer<'a> {
             guards: scope.guards.clone(),
             vars: Vec::new(),
             terms: Vec::new(),
+            ranges: Vec::new(),
+            optional: Vec::new(),
             errors: Vec::new(),
         };
         let root = work.term(expr, expected);
@@ -212,11 +218,16 @@ impl<'a> Typer<'a> {
             }
         }
         if work.errors.is_empty() {
+            let optional = work.is_optional(root);
             Ok(Compiled {
                 terms: work.terms,
                 root,
-                text: text.to_owned(),
-                span,
+                optional,
+                wording: Later::from(Wording {
+                    text: text.to_owned(),
+                    span,
+                    ranges: work.ranges,
+                }),
             })
         } else {
             Err(work.errors)
@@ -259,12 +270,9 @@ impl Work<'_, '_> {
     fn push(&mut self, kind: TermKind, ty: Ty, range: &Range, optional: bool) -> TermId {
         // An expression is far shorter than it would have to be for more.
         let id = TermId(self.terms.len() as u32);
-        self.terms.push(Term {
-            kind,
-            ty,
-            range: range.clone(),
-            optional,
-        });
+        self.terms.push(Term { kind, ty });
+        self.ranges.push(range.clone());
+        self.optional.push(optional);
         id
     }
 
@@ -277,7 +285,7 @@ impl Work<'_, '_> {
     }
 
     fn is_optional(&self, id: TermId) -> bool {
-        self.terms[id.0 as usize].optional
+        self.optional[id.0 as usize]
     }
 
     /// A value that is used: it must be there.

@@ -93,10 +93,10 @@ pub fn code(code: &str, means: &str) -> Value {
 #[must_use]
 pub fn json(ruleset: &Ruleset, rule: &Rule, reads: &[ReadBy], cases: &[&Case]) -> Value {
     let require = match &rule.require {
-        Requirement::One(c) => json!({"condition": c.text.to_string()}),
+        Requirement::One(c) => json!({"condition": c.text()}),
         Requirement::LeftOut => Value::Null,
         Requirement::Ways(ways) => {
-            json!({"ways": ways.iter().map(|w| json!({"name": w.name, "condition": w.condition.text.to_string()})).collect::<Vec<_>>()})
+            json!({"ways": ways.iter().map(|w| json!({"name": w.name, "condition": w.condition.text()})).collect::<Vec<_>>()})
         }
     };
     json!({
@@ -105,7 +105,7 @@ pub fn json(ruleset: &Ruleset, rule: &Rule, reads: &[ReadBy], cases: &[&Case]) -
         "title": rule.texts.title,
         "edition": ruleset.edition.id,
         "each": ruleset.vocabulary.kind(rule.each).name,
-        "where": rule.where_.as_ref().map(|w| w.text.to_string()),
+        "where": rule.where_.as_ref().map(|w| w.text()),
         "require": require,
         "severity": rule.severity.word(),
         "stage": rule.stage.word(),

@@ -323,7 +323,7 @@ fn derivation(
         ..Scope::of(kind)
     };
     let (formula, _) = context.compile(node, &scope, Some(&Ty::of(&fact.ty)), problems)?;
-    if formula.root_term().optional && !fact.optional {
+    if formula.optional && !fact.optional {
         let why = format!("the formula of `{}` may give nothing", item.name);
         Problem::wrong("optional-formula", node.span, why)
             .help("write `optional: yes`, or give a value with `else`")

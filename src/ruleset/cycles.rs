@@ -82,7 +82,7 @@ pub(super) fn check(
         let why = format!("these derivations need each other: {}", names.join(", "));
         let mut p = Problem::error("cycle", why);
         for (_, d) in members.take(4) {
-            p = p.at(d.formula.span, "");
+            p = p.at(d.formula.wording.span, "");
         }
         p.help("a derivation may meet itself only up `fed-from`, or only down its reverse")
             .report(problems);
@@ -111,29 +111,30 @@ fn member(v: &Vocabulary, c: &Compiled, slot: u8, at: &Range) -> Way {
     let around = c
         .terms
         .iter()
-        .filter_map(|t| match &t.kind {
+        .zip(&c.wording.ranges)
+        .filter_map(|(t, range)| match &t.kind {
             TermKind::Aggregate { var, over, .. }
-                if *var == slot && t.range.start <= at.start && at.end <= t.range.end =>
+                if *var == slot && range.start <= at.start && at.end <= range.end =>
             {
-                Some((t, over))
+                Some((range, over))
             }
             _ => None,
         })
-        .min_by_key(|(t, _)| t.range.len());
+        .min_by_key(|(range, _)| range.len());
     match around {
-        Some((t, Over::Collection(o, fact))) => {
+        Some((range, Over::Collection(o, fact))) => {
             let tree = fact.by_kind.iter().all(|(k, f)| match v.fact(*k, *f).ty {
                 FactType::Reverse { kind, fact } => v.fact(kind, fact).name == TREE,
                 _ => false,
             });
-            object(v, c, o, &t.range).then(if tree { Way::Down } else { Way::Elsewhere })
+            object(v, c, o, range).then(if tree { Way::Down } else { Way::Elsewhere })
         }
         _ => Way::Here,
     }
 }
 
 fn reads(v: &Vocabulary, c: &Compiled, each: &mut impl FnMut(Node, Way)) {
-    for term in &c.terms {
+    for (term, range) in c.terms.iter().zip(&c.wording.ranges) {
         let (o, fact) = match &term.kind {
             TermKind::Read { object, fact, .. } => (object, fact),
             TermKind::Aggregate {
@@ -142,7 +143,7 @@ fn reads(v: &Vocabulary, c: &Compiled, each: &mut impl FnMut(Node, Way)) {
             } => (o, fact),
             _ => continue,
         };
-        let way = object(v, c, o, &term.range);
+        let way = object(v, c, o, range);
         for n in &fact.by_kind {
             each(*n, way);
         }

@@ -166,7 +166,7 @@ fn aggregates(ranges: Ranges<'_>, c: &mut Compiled, problems: &mut Vec<Problem>)
         *never_negative = shown;
         if *op == Aggregate::LargestTwo && !shown {
             let why = format!("`largest-two` adds what is never below zero, and `{text}` may be");
-            Problem::wrong("may-be-negative", c.span, why)
+            Problem::wrong("may-be-negative", c.wording.span, why)
                 .help("write `max(0 A, …)` with its unit, or give the facts it reads a `domain` from 0 up")
                 .report(problems);
         }

@@ -244,8 +244,26 @@ pub fn every_answer_ends(data: &[u8]) {
     }
 }
 
-/// A template with a parameter, and the head of its table.
-const TEMPLATE: (&str, &str) = ("length: 18 m", "length: run");
+/// A template with a parameter, opened once: what differs is what stands in the cell.
+static TEMPLATE: LazyLock<(Project, Arc<Loaded>)> = LazyLock::new(|| {
+    let text =
+        DESIGNS[1].replacen("length: 18 m", "length: run", 1) + "\nparameter run: 1 m .. 90 m\n";
+    let project = SHIPPED.beside([(PATH, text)].into_iter().collect());
+    let loaded = project.open(Path::new(PATH), &PLAIN);
+    (project, loaded)
+});
+
+static PLAIN: LazyLock<Options> = LazyLock::new(Options::default);
+
+/// Its table of one column.
+static ROWS: LazyLock<Rows<'static>> = LazyLock::new(|| {
+    let (project, loaded) = &*TEMPLATE;
+    let of = loaded
+        .sound()
+        .unwrap_or_else(|| unreachable!("{:?}", loaded.problems));
+    Rows::new((project, loaded, &PLAIN), of, (&["run"], "table.csv"))
+        .unwrap_or_else(|problems| unreachable!("{problems:?}"))
+});
 
 /// A row comes to what a check of its value comes to, whatever stands in the cell.
 pub fn a_row_is_judged_as_its_design(data: &[u8]) {
@@ -255,16 +273,7 @@ pub fn a_row_is_judged_as_its_design(data: &[u8]) {
 /// Whether what stands in a cell is a value of a row and of a design alike, so that they can be
 /// compared.
 pub fn compared(cell: &str) -> bool {
-    let (old, new) = TEMPLATE;
-    let text = DESIGNS[1].replacen(old, new, 1) + "\nparameter run: 1 m .. 90 m\n";
-    let project = SHIPPED.beside([(PATH, text)].into_iter().collect());
-    let options = Options::default();
-    let loaded = project.open(Path::new(PATH), &options);
-    let of = loaded
-        .sound()
-        .unwrap_or_else(|| unreachable!("{:?}", loaded.problems));
-    let rows = Rows::new((&project, &loaded, &options), of, (&["run"], "table.csv"))
-        .unwrap_or_else(|problems| unreachable!("{problems:?}"));
+    let ((project, _), rows) = (&*TEMPLATE, &*ROWS);
     let Ok(row) = rows.row(&mut rows.reader(), &[cell]) else {
         return false;
     };

@@ -72,9 +72,9 @@ impl Used<'_, '_> {
     /// A term as it is written. The range of a comparison begins inside the brackets of its first part, so
     /// that brackets which lack their other half are taken in.
     fn written(&self, id: TermId) -> String {
-        let range = &self.c.term(id).range;
+        let range = self.c.range(id);
         let (mut from, mut to) = (range.start, range.end);
-        let text = self.c.text.as_str();
+        let text = self.c.text();
         let mut depth = 0_usize;
         let mut lacking = 0_usize;
         for b in self.c.slice(id).bytes() {
@@ -178,7 +178,7 @@ impl Used<'_, '_> {
             TermKind::And(a, b) => self.two(*a, "and", *b, Binds::And, Binds::And),
             TermKind::Or(a, b) => self.two(*a, "or", *b, Binds::Or, Binds::Or),
             // `is absent` has its negation in its words.
-            TermKind::Not(a) if self.c.term(*a).range == self.c.term(id).range => {
+            TermKind::Not(a) if self.c.range(*a) == self.c.range(id) => {
                 (self.input(id), Binds::Compare)
             }
             TermKind::Not(a) => (format!("not {}", self.inside(*a, Binds::Not)), Binds::Not),
@@ -197,9 +197,9 @@ impl Used<'_, '_> {
                 (text, if several { Binds::Sum } else { Binds::Whole })
             }
             TermKind::Aggregate { body: Some(b), .. } => {
-                let (whole, inner) = (self.c.term(id), self.c.term(*b));
-                let before = whole.range.start..inner.range.start.max(whole.range.start);
-                let before = self.c.text.get(before).unwrap_or("");
+                let (whole, inner) = (self.c.range(id), self.c.range(*b));
+                let before = whole.start..inner.start.max(whole.start);
+                let before = self.c.text().get(before).unwrap_or("");
                 // Brackets that open around the body belong to it.
                 let before = one_line(before.trim_end_matches(['(', ' ']));
                 (format!("{before} {}", self.part(*b).0), Binds::Sum)

@@ -112,7 +112,7 @@ pub(super) fn verdicts(
         out.push(WorkingStep {
             what,
             means: rule.id.clone(),
-            formula: one_line(&one.condition.text),
+            formula: one_line(one.condition.text()),
             numbers: format!("{result} {sign} {}", show_number(&limit, Some(&unit), 5)),
             result: verdict,
             inputs: Vec::new(),

@@ -136,9 +136,9 @@ impl Work<'_, '_> {
                     None
                 } else {
                     let number = Ty::Number(Dim::NONE);
-                    let ra = self.terms[a_id.0 as usize].range.clone();
+                    let ra = self.ranges[a_id.0 as usize].clone();
                     a_id = self.push(TermKind::Rank(a_id), number.clone(), &ra, false);
-                    let rb = self.terms[b_id.0 as usize].range.clone();
+                    let rb = self.ranges[b_id.0 as usize].clone();
                     b_id = self.push(TermKind::Rank(b_id), number, &rb, false);
                     Some(1e-9)
                 }

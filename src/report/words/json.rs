@@ -127,7 +127,7 @@ fn fact(ruleset: &Ruleset, id: KindId, ix: FactIx, with_rules: bool) -> Value {
         })),
         "ask": f.texts.ask,
         "formula": derivation.map(|d| json!({
-            "text": d.formula.text,
+            "text": d.formula.text(),
             "unless-written": d.unless_written,
             "clause": d.origin.clause,
             "source": d.origin.source,

@@ -382,7 +382,12 @@ impl Page<'_> {
             }
         }
         if let Some(d) = self.ruleset.derivation(id, ix) {
-            out.push_str(&wrapped("  worked out as ", &d.formula.text, 4, self.width));
+            out.push_str(&wrapped(
+                "  worked out as ",
+                d.formula.text(),
+                4,
+                self.width,
+            ));
             for cited in [&d.origin.clause, &d.origin.source].into_iter().flatten() {
                 out.push_str(&wrapped("    ", cited, 4, self.width));
             }
