@@ -167,6 +167,8 @@ fn mistakes_name_the_part_and_what_was_meant() {
         assert_eq!(error.candidates.first(), Some(&meant), "{written}");
         assert!(error.to_string().contains(&format!("`{part}`")));
     }
+    // Of many that are near no more than a reader takes in.
+    assert_eq!(Unit::parse("mz").unwrap_err().candidates.len(), 3);
     for (written, mistake) in [
         ("W/m·K", UnitMistake::Ambiguous),
         ("W/°C", UnitMistake::Scale),

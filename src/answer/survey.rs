@@ -258,7 +258,11 @@ pub fn survey(residual: &Residual, departures: &Departures<'_>) -> Survey {
                 title: rule.texts.title.clone(),
                 severity: rule.severity,
                 alone: named.is_some(),
-                open: rule.open.as_ref().and_then(|t| t.text(&subject.label)),
+                open: rule
+                    .texts
+                    .open
+                    .as_ref()
+                    .and_then(|t| t.text(&subject.label)),
                 subject,
             };
             let this = (key, residual.verdicts[v].rule, waiting.subject.id);

@@ -108,7 +108,7 @@ fn run(ruleset: &Ruleset, branches: &Branches, case: &Case, base: &str) -> CaseR
     };
     let passed = came && problems.is_empty();
     let follows = rule
-        .filter(|r| passed && !r.follows_from.is_empty())
+        .filter(|r| passed && !r.texts.follows_from.is_empty())
         .map_or_else(Vec::new, |r| follows(ruleset, &resolved.design, r));
     let seen = rule.filter(|_| passed).map_or_else(Vec::new, |r| {
         let parts = branches.rule(&r.id);

@@ -28,7 +28,7 @@ impl<'r> Causes<'r> {
         subject: ObjectId,
     ) -> Vec<(String, ObjectId)> {
         let mut all = Vec::new();
-        for (at, cause) in rule.follows_from.iter().enumerate() {
+        for (at, cause) in rule.texts.follows_from.iter().enumerate() {
             let id = cause.rule.as_str();
             match &cause.path {
                 None => all.push((id.to_owned(), subject)),

@@ -47,7 +47,7 @@ impl View<'_> {
         add(&mut spans, missing.iter().filter_map(|l| self.written(*l)));
         // Parts and references the rule names come after the facts in them that decide.
         let mut parts: Vec<Span> = Vec::new();
-        for c in &p.rule.point_at {
+        for c in &p.rule.texts.point_at {
             match self.point(c, p.verdict.subject) {
                 Some((span, true)) => add(&mut spans, [span]),
                 Some((span, false)) => add(&mut parts, [span]),

@@ -112,12 +112,13 @@ fn said<'r>(
     subject: ObjectId,
     causes: &mut Causes<'r>,
 ) -> Said {
+    let texts = &rule.texts;
     let mut text = |t: &Template| template(linker, t, subject);
     Said {
-        message: text(&rule.message),
-        open: rule.open.as_deref().map(&mut text),
-        help: rule.help.as_deref().map(&mut text),
-        points: (rule.point_at.iter())
+        message: text(&texts.message),
+        open: texts.open.as_ref().map(&mut text),
+        help: texts.help.as_ref().map(&mut text),
+        points: (texts.point_at.iter())
             .map(|c| linker.expression(c, subject))
             .collect(),
         causes: causes.of(linker, rule, subject),

@@ -32,7 +32,7 @@ pub(super) fn read<'a>(
         };
         for entry in entries {
             let cause = cause(context, (layer, rule.each), entry, &known, problems);
-            rule.follows_from.extend(cause);
+            rule.texts.follows_from.extend(cause);
         }
     }
     circles(rules, problems);
@@ -123,11 +123,11 @@ fn leads(
 /// Rules that explain each other in a circle.
 fn circles(rules: &[Rule], problems: &mut Vec<Problem>) {
     let of = |id: &str| rules.iter().find(|r| r.id == id);
-    for rule in rules.iter().filter(|r| !r.follows_from.is_empty()) {
+    for rule in rules.iter().filter(|r| !r.texts.follows_from.is_empty()) {
         let mut seen: Vec<&str> = Vec::new();
         let mut open: Vec<&Rule> = vec![rule];
         while let Some(next) = open.pop() {
-            for cause in &next.follows_from {
+            for cause in &next.texts.follows_from {
                 if cause.rule == rule.id {
                     problems.push(circle(rule, next.span));
                     return;

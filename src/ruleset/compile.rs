@@ -90,7 +90,7 @@ fn rules(
     // What is withdrawn explains nothing any more.
     for (id, ..) in &withdrawn {
         for rule in &mut rules {
-            rule.follows_from.retain(|c| c.rule != *id);
+            rule.texts.follows_from.retain(|c| c.rule != *id);
         }
     }
     (rules, left_out, withdrawn)

@@ -127,21 +127,21 @@ fn told<'a>(
             because: Some(left_out.why.clone()),
             amended: amended(context, changes),
             editions: text("in").map(str::to_owned),
+            message: Template::plain(&format!("not judged by these rules: {what} ({clause})")),
+            open: Some(Template::plain(&format!(
+                "not judged by these rules, and whether it matters here is not known: {what} ({clause})"
+            ))),
+            help: Some(Template::plain(&format!(
+                "{or}have it judged elsewhere and record it: `judged-elsewhere {id} {{ by: \"…\"  on: 2026-01-31  why: \"…\" }}`"
+            ))),
+            point_at: Vec::new(),
+            follows_from: Vec::new(),
         }),
         stage: Stage::Design,
         severity,
         each,
         where_: Some(where_.into()),
         require: Requirement::LeftOut,
-        message: Template::plain(&format!("not judged by these rules: {what} ({clause})")).into(),
-        open: Some(Template::plain(&format!(
-            "not judged by these rules, and whether it matters here is not known: {what} ({clause})"
-        )).into()),
-        help: Some(Template::plain(&format!(
-            "{or}have it judged elsewhere and record it: `judged-elsewhere {id} {{ by: \"…\"  on: 2026-01-31  why: \"…\" }}`"
-        )).into()),
-        point_at: Vec::new().into(),
-        follows_from: Vec::new(),
         confidence,
         departable: false,
         span: item.at,

@@ -143,6 +143,16 @@ pub struct RuleTexts {
     pub amended: Option<(String, String)>,
     /// The editions it holds in, as written; none for all.
     pub editions: Option<String>,
+    /// What to say where it fails.
+    pub message: Template,
+    /// What to say where it is undecided.
+    pub open: Option<Template>,
+    /// What would help.
+    pub help: Option<Template>,
+    /// Facts to point at first.
+    pub point_at: Vec<Compiled>,
+    /// Rules whose failure explains that of this one, the first that fails before the others.
+    pub follows_from: Vec<Cause>,
 }
 
 /// A rule.
@@ -162,16 +172,6 @@ pub struct Rule {
     pub where_: Option<Later<Compiled>>,
     /// What it asks for.
     pub require: Requirement,
-    /// What to say where it fails.
-    pub message: Later<Template>,
-    /// What to say where it is undecided.
-    pub open: Option<Later<Template>>,
-    /// What would help.
-    pub help: Option<Later<Template>>,
-    /// Facts to point at first.
-    pub point_at: Later<Vec<Compiled>>,
-    /// Rules whose failure explains that of this one, the first that fails before the others.
-    pub follows_from: Vec<Cause>,
     /// How sure its encoder is.
     pub confidence: Confidence,
     /// Whether a departure may cover it.

@@ -44,9 +44,10 @@ impl Rule {
     /// All its expressions, those in its texts too.
     fn expressions(&self) -> Vec<&Compiled> {
         let mut all: Vec<&Compiled> = self.where_.as_deref().into_iter().collect();
-        all.extend(self.point_at.iter());
+        let said = &*self.texts;
+        all.extend(&said.point_at);
         all.extend(self.conditions());
-        let texts = [Some(&self.message), self.open.as_ref(), self.help.as_ref()];
+        let texts = [Some(&said.message), said.open.as_ref(), said.help.as_ref()];
         for piece in texts.into_iter().flatten().flat_map(|t| &t.pieces) {
             if let Piece::Value(c, _) = piece {
                 all.push(c);
@@ -59,16 +60,17 @@ impl Rule {
     pub(super) fn expressions_mut(&mut self) -> Vec<&mut Compiled> {
         let mut all: Vec<&mut Compiled> = Vec::new();
         all.extend(self.where_.as_deref_mut());
-        all.extend(self.point_at.iter_mut());
         match &mut self.require {
             Requirement::One(c) => all.push(c),
             Requirement::Ways(ways) => all.extend(ways.iter_mut().map(|w| &mut *w.condition)),
             Requirement::LeftOut => {}
         }
+        let said = &mut *self.texts;
+        all.extend(&mut said.point_at);
         let texts = [
-            Some(&mut self.message),
-            self.open.as_mut(),
-            self.help.as_mut(),
+            Some(&mut said.message),
+            said.open.as_mut(),
+            said.help.as_mut(),
         ];
         for piece in texts.into_iter().flatten().flat_map(|t| &mut t.pieces) {
             if let Piece::Value(c, _) = piece {

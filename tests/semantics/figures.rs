@@ -410,6 +410,19 @@ fn a_message_says_names_and_words_of_a_set() {
     );
 }
 
+/// A date in a message is a date; of several nobody knows which.
+#[test]
+fn a_message_says_dates() {
+    let said = rule("it", "x <= 10 A").replace("{subject} breaks it", "seen on {day}");
+    let w = World::lab("", &[said]);
+    let says = |day: &str| {
+        w.finding(&format!("thing t {{ x: 20 A  day: {day} }}"), "it")
+            .message
+    };
+    assert_eq!(says("2026-03-01"), "seen on 2026-03-01");
+    assert_eq!(says("2026-03-01 | 2026-03-02"), "seen on ?");
+}
+
 /// What readings should come out as, and what others are told: mistakes are named with what to write.
 #[test]
 fn expected_readings_and_what_is_told_are_checked() {

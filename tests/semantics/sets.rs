@@ -132,6 +132,20 @@ fn a4_alternatives_of_parts_stay_whole() {
     );
 }
 
+/// A word is surely in a set that surely holds it, and surely not in one that surely does not.
+#[test]
+fn a4_a_word_of_a_set_that_is_written() {
+    let w = World::one("colour among dyes");
+    let of = |colour: &str, dyes: &str| {
+        w.outcome(&format!("thing t {{ colour: {colour}  dyes: {dyes} }}"))
+    };
+    assert_eq!(of("blue", "red, blue"), Outcome::Met);
+    assert_eq!(of("blue", "red, green"), Outcome::Failed);
+    assert_eq!(of("blue | red", "green"), Outcome::Failed);
+    assert_eq!(of("blue | red", "red"), Outcome::Undecided);
+    assert_eq!(of("blue", "?"), Outcome::Undecided);
+}
+
 /// Under its own guard a leaf is narrowed.
 #[test]
 fn a5_guard_and_body_share_a_leaf() {

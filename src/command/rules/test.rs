@@ -142,7 +142,7 @@ fn rules_without_cases(
                 ));
             }
         }
-        for cause in &rule.follows_from {
+        for cause in &rule.texts.follows_from {
             let mut own = results.iter().filter(|r| r.rule == rule.id);
             if !own.any(|r| r.follows.contains(&cause.rule)) {
                 lacking.cases += 1;
