@@ -6,10 +6,9 @@ use crate::design::tree::Origin;
 use crate::expression::Presence;
 use crate::quantity::Unit;
 use crate::ruleset::{Listed, Ruleset, Telling};
-use crate::vocabulary::{FactIx, KindId, PRESENT, Settler};
+use crate::vocabulary::{FactIx, PRESENT, Settler};
 
-use super::residual::written_facts;
-use super::sheet::{by_kind, holds, used, value};
+use super::sheet::{by_kind, stands_apart, used, value};
 
 /// Like things that are to be bought.
 #[derive(Clone, Debug, PartialEq)]
@@ -105,7 +104,6 @@ pub fn together(all: impl IntoIterator<Item = Article>) -> Vec<Article> {
 pub fn order(ruleset: &Ruleset, design: &Design) -> Vec<Article> {
     let told = by_kind(ruleset, Settler::Maker);
     let mut reader = Reader {
-        told: &told,
         linker: Linker::new(ruleset, design),
     };
     let mut all = Vec::new();
@@ -116,7 +114,7 @@ pub fn order(ruleset: &Ruleset, design: &Design) -> Vec<Article> {
                 continue;
             }
             if let Some(certain) = used(design, id)
-                && reader.is_bought_apart(id)
+                && stands_apart((ruleset, design), &told, id)
             {
                 reader.articles(id, facts, certain, &mut all);
             }
@@ -126,28 +124,10 @@ pub fn order(ruleset: &Ruleset, design: &Design) -> Vec<Article> {
 }
 
 struct Reader<'a> {
-    told: &'a [(KindId, Vec<&'a Telling>)],
     linker: Linker<'a>,
 }
 
 impl<'a> Reader<'a> {
-    /// Whether a thing is an article of its own. A part that its maker puts in, or that is found on
-    /// site, is none, nor is one by which the thing that holds it is told.
-    fn is_bought_apart(&self, id: ObjectId) -> bool {
-        let Some(owner) = self.linker.design.object(id).owner else {
-            return true;
-        };
-        let holder = self.linker.design.object(owner);
-        let kind = self.linker.ruleset.vocabulary.kind(holder.kind);
-        let mut held = written_facts(holder).filter(|(_, w)| holds(&w.value, id).is_some());
-        held.any(|(ix, _)| {
-            let own = self.told.iter().filter(|(k, _)| *k == holder.kind);
-            let mut told = own.flat_map(|(_, facts)| facts);
-            let chosen = kind.fact(ix).settled_by == Settler::Designer;
-            chosen && !told.any(|t| t.fact == ix)
-        })
-    }
-
     /// What one thing adds: itself, and what goes with it.
     fn articles(&mut self, id: ObjectId, told: &[&Telling], certain: bool, all: &mut Vec<Article>) {
         let (ruleset, design) = (self.linker.ruleset, self.linker.design);

@@ -93,7 +93,7 @@ impl View<'_> {
                 let listed = fact.target().map_or("", |k| v.kind(k).name.as_str());
                 (
                     format!("all-listed: {listed}"),
-                    format!("whether every {listed} is written down"),
+                    "whether the list is complete".to_owned(),
                     v.completes(fact, o.status != Status::New),
                     None,
                 )

@@ -5,7 +5,7 @@ use clap::Args;
 use crate::answer::facts_read;
 use crate::guide::mistakes;
 use crate::report::explain;
-use crate::ruleset::{Case, Library, read_cases};
+use crate::ruleset::{Case, Library, Request, read_cases};
 use crate::source::Problem;
 
 use super::args::Format;
@@ -50,23 +50,38 @@ impl Explain {
             let problem = Problem::error("unknown-rule", text);
             // An id begins with the name of the ruleset that states it.
             let other = self.rule.split_once('-').map(|(base, _)| base);
-            let other = other.filter(|base| {
-                Library::new(self.which.rulesets.clone())
-                    .names()
-                    .iter()
-                    .any(|n| n == base)
+            let library = Library::new(self.which.rulesets.clone());
+            let other = other.filter(|base| library.names().iter().any(|n| n == base));
+            let stated = other.filter(|base| *base != ruleset.id).and_then(|base| {
+                let request = Request {
+                    base: base.to_owned(),
+                    edition: library.editions(base).pop(),
+                    ..Request::default()
+                };
+                library.load(&request).ruleset
             });
             let problem = match other {
-                Some(base) if *base != ruleset.id => problem.help(format!(
-                    "ask the ruleset `{base}` for it: `amperule explain {} --rules {base}`",
-                    self.rule
-                )),
+                Some(base)
+                    if stated
+                        .as_ref()
+                        .is_some_and(|r| r.rule(&self.rule).is_some()) =>
+                {
+                    problem.help(format!(
+                        "ask the ruleset `{base}` for it: `amperule explain {} --rules {base}`",
+                        self.rule
+                    ))
+                }
                 // A patch withdrew what the ruleset under it states.
                 Some(base) if withdrawn.is_some() => problem.help(format!(
                     "without that layer it holds: `amperule explain {} --rules {base}`",
                     self.rule
                 )),
-                _ => problem.did_you_mean(&self.rule, ids),
+                _ => {
+                    let there = stated
+                        .iter()
+                        .flat_map(|r| r.rules.iter().map(|r| r.id.as_str()));
+                    problem.did_you_mean(&self.rule, ids.chain(there))
+                }
             };
             return Err(problem.into());
         };

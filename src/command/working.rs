@@ -57,9 +57,7 @@ impl WorkingOf {
                     "Calculations for {name}\n{}, by {rules}\n",
                     visible_line(&r.path)
                 ));
-                for w in &all {
-                    out.text(&text(w, &r.sources));
-                }
+                out.text(&text(&all, &r.sources));
                 out.line(&format!("{AFTER}\n\n{}", cautions::ALWAYS));
             }
             Pages::Html => out.text(&html(&name, &r.path, &rules, &all, &r.sources)),

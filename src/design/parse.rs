@@ -69,6 +69,18 @@ pub fn parse_items(file: FileId, text: &str, offset: usize) -> Parsed {
         }
     }
     problems.first_of_line(text, offset);
+    for c in &look.comments {
+        if let Some(number) = gauge(text, c) {
+            let at = Span::new(file, offset + c.start, offset + c.start + number.len());
+            Problem::caution(
+                "number-in-remark",
+                format!("`#` begins a remark: `{number}` is not read"),
+            )
+            .at(at, "and all behind it on this line")
+            .help("write a gauge without it, as `6 AWG`; a remark with a blank, as `# 6`")
+            .report(&mut problems);
+        }
+    }
     let comments = look
         .comments
         .into_iter()
@@ -86,6 +98,17 @@ pub fn parse_items(file: FileId, text: &str, offset: usize) -> Parsed {
         problems: problems.finish(stopped),
         comments,
     }
+}
+
+/// What looks like a gauge behind something else on its line: `size: #6 AWG`.
+fn gauge<'a>(text: &'a str, comment: &Range<usize>) -> Option<&'a str> {
+    let line = text.get(..comment.start)?.rsplit(['\n', '\r']).next()?;
+    let remark = text.get(comment.clone())?;
+    let number = remark.split([' ', '\t']).next()?;
+    let digit = remark.get(1..2)?.starts_with(|c: char| c.is_ascii_digit());
+    // Where a value is missing it is told so.
+    let behind = !line.trim().is_empty() && !line.trim_end().ends_with(':');
+    (digit && behind).then_some(number)
 }
 
 /// Reads one value, as it would stand after `key:`. `offset` is added to every place, for a value

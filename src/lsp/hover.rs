@@ -53,7 +53,10 @@ fn worth(view: &View, of: ObjectId, fact: FactIx) -> Option<Part> {
     let written = object.written(fact);
     if written.is_none() && ruleset.derivation(object.kind, fact).is_some() {
         let working = installation.working(of, fact);
-        return Some(Part::Code(working::text(&working, &view.loaded.sources)));
+        return Some(Part::Code(working::text(
+            std::slice::from_ref(&working),
+            &view.loaded.sources,
+        )));
     }
     let written = written?;
     let origin = written

@@ -14,7 +14,7 @@ const MOST_DESIGNS: usize = 8;
 
 fn side(s: &Option<Said>) -> String {
     match s {
-        None => "no such rule or subject".to_owned(),
+        None => "not asked for there".to_owned(),
         Some(s) => format!("{} ({})", s.outcome.word(), s.severity),
     }
 }

@@ -172,7 +172,11 @@ impl Page<'_> {
             }
             if others.len() > ALIKE {
                 self.cut = true;
-                let text = format!("… {} more breaches of {}", others.len() - ALIKE, first.rule);
+                let text = format!(
+                    "… {} of {}",
+                    counted(others.len() - ALIKE, "more breach", "more breaches"),
+                    first.rule
+                );
                 self.para("  ", &text, 4);
             }
             self.out.plain("\n");

@@ -214,8 +214,8 @@ fn tightened(sheet: &Sheet) -> String {
         [
             t.at.clone(),
             t.what.clone(),
-            torque.unwrap_or_else(|| "as its maker says: ______ N·m".to_owned()),
-            done.unwrap_or_else(|| "done ______ N·m".to_owned()),
+            torque.unwrap_or_else(|| format!("as its maker says: ______ {}", t.unit)),
+            done.unwrap_or_else(|| format!("done ______ {}", t.unit)),
         ]
     };
     below(sheet.terminals.iter().map(row), 2)

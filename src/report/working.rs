@@ -1,5 +1,6 @@
 //! Workings as text, JSON, and a calculation sheet that can be handed in.
 
+use rustc_hash::FxHashSet;
 use serde_json::{Value, json};
 
 use crate::answer::{Input, Working, WorkingStep};
@@ -7,14 +8,36 @@ use crate::source::{Sources, visible_line};
 
 use super::json as to_json;
 use super::markup::template;
+use super::plural;
 
 /// Said below all.
 pub const AFTER: &str =
     "Figures of what is written; a qualified person answers for them, and local codes decide.";
 
+/// What is shown of one working.
+struct Told<'a> {
+    w: &'a Working,
+    steps: Vec<&'a WorkingStep>,
+    /// So many of its steps stand in a working before it.
+    above: usize,
+}
+
+/// Each step once, where it is first needed.
+fn told(all: &[Working]) -> Vec<Told<'_>> {
+    let mut seen: FxHashSet<(&str, &str, &str)> = FxHashSet::default();
+    let each = all.iter().map(|w| {
+        let mut steps = working(w);
+        let of = steps.len();
+        steps.retain(|s| seen.insert((&s.what, &s.numbers, &s.result)));
+        let above = of - steps.len();
+        Told { w, steps, above }
+    });
+    each.collect()
+}
+
 /// Steps that work something out. What only carries a value along the feed, as `fed-from.U0` for
 /// `U0`, is left out: its source stands beside each input.
-fn told(w: &Working) -> Vec<&WorkingStep> {
+fn working(w: &Working) -> Vec<&WorkingStep> {
     let last = w.steps.len().saturating_sub(1);
     let carries = |s: &WorkingStep| {
         let fact = s.what.split(' ').next().unwrap_or_default();
@@ -45,8 +68,8 @@ fn origins(i: &Input, sources: &Sources) -> Vec<String> {
 }
 
 template! {
-    /// One working on a terminal.
-    pub fn text(w: &'a Working, sources: &'a Sources) = "working.txt"
+    /// Workings on a terminal.
+    pub fn text(all: &'a [Working], sources: &'a Sources) = "working.txt"
 }
 
 /// One working for programs, every step of it.

@@ -168,7 +168,7 @@ pub(super) fn choose(
             format!("which edition of `{ruleset}` applies is for the authority to say: name it"),
         )
         .help(format!(
-            "write `edition: \"{}\"` in the installation block or give --edition; there are {}",
+            "write `edition: \"{0}\"` in the installation block, or give `--edition {0}`, to `compare` `{ruleset}@{0}`; there are {1}",
             editions[last].id,
             list(editions)
         )));

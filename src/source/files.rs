@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Debug;
 use std::fs;
+use std::io::ErrorKind;
 use std::path::{Component, Path, PathBuf};
 use std::sync::Arc;
 
@@ -63,7 +64,10 @@ pub struct Disk;
 
 impl Files for Disk {
     fn read(&self, path: &Path) -> Result<String, String> {
-        let about = fs::metadata(path).map_err(|e| e.to_string())?;
+        let about = fs::metadata(path).map_err(|e| match e.kind() {
+            ErrorKind::NotFound => "there is no such file".to_owned(),
+            _ => e.to_string(),
+        })?;
         // A pipe would wait for ever, a device might never end.
         if !about.is_file() {
             return Err("it is not a file".to_owned());

@@ -6,8 +6,8 @@ use crate::design::model::{Design, ObjectId, Possible, Status};
 use crate::design::tree::Origin;
 use crate::expression::{SetWords, Val};
 use crate::quantity::{format_interval, format_quantity};
-use crate::ruleset::Ruleset;
-use crate::vocabulary::{Fact, FactIx, FactType, LINES, Settler};
+use crate::ruleset::{Ruleset, Telling};
+use crate::vocabulary::{Fact, FactIx, FactType, KindId, LINES, Settler};
 
 /// A thing that is put in, changed or taken out.
 #[derive(Clone, Debug)]
@@ -37,6 +37,8 @@ pub struct Terminal {
     pub torque: Option<String>,
     /// The torque applied, where it is recorded.
     pub done: Option<String>,
+    /// The unit in which the country's makers say it.
+    pub unit: String,
 }
 
 /// Facts that those who build the thing need: what was chosen, what its maker says, and what of the
@@ -98,7 +100,11 @@ pub(super) fn things(ruleset: &Ruleset, design: &Design) -> Vec<Thing> {
 }
 
 /// Terminals of what is put in or changed, and those that are recorded.
-pub(super) fn terminals(ruleset: &Ruleset, design: &Design) -> Vec<Terminal> {
+pub(super) fn terminals(
+    ruleset: &Ruleset,
+    design: &Design,
+    bought: &[(KindId, Vec<&Telling>)],
+) -> Vec<Terminal> {
     let mut all = Vec::new();
     for id in design.ids() {
         let object = design.object(id);
@@ -107,7 +113,10 @@ pub(super) fn terminals(ruleset: &Ruleset, design: &Design) -> Vec<Terminal> {
             continue;
         };
         let outer = design.nearest_named(id);
-        if !design.object(outer).is_of_works() || used(design, id).is_none() {
+        if !design.object(outer).is_of_works()
+            || used(design, id).is_none()
+            || !stands_apart((ruleset, design), bought, id)
+        {
             continue;
         }
         let value = |ix: FactIx| {
@@ -132,6 +141,10 @@ pub(super) fn terminals(ruleset: &Ruleset, design: &Design) -> Vec<Terminal> {
             what,
             torque: value(torque),
             done: done.and_then(value),
+            unit: kind
+                .fact(torque)
+                .unit()
+                .map_or_else(String::new, ToString::to_string),
         });
     }
     all
@@ -149,13 +162,34 @@ pub(in crate::answer) fn used(design: &Design, id: ObjectId) -> Option<bool> {
 }
 
 /// Whether a value is or holds an object, and for certain.
-pub(in crate::answer) fn holds(value: &Possible, id: ObjectId) -> Option<bool> {
+fn holds(value: &Possible, id: ObjectId) -> Option<bool> {
     match value {
         Possible::Object(o) => (*o == id).then_some(true),
         Possible::List(all) => all.iter().find_map(|v| holds(v, id)),
         Possible::OneOf(all) => all.iter().find_map(|v| holds(v, id)).map(|_| false),
         _ => None,
     }
+}
+
+/// Whether a thing is an article with terminals of its own. A part that its maker puts in, or that
+/// is found on site, is none, nor is one by which the thing that holds it is told.
+pub(in crate::answer) fn stands_apart(
+    (ruleset, design): (&Ruleset, &Design),
+    told: &[(KindId, Vec<&Telling>)],
+    id: ObjectId,
+) -> bool {
+    let Some(owner) = design.object(id).owner else {
+        return true;
+    };
+    let holder = design.object(owner);
+    let kind = ruleset.vocabulary.kind(holder.kind);
+    let mut held = written_facts(holder).filter(|(_, w)| holds(&w.value, id).is_some());
+    held.any(|(ix, _)| {
+        let own = told.iter().filter(|(k, _)| *k == holder.kind);
+        let mut told = own.flat_map(|(_, facts)| facts);
+        let chosen = kind.fact(ix).settled_by == Settler::Designer;
+        chosen && !told.any(|t| t.fact == ix)
+    })
 }
 
 /// Facts by which a device is known at a glance.

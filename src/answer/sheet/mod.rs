@@ -8,7 +8,7 @@ mod telling;
 
 pub use accepted::{Accepted, Side};
 pub use as_designed::{Terminal, Thing};
-pub(super) use as_designed::{holds, used};
+pub(super) use as_designed::{stands_apart, used};
 pub use readings::ToRead;
 pub use telling::{Told as ToldFact, told};
 pub(super) use telling::{by_kind, value};
@@ -41,7 +41,7 @@ pub struct Sheet {
 pub fn sheet(ruleset: &Arc<Ruleset>, design: &Design) -> Sheet {
     Sheet {
         things: as_designed::things(ruleset, design),
-        terminals: as_designed::terminals(ruleset, design),
+        terminals: as_designed::terminals(ruleset, design, &by_kind(ruleset, Settler::Maker)),
         to_settle: survey(
             &Residual::of(ruleset, design.clone(), &[], Stage::Verify),
             &Departures::none(),

@@ -86,7 +86,7 @@ pub(super) fn question(
         (
             format!("all-listed: {listed}"),
             format!("{}: complete list", outer.texts.label),
-            format!("whether every {listed} is written down"),
+            "whether the list is complete".to_owned(),
         )
     } else {
         (

@@ -38,7 +38,12 @@ pub(super) fn form(vocabulary: &Vocabulary, fact: &Fact) -> String {
         FactType::Choice { words, .. } if words.len() <= MOST_WORDS => {
             format!("one of {}", listed(words, "or"))
         }
-        FactType::Choice { .. } => "one of a list of words".to_owned(),
+        FactType::Choice { .. } => {
+            format!(
+                "one of the words that `amperule rules words {}` lists",
+                fact.name
+            )
+        }
         FactType::Some { words } => format!("any of {}", listed(words, "and")),
         FactType::YesNo => "`yes` or `no`".to_owned(),
         FactType::Text => "a text".to_owned(),
@@ -77,8 +82,12 @@ pub(super) fn example(vocabulary: &Vocabulary, fact: &Fact) -> String {
 /// What to write instead of what is wrong. No figure is put into the mouth of an instrument.
 pub(super) fn for_example(vocabulary: &Vocabulary, fact: &Fact) -> String {
     if let (Settler::Test, Some(unit)) = (fact.settled_by, fact.unit()) {
+        let lines = match fact.ty {
+            FactType::Quantity { per_line: true, .. } => "; line by line as `L1 …, L2 …, L3 …`",
+            _ => "",
+        };
         return format!(
-            "write what was read with its unit, {unit}; `at least …` with the end of the instrument's range, \
+            "write what was read with its unit, {unit}{lines}; `at least …` with the end of the instrument's range, \
              where it shows no more than that it is above"
         );
     }

@@ -317,6 +317,6 @@ pub(super) fn listed<S: AsRef<str>>(words: &[S], joint: &str) -> String {
 
 /// A word that means several things, or none of what there is.
 pub(super) fn ambiguous(word: &str, what: &str, at: Span) -> Problem {
-    let why = format!("`{word}` does not say which of several things is meant");
+    let why = format!("`{word}` does not say what is meant here");
     Problem::wrong("which-meaning", at, why).help(what)
 }

@@ -2,7 +2,9 @@
 
 use super::resolver::Resolver;
 use crate::design::tree::Number;
-use crate::quantity::{Dim, Unit, format_quantity, one_digit, parse_quantity};
+use crate::quantity::{
+    Dim, Rounding, Unit, format_number, format_quantity, one_digit, parse_quantity,
+};
 use crate::source::Problem;
 use crate::vocabulary::{Bounds, Fact, FactType, Series};
 
@@ -69,8 +71,18 @@ impl Resolver<'_> {
         let read = parse_quantity(digits, unit.unwrap_or(&Unit::ONE)).filter(|x| x.is_finite());
         if read.is_none() {
             let why = format!("`{digits}` is not a number that can be used");
+            let ratio = digits.split_once('/');
+            let ratio =
+                ratio.and_then(|(a, b)| Some(a.parse::<f64>().ok()? / b.parse::<f64>().ok()?));
+            let help = match ratio.filter(|x| x.is_finite()) {
+                Some(x) => format!(
+                    "write it with a decimal point: `{}`",
+                    format_number(x, 6, Rounding::Nearest)
+                ),
+                None => "write at most 30 digits, with a decimal point, as in `0.28`".to_owned(),
+            };
             Problem::wrong("unreadable-number", number.span, why)
-                .help("write at most 30 digits, with a decimal point, as in `0.28`")
+                .help(help)
                 .report(self);
         }
         read

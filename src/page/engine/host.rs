@@ -358,7 +358,10 @@ fn workings(loaded: &Loaded, of: &Installation, subject: &str, fact: &str) -> Va
     let all = mine.map(|(object, fact)| {
         let working = of.working(object, fact);
         let mut told = working::json(&working, &loaded.sources);
-        told["text"] = json!(working::text(&working, &loaded.sources));
+        told["text"] = json!(working::text(
+            std::slice::from_ref(&working),
+            &loaded.sources
+        ));
         told
     });
     json!({ "workings": all.collect::<Vec<_>>(), "after": working::AFTER })

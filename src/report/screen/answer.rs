@@ -38,7 +38,9 @@ impl Screen<'_> {
     pub(in crate::report) fn parts(&self) -> Vec<String> {
         let mut parts = Vec::new();
         let mistakes = self.file.problems.iter().filter(|p| p.is_error()).count();
-        if mistakes > 0 {
+        if mistakes == 1 && self.file.problems.iter().any(|p| p.code == "unreadable") {
+            parts.push("cannot be read".to_owned());
+        } else if mistakes > 0 {
             let line = format!("{} in the text", counted(mistakes, "mistake", "mistakes"));
             parts.push(line);
         }
