@@ -36,7 +36,7 @@ fn told(all: &[Working]) -> Vec<Told<'_>> {
 }
 
 /// Steps that work something out. What only carries a value along the feed, as `fed-from.U0` for
-/// `U0`, is left out: its source stands beside each input.
+/// `U0`, is left out: its source stands beside each input. So is what is the same for every design.
 fn working(w: &Working) -> Vec<&WorkingStep> {
     let last = w.steps.len().saturating_sub(1);
     let carries = |s: &WorkingStep| {
@@ -46,7 +46,8 @@ fn working(w: &Working) -> Vec<&WorkingStep> {
         s.formula.contains('.') && !s.formula.contains(' ') && from == fact
     };
     let all = w.steps.iter().enumerate();
-    let kept = all.filter(|(i, s)| *i == last || !carries(s));
+    let same = |s: &WorkingStep| s.inputs.is_empty() && s.formula == s.result;
+    let kept = all.filter(|(i, s)| *i == last || !(carries(s) || same(s)));
     kept.map(|(_, s)| s).collect()
 }
 
