@@ -275,6 +275,50 @@ fn torques_come_from_the_design() {
     assert_eq!(of("drive"), (None, None));
 }
 
+/// What is put into something that stays is built and tightened; a device that only names what a
+/// rating needs, and what its maker has built in, have no terminals.
+#[test]
+fn what_goes_into_old_things_is_built_and_tightened() {
+    let shower =
+        "circuit shower existing { fed-from: main  device: rcbo { In: 40 A  status: new } }\n";
+    let text = text_of("examples/quarry-cottage") + shower;
+    let s = read(&text).sheet();
+    let thing = s.things.iter().find(|t| t.name == "shower");
+    let thing = thing.expect("it is changed");
+    assert!(thing.altered && !thing.goes);
+    let facts: Vec<&str> = thing.facts.iter().map(|(f, _)| f.as_str()).collect();
+    assert_eq!(facts, ["device"]);
+    let at: Vec<&str> = s.terminals.iter().map(|t| t.at.as_str()).collect();
+    assert!(at.contains(&"device of shower"), "{at:?}");
+    assert!(
+        at.iter()
+            .all(|a| !a.contains("behind") && !a.contains("dc-fault")),
+        "{at:?}"
+    );
+    let other = read(&text.replace("status: new } }", "status: existing } }")).sheet();
+    assert!(other.things.iter().all(|t| t.name != "shower"));
+}
+
+/// Of a range whose end no value can go beyond only the other end is said.
+#[test]
+fn an_end_that_is_the_domains_is_not_said() {
+    let text = text_of("examples/quarry-cottage").replace("Up: 1.4 kV", "Up: 0 kV .. 1.4 kV");
+    let text = text.replace(
+        "status: existing\n  enclosure: metal",
+        "status: new\n  enclosure: metal",
+    );
+    let s = read(&text).sheet();
+    let said: Vec<&String> = s
+        .things
+        .iter()
+        .flat_map(|t| t.facts.iter().map(|f| &f.1))
+        .collect();
+    assert!(
+        said.iter().any(|t| t.contains("Up at most 1.4 kV")),
+        "{said:?}"
+    );
+}
+
 fn run(arguments: &[&str]) -> (i32, String) {
     let done = Command::new(env!("CARGO_BIN_EXE_amperule"))
         .args(arguments)

@@ -7,7 +7,7 @@ use crate::design::tree::Origin;
 use crate::expression::{SetWords, Val};
 use crate::quantity::{format_interval, format_quantity};
 use crate::ruleset::{Ruleset, Telling};
-use crate::vocabulary::{Fact, FactIx, FactType, KindId, LINES, Settler};
+use crate::vocabulary::{Bounds, Fact, FactIx, FactType, KindId, LINES, Settler};
 
 /// A thing that is put in, changed or taken out.
 #[derive(Clone, Debug)]
@@ -58,9 +58,11 @@ pub(super) fn things(ruleset: &Ruleset, design: &Design) -> Vec<Thing> {
     for id in design.ids() {
         let object = design.object(id);
         let goes = object.goes();
-        if object.owner.is_some() || !(goes || object.is_of_works()) {
+        if object.owner.is_some() || !(goes || object.stays()) {
             continue;
         }
+        // Of what stays as it was only the parts are told that are put in.
+        let whole = goes || object.is_of_works();
         let kind = ruleset.vocabulary.kind(object.kind);
         if !kind.built {
             continue;
@@ -68,7 +70,13 @@ pub(super) fn things(ruleset: &Ruleset, design: &Design) -> Vec<Thing> {
         let mut facts = Vec::new();
         for (ix, w) in written_facts(object) {
             let fact = kind.fact(ix);
-            if !for_building(fact) || w.value == Possible::Absent {
+            let new_part = |v: &Possible| {
+                let Possible::Object(o) = v else { return false };
+                let part = design.object(*o);
+                part.owner == Some(id) && part.is_of_works()
+            };
+            let told = whole || w.value.any(&new_part);
+            if !told || !for_building(fact) || w.value == Possible::Absent {
                 continue;
             }
             let mut add = |name: String, value: &Possible| {
@@ -91,7 +99,7 @@ pub(super) fn things(ruleset: &Ruleset, design: &Design) -> Vec<Thing> {
             kind: kind.name.clone(),
             name: object.name.clone(),
             label: object.label.clone(),
-            altered: object.status == Status::Altered,
+            altered: !goes && object.status != Status::New,
             goes,
             facts,
         });
@@ -112,8 +120,8 @@ pub(super) fn terminals(
         let (Some(torque), false) = (kind.fact_named("torque"), object.phantom) else {
             continue;
         };
-        let outer = design.nearest_named(id);
-        if !design.object(outer).is_of_works()
+        let outer = design.object(design.nearest_named(id));
+        if !(outer.is_of_works() || outer.stays() && object.is_of_works())
             || used(design, id).is_none()
             || !stands_apart((ruleset, design), bought, id)
         {
@@ -254,7 +262,13 @@ pub(super) fn shown(
             match series.and_then(|s| v.series(s).at(i.lo)) {
                 Some(member) => member.shown(unit),
                 None if i.is_point() => format_quantity(i.lo, unit, 6),
-                None => format_interval(i.lo, i.hi, unit),
+                // An end that no value can go beyond is none.
+                None => {
+                    let Bounds { lo, hi, .. } = fact.domain;
+                    let low = if i.lo <= lo { f64::NEG_INFINITY } else { i.lo };
+                    let high = if i.hi >= hi { f64::INFINITY } else { i.hi };
+                    format_interval(low, high, unit)
+                }
             }
         }
         Possible::Formula(_) => "by its parameters".to_owned(),
