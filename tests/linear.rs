@@ -141,6 +141,25 @@ fn the_work_grows_with_the_length() {
         }
         is_read(&text);
     }
+    // Rows that go on in a calculation: what they hold is no block, as they might be none themselves.
+    for calculation in [
+        "0h/ nm",
+        "2 * a",
+        "2 m + (b",
+        "3 A .. c",
+        "3 A ± d",
+        "1 A - e[2].f",
+    ] {
+        for around in [
+            ["m n ", "{"],
+            ["m n: ", "{"],
+            ["m ", " {{"],
+            ["m n ", "| {"],
+        ] {
+            let line = format!("{}{calculation} {}\n", around[0], around[1]);
+            is_read(&line.repeat(40));
+        }
+    }
     // The count is no formality.
     pest::set_call_limit(NonZeroUsize::new(10));
     let problems = parse(FileId(0), "a { x: 1 A }").problems;
