@@ -81,6 +81,21 @@ fn designs() -> Vec<String> {
     DESIGNS.iter().map(|d| (*d).to_owned()).collect()
 }
 
+/// Texts that a fuzz target found: a letter that is read as one of another length, in words.
+const FOUND: [&str; 3] = [
+    ",2,supply ly as \u{3a9}\u{2009}3as \u{3a9} P 3e",
+    "supply s { x: 1 A \u{2126}a b: 2 A  \u{2126}\u{2126} c: ?  by-turn \u{2126}\u{3a9}: 1 }",
+    "board \u{3a9} as \u{2126}\u{a0}\u{b5} \u{3bc} { }\n\u{2126} \u{3a9}: ?\n",
+];
+
+#[test]
+fn what_was_found_is_read() {
+    for text in FOUND {
+        any_text_is_judged_twice_alike(text.as_bytes());
+        layout_keeps_what_is_said(text.as_bytes());
+    }
+}
+
 #[test]
 fn texts() {
     holds(any_text_is_judged_twice_alike, &designs(), 60);

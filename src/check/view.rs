@@ -1,7 +1,7 @@
 //! The finding that a linked rule makes for a subject, refined where plain evaluation leaves it
 //! open.
 
-use super::finding::{Finding, Outcome, Reason, WayState, fingerprint};
+use super::finding::{Finding, Missing, Outcome, Reason, WayState, fingerprint};
 use super::link::LeafInfo;
 use super::plain;
 use super::settings::{Pending, Settings};
@@ -257,11 +257,11 @@ impl View<'_> {
             if away {
                 m.passes = None;
             }
-            finding.missing.push(m);
+            let same = |o: &Missing| o.of == m.of && o.fact == m.fact;
+            if !finding.missing.iter().any(same) {
+                finding.missing.push(m);
+            }
         }
-        finding
-            .missing
-            .dedup_by(|a, b| a.of == b.of && a.fact == b.fact);
         if let (Some(y), Some(n), false) = (&d.yes, &d.no, left_out) {
             let y = plain::witness(self.program, refiner.get(), c, y, true, &about);
             let n = plain::witness(self.program, refiner.get(), c, n, false, &about);

@@ -2,6 +2,7 @@
 
 use pest::iterators::Pair;
 
+use super::fold::fold_word;
 use super::grammar::Rule;
 use super::lower::{Before, Built, Lower};
 use super::syntax_errors as mistakes;
@@ -45,7 +46,8 @@ impl<'a> Lower<'a> {
         let mut fact = self.fact(pair, span)?;
         let text = fact.key.text.clone();
         let at = fact.key.span;
-        let (first, second) = text.split_once([' ', '+', '&', '/'])?;
+        // As it is written: a letter that is written in two ways may be read as one of another length.
+        let (first, second) = self.slice(at).split_once([' ', '+', '&', '/'])?;
         let values_missing = first == mistakes::BY_TURN;
         if values_missing || before.is_some_and(|b| b.end + 1 == span.from()) {
             let junk = at.first(first.len());
@@ -55,7 +57,7 @@ impl<'a> Lower<'a> {
                 self.junk(junk, entries, before);
             }
             let rest = Span::new(at.file, junk.until() + 1, at.until());
-            fact.key = Word::new(second.to_owned(), rest);
+            fact.key = Word::new(fold_word(second), rest);
         } else {
             fact.key.text = text.replace(' ', "-").replace(['+', '&', '/'], "");
             Problem::wrong(

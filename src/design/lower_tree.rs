@@ -278,9 +278,11 @@ impl<'a> Lower<'a> {
         let mut name = self.word(&inner.next()?);
         if let Some(more) = inner.next() {
             let first = name.text.clone();
+            // A letter that is written in two ways may be read as one of another length.
+            let rest = self.slice(self.span(&more)).trim();
             name.span = name.span.to(self.span(&more));
-            let text = self.slice(name.span).to_owned();
-            name.text = text.replace(' ', "-");
+            let text = self.slice(name.span);
+            name.text = text.split_whitespace().collect::<Vec<_>>().join("-");
             Problem::wrong(
                 "name-in-words",
                 name.span,
@@ -288,8 +290,7 @@ impl<'a> Lower<'a> {
             )
             .help(format!("write `as {}`", name.text))
             .help(format!(
-                "what is no part of the name stands before it: `{} as {first}`",
-                text[first.len()..].trim()
+                "what is no part of the name stands before it: `{rest} as {first}`"
             ))
             .report(self);
         }

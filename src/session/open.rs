@@ -221,12 +221,18 @@ impl Opening<'_> {
         self.sources.set_ruleset(loaded.files.clone());
         if loaded.ruleset.is_none() {
             // What the options name stands in no file.
-            let at = match &self.options.rules {
+            let rules = match &self.options.rules {
                 None => named.as_ref().map(|n| n.base.span),
                 Some(_) => None,
             };
+            let edition = named.as_ref().filter(|_| self.options.edition.is_none());
+            let edition = edition.and_then(|n| n.edition.as_ref()).map(|e| e.span);
             for problem in &loaded.problems {
                 let mut problem = problem.clone();
+                let at = match problem.code {
+                    "unknown-edition" => edition.or(rules),
+                    _ => rules,
+                };
                 if problem.labels.is_empty()
                     && let Some(at) = at
                 {

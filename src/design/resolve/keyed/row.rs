@@ -10,7 +10,9 @@ use crate::design::model::Status;
 use crate::design::tree::{Entry, FactEntry, Number, Value, ValueKind, Word};
 use crate::quantity::{Unit, parse_quantity};
 use crate::source::{Problem, Span};
-use crate::vocabulary::{Fact, FactIx, FactType, KindId, Meaning, Short, Vocabulary, with_article};
+use crate::vocabulary::{
+    Fact, FactIx, FactType, Kind, KindId, Mark, Meaning, Piece, Short, Vocabulary, with_article,
+};
 
 /// The most words that are joined to one.
 const MOST_JOINED: usize = 4;
@@ -470,9 +472,10 @@ impl<'v> Long<'v> {
             p = p.meant(word, meant);
         }
         if p.help.is_empty() {
-            let facts = self.unkeyed(kind).map(|f| f.name.as_str());
+            let facts = self.unkeyed(kind).map(|f| f.name.clone());
             let marks = short.iter().flat_map(|s| &s.marks);
-            let may: Vec<&str> = facts.chain(marks.map(|m| m.text.as_str())).collect();
+            let may: Vec<String> = facts.chain(marks.map(|m| in_one(m, declared))).collect();
+            let may: Vec<&str> = may.iter().map(String::as_str).collect();
             p = match may.as_slice() {
                 [] => p.help("write its key before it, as in `key: value`"),
                 [only] if !known.is_empty() && short.is_some_and(|s| s.marks.is_empty()) => {
@@ -553,5 +556,19 @@ pub(super) fn piece(value: &Value) -> Option<String> {
             Some(unit.fold(n.digits.clone(), |all, u| all + &u))
         }
         _ => None,
+    }
+}
+
+/// What a mark says, by its facts: `curve and In in one word`.
+fn in_one(mark: &Mark, kind: &Kind) -> String {
+    let facts = mark.pieces.iter().filter_map(|p| match p {
+        Piece::Fact(ix, _) => Some(kind.fact(*ix).name.as_str()),
+        Piece::Text(_) => None,
+    });
+    let facts: Vec<&str> = facts.collect();
+    match facts.as_slice() {
+        [only] if mark.pieces.len() == 1 => (*only).to_owned(),
+        [_, _, ..] => format!("{} in one word", facts.join(" and ")),
+        _ => mark.text.clone(),
     }
 }
