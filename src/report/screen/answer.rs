@@ -38,7 +38,9 @@ impl Screen<'_> {
     pub(in crate::report) fn parts(&self) -> Vec<String> {
         let mut parts = Vec::new();
         let mistakes = self.file.problems.iter().filter(|p| p.is_error()).count();
-        if mistakes == 1 && self.file.problems.iter().any(|p| p.code == "unreadable") {
+        // That of the file itself stands nowhere in a text.
+        let unread = |p: &Problem| p.code == "unreadable" && p.labels.is_empty();
+        if mistakes == 1 && self.file.problems.iter().any(unread) {
             parts.push("cannot be read".to_owned());
         } else if mistakes > 0 {
             let line = format!("{} in the text", counted(mistakes, "mistake", "mistakes"));
