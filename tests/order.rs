@@ -169,8 +169,8 @@ fn what_is_open_is_told_as_a_check_tells_it() {
         let first = run(&["check", &design]);
         let first = first.lines().next().expect("a line");
         assert!(told.split(", ").all(|part| first.contains(part)), "{first}");
-        let said = format!("Not to be built from yet: {told}; `amperule check` says which.");
-        for command in ["sheet", "order"] {
+        for (command, act) in [("sheet", "built from"), ("order", "bought")] {
+            let said = format!("Not to be {act} yet: {told}; `amperule check` says which.");
             let text = run(&[command, &design]);
             assert!(text.contains(&said), "{text}");
             assert!(!text.contains("undecided"), "{text}");

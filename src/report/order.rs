@@ -46,7 +46,7 @@ impl OrderOf<'_> {
     fn warnings(&self) -> Vec<String> {
         let mut all: Vec<String> = Vec::new();
         for d in &self.designs {
-            if let Some(w) = d.warning() {
+            if let Some(w) = d.warning("bought") {
                 all.push(match self.designs.len() {
                     1 => w,
                     _ => format!("{}: {w}", d.installation),

@@ -59,9 +59,9 @@ impl SheetOf {
         }
     }
 
-    /// Why it is not to be built from yet.
+    /// Why it is not to be `built from`, or `bought`, yet.
     #[must_use]
-    pub fn warning(&self) -> Option<String> {
+    pub fn warning(&self, act: &str) -> Option<String> {
         if self.breaches == 0 && self.undecided == 0 {
             return None;
         }
@@ -71,7 +71,7 @@ impl SheetOf {
             n => counted(n, "question", "questions") + " open",
         };
         Some(format!(
-            "Not to be built from yet: {breaches}, {open}; `amperule check` says which."
+            "Not to be {act} yet: {breaches}, {open}; `amperule check` says which."
         ))
     }
 }

@@ -345,7 +345,7 @@ fn build(loaded: &Loaded, of: &Installation) -> Value {
         "columns": order::COLUMNS,
         "sheet": cautions::with(told),
         "verified": {"findings": read},
-        "warning": head.warning(),
+        "warning": head.warning("built from"),
         "after": order::AFTER,
     })
 }
