@@ -12,7 +12,7 @@ use std::sync::{Arc, Mutex};
 
 use amperule::check::Standing;
 use amperule::ruleset::{Severity, Stage};
-use amperule::session::{Ask, Loaded, Options, Project};
+use amperule::session::{Ask, Config, Loaded, Options, Project};
 use amperule::source::{Entry, Files, Memory};
 
 const COTTAGE: &str = include_str!("../examples/quarry-cottage.amp");
@@ -257,6 +257,37 @@ impl Files for Shelf {
     fn is_folder(&self, path: &Path) -> bool {
         self.now().is_folder(path)
     }
+}
+
+/// Files of which no folder may be listed.
+#[derive(Clone, Debug)]
+struct Closed(Memory);
+
+impl Files for Closed {
+    fn read(&self, path: &Path) -> Result<String, String> {
+        self.0.read(path)
+    }
+
+    fn list(&self, folder: &Path) -> Result<Vec<Entry>, String> {
+        unreachable!("{} is listed", folder.display())
+    }
+
+    fn is_folder(&self, path: &Path) -> bool {
+        self.0.is_folder(path)
+    }
+}
+
+/// `amperule.toml` is looked for by its name: a folder above may hold a great many other files.
+#[test]
+fn no_folder_is_listed_for_the_settings() {
+    let texts = [("a/amperule.toml", "deny = \"caution\"\n")];
+    let files = Closed(texts.into_iter().collect());
+    let config = |folder: &str| Config::of(&files, Path::new(folder)).expect("it can be read");
+    assert_eq!(
+        config("a/b/c").and_then(|c| c.deny),
+        Some(Severity::Caution)
+    );
+    assert!(config("b").is_none());
 }
 
 /// A file that another program takes away is missed, and found when it is back.

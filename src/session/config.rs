@@ -61,9 +61,7 @@ impl Config {
         let mut up = PathBuf::new();
         for folder in from.ancestors() {
             // A folder above that may not be looked into holds nothing that was meant for us.
-            let there = files.list(folder).unwrap_or_default();
-            let named = |path: &Path| path.file_name().is_some_and(|n| n == CONFIG);
-            if there.iter().any(|e| !e.folder && named(&e.path)) {
+            if files.is_file(&folder.join(CONFIG)) {
                 return Some((folder, up));
             }
             up.push("..");

@@ -27,6 +27,11 @@ pub trait Files: Debug + Send + Sync {
     /// Whether a path leads to a folder.
     fn is_folder(&self, path: &Path) -> bool;
 
+    /// Whether something else than a folder stands there.
+    fn is_file(&self, path: &Path) -> bool {
+        self.read(path).is_ok()
+    }
+
     /// What a path leads to: the same for each of its spellings, links followed where there are
     /// any.
     fn real(&self, path: &Path) -> PathBuf {
@@ -105,6 +110,11 @@ impl Files for Disk {
 
     fn is_folder(&self, path: &Path) -> bool {
         path.is_dir()
+    }
+
+    fn is_file(&self, path: &Path) -> bool {
+        // A link that leads nowhere was meant to lead somewhere.
+        fs::symlink_metadata(path).is_ok() && !path.is_dir()
     }
 
     fn real(&self, path: &Path) -> PathBuf {
@@ -208,6 +218,10 @@ impl Files for Overlay {
 
     fn is_folder(&self, path: &Path) -> bool {
         self.over.is_folder(path) || self.under.is_folder(path)
+    }
+
+    fn is_file(&self, path: &Path) -> bool {
+        self.over.0.contains_key(path) || self.under.is_file(path)
     }
 
     fn real(&self, path: &Path) -> PathBuf {
