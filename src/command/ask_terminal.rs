@@ -10,6 +10,7 @@ use inquire::{Confirm, InquireError, Text};
 use crate::answer::Asked;
 use crate::report::survey::{caution, heading, question};
 use crate::report::{cautions, fit, plural};
+use crate::ruleset::Ruleset;
 use crate::session::{Loaded, answer};
 use crate::source::{FileId, Sources, visible_line};
 use crate::vocabulary::Settler;
@@ -202,7 +203,9 @@ pub(super) fn text_of(loaded: &Loaded) -> &str {
 /// What those are called who run the supply network.
 fn operator(of: &Loaded) -> &str {
     let of = of.sound();
-    of.map_or("network operator", |of| &of.ruleset().network_operator)
+    of.map_or(Ruleset::NETWORK_OPERATOR, |of| {
+        &of.ruleset().network_operator
+    })
 }
 
 fn tell(of: &Loaded, (q, open): (&Asked, usize), last: &mut Option<Settler>, out: &mut Output) {

@@ -19,7 +19,7 @@ const MOST_RULES: usize = 3;
 pub fn heading(settler: Settler, network_operator: &str) -> String {
     let text = match settler {
         Settler::Site => "To see on site",
-        Settler::Network => return format!("To ask the {}", network_operator),
+        Settler::Network => return format!("To ask the {network_operator}"),
         Settler::Test => "To measure",
         Settler::Designer => "To choose in the design",
         Settler::Maker => "To look up in makers' data",

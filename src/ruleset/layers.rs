@@ -139,7 +139,7 @@ pub(super) fn assemble(
     let mut said = layers.iter().rev();
     ruleset.network_operator = said
         .find_map(|l| l.network_operator.clone())
-        .unwrap_or_else(|| "network operator".to_owned());
+        .unwrap_or_else(|| Ruleset::NETWORK_OPERATOR.to_owned());
     ruleset.hash = hash(layers, bases, &ruleset.edition.id);
     ruleset.files = Arc::clone(files);
     Some(ruleset)

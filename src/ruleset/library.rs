@@ -173,7 +173,8 @@ impl Library {
         }
         let (mut files, mut problems) = (Vec::new(), Vec::new());
         self.layer(name, &mut files, &mut problems)
-            .map_or_else(Vec::new, |l| ids(l.editions))
+            .map(|l| ids(l.editions))
+            .unwrap_or_default()
     }
 
     /// Loads a ruleset: as it was compiled when the program was built, or else from its files.

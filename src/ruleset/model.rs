@@ -457,6 +457,9 @@ pub struct Ruleset {
 }
 
 impl Ruleset {
+    /// What those are called who run the supply network, where no layer says it.
+    pub const NETWORK_OPERATOR: &str = "network operator";
+
     /// What papers call it: the edition of the base, and its patches.
     #[must_use]
     pub fn title(&self) -> String {
